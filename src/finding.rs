@@ -1,0 +1,81 @@
+//! Findings: what a rule says of a score. They know no output format.
+
+use crate::pitch::Pitch;
+use crate::score::Place;
+
+/// How much a finding weighs; the levels of SARIF 2.1.0, an open standard.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum Level {
+    /// Worth knowing.
+    Note,
+    /// Probably wrong.
+    Warning,
+    /// Wrong.
+    Error,
+}
+
+impl Level {
+    /// The word for it.
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Note => "note",
+            Self::Warning => "warning",
+            Self::Error => "error",
+        }
+    }
+}
+
+/// Names one note of a score: part index and index into its notes.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub struct NoteRef {
+    /// 0-based index into the score's parts.
+    pub part: u32,
+    /// 0-based index into the part's notes.
+    pub note: u32,
+}
+
+/// A note at fault.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct NoteAtFault {
+    /// Which.
+    pub note: NoteRef,
+    /// Voice from the top, 1-based, as the sonority should have it.
+    pub voice: u8,
+    /// What it should sound, when the rule knows.
+    pub expected: Option<Pitch>,
+    /// A short label to stand under the note.
+    pub label: String,
+}
+
+/// One thing wrong at one place, with its reason.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Finding {
+    /// The rule's name.
+    pub rule: &'static str,
+    /// How much it weighs.
+    pub level: Level,
+    /// The section's name, when the finding is about one.
+    pub section: Option<String>,
+    /// 0-based part indices at fault.
+    pub parts: Vec<u32>,
+    /// Where.
+    pub at: Place,
+    /// What is wrong, in one sentence that names part and pitches.
+    pub message: String,
+    /// Why it is wrong.
+    pub why: String,
+    /// Where the rule comes from.
+    pub source: &'static str,
+    /// The chord symbol in force.
+    pub chord: Option<String>,
+    /// The technique in force.
+    pub technique: Option<String>,
+    /// The notes at fault.
+    pub notes: Vec<NoteAtFault>,
+    /// The whole sonority at sounding pitch, top down.
+    pub found: Vec<Pitch>,
+    /// The sonority that was expected, at sounding pitch, top down; empty when there is none.
+    pub expected: Vec<Pitch>,
+    /// What to write instead, in words a player understands.
+    pub suggestion: Option<String>,
+}

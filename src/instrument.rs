@@ -1,0 +1,1 @@
+//! Instruments and sections: `rules/instruments.toml`.

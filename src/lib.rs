@@ -1,0 +1,21 @@
+//! chartproof reads section parts vertically.
+//!
+//! The way through is one-way: [`reading`] turns bytes into a [`score`], [`sonority`] slices it,
+//! [`diagnosis`] and [`rules`] look at the slices and yield [`finding`]s, [`report`] prints them.
+//! [`voicing`] answers for all of them which voicings are right.
+
+pub mod chord;
+pub mod cli;
+pub mod diagnosis;
+pub mod finding;
+pub mod instrument;
+pub mod pitch;
+pub mod proof;
+pub mod reading;
+pub mod report;
+pub mod rules;
+pub mod score;
+pub mod sonority;
+pub mod style;
+pub mod time;
+pub mod voicing;

@@ -1,0 +1,7 @@
+//! The `chartproof` program: arguments in, exit code out.
+
+use std::process::ExitCode;
+
+fn main() -> ExitCode {
+    chartproof::cli::run()
+}

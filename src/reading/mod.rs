@@ -1,0 +1,80 @@
+//! Bytes to scores. Each format has its room; all of them end in a [`Score`] whose notes remember
+//! where they stand in the file.
+
+pub mod container;
+pub mod encoding;
+pub mod files;
+pub mod grid;
+pub mod musicxml;
+
+pub use files::{Outcome, read_paths};
+
+use std::ops::Range;
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
+
+/// Why a file could not be read.
+#[derive(Clone, Debug, thiserror::Error)]
+#[error("{}", self.line())]
+pub struct ReadError {
+    /// The file, as the user gave it.
+    pub path: PathBuf,
+    /// What is wrong, in one sentence without the path.
+    pub message: String,
+    /// Where, as bytes of `text`.
+    pub at: Option<Range<usize>>,
+    /// The text of the file, when it got that far.
+    pub text: Option<Arc<str>>,
+    /// What to do about it.
+    pub help: Option<String>,
+}
+
+impl ReadError {
+    /// An error about a whole file.
+    pub fn whole(path: &Path, message: impl Into<String>) -> Self {
+        Self {
+            path: path.to_owned(),
+            message: message.into(),
+            at: None,
+            text: None,
+            help: None,
+        }
+    }
+
+    /// An error at bytes of the text.
+    pub fn at(path: &Path, text: &Arc<str>, at: Range<usize>, message: impl Into<String>) -> Self {
+        Self {
+            at: Some(at),
+            text: Some(Arc::clone(text)),
+            ..Self::whole(path, message)
+        }
+    }
+
+    /// The same error with advice.
+    #[must_use]
+    pub fn help(mut self, help: impl Into<String>) -> Self {
+        self.help = Some(help.into());
+        self
+    }
+
+    /// 1-based line and column (in characters) of the error.
+    pub fn line_column(&self) -> Option<(usize, usize)> {
+        let (text, at) = (self.text.as_ref()?, self.at.as_ref()?);
+        let mut start = at.start.min(text.len());
+        while !text.is_char_boundary(start) {
+            start -= 1;
+        }
+        let before = &text[..start];
+        let line = before.matches('\n').count() + 1;
+        let column = before.chars().rev().take_while(|c| *c != '\n').count() + 1;
+        Some((line, column))
+    }
+
+    fn line(&self) -> String {
+        let path = self.path.display();
+        match self.line_column() {
+            Some((line, column)) => format!("{path}:{line}:{column}: {}", self.message),
+            None => format!("{path}: {}", self.message),
+        }
+    }
+}

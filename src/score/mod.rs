@@ -1,0 +1,537 @@
+//! The score: parts at written and sounding pitch, exact time, chord symbols, keys, meters, marks.
+//!
+//! It knows no rule and no file format. Every note remembers the bytes it came from ([`Span`]), so
+//! that a finding can point and a fix can edit.
+
+mod merge;
+
+pub use merge::{MergeError, merge};
+
+use crate::chord::Chord;
+use crate::pitch::{Pitch, Transposition};
+use crate::time::{Beat, Meter, Ticks};
+use std::path::PathBuf;
+use std::sync::Arc;
+
+/// One file that a score was read from.
+#[derive(Clone, Debug)]
+pub struct Source {
+    /// The path as the user gave it (or as the walk from it found it).
+    pub path: PathBuf,
+    /// The entry inside a container, when the file is one.
+    pub member: Option<String>,
+    /// The text spans point into, after decoding to UTF-8.
+    pub text: Arc<str>,
+}
+
+impl Source {
+    /// 1-based line and column (in characters) of a byte offset.
+    pub fn line_column(&self, offset: u32) -> (usize, usize) {
+        let mut at = (offset as usize).min(self.text.len());
+        while !self.text.is_char_boundary(at) {
+            at -= 1;
+        }
+        let before = &self.text[..at];
+        let line = memchr::memchr_iter(b'\n', before.as_bytes()).count() + 1;
+        let start = before.rfind('\n').map_or(0, |i| i + 1);
+        (line, before[start..].chars().count() + 1)
+    }
+}
+
+/// Bytes of a source: where something stands in its file.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Hash)]
+pub struct Span {
+    /// Index into [`Score::sources`].
+    pub source: u16,
+    /// First byte.
+    pub start: u32,
+    /// One past the last byte.
+    pub end: u32,
+}
+
+/// A place in a score: a bar and the time since its bar line.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub struct Place {
+    /// 0-based bar index.
+    pub bar: u32,
+    /// Time since the bar line.
+    pub offset: Ticks,
+}
+
+/// A bar of the whole score.
+#[derive(Clone, Debug, Default)]
+pub struct Bar {
+    /// The printed number, as text (`12`, `12a`, `0`).
+    pub number: String,
+    /// When the bar starts. Set by [`Score::lay_out`].
+    pub start: Ticks,
+    /// How long it is: the longest part's content, or the meter's bar when every part is silent.
+    /// Set by [`Score::lay_out`].
+    pub length: Ticks,
+    /// A pickup or a bar the file says not to count.
+    pub pickup: bool,
+}
+
+/// A bar as one part has it.
+#[derive(Clone, Debug, Default)]
+#[allow(clippy::struct_excessive_bools)] // each stands for a printed sign
+pub struct PartBar {
+    /// The printed number in this part.
+    pub number: String,
+    /// How much time its notes and rests fill, in the fullest voice.
+    pub filled: Ticks,
+    /// The file says the bar is not counted (a pickup).
+    pub uncounted: bool,
+    /// A double or final bar line at its end.
+    pub double_bar: bool,
+    /// A repeat sign at its start.
+    pub repeat_start: bool,
+    /// A repeat sign at its end.
+    pub repeat_end: bool,
+    /// The rehearsal mark over it.
+    pub rehearsal: Option<String>,
+    /// How many bars a multi-bar rest that starts here covers.
+    pub multi_rest: Option<u16>,
+    /// Written as slashes: rhythm players make up the notes.
+    pub slashes: bool,
+    /// The bytes of the bar.
+    pub span: Span,
+}
+
+/// Something in force from a place on.
+#[derive(Clone, Debug)]
+pub struct Mark<T> {
+    /// Where it starts.
+    pub at: Place,
+    /// When it starts. Set by [`Score::lay_out`].
+    pub onset: Ticks,
+    /// What is in force.
+    pub value: T,
+    /// Where it stands in the file.
+    pub span: Span,
+}
+
+impl<T> Mark<T> {
+    /// A mark at a place; its onset is known after [`Score::lay_out`].
+    pub const fn new(at: Place, value: T, span: Span) -> Self {
+        Self {
+            at,
+            onset: Ticks::ZERO,
+            value,
+            span,
+        }
+    }
+}
+
+fn place<T>(marks: &mut [Mark<T>], when: &impl Fn(Place) -> Ticks) {
+    for m in marks.iter_mut() {
+        m.onset = when(m.at);
+    }
+    marks.sort_by_key(|m| m.onset);
+}
+
+/// The last mark at or before `onset`; marks must be in order of time.
+pub fn in_force<T>(marks: &[Mark<T>], onset: Ticks) -> Option<&Mark<T>> {
+    let n = marks.partition_point(|m| m.onset <= onset);
+    n.checked_sub(1).and_then(|i| marks.get(i))
+}
+
+/// A key signature as printed in the part it stands in.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Key {
+    /// Sharps, or flats when negative.
+    pub fifths: i8,
+    /// The file says it is a minor key.
+    pub minor: bool,
+}
+
+/// A clef.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Clef {
+    /// `G`, `F`, `C`, or `P` for percussion.
+    pub sign: char,
+    /// Staff line from the bottom, 1-based.
+    pub line: u8,
+    /// Octaves the clef itself moves (-1 for the tenor voice's clef); pitches hold it already.
+    pub octave: i8,
+    /// 1-based staff of the part.
+    pub staff: u8,
+}
+
+/// Words over or under the staff.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Words {
+    /// The words.
+    pub text: String,
+    /// 1-based staff of the part.
+    pub staff: u8,
+}
+
+/// A chord symbol at concert pitch.
+#[derive(Clone, Debug, PartialEq)]
+pub struct ChordMark {
+    /// The chord at concert pitch; `None` is "no chord".
+    pub chord: Option<Chord>,
+    /// The symbol as it stands in its part (written pitch).
+    pub written: String,
+    /// Set when the symbol could not be read: what is wrong with it.
+    pub unread: Option<String>,
+}
+
+/// Marks on a note, as a set of bits.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Hash)]
+pub struct Articulations(pub u16);
+
+impl Articulations {
+    /// `>`
+    pub const ACCENT: Self = Self(1);
+    /// A dot.
+    pub const STACCATO: Self = Self(2);
+    /// A line.
+    pub const TENUTO: Self = Self(4);
+    /// A hat.
+    pub const MARCATO: Self = Self(8);
+    /// A falloff.
+    pub const FALL: Self = Self(16);
+    /// A doit.
+    pub const DOIT: Self = Self(32);
+    /// A scoop.
+    pub const SCOOP: Self = Self(64);
+    /// A plop.
+    pub const PLOP: Self = Self(128);
+    /// A breath mark or caesura after the note.
+    pub const BREATH: Self = Self(256);
+    /// A fermata.
+    pub const FERMATA: Self = Self(512);
+    /// Very short.
+    pub const STACCATISSIMO: Self = Self(1024);
+
+    /// Both sets together.
+    #[must_use]
+    pub const fn with(self, other: Self) -> Self {
+        Self(self.0 | other.0)
+    }
+
+    /// Whether every mark of `other` is here.
+    pub const fn has(self, other: Self) -> bool {
+        self.0 & other.0 == other.0
+    }
+}
+
+/// Facts about a note that are either so or not, as a set of bits.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Hash)]
+pub struct NoteFlags(pub u16);
+
+impl NoteFlags {
+    /// Tied from the note before: it is held, not attacked.
+    pub const TIED_IN: Self = Self(1);
+    /// Tied into the next note of its pitch.
+    pub const TIED_OUT: Self = Self(2);
+    /// A grace note: it takes no time.
+    pub const GRACE: Self = Self(4);
+    /// A cue note: not played by this part.
+    pub const CUE: Self = Self(8);
+    /// A slash notehead: rhythm only.
+    pub const SLASH: Self = Self(16);
+    /// A slur starts here.
+    pub const SLUR_START: Self = Self(32);
+    /// A slur ends here.
+    pub const SLUR_STOP: Self = Self(64);
+    /// Stands in one chord with the note before it in the same voice.
+    pub const CHORD_MEMBER: Self = Self(128);
+    /// A ghost (bracketed) or cross notehead.
+    pub const GHOST: Self = Self(256);
+
+    /// Both sets together.
+    #[must_use]
+    pub const fn with(self, other: Self) -> Self {
+        Self(self.0 | other.0)
+    }
+
+    /// Whether every flag of `other` is here.
+    pub const fn has(self, other: Self) -> bool {
+        self.0 & other.0 == other.0
+    }
+}
+
+/// A pitched note.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Note {
+    /// Where it stands.
+    pub at: Place,
+    /// When it sounds. Set by [`Score::lay_out`].
+    pub onset: Ticks,
+    /// How long this written note lasts (a tied chain is several notes); zero for a grace note.
+    pub duration: Ticks,
+    /// As the player reads it.
+    pub written: Pitch,
+    /// Concert pitch.
+    pub sounding: Pitch,
+    /// 1-based staff of the part.
+    pub staff: u8,
+    /// The voice (layer) of its part, as numbered in the file.
+    pub voice: u8,
+    /// Ties, grace, cue, slurs.
+    pub flags: NoteFlags,
+    /// Marks on it.
+    pub articulations: Articulations,
+    /// The bytes of the whole note.
+    pub span: Span,
+}
+
+impl Note {
+    /// When it stops sounding (as written; a tie goes on).
+    pub fn end(&self) -> Ticks {
+        self.onset + self.duration
+    }
+
+    /// Whether it takes part in a sonority: not a grace, cue or slash note.
+    pub const fn sounds(&self) -> bool {
+        self.flags.0 & (NoteFlags::GRACE.0 | NoteFlags::CUE.0 | NoteFlags::SLASH.0) == 0
+    }
+}
+
+/// A rest.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Rest {
+    /// Where it stands.
+    pub at: Place,
+    /// When it starts. Set by [`Score::lay_out`].
+    pub onset: Ticks,
+    /// How long it lasts.
+    pub duration: Ticks,
+    /// 1-based staff of the part.
+    pub staff: u8,
+    /// The voice (layer) of its part.
+    pub voice: u8,
+    /// It fills the bar.
+    pub whole_bar: bool,
+    /// The bytes of the rest.
+    pub span: Span,
+}
+
+/// One part: what one player (or one pianist's two staves) reads.
+#[derive(Clone, Debug, Default)]
+pub struct Part {
+    /// The name as printed; never empty (readers make one up from the id).
+    pub name: String,
+    /// The short name, when there is one.
+    pub abbreviation: Option<String>,
+    /// The sound the file names, such as `wind.reed.saxophone.alto`.
+    pub sound: Option<String>,
+    /// What the file calls the instrument, when it differs from the name.
+    pub instrument_name: Option<String>,
+    /// How many staves.
+    pub staves: u8,
+    /// All pitched notes in order of onset, then from the top staff down.
+    pub notes: Vec<Note>,
+    /// All rests in order of onset.
+    pub rests: Vec<Rest>,
+    /// Its bars, one for each of the score's (fewer in a part that is too short).
+    pub bars: Vec<PartBar>,
+    /// Key signatures as printed (written pitch).
+    pub keys: Vec<Mark<Key>>,
+    /// Time signatures.
+    pub meters: Vec<Mark<Meter>>,
+    /// Clefs.
+    pub clefs: Vec<Mark<Clef>>,
+    /// What is added to written pitch to get sounding pitch.
+    pub transpositions: Vec<Mark<Transposition>>,
+    /// Words over the staff.
+    pub words: Vec<Mark<Words>>,
+    /// Dynamics, as written (`mf`, `ff`).
+    pub dynamics: Vec<Mark<String>>,
+    /// Chord symbols standing in this part.
+    pub chords: Vec<Mark<ChordMark>>,
+    /// Metronome marks, quarter notes a minute.
+    pub tempos: Vec<Mark<f64>>,
+    /// How many notes without pitch (drums) it has.
+    pub unpitched: usize,
+    /// The file states a transposition, even one of zero.
+    pub states_transposition: bool,
+}
+
+impl Part {
+    /// The transposition in force at `onset`.
+    pub fn transposition(&self, onset: Ticks) -> Transposition {
+        in_force(&self.transpositions, onset).map_or(Transposition::NONE, |m| m.value)
+    }
+
+    /// The key signature in force at `onset`, as printed in the part; no signature is C.
+    pub fn key(&self, onset: Ticks) -> Key {
+        in_force(&self.keys, onset).map_or(
+            Key {
+                fifths: 0,
+                minor: false,
+            },
+            |m| m.value,
+        )
+    }
+
+    /// The concert key signature in force at `onset`, in fifths.
+    pub fn concert_fifths(&self, onset: Ticks) -> i8 {
+        let shift = self.transposition(onset).key_shift();
+        let mut f = i16::from(self.key(onset).fifths) - i16::from(shift);
+        while f < -7 {
+            f += 12;
+        }
+        while f > 7 {
+            f -= 12;
+        }
+        f as i8
+    }
+}
+
+/// What a passage says of itself, from a place on.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Stated {
+    /// The section the passage is for, in the user's words.
+    pub section: Option<String>,
+    /// The technique, in the user's words.
+    pub technique: Option<String>,
+}
+
+/// A score: everything chartproof knows of what was written.
+#[derive(Clone, Debug, Default)]
+pub struct Score {
+    /// The title, when there is one.
+    pub title: Option<String>,
+    /// How many [`Ticks`] make a quarter note; at least 1.
+    pub per_quarter: Ticks,
+    /// The files it was read from.
+    pub sources: Vec<Source>,
+    /// The parts in score order, top to bottom.
+    pub parts: Vec<Part>,
+    /// The bars of the whole score. Set by [`Score::lay_out`].
+    pub bars: Vec<Bar>,
+    /// The chord symbols of the whole score at concert pitch, in order, one at a time. Set by
+    /// [`Score::lay_out`].
+    pub chords: Vec<Mark<ChordMark>>,
+    /// Section and technique as the file itself states them, in order.
+    pub stated: Vec<Mark<Stated>>,
+    /// The file says its pitches are sounding (a concert score).
+    pub concert: bool,
+}
+
+impl Score {
+    /// Puts bars, notes and marks on one time line, sorts them, and collects the chord symbols.
+    /// Readers call it once, last.
+    pub fn lay_out(&mut self) {
+        if self.per_quarter.0 < 1 {
+            self.per_quarter = Ticks(1);
+        }
+        let count = self.parts.iter().map(|p| p.bars.len()).max().unwrap_or(0);
+        let mut starts = Vec::with_capacity(count + 1);
+        let mut bars = Vec::with_capacity(count);
+        let mut start = Ticks::ZERO;
+        let mut meter = Meter::COMMON;
+        for index in 0..count {
+            for part in &self.parts {
+                for m in part.meters.iter().filter(|m| m.at.bar as usize == index) {
+                    meter = m.value;
+                }
+            }
+            let here = || self.parts.iter().filter_map(|p| p.bars.get(index));
+            let filled = here().map(|b| b.filled).max().unwrap_or_default();
+            let nominal = meter.bar(self.per_quarter);
+            let length = if filled > Ticks::ZERO {
+                filled
+            } else {
+                nominal
+            };
+            let number = here()
+                .map(|b| b.number.as_str())
+                .find(|n| !n.is_empty())
+                .map_or_else(|| (index + 1).to_string(), str::to_owned);
+            let uncounted = here().any(|b| b.uncounted);
+            bars.push(Bar {
+                number,
+                start,
+                length,
+                pickup: length < nominal && (uncounted || index == 0),
+            });
+            starts.push(start);
+            start += length;
+        }
+        self.bars = bars;
+        let when = |at: Place| -> Ticks {
+            starts.get(at.bar as usize).copied().unwrap_or(start) + at.offset
+        };
+        for part in &mut self.parts {
+            for n in &mut part.notes {
+                n.onset = when(n.at);
+            }
+            for r in &mut part.rests {
+                r.onset = when(r.at);
+            }
+            part.notes.sort_by_key(|n| (n.onset, n.staff, n.voice));
+            part.rests.sort_by_key(|r| (r.onset, r.staff, r.voice));
+            place(&mut part.keys, &when);
+            place(&mut part.meters, &when);
+            place(&mut part.clefs, &when);
+            place(&mut part.transpositions, &when);
+            place(&mut part.words, &when);
+            place(&mut part.dynamics, &when);
+            place(&mut part.chords, &when);
+            place(&mut part.tempos, &when);
+        }
+        place(&mut self.stated, &when);
+        self.collect_chords();
+    }
+
+    /// One symbol at a time: where several parts carry one, the first readable one from the top.
+    fn collect_chords(&mut self) {
+        let mut all: Vec<Mark<ChordMark>> = self
+            .parts
+            .iter()
+            .flat_map(|p| p.chords.iter().cloned())
+            .collect();
+        all.sort_by_key(|m| (m.onset, m.value.unread.is_some()));
+        all.dedup_by_key(|m| m.onset);
+        self.chords = all;
+    }
+
+    /// The chord symbol in force at `onset`.
+    pub fn chord_at(&self, onset: Ticks) -> Option<&Mark<ChordMark>> {
+        in_force(&self.chords, onset)
+    }
+
+    /// The meter in force at `onset`: the first part's that states one.
+    pub fn meter_at(&self, onset: Ticks) -> Meter {
+        self.parts
+            .iter()
+            .filter_map(|p| in_force(&p.meters, onset))
+            .max_by_key(|m| m.onset)
+            .map_or(Meter::COMMON, |m| m.value)
+    }
+
+    /// The bar that `onset` falls in and the time since its bar line.
+    pub fn place_of(&self, onset: Ticks) -> Place {
+        let n = self.bars.partition_point(|b| b.start <= onset);
+        let bar = n.saturating_sub(1);
+        let start = self.bars.get(bar).map_or(Ticks::ZERO, |b| b.start);
+        Place {
+            bar: bar as u32,
+            offset: onset - start,
+        }
+    }
+
+    /// The beat at a place, as players count it (a pickup counts towards its bar line).
+    pub fn beat_at(&self, at: Place) -> Beat {
+        let bar = self.bars.get(at.bar as usize);
+        let start = bar.map_or(Ticks::ZERO, |b| b.start);
+        let meter = self.meter_at(start);
+        let missing = match bar {
+            Some(b) if b.pickup => meter.bar(self.per_quarter) - b.length,
+            _ => Ticks::ZERO,
+        };
+        Beat::at(at.offset, missing, meter, self.per_quarter)
+    }
+
+    /// The printed number of a bar; its 1-based position when it has none.
+    pub fn bar_number(&self, bar: u32) -> String {
+        self.bars
+            .get(bar as usize)
+            .map_or_else(|| (bar + 1).to_string(), |b| b.number.clone())
+    }
+}
