@@ -5,9 +5,10 @@ mod symbol;
 mod vocabulary;
 
 pub use symbol::{SymbolError, parse};
-pub use vocabulary::{DegreeChange, DegreeEdit, KindError, from_kind};
+pub use vocabulary::{DegreeChange, DegreeEdit, KindError, Tensions, from_kind, tensions};
 
 use crate::pitch::{NoteName, PitchClass, Step, Transposition};
+use serde::Deserialize;
 use std::fmt;
 
 /// A chord degree: number 1 to 13, altered against the major scale on the root
@@ -61,7 +62,8 @@ impl fmt::Display for Degree {
 }
 
 /// What a chord is for, read off its degrees; decides its tensions and its passing chord.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Deserialize)]
+#[serde(rename_all = "kebab-case")]
 pub enum Family {
     /// 1 3 5, with no sixth or seventh.
     MajorTriad,
