@@ -1,0 +1,297 @@
+//! Instruments against what others publish. Every value names its source; "from memory" and
+//! "common practice, no source" say so.
+
+use chartproof::instrument::{Instrument, RangeVerdict, catalogue};
+use chartproof::pitch::Pitch;
+
+fn instrument(key: &str) -> &'static Instrument {
+    catalogue()
+        .instrument(key)
+        .unwrap_or_else(|| panic!("no instrument {key}"))
+}
+
+fn p(text: &str) -> Pitch {
+    text.parse()
+        .unwrap_or_else(|e| panic!("no pitch {text}: {e}"))
+}
+
+#[test]
+fn transpositions() {
+    // Sounding minus written, in semitones.
+    let table = [
+        // reference library: music21 10.5.1; published: Wikipedia, list of transposing instruments
+        ("soprano-saxophone", -2),
+        ("alto-saxophone", -9),
+        ("tenor-saxophone", -14),
+        ("baritone-saxophone", -21),
+        ("clarinet", -2),
+        ("bass-clarinet", -14),
+        ("english-horn", -7),
+        ("french-horn", -7),
+        ("trumpet", -2),
+        ("piccolo", 12),
+        ("double-bass", -12),
+        // published: Wikipedia, list of transposing instruments
+        ("flugelhorn", -2),
+        ("cornet", -2),
+        ("alto-flute", -5),
+        ("euphonium-treble-clef", -14),
+        ("guitar", -12),
+    ];
+    for (key, semitones) in table {
+        assert_eq!(instrument(key).transposition.chromatic, semitones, "{key}");
+    }
+}
+
+#[test]
+fn letters_of_transpositions() {
+    // published: MusicXML 4.0, transpose: spelling moves by letters as well as semitones.
+    for (key, written, sounding) in [
+        ("alto-saxophone", "C5", "Eb4"),
+        ("tenor-saxophone", "C5", "Bb3"),
+        ("baritone-saxophone", "A3", "C2"),
+        ("french-horn", "C5", "F4"),
+        ("trumpet", "F#3", "E3"),
+        ("clarinet-in-a", "C5", "A4"),
+        ("alto-flute", "C5", "G4"),
+        ("piccolo", "D4", "D5"),
+    ] {
+        let found = p(written).transposed(instrument(key).transposition);
+        assert_eq!(found, p(sounding), "{key}");
+    }
+}
+
+#[test]
+fn written_lows() {
+    // reference library: music21 10.5.1; published: a textbook's range appendix and
+    // orchestralibrary.com
+    for (key, low) in [
+        ("soprano-saxophone", "Bb3"),
+        ("alto-saxophone", "Bb3"),
+        ("tenor-saxophone", "Bb3"),
+        ("trumpet", "F#3"),
+        ("flute", "C4"),
+        ("piccolo", "D4"),
+        ("oboe", "Bb3"),
+        ("english-horn", "B3"),
+        ("clarinet", "E3"),
+        ("bass-clarinet", "Eb3"),
+        ("bassoon", "Bb1"),
+        ("trombone", "E2"),
+        ("tuba", "D1"),
+    ] {
+        assert_eq!(instrument(key).range.professional.0, p(low), "{key}");
+    }
+}
+
+#[test]
+fn the_baritone_saxophone_has_a_low_a() {
+    // common practice, no source
+    let bari = instrument("baritone-saxophone");
+    assert_eq!(bari.judge_range(p("A3"), None), RangeVerdict::Professional);
+    assert_eq!(
+        bari.judge_range(p("Ab3"), None),
+        RangeVerdict::Impossible { limit: p("A3") }
+    );
+}
+
+#[test]
+fn saxophone_tops() {
+    // published: Wikipedia, Alto saxophone: F6, F#6 with its key. orchestralibrary.com has G6, which
+    // is refused here.
+    for key in [
+        "soprano-saxophone",
+        "alto-saxophone",
+        "tenor-saxophone",
+        "baritone-saxophone",
+    ] {
+        let sax = instrument(key);
+        assert_eq!(
+            sax.judge_range(p("F6"), None),
+            RangeVerdict::Professional,
+            "{key}"
+        );
+        assert_eq!(
+            sax.judge_range(p("F#6"), None),
+            RangeVerdict::Extension("high F# key"),
+            "{key}"
+        );
+        assert_eq!(
+            sax.judge_range(p("G6"), None),
+            RangeVerdict::Impossible { limit: p("F#6") },
+            "{key}"
+        );
+    }
+}
+
+#[test]
+fn trumpets() {
+    let trumpet = instrument("trumpet");
+    // published: a textbook's range appendix
+    assert_eq!(trumpet.range.professional, (p("F#3"), p("C6")));
+    // common practice, no source
+    assert_eq!(trumpet.range.lead, Some((p("F#3"), p("G6"))));
+    assert_eq!(
+        trumpet.judge_range(p("G6"), Some(1)),
+        RangeVerdict::Professional
+    );
+    assert_eq!(
+        trumpet.judge_range(p("D6"), Some(3)),
+        RangeVerdict::Stretched { limit: p("C6") }
+    );
+    // published: the US Army Field Band's grading page: a lead of middle grades goes to C6 or D6
+    assert_ne!(
+        trumpet.judge_range(p("D6"), Some(1)),
+        RangeVerdict::Stretched { limit: p("C6") }
+    );
+}
+
+#[test]
+fn trombones() {
+    // published: Wikipedia, Trombone and Bass trombone
+    let tenor = instrument("trombone");
+    assert_eq!(tenor.range.professional, (p("E2"), p("Bb4")));
+    for gap in ["B1", "C2", "D2", "Eb2"] {
+        assert_eq!(
+            tenor.judge_range(p(gap), None),
+            RangeVerdict::Extension("F attachment"),
+            "{gap}"
+        );
+    }
+    let bass = instrument("bass-trombone");
+    assert_eq!(bass.range.professional.1, p("G4"));
+    assert_eq!(bass.range.possible.0, p("E1"));
+    assert_eq!(
+        bass.judge_range(p("F1"), None),
+        RangeVerdict::Stretched { limit: p("Bb1") }
+    );
+    assert_eq!(
+        bass.judge_range(p("Eb1"), None),
+        RangeVerdict::Impossible { limit: p("E1") }
+    );
+    // published: orchestralibrary.com has F5 as the top
+    assert_eq!(
+        tenor.judge_range(p("F5"), None),
+        RangeVerdict::Stretched { limit: p("Bb4") }
+    );
+    assert_eq!(
+        tenor.judge_range(p("F#5"), None),
+        RangeVerdict::Impossible { limit: p("F5") }
+    );
+}
+
+#[test]
+fn horn_vibraphone_piano() {
+    // published: a textbook's range appendix and orchestralibrary.com
+    assert_eq!(
+        instrument("french-horn").range.professional,
+        (p("F#2"), p("C6"))
+    );
+    // published: trpercussion.com
+    assert_eq!(
+        instrument("vibraphone").range.professional,
+        (p("F3"), p("F6"))
+    );
+    // reference library: music21 10.5.1 for the low end
+    assert_eq!(instrument("piano").range.professional, (p("A0"), p("C8")));
+}
+
+#[test]
+fn choir() {
+    // published: a choral textbook's cards, a professional choir's guide for composers, Wikipedia;
+    // they differ by up to a third, which is the tolerance.
+    for (key, low, high) in [
+        ("soprano-voice", "C4", "A5"),
+        ("alto-voice", "G3", "D5"),
+        ("tenor-voice", "C3", "G4"),
+        ("bass-voice", "E2", "C4"),
+    ] {
+        let (l, h) = instrument(key).range.professional;
+        assert!((l.midi() - p(low).midi()).abs() <= 4, "{key} low {l}");
+        assert!((h.midi() - p(high).midi()).abs() <= 4, "{key} high {h}");
+    }
+}
+
+/// Where the table and the catalogue differ on purpose: class, what differs, why.
+const EXCEPTIONS: [(&str, &str, &str); 4] = [
+    (
+        "BaritoneSaxophone",
+        "lowest",
+        "the low A key (common practice, no source)",
+    ),
+    (
+        "Horn",
+        "lowest",
+        "published: a textbook's range appendix and orchestralibrary.com start at F#2",
+    ),
+    (
+        "Guitar",
+        "both",
+        "the library keeps sounding pitch and no transposition",
+    ),
+    (
+        "ElectricBass",
+        "both",
+        "the library keeps sounding pitch and no transposition",
+    ),
+];
+
+#[test]
+fn the_reference_librarys_table() {
+    // reference library: music21 10.5.1, by tests/tables/make_instruments.py
+    let keys = [
+        ("SopranoSaxophone", "soprano-saxophone"),
+        ("AltoSaxophone", "alto-saxophone"),
+        ("TenorSaxophone", "tenor-saxophone"),
+        ("BaritoneSaxophone", "baritone-saxophone"),
+        ("Piccolo", "piccolo"),
+        ("Flute", "flute"),
+        ("Clarinet", "clarinet"),
+        ("BassClarinet", "bass-clarinet"),
+        ("Oboe", "oboe"),
+        ("EnglishHorn", "english-horn"),
+        ("Bassoon", "bassoon"),
+        ("Trumpet", "trumpet"),
+        ("Horn", "french-horn"),
+        ("Trombone", "trombone"),
+        ("BassTrombone", "bass-trombone"),
+        ("Tuba", "tuba"),
+        ("Guitar", "guitar"),
+        ("Contrabass", "double-bass"),
+        ("ElectricBass", "electric-bass"),
+        ("Piano", "piano"),
+        ("Vibraphone", "vibraphone"),
+        ("Soprano", "soprano-voice"),
+        ("Alto", "alto-voice"),
+        ("Tenor", "tenor-voice"),
+        ("Baritone", "baritone-voice"),
+        ("Bass", "bass-voice"),
+    ];
+    let rows: Vec<Vec<&str>> = include_str!("tables/instruments_music21.tsv")
+        .lines()
+        .skip(1)
+        .map(|l| l.split('\t').collect())
+        .collect();
+    assert_eq!(rows.len(), keys.len());
+    for (row, (class, key)) in rows.iter().zip(keys) {
+        assert_eq!(row[0], class);
+        let ours = instrument(key);
+        let differs = |what: &str| {
+            EXCEPTIONS
+                .iter()
+                .any(|(c, w, _)| *c == class && (*w == what || *w == "both"))
+        };
+        let semitones: i16 = row[1].parse().unwrap();
+        let same = ours.transposition.chromatic == semitones;
+        assert_eq!(same, !differs("transposition"), "{class} transposition");
+        if row[2] != "-" {
+            let same = ours.range.professional.0 == p(row[2]);
+            assert_eq!(same, !differs("lowest"), "{class} lowest {}", row[2]);
+        }
+        // An exception of octaves is one: the sounding low is the same.
+        if differs("both") {
+            let sounding = ours.range.professional.0.transposed(ours.transposition);
+            assert_eq!(sounding, p(row[2]), "{class} sounding low");
+        }
+    }
+}
