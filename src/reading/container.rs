@@ -1,1 +1,268 @@
-//! container.
+//! Compressed MusicXML (`.mxl`): a zip container whose table of contents names the score.
+
+use super::encoding::{self, EncodingError};
+use quick_xml::Reader;
+use quick_xml::events::Event;
+use std::io::{Cursor, Read};
+use zip::ZipArchive;
+use zip::result::ZipError;
+
+/// The largest score that is unpacked, in bytes.
+pub const MAX_UNPACKED: u64 = 256 << 20;
+
+/// How many times larger than its packed form a score may be. Deflate reaches about a thousand;
+/// scores, full of repeated tags, reach about a hundred.
+pub const MAX_RATIO: u64 = 500;
+
+/// What may be unpacked whatever the ratio: small files of blanks compress extremely well.
+const RATIO_FROM: u64 = 1 << 20;
+
+/// The largest table of contents that is read, in bytes.
+const MAX_CONTENTS: u64 = 1 << 20;
+
+const CONTENTS: &str = "META-INF/container.xml";
+
+/// How the registered media type of uncompressed MusicXML ends.
+const MEDIA_TYPE: &str = ".musicxml+xml";
+
+/// Why a container could not be read.
+#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
+pub enum ContainerError {
+    /// The bytes are no zip container.
+    #[error("the container cannot be opened ({0}): fetch or export the .mxl file again")]
+    NotZip(String),
+    /// The table of contents is missing.
+    #[error(
+        "the container has no {CONTENTS}, which must name its score: export the .mxl file again"
+    )]
+    NoContents,
+    /// The table of contents cannot be read.
+    #[error("{CONTENTS} cannot be read: {0}")]
+    BadContents(String),
+    /// The table of contents names no score.
+    #[error("{CONTENTS} names no score: a <rootfile> with a full-path was expected")]
+    NoRootfile,
+    /// The name leads out of the container.
+    #[error("{CONTENTS} names `{0}` as the score, which leads out of the container")]
+    Outside(String),
+    /// The entry that is named is missing.
+    #[error("{CONTENTS} names `{0}` as the score, but the container has no such entry")]
+    Missing(String),
+    /// The entry cannot be unpacked.
+    #[error("the entry `{name}` cannot be unpacked ({why}): fetch or export the .mxl file again")]
+    Damaged {
+        /// The entry.
+        name: String,
+        /// What went wrong.
+        why: String,
+    },
+    /// The entry is too large when unpacked.
+    #[error("the entry `{name}` unpacks to more than {limit} bytes, the most that is read")]
+    TooLarge {
+        /// The entry.
+        name: String,
+        /// The limit in bytes.
+        limit: u64,
+    },
+    /// The entry grows too much when unpacked.
+    #[error(
+        "the entry `{0}` unpacks to more than {MAX_RATIO} times its packed size: this is no ordinary score"
+    )]
+    TooDense(String),
+}
+
+/// The name and the bytes of the score in a container.
+pub fn open(bytes: &[u8]) -> Result<(String, Vec<u8>), ContainerError> {
+    let mut archive =
+        ZipArchive::new(Cursor::new(bytes)).map_err(|e| ContainerError::NotZip(reason(&e)))?;
+    let contents = match unpack(&mut archive, CONTENTS, MAX_CONTENTS) {
+        Err(ContainerError::Missing(_)) => return Err(ContainerError::NoContents),
+        other => other?,
+    };
+    let contents = encoding::decode(&contents)
+        .map_err(|e: EncodingError| ContainerError::BadContents(e.to_string()))?;
+    let name = rootfile(&contents)?;
+    let leads_out = name.starts_with(['/', '\\'])
+        || name.contains(':')
+        || name.split(['/', '\\']).any(|step| step == "..");
+    if leads_out {
+        return Err(ContainerError::Outside(name));
+    }
+    let score = unpack(&mut archive, &name, MAX_UNPACKED)?;
+    Ok((name, score))
+}
+
+/// Unpacks one entry, with its limits checked against what really comes out: the sizes in the
+/// container's headers are only claims.
+fn unpack(
+    archive: &mut ZipArchive<Cursor<&[u8]>>,
+    name: &str,
+    limit: u64,
+) -> Result<Vec<u8>, ContainerError> {
+    let damaged = |why: String| ContainerError::Damaged {
+        name: name.to_owned(),
+        why,
+    };
+    let entry = match archive.by_name(name) {
+        Ok(entry) => entry,
+        Err(ZipError::FileNotFound) => return Err(ContainerError::Missing(name.to_owned())),
+        Err(e) => return Err(damaged(reason(&e))),
+    };
+    if entry.is_dir() {
+        return Err(damaged("it is a folder".to_owned()));
+    }
+    let packed = entry.compressed_size();
+    let dense = packed.saturating_mul(MAX_RATIO).max(RATIO_FROM);
+    let most = limit.min(dense);
+    let mut out = Vec::new();
+    // One byte more than is allowed tells that there is more.
+    entry
+        .take(most.saturating_add(1))
+        .read_to_end(&mut out)
+        .map_err(|e| damaged(e.to_string()))?;
+    if out.len() as u64 > limit {
+        return Err(ContainerError::TooLarge {
+            name: name.to_owned(),
+            limit,
+        });
+    }
+    if out.len() as u64 > most {
+        return Err(ContainerError::TooDense(name.to_owned()));
+    }
+    Ok(out)
+}
+
+/// The entry that the table of contents names: the first of MusicXML's media type, else the first.
+fn rootfile(contents: &str) -> Result<String, ContainerError> {
+    let bad = |e: &dyn std::fmt::Display| ContainerError::BadContents(e.to_string());
+    let mut reader = Reader::from_str(contents);
+    let mut first = None;
+    loop {
+        let tag = match reader.read_event().map_err(|e| bad(&e))? {
+            Event::Start(tag) | Event::Empty(tag) => tag,
+            Event::Eof => break,
+            _ => continue,
+        };
+        if tag.local_name().as_ref() != "rootfile" {
+            continue;
+        }
+        let mut path = None;
+        let mut kind = None;
+        for attribute in tag.attributes() {
+            let attribute = attribute.map_err(|e| bad(&e))?;
+            let value = || quick_xml::escape::unescape(&attribute.value).map_err(|e| bad(&e));
+            match attribute.key.0 {
+                "full-path" => path = Some(value()?.trim().to_owned()),
+                "media-type" => kind = Some(value()?.trim().to_owned()),
+                _ => {}
+            }
+        }
+        let Some(path) = path.filter(|p| !p.is_empty()) else {
+            continue;
+        };
+        if kind.is_some_and(|k| k.ends_with(MEDIA_TYPE)) {
+            return Ok(path);
+        }
+        first.get_or_insert(path);
+    }
+    first.ok_or(ContainerError::NoRootfile)
+}
+
+fn reason(e: &ZipError) -> String {
+    match e {
+        ZipError::Io(e) => e.to_string(),
+        ZipError::InvalidArchive(why) => format!("no valid zip: {why}"),
+        ZipError::UnsupportedArchive(why) => (*why).to_owned(),
+        ZipError::InvalidPassword => "it is encrypted".to_owned(),
+        other => other.to_string(),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use std::io::Write;
+    use zip::ZipWriter;
+    use zip::write::SimpleFileOptions;
+
+    fn container(entries: &[(&str, &[u8])]) -> Vec<u8> {
+        let mut zip = ZipWriter::new(Cursor::new(Vec::new()));
+        for (name, bytes) in entries {
+            zip.start_file(*name, SimpleFileOptions::default()).unwrap();
+            zip.write_all(bytes).unwrap();
+        }
+        zip.finish().unwrap().into_inner()
+    }
+
+    fn contents(rootfiles: &str) -> Vec<u8> {
+        format!("<container><rootfiles>{rootfiles}</rootfiles></container>").into_bytes()
+    }
+
+    #[test]
+    fn the_named_score_comes_out() {
+        let table =
+            contents("<rootfile full-path='a/b &amp; c.xml'/><rootfile full-path='x.pdf'/>");
+        let bytes = container(&[
+            (CONTENTS, table.as_slice()),
+            ("a/b & c.xml", b"<score/>".as_slice()),
+        ]);
+        let (name, score) = open(&bytes).unwrap();
+        assert_eq!(
+            (name.as_str(), score.as_slice()),
+            ("a/b & c.xml", b"<score/>".as_slice())
+        );
+    }
+
+    #[test]
+    fn the_media_type_goes_before_the_order() {
+        let table = contents(&format!(
+            "<rootfile full-path='x.pdf' media-type='application/pdf'/>\
+             <rootfile full-path='s.xml' media-type='application/x{MEDIA_TYPE}'/>"
+        ));
+        let bytes = container(&[(CONTENTS, table.as_slice()), ("s.xml", b"1".as_slice())]);
+        assert_eq!(open(&bytes).unwrap().0, "s.xml");
+    }
+
+    #[test]
+    fn each_fault_is_named() {
+        assert!(matches!(open(b"nothing"), Err(ContainerError::NotZip(_))));
+        assert_eq!(open(&container(&[])), Err(ContainerError::NoContents));
+        let with = |table: &[u8]| open(&container(&[(CONTENTS, table)]));
+        assert_eq!(with(&contents("")), Err(ContainerError::NoRootfile));
+        assert!(matches!(
+            with(b"<a></b>"),
+            Err(ContainerError::BadContents(_))
+        ));
+        assert!(matches!(with(b"\xFF"), Err(ContainerError::BadContents(_))));
+        assert_eq!(
+            with(&contents("<rootfile full-path='s.xml'/>")),
+            Err(ContainerError::Missing("s.xml".to_owned()))
+        );
+        for path in ["../s.xml", "/s.xml", "a\\..\\s.xml", "c:s.xml"] {
+            assert_eq!(
+                with(&contents(&format!("<rootfile full-path='{path}'/>"))),
+                Err(ContainerError::Outside(path.to_owned()))
+            );
+        }
+    }
+
+    #[test]
+    fn what_swells_is_refused() {
+        let table = contents("<rootfile full-path='s.xml'/>");
+        let blanks = vec![b' '; 3 << 20];
+        let bytes = container(&[(CONTENTS, table.as_slice()), ("s.xml", blanks.as_slice())]);
+        assert_eq!(
+            open(&bytes),
+            Err(ContainerError::TooDense("s.xml".to_owned()))
+        );
+    }
+
+    #[test]
+    fn a_cut_container_is_an_error() {
+        let table = contents("<rootfile full-path='s.xml'/>");
+        let bytes = container(&[(CONTENTS, table.as_slice()), ("s.xml", b"<a/>".as_slice())]);
+        for end in 0..bytes.len() {
+            assert!(open(&bytes[..end]).is_err(), "{end}");
+        }
+    }
+}

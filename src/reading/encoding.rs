@@ -1,1 +1,218 @@
-//! encoding.
+//! Bytes to text: UTF-8, UTF-16, and what an XML declaration names.
+
+use encoding_rs::{Encoding, UTF_8, UTF_16BE, UTF_16LE};
+use std::borrow::Cow;
+
+/// How far into a file its XML declaration may reach.
+const DECLARATION: usize = 512;
+
+/// Why bytes are not text.
+#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
+pub enum EncodingError {
+    /// The first bytes are those of another kind of file.
+    #[error("this is {0}, not text")]
+    OtherFile(&'static str),
+    /// There are bytes that no text has.
+    #[error("byte {at} is zero: this is a binary file, not text")]
+    Binary {
+        /// 0-based offset.
+        at: usize,
+    },
+    /// Not UTF-8, and nothing says what else it may be.
+    #[error(
+        "byte {at} (line {line}) is not UTF-8: save the file as UTF-8, or name its encoding in the XML declaration"
+    )]
+    NotUtf8 {
+        /// 0-based offset.
+        at: usize,
+        /// 1-based line.
+        line: usize,
+    },
+    /// The bytes break the encoding they are in.
+    #[error("the bytes are not valid {0}: the file is damaged or was cut off")]
+    Malformed(&'static str),
+    /// The declaration names an encoding that is not known.
+    #[error(
+        "the XML declaration names the encoding `{0}`, which is not known: save the file as UTF-8"
+    )]
+    Unknown(String),
+}
+
+/// Decodes the bytes of a file. A byte order mark is left out of the text.
+pub fn decode(bytes: &[u8]) -> Result<Cow<'_, str>, EncodingError> {
+    if let Some(kind) = other_file(bytes) {
+        return Err(EncodingError::OtherFile(kind));
+    }
+    let text = match bytes {
+        [0xEF, 0xBB, 0xBF, rest @ ..] => utf8(rest, 3)?,
+        // UTF-32 would otherwise pass for UTF-16 with zeros in it.
+        [0xFF, 0xFE, 0, 0, ..] | [0, 0, 0xFE, 0xFF, ..] => {
+            return Err(EncodingError::Unknown("UTF-32".to_owned()));
+        }
+        [0xFF, 0xFE, rest @ ..] | rest @ [b'<', 0, b'?' | b'!', 0, ..] => strict(UTF_16LE, rest)?,
+        [0xFE, 0xFF, rest @ ..] | rest @ [0, b'<', 0, b'?' | b'!', ..] => strict(UTF_16BE, rest)?,
+        _ => declared(bytes)?,
+    };
+    match memchr::memchr(0, text.as_bytes()) {
+        Some(at) => Err(EncodingError::Binary { at }),
+        None => Ok(text),
+    }
+}
+
+/// Bytes without a byte order mark, in the encoding that the XML declaration names.
+fn declared(bytes: &[u8]) -> Result<Cow<'_, str>, EncodingError> {
+    let Some(label) = label(bytes) else {
+        return utf8(bytes, 0);
+    };
+    let Some(encoding) = Encoding::for_label(label) else {
+        // Plain ASCII reads the same in everything that starts like XML.
+        return if bytes.is_ascii() {
+            utf8(bytes, 0)
+        } else {
+            Err(EncodingError::Unknown(
+                String::from_utf8_lossy(label).into_owned(),
+            ))
+        };
+    };
+    // A declaration of UTF-16 that can be read byte by byte is wrong: tools that convert a file
+    // forget to change it.
+    if encoding == UTF_8 || encoding == UTF_16LE || encoding == UTF_16BE {
+        utf8(bytes, 0)
+    } else {
+        strict(encoding, bytes)
+    }
+}
+
+fn utf8(bytes: &[u8], before: usize) -> Result<Cow<'_, str>, EncodingError> {
+    match std::str::from_utf8(bytes) {
+        Ok(text) => Ok(Cow::Borrowed(text)),
+        Err(e) => {
+            let at = e.valid_up_to();
+            let good = bytes.get(..at).unwrap_or_default();
+            if let Some(zero) = memchr::memchr(0, good) {
+                return Err(EncodingError::Binary { at: before + zero });
+            }
+            Err(EncodingError::NotUtf8 {
+                at: before + at,
+                line: memchr::memchr_iter(b'\n', good).count() + 1,
+            })
+        }
+    }
+}
+
+fn strict<'a>(encoding: &'static Encoding, bytes: &'a [u8]) -> Result<Cow<'a, str>, EncodingError> {
+    let (text, errors) = encoding.decode_without_bom_handling(bytes);
+    if errors {
+        Err(EncodingError::Malformed(encoding.name()))
+    } else {
+        Ok(text)
+    }
+}
+
+/// The encoding that an XML declaration at the start names.
+fn label(bytes: &[u8]) -> Option<&[u8]> {
+    let head = bytes.get(..DECLARATION).unwrap_or(bytes);
+    let head = head.trim_ascii_start().strip_prefix(b"<?xml")?;
+    let head = head.get(..memchr::memmem::find(head, b"?>")?)?;
+    let rest = head.get(memchr::memmem::find(head, b"encoding")? + b"encoding".len()..)?;
+    let rest = rest.trim_ascii_start().strip_prefix(b"=")?;
+    let (quote, rest) = rest.trim_ascii_start().split_first()?;
+    if !matches!(quote, b'"' | b'\'') {
+        return None;
+    }
+    rest.get(..memchr::memchr(*quote, rest)?)
+}
+
+/// Kinds of files that people hand in by mistake, by their published signatures.
+fn other_file(bytes: &[u8]) -> Option<&'static str> {
+    const SIGNATURES: [(&[u8], &str); 8] = [
+        (b"PK\x03\x04", "a zip container"),
+        (b"PK\x05\x06", "an empty zip container"),
+        (b"MThd", "a MIDI file"),
+        (b"%PDF-", "a PDF document"),
+        (b"\x89PNG\r\n", "a PNG picture"),
+        (b"\xFF\xD8\xFF", "a JPEG picture"),
+        (b"\x1F\x8B\x08", "a gzip archive"),
+        (b"RIFF", "a RIFF file (sound or film)"),
+    ];
+    SIGNATURES
+        .iter()
+        .find(|(start, _)| bytes.starts_with(start))
+        .map(|(_, kind)| *kind)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn utf16(text: &str, big: bool, mark: bool) -> Vec<u8> {
+        let text = if mark {
+            format!("\u{feff}{text}")
+        } else {
+            text.to_owned()
+        };
+        text.encode_utf16()
+            .flat_map(|u| {
+                if big {
+                    u.to_be_bytes()
+                } else {
+                    u.to_le_bytes()
+                }
+            })
+            .collect()
+    }
+
+    #[test]
+    fn utf8_is_borrowed() {
+        assert!(matches!(decode("é♭".as_bytes()), Ok(Cow::Borrowed("é♭"))));
+        assert_eq!(decode(b"").unwrap(), "");
+        assert_eq!(decode("\u{feff}<a/>".as_bytes()).unwrap(), "<a/>");
+    }
+
+    #[test]
+    fn utf16_by_mark_or_by_shape() {
+        let text = "<?xml version=\"1.0\" encoding=\"UTF-16\"?><a>♭</a>";
+        for big in [false, true] {
+            for mark in [false, true] {
+                assert_eq!(
+                    decode(&utf16(text, big, mark)).unwrap(),
+                    text,
+                    "{big} {mark}"
+                );
+            }
+        }
+        let mut cut = utf16(text, false, true);
+        cut.pop();
+        assert_eq!(decode(&cut), Err(EncodingError::Malformed("UTF-16LE")));
+    }
+
+    #[test]
+    fn declared_single_byte_encodings() {
+        for label in ["ISO-8859-1", "windows-1252", "latin1"] {
+            let mut bytes = format!("<?xml version='1.0' encoding='{label}'?><a>").into_bytes();
+            bytes.extend(b"\xE9</a>");
+            assert!(decode(&bytes).unwrap().ends_with("<a>é</a>"), "{label}");
+        }
+        let wrong = "<?xml version=\"1.0\" encoding=\"UTF-16\"?><a>é</a>";
+        assert_eq!(decode(wrong.as_bytes()).unwrap(), wrong);
+    }
+
+    #[test]
+    fn what_is_not_text_is_named() {
+        assert_eq!(decode(b"a\0b"), Err(EncodingError::Binary { at: 1 }));
+        assert_eq!(
+            decode(b"a\nb\xFF"),
+            Err(EncodingError::NotUtf8 { at: 3, line: 2 })
+        );
+        assert_eq!(
+            decode(b"MThd\0\0"),
+            Err(EncodingError::OtherFile("a MIDI file"))
+        );
+        assert_eq!(
+            decode(b"<?xml version='1.0' encoding='martian'?><a>\xE9</a>"),
+            Err(EncodingError::Unknown("martian".to_owned()))
+        );
+        assert!(decode(b"\xFF\xFE\0\0<\0\0\0").is_err());
+        assert!(decode(b"\xFF").is_err());
+    }
+}

@@ -1,19 +1,383 @@
-//! Paths to scores.
+//! Paths to scores: files, folders that are walked, sets of part files read as one score.
+//!
+//! A file named outright is read whatever its ending, by what is in it; in a folder the endings
+//! `.musicxml`, `.xml`, `.mxl` and `.passage` are looked for, hidden files and those a `.gitignore`
+//! names are passed over, and an `.xml` file that is no score is not an error.
 
-use super::ReadError;
-use crate::score::Score;
-use std::path::PathBuf;
+use super::{ReadError, container, encoding, grid, musicxml};
+use crate::score::{self, Score};
+use rayon::prelude::*;
+use std::borrow::Cow;
+use std::collections::HashSet;
+use std::fs;
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
 
-/// What reading one file gave.
+/// The largest file that is read, in bytes.
+pub const MAX_FILE: u64 = 256 << 20;
+
+const ENDINGS: [&str; 4] = ["musicxml", "xml", "mxl", "passage"];
+
+/// What reading one file (or one set of part files) gave.
 #[derive(Debug)]
 pub struct Outcome {
-    /// The file, as the user gave it or as the walk found it.
+    /// The file as the user gave it or as the walk found it; the folder of a set.
     pub path: PathBuf,
     /// The score, or why there is none.
     pub score: Result<Score, ReadError>,
 }
 
-/// Reads files and folders.
-pub fn read_paths(_paths: &[PathBuf]) -> Vec<Outcome> {
-    Vec::new()
+/// A file to read, and whether the user named it or a walk found it.
+struct Found {
+    path: PathBuf,
+    named: bool,
+}
+
+/// Reads files and folders, in the order given; within a folder by name.
+pub fn read_paths(paths: &[PathBuf]) -> Vec<Outcome> {
+    let mut seen = HashSet::new();
+    let mut jobs: Vec<Result<Found, ReadError>> = Vec::new();
+    for path in paths {
+        find(path, &mut seen, &mut jobs);
+    }
+    read_all(jobs)
+}
+
+/// Reads each folder as one score; all files named outright are one score together. What cannot be
+/// read is reported by itself, and the rest is still one score.
+pub fn read_as_one(paths: &[PathBuf]) -> Vec<Outcome> {
+    let mut seen = HashSet::new();
+    let mut sets: Vec<(PathBuf, Vec<Result<Found, ReadError>>)> = Vec::new();
+    let mut named: Vec<Result<Found, ReadError>> = Vec::new();
+    for path in paths {
+        if path.is_dir() {
+            let mut jobs = Vec::new();
+            find(path, &mut seen, &mut jobs);
+            sets.push((path.clone(), jobs));
+        } else {
+            find(path, &mut seen, &mut named);
+        }
+    }
+    if !named.is_empty() {
+        let folder = paths
+            .iter()
+            .find(|p| !p.is_dir())
+            .and_then(|p| p.parent())
+            .filter(|p| !p.as_os_str().is_empty())
+            .map_or_else(|| PathBuf::from("."), Path::to_owned);
+        sets.push((folder, named));
+    }
+    let mut out = Vec::new();
+    for (folder, jobs) in sets {
+        let mut scores = Vec::new();
+        for outcome in read_all(jobs) {
+            match outcome.score {
+                Ok(score) => scores.push(score),
+                Err(_) => out.push(outcome),
+            }
+        }
+        match score::merge(scores) {
+            Ok(score) => out.push(Outcome {
+                path: folder,
+                score: Ok(score),
+            }),
+            Err(score::MergeError::Empty) if !out.is_empty() => {}
+            Err(error) => out.push(Outcome {
+                score: Err(ReadError::whole(&folder, error.to_string())),
+                path: folder,
+            }),
+        }
+    }
+    out
+}
+
+/// A number in a name sorts by its value: `2 alto` before `10 tenor`.
+fn natural(path: &Path) -> Vec<(u64, String)> {
+    let text = path.to_string_lossy().to_lowercase();
+    let mut key = Vec::new();
+    let mut rest = text.as_str();
+    while !rest.is_empty() {
+        let word = rest
+            .find(|c: char| c.is_ascii_digit())
+            .unwrap_or(rest.len());
+        let (head, tail) = rest.split_at(word);
+        let digits = tail
+            .find(|c: char| !c.is_ascii_digit())
+            .unwrap_or(tail.len());
+        let (number, tail) = tail.split_at(digits);
+        key.push((0, head.to_owned()));
+        if !number.is_empty() {
+            key.push((number.parse().unwrap_or(u64::MAX), String::new()));
+        }
+        rest = tail;
+    }
+    key
+}
+
+fn find(path: &Path, seen: &mut HashSet<PathBuf>, jobs: &mut Vec<Result<Found, ReadError>>) {
+    let mut add = |found: Found, jobs: &mut Vec<Result<Found, ReadError>>| {
+        let key = fs::canonicalize(&found.path).unwrap_or_else(|_| found.path.clone());
+        if seen.insert(key) {
+            jobs.push(Ok(found));
+        }
+    };
+    if !path.is_dir() {
+        let found = Found {
+            path: path.to_owned(),
+            named: true,
+        };
+        add(found, jobs);
+        return;
+    }
+    let mut files = Vec::new();
+    let mut any = false;
+    for entry in ignore::WalkBuilder::new(path)
+        .require_git(false)
+        .follow_links(true)
+        .build()
+    {
+        match entry {
+            Ok(entry) => {
+                let file = entry.into_path();
+                let ending = file.extension().map(|e| e.to_string_lossy().to_lowercase());
+                if file.is_file() && ending.is_some_and(|e| ENDINGS.contains(&e.as_str())) {
+                    files.push(file);
+                }
+            }
+            Err(error) => {
+                any = true;
+                jobs.push(Err(ReadError::whole(
+                    path,
+                    format!("cannot be walked: {error}"),
+                )));
+            }
+        }
+    }
+    files.sort_by_cached_key(|f| natural(f));
+    if files.is_empty() && !any {
+        jobs.push(Err(ReadError::whole(
+            path,
+            "there is no score in this folder",
+        )
+        .help(
+            "files ending in .musicxml, .xml, .mxl and .passage are looked for",
+        )));
+    }
+    for file in files {
+        add(
+            Found {
+                path: file,
+                named: false,
+            },
+            jobs,
+        );
+    }
+}
+
+fn read_all(jobs: Vec<Result<Found, ReadError>>) -> Vec<Outcome> {
+    jobs.into_par_iter()
+        .filter_map(|job| match job {
+            Ok(found) => {
+                let score = match read_found(&found) {
+                    Ok(score) => score?,
+                    Err(error) => {
+                        return Some(Outcome {
+                            path: found.path,
+                            score: Err(error),
+                        });
+                    }
+                };
+                Some(Outcome {
+                    path: found.path,
+                    score: Ok(score),
+                })
+            }
+            Err(error) => Some(Outcome {
+                path: error.path.clone(),
+                score: Err(error),
+            }),
+        })
+        .collect()
+}
+
+/// `Ok(None)` is a file of a walked folder that is no score at all.
+fn read_found(found: &Found) -> Result<Option<Score>, ReadError> {
+    let bytes = load(&found.path)?;
+    let xml = found
+        .path
+        .extension()
+        .is_some_and(|e| e.eq_ignore_ascii_case("xml"));
+    if xml && !found.named && is_other_xml(&bytes) {
+        return Ok(None);
+    }
+    read_bytes(&found.path, &bytes).map(Some)
+}
+
+/// Reads one file, whatever its ending.
+pub fn read_file(path: &Path) -> Result<Score, ReadError> {
+    read_bytes(path, &load(path)?)
+}
+
+fn load(path: &Path) -> Result<Vec<u8>, ReadError> {
+    let fails = |error: std::io::Error| {
+        let what = match error.kind() {
+            std::io::ErrorKind::NotFound => "there is no such file or folder".to_owned(),
+            std::io::ErrorKind::PermissionDenied => {
+                "the file may not be read (permission denied)".to_owned()
+            }
+            _ => format!("the file cannot be read: {error}"),
+        };
+        ReadError::whole(path, what)
+    };
+    let size = fs::metadata(path).map_err(fails)?.len();
+    if size > MAX_FILE {
+        return Err(ReadError::whole(
+            path,
+            format!("the file has {size} bytes, more than the {MAX_FILE} that are read"),
+        ));
+    }
+    fs::read(path).map_err(fails)
+}
+
+/// Reads a score from its bytes: a container, MusicXML, or a passage grid, by what is in it.
+pub fn read_bytes(path: &Path, bytes: &[u8]) -> Result<Score, ReadError> {
+    if bytes.is_empty() {
+        return Err(ReadError::whole(path, "the file is empty"));
+    }
+    let ending = |e: &str| path.extension().is_some_and(|x| x.eq_ignore_ascii_case(e));
+    if bytes.starts_with(b"PK\x03\x04")
+        || bytes.starts_with(b"PK\x05\x06")
+        || ending("mxl") && !looks_like_text(bytes)
+    {
+        let (member, bytes) =
+            container::open(bytes).map_err(|e| ReadError::whole(path, e.to_string()))?;
+        let text = decode(path, &bytes)?;
+        return musicxml::read(path, Some(member), text);
+    }
+    let text = decode(path, bytes)?;
+    let is_xml = text
+        .trim_start_matches('\u{feff}')
+        .trim_start()
+        .starts_with('<');
+    if is_xml || ending("musicxml") || ending("xml") || ending("mxl") {
+        musicxml::read(path, None, text)
+    } else {
+        grid::read(path, text)
+    }
+}
+
+fn looks_like_text(bytes: &[u8]) -> bool {
+    bytes.iter().take(512).all(|b| *b != 0)
+        && bytes.iter().find(|b| !b.is_ascii_whitespace()) == Some(&b'<')
+}
+
+fn decode(path: &Path, bytes: &[u8]) -> Result<Arc<str>, ReadError> {
+    match encoding::decode(bytes) {
+        Ok(Cow::Borrowed(text)) => Ok(Arc::from(text)),
+        Ok(Cow::Owned(text)) => Ok(Arc::from(text)),
+        Err(error) => Err(ReadError::whole(path, error.to_string())),
+    }
+}
+
+/// Well-formed enough to show a root element, and it is not a score's.
+fn is_other_xml(bytes: &[u8]) -> bool {
+    let head = bytes.get(..bytes.len().min(64 << 10)).unwrap_or(bytes);
+    let Ok(text) = encoding::decode(head) else {
+        return false;
+    };
+    let mut rest: &str = &text;
+    while let Some(start) = rest.find('<') {
+        rest = rest.get(start..).unwrap_or_default();
+        if let Some(after) = rest.strip_prefix("<!--") {
+            let Some(end) = after.find("-->") else {
+                return false;
+            };
+            rest = after.get(end..).unwrap_or_default();
+        } else if rest.starts_with("<?") || rest.starts_with("<!") {
+            rest = rest.get(2..).unwrap_or_default();
+        } else {
+            return !rest.starts_with("<score-");
+        }
+    }
+    false
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const GRID: &str = "count | 1 |\npiano | C4 |\n";
+    const XML: &str = "<score-partwise><part-list><score-part id=\"P1\"><part-name>Flute</part-name></score-part></part-list><part id=\"P1\"><measure number=\"1\"><attributes><divisions>1</divisions></attributes><note><pitch><step>C</step><octave>5</octave></pitch><duration>4</duration></note></measure></part></score-partwise>";
+
+    #[test]
+    fn folders_are_walked_in_natural_order() {
+        let dir = tempfile::tempdir().unwrap();
+        for name in [
+            "10 b.musicxml",
+            "2 a.musicxml",
+            ".hidden.musicxml",
+            "notes.txt",
+        ] {
+            fs::write(dir.path().join(name), XML).unwrap();
+        }
+        fs::write(
+            dir.path().join("build.xml"),
+            "<?xml version=\"1.0\"?><project/>",
+        )
+        .unwrap();
+        fs::write(dir.path().join("c.PASSAGE"), GRID).unwrap();
+        let outcomes = read_paths(&[dir.path().to_owned()]);
+        let names: Vec<_> = outcomes
+            .iter()
+            .map(|o| o.path.file_name().unwrap().to_string_lossy().into_owned())
+            .collect();
+        assert_eq!(names, ["2 a.musicxml", "10 b.musicxml", "c.PASSAGE"]);
+        assert!(outcomes.iter().all(|o| o.score.is_ok()));
+    }
+
+    #[test]
+    fn a_file_reached_twice_is_read_once() {
+        let dir = tempfile::tempdir().unwrap();
+        let file = dir.path().join("a.passage");
+        fs::write(&file, GRID).unwrap();
+        assert_eq!(read_paths(&[file, dir.path().to_owned()]).len(), 1);
+    }
+
+    #[test]
+    fn what_cannot_be_read_says_why() {
+        let dir = tempfile::tempdir().unwrap();
+        let message = |name: &str, bytes: &[u8]| {
+            let path = dir.path().join(name);
+            fs::write(&path, bytes).unwrap();
+            read_file(&path).unwrap_err().message
+        };
+        assert_eq!(message("empty.musicxml", b""), "the file is empty");
+        assert!(message("page.musicxml", b"<!DOCTYPE html><html></html>").contains("html"));
+        assert!(message("cut.musicxml", &XML.as_bytes()[..200]).len() > 10);
+        assert!(!message("noise.musicxml", &[0, 159, 146, 150, 7, 0, 1]).is_empty());
+        assert!(!message("noise.mxl", &[7, 1, 2, 3]).is_empty());
+        let empty = tempfile::tempdir().unwrap();
+        let outcome = &read_paths(&[empty.path().to_owned()])[0];
+        assert_eq!(
+            outcome.score.as_ref().unwrap_err().message,
+            "there is no score in this folder"
+        );
+        let missing = read_paths(&[dir.path().join("nowhere.musicxml")]);
+        assert_eq!(
+            missing[0].score.as_ref().unwrap_err().message,
+            "there is no such file or folder"
+        );
+    }
+
+    #[test]
+    fn part_files_are_one_score() {
+        let dir = tempfile::tempdir().unwrap();
+        fs::write(dir.path().join("1.musicxml"), XML).unwrap();
+        fs::write(dir.path().join("2.musicxml"), XML).unwrap();
+        fs::write(dir.path().join("3.musicxml"), "<html/>").unwrap();
+        let outcomes = read_as_one(&[dir.path().to_owned()]);
+        assert_eq!(outcomes.len(), 2);
+        assert!(outcomes[0].score.is_err());
+        assert_eq!(outcomes[1].score.as_ref().unwrap().parts.len(), 2);
+    }
 }

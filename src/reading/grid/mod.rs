@@ -1,1 +1,126 @@
-//! grid.
+//! The passage grid: a voiced passage as it stands on the page, typed as text. Columns are
+//! sonorities, read down.
+//!
+//! ```text
+//! title:      Pump Room, sax soli
+//! key:        F major
+//! meter:      4/4
+//! pitch:      sounding              ; or written
+//! section:    saxes
+//! technique:  drop 2
+//! parts:      alto 1 = alto saxophone
+//!             alto 2 = alto saxophone
+//!
+//! chord    | F6   -    -    | C7   -    .   |
+//! count    | 1    2    &    | 1    3    4   |
+//! alto 1   | A4   Bb4> C5.  | E5   -    .   |
+//! alto 2   | F4   ...
+//! ```
+//!
+//! # Grammar
+//!
+//! ```text
+//! file     = { header | system | blank line }
+//! header   = name ":" value                 name: title key meter pitch section technique
+//!                                                 parts bar
+//! parts    = "parts:" part { newline part } part: label "=" instrument
+//! system   = row { row }                    ends at a blank line or a header
+//! row      = label "|" cells "|" cells ...  label: chord, count, or a part's name
+//! cells    = one cell for each count of the bar, spaces between
+//! count    = number | number "+" n "/" d | "&" | "e" | "a" | number followed by "&", "e" or "a"
+//! chord    = symbol | "-" (as before) | "." or "N.C." (no chord)
+//! note     = pitch { "+" pitch } | "-" (held) | "." (rest)
+//! pitch    = letter { "b" | "#" } octave { ">" | "." | "_" | "^" }
+//! ```
+//!
+//! * `;` starts a comment. Letters of names and labels may be in either case.
+//! * A count is a beat of the meter's lower figure, as players count; `e & a` divide the beat before
+//!   them in four. Each column lasts until the next count, the last one until the bar line. In the
+//!   first bar a first count after 1 makes a pickup (bar 0); in later bars it means silence before.
+//! * `-` over a bar line is a tie. After a rest it goes on resting.
+//! * `>` is an accent, `.` staccato, `_` tenuto, `^` marcato. Pitches joined by `+` are played by one
+//!   part at once (two hands at a piano), from the top.
+//! * Header lines may return between systems to change key, meter, section or technique; `bar: 17`
+//!   gives the next bar its number. `||` is a double bar.
+//! * `pitch: written` means the cells hold what the players read. Chord symbols are always at
+//!   concert pitch, and `key` is the concert key.
+//! * A part without a row in a system rests through it. Alignment is for people and never required;
+//!   a bar with too few or too many cells is an error that points at it.
+
+mod build;
+mod cells;
+mod lines;
+
+use super::ReadError;
+use crate::score::Score;
+use std::path::Path;
+use std::sync::Arc;
+
+/// Reads a passage grid; the first thing wrong with it is the error.
+pub fn read(path: &Path, text: Arc<str>) -> Result<Score, ReadError> {
+    let body = text.strip_prefix('\u{feff}').unwrap_or(&text);
+    if body.trim().is_empty() {
+        return Err(ReadError::whole(path, "the file is empty")
+            .help("a passage has header lines, a count row and a row for each part"));
+    }
+    let outcome = lines::read(&text).and_then(|grid| build::score(&grid));
+    match outcome {
+        Ok(mut score) => {
+            score.sources = vec![crate::score::Source {
+                path: path.to_owned(),
+                member: None,
+                text,
+            }];
+            score.lay_out();
+            Ok(score)
+        }
+        Err(fault) => {
+            let error = ReadError::at(path, &text, fault.at, fault.message);
+            Err(match fault.help {
+                Some(help) => error.help(help),
+                None => error,
+            })
+        }
+    }
+}
+
+/// Something wrong at some bytes of the text.
+#[derive(Debug)]
+struct Fault {
+    at: std::ops::Range<usize>,
+    message: String,
+    help: Option<String>,
+}
+
+impl Fault {
+    fn new(at: std::ops::Range<usize>, message: impl Into<String>) -> Self {
+        Self {
+            at,
+            message: message.into(),
+            help: None,
+        }
+    }
+
+    fn help(mut self, help: impl Into<String>) -> Self {
+        self.help = Some(help.into());
+        self
+    }
+}
+
+/// The nearest of some known words, when one is near.
+fn nearest<'a>(word: &str, known: impl IntoIterator<Item = &'a str>) -> Option<&'a str> {
+    known
+        .into_iter()
+        .map(|k| {
+            (
+                strsim::damerau_levenshtein(&word.to_lowercase(), &k.to_lowercase()),
+                k,
+            )
+        })
+        .filter(|(d, k)| *d * 2 <= k.chars().count().max(3))
+        .min()
+        .map(|(_, k)| k)
+}
+
+#[cfg(test)]
+mod tests;

@@ -1,1 +1,335 @@
-//! musicxml.
+//! MusicXML, partwise and timewise, to a score.
+//!
+//! One pass over borrowed events, without a tree: a score of twenty megabytes is read in the time
+//! its bytes take to look at. The file's DOCTYPE is passed over, nothing it declares is expanded
+//! and nothing is fetched. Pitches in the file are written pitch, unless it says that it is a
+//! concert score; the sounding pitch is worked out by the transposition in force.
+
+mod attributes;
+mod direction;
+mod harmony;
+mod measure;
+mod note;
+mod part;
+mod part_list;
+mod scale;
+mod xml;
+
+#[cfg(test)]
+mod tests;
+
+pub use scale::{MAX_PER_QUARTER, MAX_QUARTERS};
+pub use xml::MAX_DEPTH;
+
+use super::ReadError;
+use crate::score::{Score, Source};
+use crate::time::Ticks;
+use measure::Heading;
+use part::PartReader;
+use scale::Scale;
+use std::collections::HashMap;
+use std::path::Path;
+use std::sync::Arc;
+use xml::{Element, Fault, Walk, Xml};
+
+/// The longest text that is read, in bytes.
+pub const MAX_BYTES: usize = 256 << 20;
+
+/// How many parts a score may have.
+pub const MAX_PARTS: usize = 1_000;
+
+/// How many bars all parts of a score may have together.
+pub const MAX_BARS: usize = 1_000_000;
+
+/// Reads the text of a MusicXML file. `member` is the entry's name when the text comes out of a
+/// container.
+pub fn read(path: &Path, member: Option<String>, text: Arc<str>) -> Result<Score, ReadError> {
+    if text.len() > MAX_BYTES {
+        return Err(ReadError::whole(
+            path,
+            format!(
+                "the text is {} bytes long; at most {MAX_BYTES} are read",
+                text.len()
+            ),
+        ));
+    }
+    let mut score = document(&text).map_err(|fault| {
+        let error = ReadError::at(path, &text, fault.at, fault.message);
+        match fault.help {
+            Some(help) => error.help(help),
+            None => error,
+        }
+    })?;
+    score.sources.push(Source {
+        path: path.to_owned(),
+        member,
+        text,
+    });
+    score.lay_out();
+    Ok(score)
+}
+
+fn document(text: &str) -> Walk<Score> {
+    let scale = Scale::of(text)?;
+    let (score, scale) = Document::new(scale).read(text)?;
+    // Some duration fell between two ticks: once more, on ticks fine enough for all of them.
+    match scale.refined()? {
+        None => Ok(score),
+        Some(finer) => Ok(Document::new(finer).read(text)?.0),
+    }
+}
+
+/// A document while it is being read.
+struct Document {
+    scale: Scale,
+    movement_title: Option<String>,
+    work_title: Option<String>,
+    concert: bool,
+    parts: Vec<PartReader>,
+    by_id: HashMap<String, usize>,
+    bars: usize,
+}
+
+impl Document {
+    fn new(scale: Scale) -> Self {
+        Self {
+            scale,
+            movement_title: None,
+            work_title: None,
+            concert: false,
+            parts: Vec::new(),
+            by_id: HashMap::new(),
+            bars: 0,
+        }
+    }
+
+    /// Walks the whole text.
+    fn read(mut self, text: &str) -> Walk<(Score, Scale)> {
+        let mut xml = Xml::new(text);
+        let body = text.trim_start_matches('\u{feff}').trim_start();
+        if body.is_empty() {
+            return Err(Fault::new(
+                0..0,
+                "the file is empty, where a score was expected",
+            ));
+        }
+        if !body.starts_with('<') {
+            let found: String = body.chars().take(12).collect();
+            let start = text.len() - body.len();
+            return Err(Fault::new(
+                start..start + found.len(),
+                format!("the file starts with `{found}`; MusicXML starts with `<`"),
+            ));
+        }
+        let Some(root) = xml.root()? else {
+            return Err(Fault::new(
+                text.len()..text.len(),
+                "there is no element in this file, where <score-partwise> was expected",
+            ));
+        };
+        let timewise = match root.name() {
+            "score-partwise" => false,
+            "score-timewise" => true,
+            _ => return Err(wrong_root(&root)),
+        };
+        while let Some(child) = xml.child()? {
+            match child.name() {
+                "work" => {
+                    while let Some(field) = xml.child()? {
+                        match field.name() {
+                            "work-title" => self.work_title = Some(xml.words()?),
+                            _ => xml.skip()?,
+                        }
+                    }
+                }
+                "movement-title" => self.movement_title = Some(xml.words()?),
+                "defaults" => {
+                    while let Some(field) = xml.child()? {
+                        self.concert |= field.name() == "concert-score";
+                        xml.skip()?;
+                    }
+                }
+                "part-list" => self.part_list(&mut xml)?,
+                "part" if !timewise => self.part(&mut xml, &child)?,
+                "measure" if timewise => self.measure(&mut xml, &child)?,
+                _ => xml.skip()?,
+            }
+        }
+        xml.epilog()?;
+        if !self.parts.iter().any(|p| !p.part.bars.is_empty()) {
+            return Err(root
+                .fault("the score has no part with a bar in it")
+                .help("export the score again; a <part> with <measure>s was expected"));
+        }
+        Ok(self.finish())
+    }
+
+    fn finish(self) -> (Score, Scale) {
+        let some = |title: Option<String>| title.filter(|t| !t.is_empty());
+        let score = Score {
+            title: some(self.movement_title).or(some(self.work_title)),
+            per_quarter: Ticks(self.scale.per_quarter),
+            parts: self
+                .parts
+                .into_iter()
+                .map(|p| p.part)
+                .filter(|p| !p.bars.is_empty())
+                .collect(),
+            concert: self.concert,
+            ..Score::default()
+        };
+        (score, self.scale)
+    }
+
+    fn part_list(&mut self, xml: &mut Xml<'_>) -> Walk<()> {
+        while let Some(child) = xml.child()? {
+            if child.name() != "score-part" {
+                xml.skip()?;
+                continue;
+            }
+            let (id, part) = part_list::score_part(xml, &child)?;
+            self.add_part(&child, id, PartReader::new(part, &self.scale))?;
+        }
+        Ok(())
+    }
+
+    fn add_part(&mut self, element: &Element<'_>, id: String, part: PartReader) -> Walk<usize> {
+        let index = self.parts.len();
+        if index >= MAX_PARTS {
+            return Err(element.fault(format!("the score has more than {MAX_PARTS} parts")));
+        }
+        if self.by_id.contains_key(&id) {
+            return Err(element
+                .fault(format!("the part list has two parts with the id `{id}`"))
+                .help("give each <score-part> and its <part> an id of their own"));
+        }
+        self.by_id.insert(id, index);
+        self.parts.push(part);
+        Ok(index)
+    }
+
+    /// The part a `<part>` belongs to. One that the list does not name is taken in at the end,
+    /// called by its id.
+    fn part_of(&mut self, element: &Element<'_>) -> Walk<usize> {
+        let id = element.attr("id")?.unwrap_or_default();
+        let id = id.trim();
+        if let Some(index) = self.by_id.get(id) {
+            return Ok(*index);
+        }
+        let part = crate::score::Part {
+            name: if id.is_empty() { "unnamed part" } else { id }.to_owned(),
+            staves: 1,
+            ..crate::score::Part::default()
+        };
+        let part = PartReader::new(part, &self.scale);
+        self.add_part(element, id.to_owned(), part)
+    }
+
+    fn count_bar(&mut self, element: &Element<'_>) -> Walk<()> {
+        self.bars += 1;
+        if self.bars > MAX_BARS {
+            return Err(element.fault(format!("the score has more than {MAX_BARS} bars")));
+        }
+        Ok(())
+    }
+
+    /// A part of a partwise score.
+    fn part(&mut self, xml: &mut Xml<'_>, element: &Element<'_>) -> Walk<()> {
+        let index = self.part_of(element)?;
+        let twice = self.parts.get_mut(index).is_some_and(|p| {
+            let seen = p.seen;
+            p.seen = true;
+            seen
+        });
+        if twice {
+            return Err(element
+                .fault("a second <part> has the id of an earlier one")
+                .help("give each <score-part> and its <part> an id of their own"));
+        }
+        while let Some(child) = xml.child()? {
+            if child.name() == "measure" {
+                self.count_bar(&child)?;
+                let heading = Heading::of(&child)?;
+                self.bar(xml, &child, heading, index)?;
+            } else {
+                xml.skip()?;
+            }
+        }
+        Ok(())
+    }
+
+    /// A measure of a timewise score.
+    fn measure(&mut self, xml: &mut Xml<'_>, element: &Element<'_>) -> Walk<()> {
+        let heading = Heading::of(element)?;
+        let bar = self.parts.iter().map(|p| p.part.bars.len()).max();
+        let bar = bar.unwrap_or(0);
+        for part in &mut self.parts {
+            part.seen = false;
+        }
+        while let Some(child) = xml.child()? {
+            if child.name() != "part" {
+                xml.skip()?;
+                continue;
+            }
+            let index = self.part_of(&child)?;
+            // A part that was left out of earlier bars is silent in them.
+            loop {
+                self.count_bar(&child)?;
+                let Some(part) = self.parts.get_mut(index) else {
+                    break;
+                };
+                if part.part.bars.len() >= bar {
+                    break;
+                }
+                part.open_bar(crate::score::PartBar::default());
+                part.close_bar(child.at.start);
+            }
+            let twice = self.parts.get_mut(index).is_some_and(|p| {
+                let seen = p.seen;
+                p.seen = true;
+                seen
+            });
+            if twice {
+                return Err(child.fault("a part stands twice in this measure"));
+            }
+            self.bar(xml, &child, heading.clone(), index)?;
+        }
+        Ok(())
+    }
+
+    fn bar(
+        &mut self,
+        xml: &mut Xml<'_>,
+        element: &Element<'_>,
+        heading: Heading,
+        index: usize,
+    ) -> Walk<()> {
+        match self.parts.get_mut(index) {
+            Some(part) => measure::read(
+                xml,
+                element.at.start,
+                heading,
+                part,
+                &mut self.scale,
+                self.concert,
+            ),
+            None => xml.skip(),
+        }
+    }
+}
+
+fn wrong_root(root: &Element<'_>) -> Fault {
+    let name = root.name();
+    let fault = root.fault(format!(
+        "the root element is <{name}>; <score-partwise> or <score-timewise> was expected"
+    ));
+    if name.eq_ignore_ascii_case("html") {
+        fault.help("this is a web page, not a score: download the score file itself again")
+    } else if name == "opus" {
+        fault.help("this file only lists scores: give the scores themselves")
+    } else if name == "container" {
+        fault.help("this is a container's table of contents: give the .mxl file itself")
+    } else {
+        fault.help("export the score as MusicXML")
+    }
+}

@@ -1,0 +1,196 @@
+//! Words, rehearsal marks, dynamics and tempos.
+
+use super::part::{PartReader, span};
+use super::scale::{Scale, dotted, note_type};
+use super::xml::{Element, Walk, Xml, tidy};
+use crate::score::{Mark, Span, Words};
+use crate::time::Ticks;
+
+/// What one `<direction>` holds, until its offset and staff are known.
+#[derive(Default)]
+struct Found {
+    words: Vec<(String, Span)>,
+    dynamics: Vec<(String, Span)>,
+    metronome: Option<f64>,
+    sound: Option<f64>,
+    offset: Ticks,
+    staff: Option<u8>,
+}
+
+/// Reads a `<direction>`.
+pub(super) fn read(
+    xml: &mut Xml<'_>,
+    element: &Element<'_>,
+    part: &mut PartReader,
+    scale: &mut Scale,
+) -> Walk<()> {
+    let mut found = Found::default();
+    while let Some(child) = xml.child()? {
+        match child.name() {
+            "direction-type" => direction_type(xml, part, &mut found)?,
+            "offset" => found.offset = part.offset(xml, &child, scale)?,
+            "staff" => found.staff = Some(xml.whole::<u8>(&child)?.max(1)),
+            "sound" => {
+                found.sound = tempo(&child)?;
+                xml.skip()?;
+            }
+            _ => xml.skip()?,
+        }
+    }
+    let at = part.near(found.offset);
+    let staff = found.staff.unwrap_or(1);
+    for (text, span) in found.words {
+        part.part
+            .words
+            .push(Mark::new(at, Words { text, staff }, span));
+    }
+    for (text, span) in found.dynamics {
+        part.part.dynamics.push(Mark::new(at, text, span));
+    }
+    // The printed metronome mark counts before the tempo for playback.
+    if let Some(tempo) = found.metronome.or(found.sound) {
+        let mark = Mark::new(at, tempo, span(element.at.start, xml));
+        part.part.tempos.push(mark);
+    }
+    Ok(())
+}
+
+fn direction_type(xml: &mut Xml<'_>, part: &mut PartReader, found: &mut Found) -> Walk<()> {
+    // Several `<words>` in one direction-type are one text whose look changes midway.
+    let mut text = String::new();
+    let mut place: Option<Span> = None;
+    while let Some(child) = xml.child()? {
+        match child.name() {
+            "words" => {
+                let more = xml.text()?;
+                let here = span(child.at.start, xml);
+                let all = place.get_or_insert(here);
+                all.end = here.end;
+                if !text.is_empty() {
+                    text.push(' ');
+                }
+                text.push_str(&more);
+            }
+            "rehearsal" => {
+                let mark = xml.words()?;
+                if !mark.is_empty() {
+                    part.bar.rehearsal = Some(mark);
+                }
+            }
+            "dynamics" => {
+                if let Some(mark) = dynamics(xml)? {
+                    found.dynamics.push((mark, span(child.at.start, xml)));
+                }
+            }
+            "metronome" => found.metronome = metronome(xml)?.or(found.metronome),
+            _ => xml.skip()?,
+        }
+    }
+    let text = tidy(&text);
+    if let Some(place) = place
+        && !text.is_empty()
+    {
+        found.words.push((text, place));
+    }
+    Ok(())
+}
+
+/// Reads a `<dynamics>` element: its marks as printed, one after the other.
+pub(super) fn dynamics(xml: &mut Xml<'_>) -> Walk<Option<String>> {
+    let mut mark = String::new();
+    while let Some(child) = xml.child()? {
+        if child.name() == "other-dynamics" {
+            mark.push_str(&xml.words()?);
+        } else {
+            mark.push_str(child.name());
+            xml.skip()?;
+        }
+    }
+    Ok((!mark.is_empty()).then_some(mark))
+}
+
+/// Reads a `<metronome>`: quarter notes a minute, when it says so in figures.
+fn metronome(xml: &mut Xml<'_>) -> Walk<Option<f64>> {
+    let mut unit = None;
+    let mut dots = 0u32;
+    let mut per_minute = None;
+    let mut units = 0u32;
+    while let Some(child) = xml.child()? {
+        match child.name() {
+            "beat-unit" => {
+                units += 1;
+                let shape = note_type(xml.text()?.trim());
+                unit = unit.or(shape);
+            }
+            "beat-unit-dot" => {
+                // A dot after the second unit belongs to that one: quarter = dotted quarter.
+                if units <= 1 {
+                    dots += 1;
+                }
+                xml.skip()?;
+            }
+            "per-minute" => per_minute = first_number(&xml.text()?),
+            _ => xml.skip()?,
+        }
+    }
+    let (Some(unit), Some(per_minute)) = (unit, per_minute) else {
+        return Ok(None);
+    };
+    let unit = dotted(unit, dots);
+    let quarters = per_minute * (*unit.numer() as f64) / (*unit.denom() as f64);
+    Ok(usable(quarters))
+}
+
+/// The first number in a text such as `c. 120` or `120-132`.
+fn first_number(text: &str) -> Option<f64> {
+    let start = text.find(|c: char| c.is_ascii_digit())?;
+    let rest = text.get(start..)?;
+    let end = rest
+        .find(|c: char| !c.is_ascii_digit() && c != '.')
+        .unwrap_or(rest.len());
+    rest.get(..end)?.trim_end_matches('.').parse().ok()
+}
+
+fn usable(tempo: f64) -> Option<f64> {
+    (tempo.is_finite() && tempo > 0.0).then_some(tempo)
+}
+
+/// The tempo of a `<sound>`: quarter notes a minute.
+fn tempo(sound: &Element<'_>) -> Walk<Option<f64>> {
+    Ok(sound.attr_number::<f64>("tempo")?.and_then(usable))
+}
+
+/// Reads a `<sound>` that stands in the bar by itself.
+pub(super) fn sound(
+    xml: &mut Xml<'_>,
+    element: &Element<'_>,
+    part: &mut PartReader,
+    scale: &mut Scale,
+) -> Walk<()> {
+    let tempo = tempo(element)?;
+    let mut offset = Ticks::ZERO;
+    while let Some(child) = xml.child()? {
+        match child.name() {
+            "offset" => offset = part.offset(xml, &child, scale)?,
+            _ => xml.skip()?,
+        }
+    }
+    if let Some(tempo) = tempo {
+        let mark = Mark::new(part.near(offset), tempo, span(element.at.start, xml));
+        part.part.tempos.push(mark);
+    }
+    Ok(())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn numbers_in_metronome_marks() {
+        assert_eq!(first_number("120"), Some(120.0));
+        assert_eq!(first_number("c. 96-104"), Some(96.0));
+        assert_eq!(first_number("112.5"), Some(112.5));
+        assert_eq!(first_number("fast"), None);
+    }
+}

@@ -1,0 +1,113 @@
+//! One bar of one part.
+
+use super::part::PartReader;
+use super::scale::Scale;
+use super::xml::{Element, Walk, Xml};
+use super::{attributes, direction, harmony, note};
+use crate::score::{PartBar, Span};
+
+/// What a `<measure>` says of itself.
+#[derive(Clone, Debug)]
+pub(super) struct Heading {
+    number: String,
+    uncounted: bool,
+}
+
+impl Heading {
+    pub(super) fn of(measure: &Element<'_>) -> Walk<Self> {
+        Ok(Self {
+            number: measure
+                .attr("number")?
+                .map(|n| n.trim().to_owned())
+                .unwrap_or_default(),
+            uncounted: measure.is("implicit", "yes")?,
+        })
+    }
+}
+
+/// Reads a bar's content up to the end of the element that is open: the `<measure>` of a partwise
+/// score, the `<part>` of a timewise one.
+pub(super) fn read(
+    xml: &mut Xml<'_>,
+    start: usize,
+    heading: Heading,
+    part: &mut PartReader,
+    scale: &mut Scale,
+    concert: bool,
+) -> Walk<()> {
+    part.open_bar(PartBar {
+        number: heading.number,
+        uncounted: heading.uncounted,
+        span: Span {
+            source: 0,
+            start: start as u32,
+            end: start as u32,
+        },
+        ..PartBar::default()
+    });
+    while let Some(child) = xml.child()? {
+        match child.name() {
+            "note" => note::read(xml, &child, part, scale)?,
+            "backup" => {
+                while let Some(field) = xml.child()? {
+                    match field.name() {
+                        "duration" => {
+                            let by = part.duration(xml, &field, scale)?;
+                            part.back_up(by);
+                        }
+                        _ => xml.skip()?,
+                    }
+                }
+            }
+            "forward" => {
+                while let Some(field) = xml.child()? {
+                    match field.name() {
+                        "duration" => {
+                            let by = part.duration(xml, &field, scale)?;
+                            part.move_on(by, &field)?;
+                        }
+                        _ => xml.skip()?,
+                    }
+                }
+            }
+            "attributes" => attributes::read(xml, part, scale, concert)?,
+            "direction" => direction::read(xml, &child, part, scale)?,
+            "harmony" => harmony::read(xml, &child, part, scale)?,
+            "barline" => barline(xml, &child, part)?,
+            "sound" => direction::sound(xml, &child, part, scale)?,
+            _ => xml.skip()?,
+        }
+    }
+    part.close_bar(xml.position());
+    Ok(())
+}
+
+fn barline(xml: &mut Xml<'_>, element: &Element<'_>, part: &mut PartReader) -> Walk<()> {
+    let left = element.is("location", "left")?;
+    let middle = element.is("location", "middle")?;
+    while let Some(child) = xml.child()? {
+        match child.name() {
+            "bar-style" => {
+                let style = xml.text()?;
+                if !matches!(style.trim(), "light-light" | "light-heavy") || middle {
+                    continue;
+                }
+                if left {
+                    // A double line at the start of a bar ends the bar before it.
+                    if let Some(before) = part.part.bars.last_mut() {
+                        before.double_bar = true;
+                    }
+                } else {
+                    part.bar.double_bar = true;
+                }
+            }
+            "repeat" => {
+                part.bar.repeat_start |= child.is("direction", "forward")?;
+                part.bar.repeat_end |= child.is("direction", "backward")?;
+                xml.skip()?;
+            }
+            _ => xml.skip()?,
+        }
+    }
+    Ok(())
+}

@@ -1,0 +1,368 @@
+//! Notes and rests.
+
+use super::direction;
+use super::part::{PartReader, span};
+use super::scale::{Scale, dotted, note_type};
+use super::xml::{Element, Fault, Walk, Xml};
+use crate::pitch::{Pitch, Step};
+use crate::score::{Articulations, Mark, Note, NoteFlags, Rest};
+use crate::time::Ticks;
+use num_rational::Ratio;
+
+/// What a `<note>` is, as far as its first children have said.
+#[derive(Clone, Copy, PartialEq)]
+enum Head {
+    Pitched(Pitch),
+    Unpitched,
+    /// A rest; the file may say that it stands for the whole bar.
+    Rest {
+        measure: bool,
+    },
+}
+
+/// What the children of a `<note>` say, until its end is reached.
+struct Fields {
+    head: Option<Head>,
+    flags: NoteFlags,
+    chord: bool,
+    duration: Option<Ticks>,
+    voice: Option<u8>,
+    staff: u8,
+    /// Ties as heard (`<tie>`) and as drawn (`<tied>`): the first count when there are any.
+    tie: NoteFlags,
+    tied: NoteFlags,
+    articulations: Articulations,
+    dynamics: Option<String>,
+    /// The note type, its dots and its time modification: the length when there is no duration.
+    shape: Option<Ratio<i64>>,
+    dots: u32,
+    modification: Ratio<i64>,
+}
+
+/// Reads a `<note>`.
+pub(super) fn read(
+    xml: &mut Xml<'_>,
+    element: &Element<'_>,
+    part: &mut PartReader,
+    scale: &mut Scale,
+) -> Walk<()> {
+    let mut fields = Fields {
+        head: None,
+        flags: NoteFlags::default(),
+        chord: false,
+        duration: None,
+        voice: None,
+        staff: 1,
+        tie: NoteFlags::default(),
+        tied: NoteFlags::default(),
+        articulations: Articulations::default(),
+        dynamics: None,
+        shape: None,
+        dots: 0,
+        modification: Ratio::from_integer(1),
+    };
+    while let Some(child) = xml.child()? {
+        fields.take(xml, &child, part, scale)?;
+    }
+    fields.finish(xml, element, part, scale)
+}
+
+impl Fields {
+    fn flag(&mut self, flag: NoteFlags) {
+        self.flags = self.flags.with(flag);
+    }
+
+    /// One child of the note.
+    fn take(
+        &mut self,
+        xml: &mut Xml<'_>,
+        child: &Element<'_>,
+        part: &mut PartReader,
+        scale: &mut Scale,
+    ) -> Walk<()> {
+        match child.name() {
+            "pitch" => self.head = Some(Head::Pitched(pitch(xml, child)?)),
+            "duration" => self.duration = Some(part.duration(xml, child, scale)?),
+            "voice" => self.voice = Some(part.voice_number(&xml.text()?)),
+            "staff" => self.staff = xml.whole::<u8>(child)?.max(1),
+            "chord" => {
+                self.chord = true;
+                xml.skip()?;
+            }
+            "rest" => {
+                let measure = child.is("measure", "yes")?;
+                self.head = Some(Head::Rest { measure });
+                xml.skip()?;
+            }
+            "unpitched" => {
+                self.head = Some(Head::Unpitched);
+                xml.skip()?;
+            }
+            "grace" => {
+                self.flag(NoteFlags::GRACE);
+                xml.skip()?;
+            }
+            "cue" => {
+                self.flag(NoteFlags::CUE);
+                xml.skip()?;
+            }
+            "tie" => {
+                self.tie = self.tie.with(tie(child)?);
+                xml.skip()?;
+            }
+            "notehead" => {
+                let bracketed = child.is("parentheses", "yes")?;
+                match xml.text()?.trim() {
+                    "slash" | "slashed" => self.flag(NoteFlags::SLASH),
+                    "x" | "cross" | "circle-x" => self.flag(NoteFlags::GHOST),
+                    _ if bracketed => self.flag(NoteFlags::GHOST),
+                    _ => {}
+                }
+            }
+            "notations" => self.notations(xml)?,
+            // The shape matters only when no duration has come before it, as it should have.
+            "type" if self.duration.is_none() => self.shape = note_type(xml.text()?.trim()),
+            "dot" if self.duration.is_none() => {
+                self.dots = self.dots.saturating_add(1);
+                xml.skip()?;
+            }
+            "time-modification" if self.duration.is_none() => {
+                let (mut actual, mut normal) = (1, 1);
+                while let Some(field) = xml.child()? {
+                    match field.name() {
+                        "actual-notes" => actual = xml.whole::<u16>(&field)?.max(1),
+                        "normal-notes" => normal = xml.whole::<u16>(&field)?.max(1),
+                        _ => xml.skip()?,
+                    }
+                }
+                self.modification = Ratio::new(i64::from(normal), i64::from(actual));
+            }
+            _ => xml.skip()?,
+        }
+        Ok(())
+    }
+
+    fn notations(&mut self, xml: &mut Xml<'_>) -> Walk<()> {
+        while let Some(child) = xml.child()? {
+            match child.name() {
+                "tied" => {
+                    self.tied = self.tied.with(tie(&child)?);
+                    xml.skip()?;
+                }
+                "slur" => {
+                    if child.is("type", "start")? {
+                        self.flag(NoteFlags::SLUR_START);
+                    } else if child.is("type", "stop")? {
+                        self.flag(NoteFlags::SLUR_STOP);
+                    }
+                    xml.skip()?;
+                }
+                "articulations" => {
+                    while let Some(mark) = xml.child()? {
+                        let mark = articulation(mark.name());
+                        self.articulations = self.articulations.with(mark);
+                        xml.skip()?;
+                    }
+                }
+                "fermata" => {
+                    self.articulations = self.articulations.with(Articulations::FERMATA);
+                    xml.skip()?;
+                }
+                "dynamics" => self.dynamics = direction::dynamics(xml)?,
+                _ => xml.skip()?,
+            }
+        }
+        Ok(())
+    }
+
+    /// How long the note lasts.
+    fn length(
+        &self,
+        head: Head,
+        xml: &Xml<'_>,
+        element: &Element<'_>,
+        part: &PartReader,
+        scale: &mut Scale,
+    ) -> Walk<Ticks> {
+        if self.flags.has(NoteFlags::GRACE) {
+            return Ok(Ticks::ZERO);
+        }
+        if let Some(duration) = self.duration {
+            return Ok(duration);
+        }
+        if head == (Head::Rest { measure: true }) {
+            return Ok(part.meter.bar(Ticks(scale.per_quarter)));
+        }
+        let at = element.at.start..xml.position();
+        match self.shape {
+            Some(shape) => {
+                let quarters = dotted(shape, self.dots) * self.modification;
+                scale.ticks(quarters, Ratio::from_integer(1), &at)
+            }
+            None => Err(Fault::new(
+                at,
+                "this note says neither its <duration> nor its <type>, so its length is unknown",
+            )),
+        }
+    }
+
+    /// Puts the note where it belongs, now that all of it is known.
+    fn finish(
+        mut self,
+        xml: &Xml<'_>,
+        element: &Element<'_>,
+        part: &mut PartReader,
+        scale: &mut Scale,
+    ) -> Walk<()> {
+        let span = span(element.at.start, xml);
+        // A note of tablature may have only its fret: it is a note whose pitch is not known.
+        let head = self.head.unwrap_or(Head::Unpitched);
+        let duration = self.length(head, xml, element, part, scale)?;
+        let voice = match self.voice {
+            Some(voice) => voice,
+            // A chord member belongs to the note it stands with.
+            None if self.chord => part.voice,
+            None => 1,
+        };
+        let onset = if self.chord { part.onset } else { part.cursor };
+        let at = part.place(onset);
+        match head {
+            Head::Pitched(written) => {
+                let ties = if self.tie == NoteFlags::default() {
+                    self.tied
+                } else {
+                    self.tie
+                };
+                self.flag(ties);
+                if self.chord {
+                    self.flag(NoteFlags::CHORD_MEMBER);
+                }
+                if part.slashes {
+                    self.flag(NoteFlags::SLASH);
+                }
+                part.part.notes.push(Note {
+                    at,
+                    onset: Ticks::ZERO,
+                    duration,
+                    written,
+                    sounding: written.transposed(part.transposition(self.staff)),
+                    staff: self.staff,
+                    voice,
+                    flags: self.flags,
+                    articulations: self.articulations,
+                    span,
+                });
+            }
+            Head::Unpitched => part.part.unpitched += 1,
+            Head::Rest { measure } => part.part.rests.push(Rest {
+                at,
+                onset: Ticks::ZERO,
+                duration,
+                staff: self.staff,
+                voice,
+                whole_bar: measure,
+                span,
+            }),
+        }
+        if let Some(dynamics) = self.dynamics {
+            part.part.dynamics.push(Mark::new(at, dynamics, span));
+        }
+        part.part.staves = part.part.staves.max(self.staff);
+        part.voice = voice;
+        if !self.chord {
+            part.onset = part.cursor;
+            part.move_on(duration, element)?;
+        }
+        Ok(())
+    }
+}
+
+/// The end of a tie that a `<tie>` or `<tied>` stands for.
+fn tie(element: &Element<'_>) -> Walk<NoteFlags> {
+    Ok(match element.attr("type")?.as_deref() {
+        Some("start") => NoteFlags::TIED_OUT,
+        Some("stop") => NoteFlags::TIED_IN,
+        Some("continue") => NoteFlags::TIED_IN.with(NoteFlags::TIED_OUT),
+        // `let-ring` ties to nothing.
+        _ => NoteFlags::default(),
+    })
+}
+
+fn articulation(name: &str) -> Articulations {
+    match name {
+        "accent" => Articulations::ACCENT,
+        "strong-accent" => Articulations::MARCATO,
+        "staccato" => Articulations::STACCATO,
+        "tenuto" => Articulations::TENUTO,
+        "detached-legato" => Articulations::TENUTO.with(Articulations::STACCATO),
+        "staccatissimo" => Articulations::STACCATISSIMO,
+        "falloff" => Articulations::FALL,
+        "doit" => Articulations::DOIT,
+        "scoop" => Articulations::SCOOP,
+        "plop" => Articulations::PLOP,
+        "breath-mark" | "caesura" => Articulations::BREATH,
+        _ => Articulations::default(),
+    }
+}
+
+/// Reads a `<pitch>`: written pitch.
+fn pitch(xml: &mut Xml<'_>, element: &Element<'_>) -> Walk<Pitch> {
+    let mut step = None;
+    let mut alter = 0;
+    let mut octave = None;
+    while let Some(child) = xml.child()? {
+        match child.name() {
+            "step" => {
+                let text = xml.text()?;
+                step = one_letter(&text);
+                if step.is_none() {
+                    return Err(Fault::new(
+                        child.at.start..xml.position(),
+                        format!(
+                            "<step> holds `{}`, where a letter A to G was expected",
+                            text.trim()
+                        ),
+                    ));
+                }
+            }
+            "alter" => {
+                alter = xml.rounded(&child)?;
+                if alter.abs() > 3 {
+                    return Err(Fault::new(
+                        child.at.start..xml.position(),
+                        format!(
+                            "an alteration of {alter} semitones is not readable; at most 3 are"
+                        ),
+                    ));
+                }
+            }
+            "octave" => {
+                let number = xml.whole::<i8>(&child)?;
+                if !(-1..=10).contains(&number) {
+                    return Err(Fault::new(
+                        child.at.start..xml.position(),
+                        format!(
+                            "octave {number} does not exist; octaves are 0 to 9 (C4 is middle C)"
+                        ),
+                    ));
+                }
+                octave = Some(number);
+            }
+            _ => xml.skip()?,
+        }
+    }
+    match (step, octave) {
+        (Some(step), Some(octave)) => Ok(Pitch::new(step, alter as i8, octave)),
+        _ => Err(Fault::new(
+            element.at.start..xml.position(),
+            "this <pitch> lacks its <step> or its <octave>",
+        )),
+    }
+}
+
+/// The step that a one-letter text names.
+pub(super) fn one_letter(text: &str) -> Option<Step> {
+    let mut chars = text.trim().chars();
+    let step = Step::from_char(chars.next()?)?;
+    chars.next().is_none().then_some(step)
+}

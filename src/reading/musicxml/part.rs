@@ -1,0 +1,241 @@
+//! A part while it is being read: what is in force, and where the cursor stands.
+
+use super::scale::{MAX_QUARTERS, Scale, decimal};
+use super::xml::{Element, Fault, Walk, Xml};
+use crate::pitch::Transposition;
+use crate::score::{Part, PartBar, Place, Span};
+use crate::time::{Meter, Ticks};
+use num_rational::Ratio;
+
+/// The first number given to a voice whose name is not a number.
+const NAMED_VOICES: u8 = 201;
+
+/// A part while it is being read. What is in force goes on from bar to bar.
+pub(super) struct PartReader {
+    /// What has been read.
+    pub part: Part,
+    /// The part's `<part>` has been met in this file (or, in a timewise file, in this bar).
+    pub seen: bool,
+    /// The bar that is open.
+    pub bar: PartBar,
+    /// Time since the bar line.
+    pub cursor: Ticks,
+    /// Where the last note that was no chord member started.
+    pub onset: Ticks,
+    /// The voice of the last note.
+    pub voice: u8,
+    /// Slashes stand instead of notes.
+    pub slashes: bool,
+    /// The meter in force.
+    pub meter: Meter,
+    /// Divisions of a quarter note.
+    divisions: Ratio<i64>,
+    /// The longest bar that is read.
+    longest: Ticks,
+    /// Ticks in one division, when that is a whole number.
+    tick: Option<i64>,
+    /// The transposition of every staff that has none of its own.
+    transposition: Transposition,
+    /// Transpositions of single staves.
+    of_staff: Vec<(u8, Transposition)>,
+    /// Names of voices that are not numbers.
+    voices: Vec<String>,
+    /// How many rests the part had when the open bar began.
+    rests_before: usize,
+}
+
+impl PartReader {
+    pub(super) fn new(part: Part, scale: &Scale) -> Self {
+        Self {
+            part,
+            seen: false,
+            bar: PartBar::default(),
+            cursor: Ticks::ZERO,
+            onset: Ticks::ZERO,
+            voice: 1,
+            slashes: false,
+            meter: Meter::COMMON,
+            divisions: Ratio::from_integer(1),
+            longest: Ticks(scale.per_quarter.saturating_mul(MAX_QUARTERS)),
+            tick: Some(scale.per_quarter),
+            transposition: Transposition::NONE,
+            of_staff: Vec::new(),
+            voices: Vec::new(),
+            rests_before: 0,
+        }
+    }
+
+    /// Opens a bar.
+    pub(super) fn open_bar(&mut self, bar: PartBar) {
+        self.bar = bar;
+        self.bar.slashes = self.slashes;
+        self.cursor = Ticks::ZERO;
+        self.onset = Ticks::ZERO;
+        self.rests_before = self.part.rests.len();
+    }
+
+    /// Closes the open bar, its end now known.
+    pub(super) fn close_bar(&mut self, end: usize) {
+        let mut bar = std::mem::take(&mut self.bar);
+        bar.span.end = end as u32;
+        let new = self.part.rests.get_mut(self.rests_before..);
+        for rest in new.into_iter().flatten() {
+            if rest.at.offset == Ticks::ZERO
+                && rest.duration > Ticks::ZERO
+                && rest.duration >= bar.filled
+            {
+                rest.whole_bar = true;
+            }
+        }
+        self.part.bars.push(bar);
+    }
+
+    /// Where the cursor stands.
+    pub(super) fn here(&self) -> Place {
+        self.place(self.cursor)
+    }
+
+    /// A place in the open bar.
+    pub(super) fn place(&self, offset: Ticks) -> Place {
+        Place {
+            bar: self.part.bars.len() as u32,
+            offset,
+        }
+    }
+
+    /// The place `offset` away from the cursor, not before the bar line.
+    pub(super) fn near(&self, offset: Ticks) -> Place {
+        self.place((self.cursor + offset).max(Ticks::ZERO))
+    }
+
+    /// Moves the cursor on; what it has passed is filled.
+    pub(super) fn move_on(&mut self, by: Ticks, element: &Element<'_>) -> Walk<()> {
+        self.cursor += by;
+        if self.cursor > self.longest {
+            return Err(element.fault(format!(
+                "the bar grows longer than {MAX_QUARTERS} quarter notes here"
+            )));
+        }
+        self.bar.filled = self.bar.filled.max(self.cursor);
+        Ok(())
+    }
+
+    /// Moves the cursor back, to the bar line at most: some files back up further than they went.
+    pub(super) fn back_up(&mut self, by: Ticks) {
+        self.cursor = (self.cursor - by).max(Ticks::ZERO);
+    }
+
+    /// Puts new divisions in force.
+    pub(super) fn set_divisions(&mut self, divisions: Ratio<i64>, scale: &Scale) {
+        self.divisions = divisions;
+        let tick = Ratio::from_integer(scale.per_quarter) / divisions;
+        self.tick = tick.is_integer().then(|| tick.to_integer());
+    }
+
+    /// The open element's text, a length in divisions, as ticks.
+    pub(super) fn duration(
+        &self,
+        xml: &mut Xml<'_>,
+        element: &Element<'_>,
+        scale: &mut Scale,
+    ) -> Walk<Ticks> {
+        let text = xml.text()?;
+        // The common case: digits only, and few enough that nothing can overflow.
+        if let Some(tick) = self.tick
+            && text.len() <= 9
+            && let Ok(n) = text.parse::<u32>()
+        {
+            let ticks = Ticks(i64::from(n).saturating_mul(tick));
+            if ticks <= self.longest {
+                return Ok(ticks);
+            }
+        }
+        let ticks = self.in_divisions(&text, xml, element, scale)?;
+        if ticks < Ticks::ZERO {
+            return Err(Fault::new(
+                element.at.start..xml.position(),
+                format!("a length of {} divisions is negative", text.trim()),
+            ));
+        }
+        Ok(ticks)
+    }
+
+    /// The open element's text, a distance in divisions that may be negative, as ticks.
+    pub(super) fn offset(
+        &self,
+        xml: &mut Xml<'_>,
+        element: &Element<'_>,
+        scale: &mut Scale,
+    ) -> Walk<Ticks> {
+        let text = xml.text()?;
+        self.in_divisions(&text, xml, element, scale)
+    }
+
+    fn in_divisions(
+        &self,
+        text: &str,
+        xml: &Xml<'_>,
+        element: &Element<'_>,
+        scale: &mut Scale,
+    ) -> Walk<Ticks> {
+        let at = element.at.start..xml.position();
+        match decimal(text) {
+            Some(value) => scale.ticks(value, self.divisions, &at),
+            None => Err(Fault::new(
+                at,
+                format!(
+                    "<{}> holds `{}`, where a number of divisions was expected",
+                    element.name(),
+                    text.trim()
+                ),
+            )),
+        }
+    }
+
+    /// The number of a voice: its own when it is a small number, else one for its name.
+    pub(super) fn voice_number(&mut self, name: &str) -> u8 {
+        let name = name.trim();
+        if let Ok(n) = name.parse::<u8>()
+            && n < NAMED_VOICES
+        {
+            return n;
+        }
+        let index = self.voices.iter().position(|v| v == name);
+        let index = index.unwrap_or_else(|| {
+            // More names than numbers are left: the last number holds the rest of them.
+            if self.voices.len() < usize::from(u8::MAX - NAMED_VOICES) {
+                self.voices.push(name.to_owned());
+            }
+            self.voices.len() - 1
+        });
+        NAMED_VOICES.saturating_add(u8::try_from(index).unwrap_or(u8::MAX))
+    }
+
+    /// Puts a transposition in force, for one staff or for all.
+    pub(super) fn set_transposition(&mut self, staff: Option<u8>, value: Transposition) {
+        if let Some(staff) = staff {
+            self.of_staff.retain(|(s, _)| *s != staff);
+            self.of_staff.push((staff, value));
+        } else {
+            self.of_staff.clear();
+            self.transposition = value;
+        }
+    }
+
+    /// The transposition in force for a staff.
+    pub(super) fn transposition(&self, staff: u8) -> Transposition {
+        self.of_staff
+            .iter()
+            .find(|(s, _)| *s == staff)
+            .map_or(self.transposition, |(_, t)| *t)
+    }
+}
+
+/// The bytes from the start of an element to where the walk stands.
+pub(super) fn span(start: usize, xml: &Xml<'_>) -> Span {
+    Span {
+        source: 0,
+        start: start as u32,
+        end: xml.position() as u32,
+    }
+}

@@ -1,0 +1,395 @@
+//! A forward walk over XML that borrows everything from the text and knows where it stands.
+//!
+//! The pattern of every reader here: [`Xml::child`] gives the next child of the element that is
+//! open, or `None` once that element has closed; each child that was given must be finished, by
+//! walking its own children, by [`Xml::text`], or by [`Xml::skip`].
+
+use super::scale::decimal;
+use num_rational::Ratio;
+use quick_xml::Reader;
+use quick_xml::escape;
+use quick_xml::events::{BytesStart, Event};
+use std::borrow::Cow;
+use std::ops::Range;
+use std::str::FromStr;
+
+/// How deep elements may stand in each other; scores need about a dozen levels.
+pub const MAX_DEPTH: usize = 100;
+
+/// What stops the reading, with its place in the text.
+#[derive(Debug)]
+pub(super) struct Fault {
+    /// Bytes of the text.
+    pub at: Range<usize>,
+    /// What is wrong.
+    pub message: String,
+    /// What to do about it.
+    pub help: Option<String>,
+}
+
+impl Fault {
+    pub(super) fn new(at: Range<usize>, message: impl Into<String>) -> Self {
+        Self {
+            at,
+            message: message.into(),
+            help: None,
+        }
+    }
+
+    pub(super) fn help(mut self, help: impl Into<String>) -> Self {
+        self.help = Some(help.into());
+        self
+    }
+}
+
+/// The outcome of reading a piece of the document.
+pub(super) type Walk<T> = Result<T, Fault>;
+
+/// A start tag.
+#[derive(Debug)]
+pub(super) struct Element<'a> {
+    tag: BytesStart<'a>,
+    /// The bytes of the tag.
+    pub at: Range<usize>,
+}
+
+impl Element<'_> {
+    /// The element's name.
+    pub(super) fn name(&self) -> &str {
+        self.tag.name().0
+    }
+
+    /// The value of an attribute, references resolved.
+    pub(super) fn attr(&self, name: &str) -> Walk<Option<Cow<'_, str>>> {
+        for attribute in self.tag.attributes().with_checks(false) {
+            let attribute = attribute.map_err(|e| {
+                self.fault(format!(
+                    "not well-formed XML: the attributes of <{}> cannot be read ({e})",
+                    self.name()
+                ))
+            })?;
+            if attribute.key.0 != name {
+                continue;
+            }
+            let raw = attribute.value;
+            if !raw.contains('&') {
+                return Ok(Some(raw));
+            }
+            return match escape::unescape(&raw) {
+                Ok(value) => Ok(Some(Cow::Owned(value.into_owned()))),
+                Err(e) => Err(self.fault(format!(
+                    "the attribute `{name}` of <{}> holds a reference that cannot be resolved ({e})",
+                    self.name()
+                ))
+                .help("write the characters themselves; only the five entities of XML are known")),
+            };
+        }
+        Ok(None)
+    }
+
+    /// Whether an attribute has this value.
+    pub(super) fn is(&self, name: &str, value: &str) -> Walk<bool> {
+        Ok(self.attr(name)?.is_some_and(|v| v.trim() == value))
+    }
+
+    /// A whole number in an attribute; `None` when it is absent or not a number.
+    pub(super) fn attr_number<T: FromStr>(&self, name: &str) -> Walk<Option<T>> {
+        Ok(self.attr(name)?.and_then(|v| v.trim().parse().ok()))
+    }
+
+    /// A fault about this element.
+    pub(super) fn fault(&self, message: impl Into<String>) -> Fault {
+        Fault::new(self.at.clone(), message)
+    }
+}
+
+/// The walk.
+pub(super) struct Xml<'a> {
+    reader: Reader<&'a [u8]>,
+    text: &'a str,
+    /// Bytes before the reader's first: a byte order mark that was left in the text.
+    base: usize,
+    /// Where the tags of the open elements stand.
+    open: Vec<usize>,
+    /// The last tag was an empty-element tag; its end is still to be told.
+    closing: bool,
+}
+
+impl<'a> Xml<'a> {
+    pub(super) fn new(text: &'a str) -> Self {
+        let body = text.strip_prefix('\u{feff}').unwrap_or(text);
+        Self {
+            reader: Reader::from_str(body),
+            text,
+            base: text.len() - body.len(),
+            open: Vec::with_capacity(16),
+            closing: false,
+        }
+    }
+
+    /// The byte after the last event.
+    pub(super) fn position(&self) -> usize {
+        self.base + usize::try_from(self.reader.buffer_position()).unwrap_or(usize::MAX)
+    }
+
+    fn event(&mut self) -> Walk<Event<'a>> {
+        self.reader.read_event().map_err(|e| {
+            let at = self.base + usize::try_from(self.reader.error_position()).unwrap_or(0);
+            let end = self.text.len().min(at + 1).max(at);
+            let reason = match e {
+                quick_xml::Error::Syntax(e) => e.to_string(),
+                quick_xml::Error::IllFormed(e) => e.to_string(),
+                e => e.to_string(),
+            };
+            Fault::new(at..end, format!("not well-formed XML: {reason}"))
+                .help("save or export the score again; the file is damaged or was cut off")
+        })
+    }
+
+    fn enter(&mut self, at: usize) -> Walk<()> {
+        if self.open.len() >= MAX_DEPTH {
+            return Err(Fault::new(
+                at..self.position(),
+                format!(
+                    "elements stand more than {MAX_DEPTH} deep in each other; no score needs that"
+                ),
+            ));
+        }
+        self.open.push(at);
+        Ok(())
+    }
+
+    fn cut_off(&self) -> Fault {
+        let end = self.text.len();
+        let inside = self
+            .open
+            .last()
+            .and_then(|at| self.text.get(at + 1..))
+            .map(|rest| {
+                rest.split(|c: char| c.is_whitespace() || matches!(c, '>' | '/'))
+                    .next()
+                    .unwrap_or_default()
+            })
+            .unwrap_or_default();
+        Fault::new(
+            end..end,
+            format!("the file breaks off inside <{inside}>: its end tag </{inside}> is missing"),
+        )
+        .help("save or export the score again, or fetch a complete copy")
+    }
+
+    /// The next child element of the open element, or `None` when that has closed.
+    pub(super) fn child(&mut self) -> Walk<Option<Element<'a>>> {
+        if self.closing {
+            self.closing = false;
+            self.open.pop();
+            return Ok(None);
+        }
+        loop {
+            let at = self.position();
+            let tag = match self.event()? {
+                Event::Start(tag) => tag,
+                Event::Empty(tag) => {
+                    self.closing = true;
+                    tag
+                }
+                Event::End(_) => {
+                    self.open.pop();
+                    return Ok(None);
+                }
+                Event::GeneralRef(reference) => {
+                    self.resolve(&reference, at)?;
+                    continue;
+                }
+                Event::Eof => return Err(self.cut_off()),
+                _ => continue,
+            };
+            self.enter(at)?;
+            return Ok(Some(Element {
+                tag,
+                at: at..self.position(),
+            }));
+        }
+    }
+
+    /// Leaves out the rest of the open element.
+    pub(super) fn skip(&mut self) -> Walk<()> {
+        let mut deep = 0usize;
+        loop {
+            if self.child()?.is_some() {
+                deep += 1;
+            } else if deep == 0 {
+                return Ok(());
+            } else {
+                deep -= 1;
+            }
+        }
+    }
+
+    /// The text of the open element up to its end; elements inside it are left out.
+    pub(super) fn text(&mut self) -> Walk<Cow<'a, str>> {
+        if self.closing {
+            self.closing = false;
+            self.open.pop();
+            return Ok(Cow::Borrowed(""));
+        }
+        let mut text = Cow::Borrowed("");
+        let mut add = |more: Cow<'a, str>| {
+            if text.is_empty() {
+                text = more;
+            } else {
+                text.to_mut().push_str(&more);
+            }
+        };
+        loop {
+            let at = self.position();
+            match self.event()? {
+                Event::Text(t) => add(t.xml10_content()),
+                Event::CData(t) => add(t.xml10_content()),
+                Event::GeneralRef(reference) => {
+                    let c = self.resolve(&reference, at)?;
+                    add(Cow::Owned(c.to_string()));
+                }
+                Event::Start(_) => {
+                    self.enter(at)?;
+                    self.skip()?;
+                }
+                Event::End(_) => {
+                    self.open.pop();
+                    return Ok(text);
+                }
+                Event::Eof => return Err(self.cut_off()),
+                _ => {}
+            }
+        }
+    }
+
+    /// The text of the open element with runs of white space made one space.
+    pub(super) fn words(&mut self) -> Walk<String> {
+        Ok(tidy(&self.text()?))
+    }
+
+    /// The open element's text as a whole number.
+    pub(super) fn whole<T: FromStr>(&mut self, element: &Element<'_>) -> Walk<T> {
+        let text = self.text()?;
+        text.trim().parse().map_err(|_| {
+            Fault::new(
+                element.at.start..self.position(),
+                format!(
+                    "<{}> holds `{}`, where a whole number in its usual range was expected",
+                    element.name(),
+                    text.trim()
+                ),
+            )
+        })
+    }
+
+    /// The open element's text as a decimal number.
+    pub(super) fn decimal(&mut self, element: &Element<'_>) -> Walk<Ratio<i64>> {
+        let text = self.text()?;
+        decimal(&text).ok_or_else(|| {
+            Fault::new(
+                element.at.start..self.position(),
+                format!(
+                    "<{}> holds `{}`, where a number was expected",
+                    element.name(),
+                    text.trim()
+                ),
+            )
+        })
+    }
+
+    /// A decimal number rounded to the nearest whole one: semitones, where files may say `-0.5`.
+    pub(super) fn rounded(&mut self, element: &Element<'_>) -> Walk<i64> {
+        Ok(self.decimal(element)?.round().to_integer())
+    }
+
+    /// The character an entity or character reference stands for. Entities that a DOCTYPE
+    /// declares are never expanded.
+    fn resolve(&self, reference: &quick_xml::events::BytesRef<'_>, at: usize) -> Walk<char> {
+        let fault = |why: String| Fault::new(at..self.position(), why);
+        if reference.is_char_ref() {
+            return match reference.resolve_char_ref() {
+                Ok(Some(c)) => Ok(c),
+                _ => Err(fault(format!("`&{};` is not a character", &**reference))),
+            };
+        }
+        Ok(match &**reference {
+            "lt" => '<',
+            "gt" => '>',
+            "amp" => '&',
+            "apos" => '\'',
+            "quot" => '"',
+            name => {
+                return Err(
+                    fault(format!("the entity `&{name};` is not one of XML's five"))
+                        .help("write the character itself; entities of a DOCTYPE are not expanded"),
+                );
+            }
+        })
+    }
+
+    /// The root element, once the prolog is passed; `None` when there is no element at all.
+    pub(super) fn root(&mut self) -> Walk<Option<Element<'a>>> {
+        loop {
+            let at = self.position();
+            let tag = match self.event()? {
+                Event::Start(tag) => tag,
+                Event::Empty(tag) => {
+                    self.closing = true;
+                    tag
+                }
+                Event::Text(t) if !t.trim().is_empty() => {
+                    return Err(Fault::new(
+                        at..self.position(),
+                        "text stands before the root element, where only a tag was expected",
+                    ));
+                }
+                Event::CData(_) | Event::GeneralRef(_) => {
+                    return Err(Fault::new(
+                        at..self.position(),
+                        "text stands before the root element, where only a tag was expected",
+                    ));
+                }
+                Event::Eof => return Ok(None),
+                _ => continue,
+            };
+            self.enter(at)?;
+            return Ok(Some(Element {
+                tag,
+                at: at..self.position(),
+            }));
+        }
+    }
+
+    /// Makes sure that nothing but comments follows the root element.
+    pub(super) fn epilog(&mut self) -> Walk<()> {
+        loop {
+            let at = self.position();
+            match self.event()? {
+                Event::Eof => return Ok(()),
+                Event::Text(t) if t.trim().is_empty() => {}
+                Event::Comment(_) | Event::PI(_) => {}
+                _ => {
+                    return Err(Fault::new(
+                        at..self.position(),
+                        "something follows the end of the score",
+                    )
+                    .help("keep one score in one file"));
+                }
+            }
+        }
+    }
+}
+
+/// Runs of white space made one space, none at the ends.
+pub(super) fn tidy(text: &str) -> String {
+    let mut out = String::with_capacity(text.len());
+    for word in text.split_whitespace() {
+        if !out.is_empty() {
+            out.push(' ');
+        }
+        out.push_str(word);
+    }
+    out
+}
