@@ -1,8 +1,11 @@
 //! The main job on one score: sections, sonorities, diagnosis, rules, findings.
 
+use crate::diagnosis::{How, Passage, passages};
 use crate::finding::Finding;
+use crate::rules::{self, Reading};
 use crate::score::{Place, Score};
 use crate::style::Style;
+use crate::voicing::technique_of;
 
 /// A technique that was inferred, not stated: the report says so.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -35,6 +38,71 @@ pub struct Proofed {
 }
 
 /// Proofs one score under a house style.
-pub fn proof(_score: &Score, _style: &Style) -> Proofed {
-    Proofed::default()
+pub fn proof(score: &Score, style: &Style) -> Proofed {
+    let passages = passages(score, style);
+    let findings = rules::check(&Reading::new(score, style, &passages));
+    Proofed {
+        findings,
+        sonorities: passages.iter().map(|p| p.sonorities.len()).sum(),
+        inferred: passages.iter().flat_map(inferred).collect(),
+        remarks: remarks(score, &passages),
+    }
+}
+
+/// The techniques inferred for a section, each with the stretch it was inferred for.
+fn inferred(passage: &Passage) -> Vec<Inferred> {
+    let mut found: Vec<Inferred> = Vec::new();
+    for (index, force) in passage.in_force.iter().enumerate() {
+        let (Some(force), Some(sonority)) = (force, passage.sonorities.get(index)) else {
+            continue;
+        };
+        if force.how != How::Inferred {
+            continue;
+        }
+        let name = force.technique.name();
+        let fits = usize::from(technique_of(&sonority.midi()) == Some(force.technique));
+        match found.last_mut().filter(|i| i.technique == name) {
+            Some(last) => {
+                last.to = sonority.at;
+                last.fits += fits;
+                last.of += 1;
+            }
+            None => found.push(Inferred {
+                section: passage.section.name.clone(),
+                technique: name.to_owned(),
+                from: sonority.at,
+                to: sonority.at,
+                fits,
+                of: 1,
+            }),
+        }
+    }
+    found
+}
+
+/// What was not checked, and why.
+fn remarks(score: &Score, passages: &[Passage]) -> Vec<String> {
+    let mut remarks = Vec::new();
+    let blocks = passages
+        .iter()
+        .flat_map(|p| &p.in_force)
+        .any(Option::is_some);
+    let readable = score.chords.iter().any(|m| m.value.chord.is_some());
+    if blocks && !readable {
+        remarks.push(
+            "no chord symbols: notes were not checked against chords, voicings only against each other"
+                .to_owned(),
+        );
+    }
+    for mark in &score.chords {
+        if let Some(why) = &mark.value.unread {
+            remarks.push(format!(
+                "bar {}, beat {}: the chord symbol `{}` could not be read ({why}); nothing was checked against it",
+                score.bar_number(mark.at.bar),
+                score.beat_at(mark.at),
+                mark.value.written,
+            ));
+        }
+    }
+    remarks
 }

@@ -1,1 +1,106 @@
-//! diagnosis.
+//! Explains each sonority: right, left alone, or the least slip from a right voicing.
+//!
+//! Every legitimate reading (function of the lead note x harmonisation x technique in force) gives
+//! right voicings. What is written is right when it is one of them. Otherwise the right voicing
+//! that differs by the cheapest known slip is the explanation, and it is given once: a slip never
+//! cascades into a second finding.
+
+mod explain;
+mod passage;
+
+pub use passage::{How, InForce, Passage, passages};
+
+use crate::finding::NoteRef;
+use crate::pitch::{NoteName, Pitch};
+use crate::sonority::lead::LeadFunction;
+use crate::voicing::{Technique, Way};
+
+/// What became of one sonority.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Diagnosis {
+    /// The technique it was held to.
+    pub technique: Option<InForce>,
+    /// The chord symbol it was read under.
+    pub chord: Option<String>,
+    /// What its lead note is for.
+    pub function: Option<LeadFunction>,
+    /// The outcome.
+    pub verdict: Verdict,
+}
+
+impl Diagnosis {
+    /// A sonority that no voicing rule looks at.
+    pub const LEFT_ALONE: Self = Self {
+        technique: None,
+        chord: None,
+        function: None,
+        verdict: Verdict::LeftAlone,
+    };
+}
+
+/// The outcome for one sonority.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Verdict {
+    /// Not a block sonority, no technique in force, or nothing to judge it by.
+    LeftAlone,
+    /// One of the right voicings; how its lead is harmonised, when a chord symbol says.
+    Right(Option<Way>),
+    /// A slip.
+    Slip(Slip),
+}
+
+/// The least explanation of a sonority that is not right.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Slip {
+    /// What happened.
+    pub kind: SlipKind,
+    /// What the right harmonisation is called: `C6`, `Bdim7`.
+    pub harmony: Option<String>,
+    /// The right voicing at sounding pitch from the top.
+    pub expected: Vec<Pitch>,
+    /// The notes at fault with what they should sound.
+    pub faults: Vec<Fault>,
+    /// What each part has to play so that the right voicing sounds with the seats in order; more
+    /// notes than `faults` where a dropped voice moves the others up a seat.
+    pub moves: Vec<Fault>,
+}
+
+/// One note of a slip.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Fault {
+    /// Which.
+    pub note: NoteRef,
+    /// What it sounds.
+    pub found: Pitch,
+    /// The voice it should be, 1-based from the top.
+    pub voice: u8,
+    /// What it should sound.
+    pub expected: Pitch,
+}
+
+/// The known slips.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum SlipKind {
+    /// The same close position chord in another technique.
+    OtherDrop(Technique),
+    /// The doubling is not an octave below the lead.
+    LeadDoubling,
+    /// A passing lead note stands on the prevailing chord.
+    PassingOnChord,
+    /// A passing lead note stands on a diminished seventh (or another chord) that is not its own.
+    WrongPassingChord,
+    /// A chord note stands on the passing chord.
+    ChordNoteOnPassing,
+    /// One or more voices off the chord.
+    WrongNote,
+    /// An altered tension that neither symbol nor lead brings in.
+    AlteredTension(NoteName),
+    /// The right note in the wrong octave.
+    WrongOctave,
+    /// A chord member doubled while this one is missing.
+    DoubledNote(NoteName),
+    /// The technique makes a minor ninth: upper and lower voice, 0-based from the top.
+    MinorNinth(u8, u8),
+    /// The second voice a half step under the lead.
+    SemitoneUnderLead,
+}

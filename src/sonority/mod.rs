@@ -1,1 +1,8 @@
-//! sonority.
+//! Sonorities: everything a section sounds at one onset, at sounding pitch.
+
+pub mod lead;
+mod sections;
+mod slicing;
+
+pub use sections::{Section, SectionPart, sections};
+pub use slicing::{Sonority, Voice, slice};

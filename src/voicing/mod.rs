@@ -1,1 +1,130 @@
-//! voicing.
+//! The one voicing engine: given lead, chord, technique and house style, which voicings are right?
+//!
+//! The checker, the fixes and the model answer all ask it. It works at sounding pitch, in MIDI
+//! semitones, voices from the top; [`harmonise`] says which four notes a lead note may stand on,
+//! [`Technique`] says where in the octaves they go.
+
+pub mod harmonise;
+mod technique;
+
+pub use harmonise::{Harmonisation, Way};
+pub use technique::Technique;
+
+use crate::pitch::PitchClass;
+
+/// Voices from the top in MIDI semitones. Sections of the trade have at most six.
+pub type Voicing = Vec<i16>;
+
+/// Close position: `lead` on top and below it each other pitch class at its highest place under
+/// the lead. `None` when the lead is not one of the classes, or a class stands twice.
+pub fn close_position(lead: i16, classes: &[PitchClass]) -> Option<Voicing> {
+    let top = PitchClass::new(lead);
+    let mut below: Vec<i16> = Vec::with_capacity(classes.len());
+    let mut leads = 0;
+    for &class in classes {
+        if class == top {
+            leads += 1;
+        } else {
+            below.push(top.above(class));
+        }
+    }
+    below.sort_unstable();
+    below.dedup();
+    if leads != 1 || below.len() + 1 != classes.len() {
+        return None;
+    }
+    let mut voicing = Vec::with_capacity(classes.len() + 1);
+    voicing.push(lead);
+    voicing.extend(below.into_iter().map(|down| lead - down));
+    Some(voicing)
+}
+
+/// The technique a voicing is in, whatever the chord: its own pitch classes are put back into
+/// close position and each technique is tried. `voicing` is from the top; `None` when no
+/// mechanical technique gives it.
+pub fn technique_of(voicing: &[i16]) -> Option<Technique> {
+    let lead = *voicing.first()?;
+    let mut classes: Vec<PitchClass> = voicing.iter().map(|&m| PitchClass::new(m)).collect();
+    classes.sort_unstable();
+    classes.dedup();
+    if classes.len() != 4 {
+        return None;
+    }
+    let close = close_position(lead, &classes)?;
+    Technique::EVERY
+        .into_iter()
+        .find(|t| t.voices() == voicing.len() && t.apply(&close) == voicing)
+}
+
+/// A pair of voices a minor ninth apart (13 semitones, or 25): indices into the voicing, upper
+/// first.
+pub fn minor_ninths(voicing: &[i16]) -> impl Iterator<Item = (usize, usize)> + '_ {
+    (0..voicing.len()).flat_map(move |upper| {
+        (upper + 1..voicing.len())
+            .filter(move |&lower| matches!(voicing[upper] - voicing[lower], 13 | 25))
+            .map(move |lower| (upper, lower))
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn classes(list: &[i16]) -> Vec<PitchClass> {
+        list.iter().map(|&c| PitchClass::new(c)).collect()
+    }
+
+    #[test]
+    fn close_position_hangs_under_the_lead() {
+        // C6 under C5: C5 A4 G4 E4.
+        assert_eq!(
+            close_position(72, &classes(&[0, 4, 7, 9])),
+            Some(vec![72, 69, 67, 64])
+        );
+        assert_eq!(close_position(74, &classes(&[0, 4, 7, 9])), None);
+        assert_eq!(close_position(72, &classes(&[0, 0, 7, 9])), None);
+    }
+
+    #[test]
+    fn every_technique_is_recognised_in_every_quality_and_inversion() {
+        // Computed from the definitions: the transforms are unambiguous over these qualities.
+        let qualities: [[i16; 4]; 12] = [
+            [0, 4, 7, 9],
+            [0, 3, 7, 9],
+            [0, 4, 7, 11],
+            [0, 3, 7, 11],
+            [0, 4, 7, 10],
+            [0, 3, 7, 10],
+            [0, 3, 6, 10],
+            [0, 3, 6, 9],
+            [0, 4, 6, 10],
+            [0, 4, 8, 10],
+            [0, 5, 7, 10],
+            [2, 4, 7, 9],
+        ];
+        for quality in qualities {
+            for root in 0..12 {
+                for member in quality {
+                    let lead = 72 + (root + member) % 12;
+                    let set: Vec<PitchClass> =
+                        quality.iter().map(|&m| PitchClass::new(root + m)).collect();
+                    let close = close_position(lead, &set).unwrap();
+                    for t in Technique::EVERY {
+                        let voiced = t.apply(&close);
+                        assert_eq!(technique_of(&voiced), Some(t), "{quality:?} {lead}");
+                    }
+                }
+            }
+        }
+    }
+
+    #[test]
+    fn minor_ninths_are_found_over_the_octave_too() {
+        assert_eq!(
+            minor_ninths(&[72, 67, 64, 59]).collect::<Vec<_>>(),
+            [(0, 3)]
+        );
+        assert_eq!(minor_ninths(&[84, 59]).collect::<Vec<_>>(), [(0, 1)]);
+        assert_eq!(minor_ninths(&[72, 67, 64, 57]).count(), 0);
+    }
+}

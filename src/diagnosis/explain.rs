@@ -1,0 +1,1137 @@
+//! The least explanation of each sonority of a passage.
+
+use super::passage::{How, InForce, Passage};
+use super::{Diagnosis, Fault, Slip, SlipKind, Verdict};
+use crate::chord::{Chord, Family};
+use crate::pitch::{NoteName, Pitch, PitchClass};
+use crate::score::Score;
+use crate::sonority::Sonority;
+use crate::sonority::lead::{LeadFunction, LeadNote};
+use crate::style::Style;
+use crate::time::Ticks;
+use crate::voicing::harmonise::{
+    dominant_of, is_chord_note, on_chord, other_diminished, passing_diminished,
+};
+use crate::voicing::{
+    Harmonisation, Technique, Voicing, Way, close_position, minor_ninths, technique_of,
+};
+
+/// What a candidate voicing would mean if it were what is written.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Standing {
+    /// Right.
+    Right,
+    /// Right only where the passage does the same elsewhere (restruck chord under a passing lead,
+    /// the dominant of an unchanged chord).
+    ByHabit(Habit),
+    /// A tension that neither symbol nor lead brings in.
+    Altered(NoteName),
+}
+
+/// Ways of harmonising approach notes that are a writer's choice for a whole passage.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Habit {
+    SameChord,
+    Dominant,
+}
+
+/// A voicing that some reading of the sonority would make right.
+struct Candidate {
+    harmony: Harmonisation,
+    close: Voicing,
+    voicing: Voicing,
+    standing: Standing,
+    /// How far from the first choice the reading is.
+    bias: i32,
+}
+
+impl Candidate {
+    /// Whether it may stand in a passage with these habits.
+    fn stands(&self, habits: Habits) -> bool {
+        match self.standing {
+            Standing::Right => true,
+            Standing::ByHabit(habit) => habits.allow(habit),
+            Standing::Altered(_) => false,
+        }
+    }
+}
+
+/// An explanation by one voice.
+struct OneVoice<'c> {
+    cost: i32,
+    candidate: &'c Candidate,
+    found: i16,
+    wanted: i16,
+}
+
+/// One sonority with everything a reading of it needs.
+struct Case<'a> {
+    score: &'a Score,
+    sonority: &'a Sonority,
+    written: Voicing,
+    technique: InForce,
+    lead: Option<LeadNote>,
+    /// Chords it may belong to: in force, and the one an anticipation belongs to.
+    chords: Vec<&'a Chord>,
+    /// The chord at the next attack of the lead.
+    coming: Option<&'a Chord>,
+    /// How long the chord in force lasts.
+    chord_length: Ticks,
+    /// What the sonority after it should be, from the top, when it is a block of as many voices.
+    target: Option<&'a Voicing>,
+    /// The sonorities before and after it.
+    neighbours: [Option<&'a Sonority>; 2],
+    key: i8,
+    /// In most of the phrase the top seat has the top note.
+    lead_seat_leads: bool,
+    /// The house style wants the diminished seventh under passing notes.
+    only_diminished: bool,
+}
+
+/// How often a passage harmonises approach notes in each way.
+#[derive(Clone, Copy, Debug, Default)]
+struct Habits {
+    diminished: usize,
+    same_chord: usize,
+    dominant: usize,
+}
+
+impl Habits {
+    fn allow(self, habit: Habit) -> bool {
+        let n = match habit {
+            Habit::SameChord => self.same_chord,
+            Habit::Dominant => self.dominant,
+        };
+        n >= 2 && n > self.diminished
+    }
+}
+
+pub(super) fn explain(score: &Score, style: &Style, passage: &Passage) -> Vec<Diagnosis> {
+    let mut habits = Habits::default();
+    let strict = style.only_diminished;
+    if !strict {
+        for (_, seen) in pass(score, passage, Habits::default(), strict) {
+            match seen {
+                Some(Seen::Diminished) => habits.diminished += 1,
+                Some(Seen::Habit(Habit::SameChord)) => habits.same_chord += 1,
+                Some(Seen::Habit(Habit::Dominant)) => habits.dominant += 1,
+                None => {}
+            }
+        }
+    }
+    pass(score, passage, habits, strict)
+        .into_iter()
+        .map(|(d, _)| d)
+        .collect()
+}
+
+/// How an approach note was harmonised, for counting habits.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Seen {
+    Diminished,
+    Habit(Habit),
+}
+
+/// Diagnoses from last to first, since approach chords are judged by what they lead to.
+fn pass(
+    score: &Score,
+    passage: &Passage,
+    habits: Habits,
+    only_diminished: bool,
+) -> Vec<(Diagnosis, Option<Seen>)> {
+    let count = passage.sonorities.len();
+    let mut out: Vec<(Diagnosis, Option<Seen>)> = vec![(Diagnosis::LEFT_ALONE, None); count];
+    let mut following: Option<(usize, Voicing)> = None;
+    for at in (0..count).rev() {
+        let Some(sonority) = passage.sonorities.get(at) else {
+            continue;
+        };
+        let target = following
+            .as_ref()
+            .filter(|(i, v)| {
+                *i == at + 1
+                    && v.len() == sonority.voices.len()
+                    && passage.phrase_of(at).contains(i)
+            })
+            .map(|(_, v)| v);
+        let result = one(
+            score,
+            passage,
+            at,
+            sonority,
+            target,
+            (habits, only_diminished),
+        );
+        let voicing = match result.as_ref().map(|(d, _)| &d.verdict) {
+            Some(Verdict::Slip(slip)) if !slip.expected.is_empty() => {
+                slip.expected.iter().map(|p| p.midi()).collect()
+            }
+            _ => sonority.midi(),
+        };
+        following = Some((at, voicing));
+        if let (Some(result), Some(slot)) = (result, out.get_mut(at)) {
+            *slot = result;
+        }
+    }
+    out
+}
+
+fn one(
+    score: &Score,
+    passage: &Passage,
+    at: usize,
+    sonority: &Sonority,
+    target: Option<&Voicing>,
+    (habits, only_diminished): (Habits, bool),
+) -> Option<(Diagnosis, Option<Seen>)> {
+    if !sonority.is_block() {
+        return None;
+    }
+    let technique = (*passage.in_force.get(at)?)?;
+    let lead = *passage.leads.get(at)?;
+    let mark = score.chord_at(sonority.onset);
+    let in_force = mark.and_then(|m| m.value.chord.as_ref());
+    let change = score
+        .chords
+        .iter()
+        .find(|m| m.onset > sonority.onset)
+        .filter(|m| m.value.chord.is_some());
+    let mut chords: Vec<&Chord> = in_force.into_iter().collect();
+    if let (Some(lead), Some(change)) = (&lead, change)
+        && let Some(coming) = &change.value.chord
+        && anticipates(lead, change.onset)
+    {
+        if lead.end > change.onset {
+            chords.insert(0, coming);
+        } else {
+            chords.push(coming);
+        }
+    }
+    let next_onset = (at + 1..passage.sonorities.len())
+        .find(|&i| passage.leads.get(i).is_some_and(Option::is_some))
+        .and_then(|i| passage.sonorities.get(i))
+        .map(|s| s.onset);
+    let coming = next_onset
+        .and_then(|o| score.chord_at(o))
+        .and_then(|m| m.value.chord.as_ref());
+    let starts = mark.map_or(Ticks::ZERO, |m| m.onset);
+    let key = passage
+        .section
+        .parts
+        .first()
+        .and_then(|p| score.parts.get(p.part as usize))
+        .map_or(0, |p| p.concert_fifths(sonority.onset));
+    let case = Case {
+        score,
+        sonority,
+        written: sonority.midi(),
+        technique,
+        lead,
+        chords,
+        coming,
+        chord_length: change.map_or(Ticks(i64::MAX), |m| m.onset - starts),
+        target,
+        neighbours: [
+            at.checked_sub(1).and_then(|i| passage.sonorities.get(i)),
+            passage.sonorities.get(at + 1),
+        ],
+        key,
+        lead_seat_leads: lead_seat_leads(passage, at),
+        only_diminished,
+    };
+    let function = case.function();
+    let (verdict, seen) = case.judge(habits);
+    Some((
+        Diagnosis {
+            technique: Some(technique),
+            chord: mark.map(|m| {
+                m.value
+                    .chord
+                    .as_ref()
+                    .map_or_else(|| m.value.written.clone(), |c| c.text.clone())
+            }),
+            function,
+            verdict,
+        },
+        seen,
+    ))
+}
+
+fn lead_seat_leads(passage: &Passage, at: usize) -> bool {
+    let blocks = passage
+        .sonorities
+        .get(passage.phrase_of(at))
+        .unwrap_or_default()
+        .iter()
+        .filter(|s| s.is_block());
+    let (mut leads, mut all) = (0, 0);
+    for s in blocks {
+        let top_seat = s.voices.iter().map(|v| v.seat).min();
+        all += 1;
+        leads += usize::from(s.voices.first().map(|v| v.seat) == top_seat);
+    }
+    leads * 2 > all
+}
+
+/// Whether a lead note before a change of chord may belong to the new one: tied or held over it
+/// from at most a beat before, or a push on the last half-beat before it with silence or the same
+/// note after.
+fn anticipates(lead: &LeadNote, change: Ticks) -> bool {
+    let ahead = change - lead.onset;
+    if lead.end > change {
+        return ahead <= lead.beat;
+    }
+    ahead.0 * 2 <= lead.beat.0 && lead.next.is_none_or(|n| n == lead.midi)
+}
+
+impl Case<'_> {
+    fn chord(&self) -> Option<&Chord> {
+        self.chords.first().copied()
+    }
+
+    fn function(&self) -> Option<LeadFunction> {
+        let lead = self.lead?;
+        let class = PitchClass::new(lead.midi);
+        let mut chords = self.chords.iter();
+        let first = chords.next()?;
+        Some(if is_chord_note(first, class) {
+            LeadFunction::ChordNote
+        } else if chords.any(|c| is_chord_note(c, class)) {
+            LeadFunction::Anticipation
+        } else {
+            lead.function()
+        })
+    }
+
+    fn judge(&self, habits: Habits) -> (Verdict, Option<Seen>) {
+        let Some(chord) = self.chord() else {
+            return (self.by_shape(), None);
+        };
+        if self.is_plain_triad(chord) {
+            return (Verdict::Right(Some(Way::Chord)), None);
+        }
+        let Some(&top) = self.written.first() else {
+            return (Verdict::LeftAlone, None);
+        };
+        let mut readings = Vec::new();
+        let mut hypotheses = vec![top];
+        if let Some(lead) = self.lead {
+            hypotheses.push(lead.midi);
+        }
+        hypotheses.push(self.seat_lead());
+        hypotheses.extend(self.written.get(1));
+        if let Some(lead) = self.lead {
+            // The lead itself may stand in the wrong octave.
+            hypotheses.push(lead.midi + 12);
+        }
+        for (order, lead) in hypotheses.into_iter().enumerate() {
+            if readings.iter().any(|(l, _)| *l == lead) {
+                continue;
+            }
+            readings.push((lead, self.candidates(lead, order as i32 * 4)));
+        }
+        let climbed = self.climbed_voice(top, &readings, habits);
+        if climbed.is_none() || self.displaced() < 3 {
+            if let Some((_, at_top)) = readings.first()
+                && let Some(done) = self.matches(at_top, habits)
+            {
+                return done;
+            }
+            if self.is_parallel_approach(chord) {
+                return (Verdict::Right(Some(Way::Dominant)), None);
+            }
+        }
+        if let Some(s) = climbed {
+            let slip = self.slip(
+                self.single_kind(s.candidate, s.found, s.wanted),
+                Some(&s.candidate.harmony),
+                &s.candidate.voicing,
+            );
+            return (slip, None);
+        }
+        (self.least_slip(chord, &readings, habits), None)
+    }
+
+    /// A triad voiced as a triad (three of its notes, one doubled) is right under its own symbol.
+    fn is_plain_triad(&self, chord: &Chord) -> bool {
+        matches!(
+            chord.family(),
+            Family::MajorTriad
+                | Family::MinorTriad
+                | Family::AugmentedTriad
+                | Family::SuspendedTriad
+        ) && self
+            .written
+            .iter()
+            .all(|&m| chord.contains(PitchClass::new(m)))
+            && chord
+                .classes()
+                .all(|c| self.written.iter().any(|&m| PitchClass::new(m) == c))
+    }
+
+    /// Without a chord symbol only the shape can be judged: the same four notes in another
+    /// technique than the one in force.
+    fn by_shape(&self) -> Verdict {
+        let technique = self.technique.technique;
+        let Some(found) = technique_of(&self.written) else {
+            return Verdict::LeftAlone;
+        };
+        if found == technique {
+            return Verdict::Right(None);
+        }
+        let Some(&lead) = self.written.first() else {
+            return Verdict::LeftAlone;
+        };
+        let mut classes: Vec<PitchClass> =
+            self.written.iter().map(|&m| PitchClass::new(m)).collect();
+        classes.sort_unstable();
+        classes.dedup();
+        let Some(close) = close_position(lead, &classes) else {
+            return Verdict::LeftAlone;
+        };
+        let expected = technique.apply(&close);
+        self.slip(SlipKind::OtherDrop(found), None, &expected)
+    }
+
+    /// Every voicing that a reading with this lead makes right, or nearly so.
+    fn candidates(&self, lead: i16, bias: i32) -> Vec<Candidate> {
+        let class = PitchClass::new(lead);
+        let mut found = Vec::new();
+        for (order, &chord) in self.chords.iter().enumerate() {
+            let bias = bias + order as i32 * 2;
+            let member = is_chord_note(chord, class);
+            let up = class.above(chord.root.class());
+            let passing_class = matches!(up, 2 | 5 | 8 | 11);
+            let approaches = self.lead.is_some_and(|l| l.approaches());
+            let restruck = !member && passing_class && approaches;
+            let plain = on_chord(chord, class, false);
+            for h in &plain {
+                let standing = if restruck && !self.second_reading_beside(chord) {
+                    Standing::ByHabit(Habit::SameChord)
+                } else {
+                    Standing::Right
+                };
+                let bias = bias + i32::from(h.changes) * 3;
+                self.add(&mut found, lead, h.clone(), standing, bias);
+            }
+            for h in on_chord(chord, class, true) {
+                if plain.contains(&h) || restruck {
+                    continue;
+                }
+                let foreign = h
+                    .names
+                    .into_iter()
+                    .find(|n| !plain.iter().any(|p| p.names.contains(n)));
+                if let Some(foreign) = foreign {
+                    let bias = bias + 40;
+                    self.add(&mut found, lead, h, Standing::Altered(foreign), bias);
+                }
+            }
+            if !member {
+                let name = self.name_of_lead(lead);
+                let h = if passing_class {
+                    Some(passing_diminished(chord.root))
+                } else {
+                    other_diminished(chord.root, name)
+                };
+                if let Some(h) = h {
+                    let bias = bias + if restruck { -1 } else { 5 };
+                    self.add(&mut found, lead, h, Standing::Right, bias);
+                }
+            }
+            if matches!(chord.family(), Family::Dominant | Family::Altered) {
+                self.over_dominant(&mut found, chord, lead, bias + 8);
+            }
+        }
+        if !self.only_diminished
+            && self.lead.is_some_and(|l| l.approaches())
+            && let (Some(coming), Some(now)) = (self.coming, self.chord())
+            && !is_chord_note(now, class)
+        {
+            let standing = if coming == now {
+                Standing::ByHabit(Habit::Dominant)
+            } else {
+                Standing::Right
+            };
+            for h in dominant_of(coming.root, class) {
+                if h.changes <= 1 {
+                    self.add(&mut found, lead, h, standing, bias + 12);
+                }
+            }
+        }
+        found
+    }
+
+    /// Whether the note before or after is the root of a dominant on a passing chord: the line reads
+    /// the dominant as the minor sixth on its fifth, whose own notes are 5 b7 9 3.
+    fn second_reading_beside(&self, chord: &Chord) -> bool {
+        chord.family() == Family::Dominant
+            && self.neighbours.iter().flatten().any(|s| {
+                s.voices
+                    .first()
+                    .is_some_and(|v| v.pitch.class() == chord.root.class())
+                    && s.voices
+                        .iter()
+                        .all(|v| matches!(v.pitch.class().above(chord.root.class()), 0 | 3 | 6 | 9))
+            })
+    }
+
+    /// The second reading of a dominant (as the minor sixth on its fifth: the lead's root passes
+    /// on a diminished seventh), and the third (as the sixth chord it leads to, when short).
+    fn over_dominant(&self, found: &mut Vec<Candidate>, chord: &Chord, lead: i16, bias: i32) {
+        let class = PitchClass::new(lead);
+        if class == chord.root.class()
+            && self.lead.is_some_and(|l| l.approaches())
+            && let Some(h) = other_diminished(chord.root, self.name_of_lead(lead))
+        {
+            self.add(found, lead, h, Standing::Right, bias);
+        }
+        let two_beats = self.lead.map_or(Ticks::ZERO, |l| l.beat.times(2));
+        if self.chord_length > two_beats {
+            return;
+        }
+        let Some(next) = self
+            .score
+            .chords
+            .iter()
+            .find(|m| m.onset > self.sonority.onset)
+            .and_then(|m| m.value.chord.as_ref())
+        else {
+            return;
+        };
+        if next.root.class().above(chord.root.class()) != 5 {
+            return;
+        }
+        let sets = on_chord(next, class, false)
+            .into_iter()
+            .filter(|h| h.changes <= 1)
+            .chain((!is_chord_note(next, class)).then(|| passing_diminished(next.root)));
+        for h in sets {
+            let h = Harmonisation {
+                way: Way::TargetTonic,
+                ..h
+            };
+            self.add(found, lead, h, Standing::Right, bias + 10);
+        }
+    }
+
+    fn add(
+        &self,
+        found: &mut Vec<Candidate>,
+        lead: i16,
+        harmony: Harmonisation,
+        standing: Standing,
+        bias: i32,
+    ) {
+        let Some(close) = close_position(lead, &harmony.classes()) else {
+            return;
+        };
+        let voicing = self.technique.technique.apply(&close);
+        found.push(Candidate {
+            harmony,
+            close,
+            voicing,
+            standing,
+            bias,
+        });
+    }
+
+    fn name_of_lead(&self, lead: i16) -> NoteName {
+        self.sonority
+            .voices
+            .iter()
+            .find(|v| PitchClass::new(v.midi) == PitchClass::new(lead))
+            .map_or_else(
+                || NoteName::in_key(PitchClass::new(lead), self.key),
+                |v| v.pitch.name(),
+            )
+    }
+
+    /// Quick enough that a rub passes unheard: half a beat or less, and the line moves on.
+    fn is_fleeting(&self) -> bool {
+        self.lead
+            .is_some_and(|l| l.duration().0 * 2 <= l.beat.0 && l.next.is_some())
+    }
+
+    /// What rubs in a voicing: a minor ninth other than a b9 over its root, or a half step under
+    /// the lead.
+    fn rub(&self, c: &Candidate, voicing: &[i16]) -> Option<SlipKind> {
+        if let [first, second, ..] = voicing
+            && first - second == 1
+        {
+            return Some(SlipKind::SemitoneUnderLead);
+        }
+        let roots: Vec<PitchClass> = self.chords.iter().map(|ch| ch.root.class()).collect();
+        minor_ninths(voicing)
+            .find(|&(_, lower)| {
+                let is_root = voicing
+                    .get(lower)
+                    .is_some_and(|&m| roots.contains(&PitchClass::new(m)));
+                let flat_nine_chord = self.chords.iter().any(|ch| {
+                    matches!(
+                        ch.family(),
+                        Family::Dominant | Family::Altered | Family::DominantSuspended
+                    )
+                });
+                !(is_root && flat_nine_chord) && c.harmony.way != Way::PassingDiminished
+            })
+            .map(|(upper, lower)| SlipKind::MinorNinth(upper as u8, lower as u8))
+    }
+
+    /// The verdict when what is written is exactly a candidate.
+    fn matches(&self, candidates: &[Candidate], habits: Habits) -> Option<(Verdict, Option<Seen>)> {
+        let mut rubbing = None;
+        for c in candidates.iter().filter(|c| c.voicing == self.written) {
+            if let Some(kind) = self.rub(c, &self.written)
+                && !(self.is_fleeting() && matches!(kind, SlipKind::MinorNinth(..)))
+            {
+                rubbing.get_or_insert((c, kind));
+                continue;
+            }
+            if c.stands(habits) {
+                let seen = matches!(c.harmony.way, Way::PassingDiminished | Way::OtherDiminished)
+                    .then_some(Seen::Diminished)
+                    .or(match c.standing {
+                        Standing::ByHabit(h) => Some(Seen::Habit(h)),
+                        _ => None,
+                    });
+                return Some((Verdict::Right(Some(c.harmony.way)), seen));
+            }
+        }
+        if let Some((c, kind)) = rubbing {
+            // The chord as it is made in this technique rubs: the nearest that does not is right.
+            let best = candidates
+                .iter()
+                .filter(|x| x.standing == Standing::Right && self.rub(x, &x.voicing).is_none())
+                .min_by_key(|x| (difference(&self.written, &x.voicing).0.len(), x.bias));
+            let expected = best.map_or_else(Vec::new, |b| b.voicing.clone());
+            let harmony = best.map_or(&c.harmony, |b| &b.harmony);
+            return Some((self.slip(kind, Some(harmony), &expected), None));
+        }
+        // A technique that would rub here is rightly left for another.
+        for c in candidates
+            .iter()
+            .filter(|c| c.standing == Standing::Right && c.harmony.changes == 0)
+        {
+            if self.rub(c, &c.voicing).is_none() {
+                continue;
+            }
+            for t in Technique::EVERY {
+                if t.voices() == self.written.len()
+                    && t.apply(&c.close) == self.written
+                    && self.rub(c, &self.written).is_none()
+                {
+                    return Some((Verdict::Right(Some(c.harmony.way)), None));
+                }
+            }
+        }
+        let unproven = candidates
+            .iter()
+            .filter(|c| c.voicing == self.written)
+            .find(|c| !c.stands(habits))?;
+        match unproven.standing {
+            Standing::ByHabit(habit) => {
+                let kind = match habit {
+                    Habit::SameChord => SlipKind::PassingOnChord,
+                    Habit::Dominant => SlipKind::WrongPassingChord,
+                };
+                let best = candidates
+                    .iter()
+                    .filter(|c| c.standing == Standing::Right)
+                    .min_by_key(|c| c.bias)?;
+                Some((
+                    self.slip(kind, Some(&best.harmony), &best.voicing),
+                    Some(Seen::Habit(habit)),
+                ))
+            }
+            Standing::Altered(name) => {
+                let best = candidates
+                    .iter()
+                    .filter(|c| c.standing == Standing::Right && self.rub(c, &c.voicing).is_none())
+                    .min_by_key(|c| (difference(&self.written, &c.voicing).0.len(), c.bias))?;
+                Some((
+                    self.slip(
+                        SlipKind::AlteredTension(name),
+                        Some(&best.harmony),
+                        &best.voicing,
+                    ),
+                    None,
+                ))
+            }
+            Standing::Right => None,
+        }
+    }
+
+    /// Whether every voice moves with the lead into the target: by the same half or whole step, or
+    /// by one step of the key into a minor seventh chord.
+    fn is_parallel_approach(&self, chord: &Chord) -> bool {
+        let (Some(target), Some(lead)) = (self.target, self.lead) else {
+            return false;
+        };
+        if !lead.approaches()
+            || is_chord_note(chord, PitchClass::new(lead.midi))
+                && self.chords.len() == 1
+                && self.coming == Some(chord)
+                && self.fits_any_member(chord)
+        {
+            return false;
+        }
+        let up = PitchClass::new(lead.midi).above(chord.root.class());
+        if self.only_diminished && matches!(up, 2 | 5 | 8 | 11) {
+            return false;
+        }
+        let moves: Vec<i16> = target
+            .iter()
+            .zip(&self.written)
+            .map(|(t, w)| t - w)
+            .collect();
+        let Some(&first) = moves.first() else {
+            return false;
+        };
+        if matches!(first.abs(), 1 | 2) && moves.iter().all(|&m| m == first) {
+            return true;
+        }
+        let modal = self
+            .coming
+            .is_some_and(|c| matches!(c.family(), Family::MinorSeventh));
+        modal
+            && matches!(first.abs(), 1 | 2)
+            && moves
+                .iter()
+                .all(|m| matches!(m.abs(), 1 | 2) && (*m > 0) == (first > 0))
+            && self
+                .written
+                .iter()
+                .chain(target)
+                .all(|&m| in_major_scale(m, self.key))
+    }
+
+    /// A chord note of an unchanged chord is not an approach note, unless nothing of the chord
+    /// stands under it.
+    fn fits_any_member(&self, chord: &Chord) -> bool {
+        self.written
+            .iter()
+            .skip(1)
+            .filter(|&&m| chord.contains(PitchClass::new(m)))
+            .count()
+            >= 2
+    }
+
+    fn least_slip(
+        &self,
+        chord: &Chord,
+        readings: &[(i16, Vec<Candidate>)],
+        habits: Habits,
+    ) -> Verdict {
+        let Some((top, at_top)) = readings.first() else {
+            return Verdict::LeftAlone;
+        };
+        if let Some(verdict) = self.other_drop(at_top, habits) {
+            return verdict;
+        }
+        let single = self.one_voice(*top, readings, habits);
+        if let Some(s) = single {
+            return self.slip(
+                self.single_kind(s.candidate, s.found, s.wanted),
+                Some(&s.candidate.harmony),
+                &s.candidate.voicing,
+            );
+        }
+        let class = PitchClass::new(*top);
+        let right: Vec<&Candidate> = at_top
+            .iter()
+            .filter(|c| c.stands(habits) && self.rub(c, &c.voicing).is_none())
+            .collect();
+        let Some(first) = right.iter().min_by_key(|c| c.bias) else {
+            return Verdict::LeftAlone;
+        };
+        // The lower voices are another chord's.
+        if !is_chord_note(chord, class) {
+            if self.lower_voices_from(chord, *top) {
+                return self.slip(
+                    SlipKind::PassingOnChord,
+                    Some(&first.harmony),
+                    &first.voicing,
+                );
+            }
+            if self.lower_voices_diminished(*top) {
+                return self.slip(
+                    SlipKind::WrongPassingChord,
+                    Some(&first.harmony),
+                    &first.voicing,
+                );
+            }
+        } else if self.lower_voices_diminished(*top) {
+            return self.slip(
+                SlipKind::ChordNoteOnPassing,
+                Some(&first.harmony),
+                &first.voicing,
+            );
+        }
+        let approaches = self.lead.is_some_and(|l| l.approaches());
+        if !is_chord_note(chord, class)
+            && !approaches
+            && let Some(verdict) = self.wrong_lead(*top, habits)
+        {
+            return verdict;
+        }
+        // Two voices; more is no slip of the pen, and is reported only where the technique was
+        // stated or the notes themselves are foreign to the chord.
+        let Some(c) = right
+            .iter()
+            .min_by_key(|c| (difference(&self.written, &c.voicing).0.len(), c.bias))
+        else {
+            return Verdict::LeftAlone;
+        };
+        let (extra, missing) = difference(&self.written, &c.voicing);
+        let stated = self.technique.how != How::Inferred;
+        if extra.len() > 2 && !stated {
+            return Verdict::LeftAlone;
+        }
+        let octaves = extra
+            .iter()
+            .all(|e| missing.iter().any(|m| (e - m) % 12 == 0));
+        let foreign = extra
+            .iter()
+            .any(|&e| !c.harmony.classes().contains(&PitchClass::new(e)));
+        let kind = if octaves {
+            SlipKind::WrongOctave
+        } else if foreign {
+            SlipKind::WrongNote
+        } else {
+            let missing_name = missing
+                .iter()
+                .map(|&m| PitchClass::new(m))
+                .find(|m| !self.written.iter().any(|&w| PitchClass::new(w) == *m))
+                .and_then(|m| c.harmony.name_of(m));
+            missing_name.map_or(SlipKind::WrongOctave, SlipKind::DoubledNote)
+        };
+        self.slip(kind, Some(&c.harmony), &c.voicing)
+    }
+
+    /// A lower voice an octave too high, over the lead, where the top seat otherwise leads the
+    /// phrase: the heap of notes under the climber may look like anything, even (three or more
+    /// parts in each other's places) like a right chord.
+    fn climbed_voice<'c>(
+        &self,
+        top: i16,
+        readings: &'c [(i16, Vec<Candidate>)],
+        habits: Habits,
+    ) -> Option<OneVoice<'c>> {
+        let seat = self.seat_lead();
+        if seat == top || !self.lead_seat_leads {
+            return None;
+        }
+        let reading = readings.iter().find(|(lead, _)| *lead == seat)?;
+        self.one_voice(top, std::slice::from_ref(reading), habits)
+            .filter(|s| s.found == top)
+    }
+
+    /// How many parts sound another voice than their seat's.
+    fn displaced(&self) -> usize {
+        let mut by_seat: Vec<(u8, i16)> = self
+            .sonority
+            .voices
+            .iter()
+            .map(|v| (v.seat, v.midi))
+            .collect();
+        by_seat.sort_by_key(|(seat, midi)| (*seat, -midi));
+        by_seat
+            .iter()
+            .zip(&self.written)
+            .filter(|((_, a), b)| a != *b)
+            .count()
+    }
+
+    /// The top seat's note.
+    fn seat_lead(&self) -> i16 {
+        self.sonority
+            .voices
+            .iter()
+            .min_by_key(|v| (v.seat, -v.midi))
+            .map_or(0, |v| v.midi)
+    }
+
+    /// The cheapest explanation by one voice. Another lead than the note on top is believable only
+    /// when a voice climbed over it, or the lead fell, by octaves.
+    fn one_voice<'c>(
+        &self,
+        top: i16,
+        readings: &'c [(i16, Vec<Candidate>)],
+        habits: Habits,
+    ) -> Option<OneVoice<'c>> {
+        let mut best: Option<OneVoice<'c>> = None;
+        for (lead, candidates) in readings {
+            for c in candidates {
+                if !c.stands(habits) || self.rub(c, &c.voicing).is_some() {
+                    continue;
+                }
+                let (extra, missing) = difference(&self.written, &c.voicing);
+                let ([found], [wanted]) = (extra.as_slice(), missing.as_slice()) else {
+                    continue;
+                };
+                let octave = (found - wanted) % 12 == 0;
+                if *lead != top && !octave {
+                    continue;
+                }
+                let cost = c.bias * 2
+                    + i32::from((found - wanted).abs().min(12))
+                    + if octave { -6 } else { 0 };
+                if best.as_ref().is_none_or(|b| cost < b.cost) {
+                    best = Some(OneVoice {
+                        cost,
+                        candidate: c,
+                        found: *found,
+                        wanted: *wanted,
+                    });
+                }
+            }
+        }
+        best
+    }
+
+    /// A lead note foreign to the chord that leads nowhere by step, over a voicing that is right for
+    /// a neighbouring lead: the lead itself is wrong.
+    fn wrong_lead(&self, top: i16, habits: Habits) -> Option<Verdict> {
+        let mut best: Option<(i32, Candidate)> = None;
+        for delta in [-1, 1, -2, 2] {
+            for c in self.candidates(top + delta, 0) {
+                let below = difference(&self.written, &c.voicing);
+                if c.stands(habits)
+                    && below.0 == [top]
+                    && self.rub(&c, &c.voicing).is_none()
+                    && best
+                        .as_ref()
+                        .is_none_or(|(b, _)| c.bias + i32::from(delta.abs()) < *b)
+                {
+                    best = Some((c.bias + i32::from(delta.abs()), c));
+                }
+            }
+        }
+        best.map(|(_, c)| self.slip(SlipKind::WrongNote, Some(&c.harmony), &c.voicing))
+    }
+
+    /// The right chord in close position, but another technique. Forms that are none of the trade's
+    /// own count only when more than one voice is out of place.
+    fn other_drop(&self, candidates: &[Candidate], habits: Habits) -> Option<Verdict> {
+        let mut best: Option<(i32, &Candidate, Technique)> = None;
+        for c in candidates {
+            if !c.stands(habits) {
+                continue;
+            }
+            for t in Technique::EVERY {
+                if t != self.technique.technique
+                    && t.voices() == self.written.len()
+                    && t.apply(&c.close) == self.written
+                    && self.rub(c, &c.voicing).is_none()
+                    && (Technique::ALL.contains(&t)
+                        || difference(&self.written, &c.voicing).0.len() > 1)
+                    && best.is_none_or(|(b, ..)| c.bias < b)
+                {
+                    best = Some((c.bias, c, t));
+                }
+            }
+        }
+        best.map(|(_, c, t)| self.slip(SlipKind::OtherDrop(t), Some(&c.harmony), &c.voicing))
+    }
+
+    fn single_kind(&self, c: &Candidate, found: i16, wanted: i16) -> SlipKind {
+        let doubling = self.technique.technique.doubles_lead()
+            && c.voicing.first().is_some_and(|&lead| wanted == lead - 12);
+        if doubling {
+            return SlipKind::LeadDoubling;
+        }
+        if (found - wanted) % 12 == 0 {
+            return SlipKind::WrongOctave;
+        }
+        let class = PitchClass::new(found);
+        if c.harmony.classes().contains(&class) {
+            return c
+                .harmony
+                .name_of(PitchClass::new(wanted))
+                .map_or(SlipKind::WrongNote, SlipKind::DoubledNote);
+        }
+        SlipKind::WrongNote
+    }
+
+    /// Whether the voices under a lead foreign to the chord are three of the chord's own notes in
+    /// the technique in force.
+    fn lower_voices_from(&self, chord: &Chord, lead: i16) -> bool {
+        let mut pool: Vec<PitchClass> = chord.classes().collect();
+        for up in [9, 10, 11, 0, 4, 3, 7] {
+            let class = chord.root.class().plus(up);
+            if is_chord_note(chord, class) && !pool.contains(&class) {
+                pool.push(class);
+            }
+        }
+        self.three_under(&pool, lead)
+    }
+
+    /// Whether they are three notes of one diminished seventh that the lead is not in.
+    fn lower_voices_diminished(&self, lead: i16) -> bool {
+        let own = PitchClass::new(lead);
+        [1, 2].into_iter().any(|shift| {
+            let pool: Vec<PitchClass> = [0, 3, 6, 9]
+                .into_iter()
+                .map(|up| own.plus(shift + up))
+                .collect();
+            self.three_under(&pool, lead)
+        })
+    }
+
+    fn three_under(&self, pool: &[PitchClass], lead: i16) -> bool {
+        let own = PitchClass::new(lead);
+        let mut lower: Vec<PitchClass> = self
+            .written
+            .iter()
+            .map(|&m| PitchClass::new(m))
+            .filter(|c| *c != own)
+            .collect();
+        lower.sort_unstable();
+        lower.dedup();
+        if lower.len() != 3 || !lower.iter().all(|c| pool.contains(c)) {
+            return false;
+        }
+        let mut four = lower;
+        four.push(own);
+        close_position(lead, &four)
+            .is_some_and(|close| self.technique.technique.apply(&close) == self.written)
+    }
+
+    /// Builds the slip: which notes are at fault and how the right ones are spelled.
+    fn slip(&self, kind: SlipKind, harmony: Option<&Harmonisation>, expected: &[i16]) -> Verdict {
+        let spell = |midi: i16| -> Pitch {
+            if let Some(v) = self.sonority.voices.iter().find(|v| v.midi == midi) {
+                return v.pitch;
+            }
+            harmony
+                .and_then(|h| h.name_of(PitchClass::new(midi)))
+                .or_else(|| {
+                    self.sonority
+                        .voices
+                        .iter()
+                        .find(|v| (v.midi - midi) % 12 == 0)
+                        .map(|v| v.pitch.name())
+                })
+                .and_then(|name| Pitch::named(name, midi))
+                .unwrap_or_else(|| Pitch::in_key(midi, self.key))
+        };
+        let by_seat = self.by_seat(expected, &spell);
+        let by_pitch = self.by_pitch(kind, expected, &spell);
+        // The seats say which part left its own voice when they need no more notes for it than the
+        // pitches do; another drop is the fault of the voice that was (or was not) dropped.
+        let seats_say = !matches!(kind, SlipKind::OtherDrop(_))
+            && !by_seat.is_empty()
+            && by_seat.len() == by_pitch.len();
+        let faults = if seats_say { by_seat.clone() } else { by_pitch };
+        let moves = if by_seat.is_empty() || !matches!(kind, SlipKind::OtherDrop(_)) {
+            faults.clone()
+        } else {
+            by_seat
+        };
+        Verdict::Slip(Slip {
+            kind,
+            harmony: harmony.map(|h| h.label.clone()),
+            expected: expected.iter().map(|&m| spell(m)).collect(),
+            faults,
+            moves,
+        })
+    }
+
+    fn fault(&self, index: usize, voice: usize, expected: Pitch) -> Option<Fault> {
+        self.sonority.voices.get(index).map(|v| Fault {
+            note: v.note,
+            found: v.pitch,
+            voice: voice as u8 + 1,
+            expected,
+        })
+    }
+
+    /// The parts that do not sound their seat's voice; empty where seats say nothing (one part with
+    /// several notes, or nothing expected).
+    fn by_seat(&self, expected: &[i16], spell: &impl Fn(i16) -> Pitch) -> Vec<Fault> {
+        let voices = &self.sonority.voices;
+        let mut seats: Vec<usize> = (0..voices.len()).collect();
+        let seat = |i: &usize| voices.get(*i).map(|v| v.seat);
+        seats.sort_by_key(seat);
+        if voices.len() != expected.len()
+            || seats
+                .windows(2)
+                .any(|w| matches!(w, [a, b] if seat(a) == seat(b)))
+        {
+            return Vec::new();
+        }
+        seats
+            .iter()
+            .zip(expected)
+            .enumerate()
+            .filter(|(_, (i, wanted))| voices.get(**i).map(|v| v.midi) != Some(**wanted))
+            .filter_map(|(rank, (i, wanted))| self.fault(*i, rank, spell(*wanted)))
+            .collect()
+    }
+
+    /// The notes that are not in the right voicing, each with the nearest one that is missing (the
+    /// same note in another octave first).
+    fn by_pitch(
+        &self,
+        kind: SlipKind,
+        expected: &[i16],
+        spell: &impl Fn(i16) -> Pitch,
+    ) -> Vec<Fault> {
+        let voices = &self.sonority.voices;
+        if expected.is_empty() {
+            let SlipKind::MinorNinth(upper, lower) = kind else {
+                return Vec::new();
+            };
+            return [upper as usize, lower as usize]
+                .into_iter()
+                .filter_map(|i| self.fault(i, i, voices.get(i)?.pitch))
+                .collect();
+        }
+        let (extra, mut missing) = difference(&self.written, expected);
+        let mut used = Vec::new();
+        let mut faults = Vec::new();
+        for found in extra {
+            let index = (0..voices.len())
+                .find(|i| !used.contains(i) && voices.get(*i).is_some_and(|v| v.midi == found));
+            let nearest = missing
+                .iter()
+                .enumerate()
+                .min_by_key(|(_, m)| ((found - **m) % 12 != 0, (found - **m).abs()))
+                .map(|(i, _)| i);
+            let (Some(index), Some(nearest)) = (index, nearest) else {
+                continue;
+            };
+            used.push(index);
+            let wanted = missing.swap_remove(nearest);
+            let voice = expected.iter().position(|&m| m == wanted).unwrap_or(index);
+            faults.extend(self.fault(index, voice, spell(wanted)));
+        }
+        faults.sort_by_key(|f| f.voice);
+        faults
+    }
+}
+
+/// Notes of `written` that are not in `right`, and the reverse, each counted as often as it stands.
+fn difference(written: &[i16], right: &[i16]) -> (Vec<i16>, Vec<i16>) {
+    let mut missing = right.to_vec();
+    let mut extra = Vec::new();
+    for &w in written {
+        match missing.iter().position(|&m| m == w) {
+            Some(i) => {
+                missing.remove(i);
+            }
+            None => extra.push(w),
+        }
+    }
+    (extra, missing)
+}
+
+/// Whether a note belongs to the major scale of a key signature.
+fn in_major_scale(midi: i16, fifths: i8) -> bool {
+    let tonic = PitchClass::new(i16::from(fifths) * 7);
+    matches!(
+        PitchClass::new(midi).above(tonic),
+        0 | 2 | 4 | 5 | 7 | 9 | 11
+    )
+}

@@ -1,0 +1,67 @@
+//! `doubled-note`: a chord member sounds twice while another is missing. Published: textbook on
+//! jazz part-writing (one note of each category).
+
+use super::{Example, Group, Reading, Rule, wording};
+use crate::diagnosis::SlipKind;
+use crate::finding::{Finding, Level};
+
+pub(super) static RULE: Rule = Rule {
+    name: "doubled-note",
+    group: Group::Voicing,
+    asks: "In four-part writing each of the four chord categories sounds once.",
+    why: "The doubled note is suddenly loud and the chord thin: what is missing is what tells it from its neighbours.",
+    exceptions: &[
+        "the doubled lead of its techniques",
+        "triads under a triad's symbol",
+    ],
+    source: "published: textbook on jazz part-writing; arranging text (one note of each category)",
+    level: Level::Warning,
+    examples: &[Example {
+        wrong: "meter: 4/4
+section: saxes
+technique: four-way close
+parts: alto 1 = alto saxophone
+       alto 2 = alto saxophone
+       tenor 1 = tenor saxophone
+       tenor 2 = tenor saxophone
+
+chord   | F6  -   -  |
+count   | 1   2   3  |
+alto 1  | A4  C5  F5 |
+alto 2  | F4  A4  D5 |
+tenor 1 | D4  F4  C5 |
+tenor 2 | C4  C4  A4 |
+",
+        at: ("1", "2"),
+        right: "meter: 4/4
+section: saxes
+technique: four-way close
+parts: alto 1 = alto saxophone
+       alto 2 = alto saxophone
+       tenor 1 = tenor saxophone
+       tenor 2 = tenor saxophone
+
+chord   | F6  -   -  |
+count   | 1   2   3  |
+alto 1  | A4  C5  F5 |
+alto 2  | F4  A4  D5 |
+tenor 1 | D4  F4  C5 |
+tenor 2 | C4  D4  A4 |
+",
+    }],
+    check,
+};
+
+fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
+    for at in reading.slips() {
+        let SlipKind::DoubledNote(missing) = at.slip.kind else {
+            continue;
+        };
+        let harmony = at.slip.harmony.as_deref().unwrap_or("the chord");
+        let message = format!(
+            "{}, which another voice has already, and the {missing} of {harmony} is missing",
+            wording::who_has(reading.score, &at.slip.faults)
+        );
+        out.push(at.finding(reading.score, &RULE, Level::Warning, message));
+    }
+}

@@ -1,0 +1,119 @@
+//! How findings speak to players: the written pitch first, the sounding one in brackets.
+
+use crate::diagnosis::Fault;
+use crate::finding::NoteRef;
+use crate::pitch::{NoteName, Pitch};
+use crate::score::{Note, Score};
+
+/// The note itself.
+pub(super) fn note(score: &Score, at: NoteRef) -> Option<&Note> {
+    score
+        .parts
+        .get(at.part as usize)?
+        .notes
+        .get(at.note as usize)
+}
+
+/// The part's name.
+pub(super) fn part(score: &Score, index: u32) -> &str {
+    score
+        .parts
+        .get(index as usize)
+        .map_or("a part", |p| p.name.as_str())
+}
+
+/// What the player of a note has to read so that `sounding` comes out.
+pub(super) fn written(score: &Score, at: NoteRef, sounding: Pitch) -> Pitch {
+    let Some(part) = score.parts.get(at.part as usize) else {
+        return sounding;
+    };
+    let onset = note(score, at).map(|n| n.onset).unwrap_or_default();
+    let up = part.transposition(onset).inverse();
+    let pitch = sounding.transposed(up);
+    if pitch.alter.abs() < 2 {
+        return pitch;
+    }
+    // No player wants to read a double accidental that a plain note would do for.
+    let name = NoteName::in_key(pitch.class(), part.key(onset).fifths);
+    Pitch::named(name, pitch.midi()).unwrap_or(pitch)
+}
+
+/// A pitch for the player of a note: written, and in brackets sounding where that differs.
+pub(super) fn for_player(score: &Score, at: NoteRef, sounding: Pitch) -> String {
+    let on_page = note(score, at)
+        .filter(|n| n.sounding == sounding)
+        .map_or_else(|| written(score, at, sounding), |n| n.written);
+    if on_page.midi() == sounding.midi() {
+        on_page.to_string()
+    } else {
+        format!("{on_page} (sounding {sounding})")
+    }
+}
+
+/// The label under a note: what it should be, as the player reads it.
+pub(super) fn label(score: &Score, fault: &Fault) -> String {
+    if fault.found == fault.expected {
+        return "this note".to_owned();
+    }
+    format!("should be {}", written(score, fault.note, fault.expected))
+}
+
+/// Whether several of these notes stand in one part (a piano), so that names do not tell them
+/// apart.
+fn shares_part(faults: &[Fault], fault: &Fault) -> bool {
+    faults
+        .iter()
+        .filter(|f| f.note.part == fault.note.part)
+        .count()
+        > 1
+}
+
+/// "alto 2 has D6 (sounding F5), tenor 1 has ...".
+pub(super) fn who_has(score: &Score, faults: &[Fault]) -> String {
+    let each: Vec<String> = faults
+        .iter()
+        .map(|f| {
+            format!(
+                "{} has {}",
+                part(score, f.note.part),
+                for_player(score, f.note, f.found)
+            )
+        })
+        .collect();
+    join(&each)
+}
+
+/// What to write instead, one clause for each player.
+pub(super) fn instead(score: &Score, faults: &[Fault]) -> Option<String> {
+    let each: Vec<String> = faults
+        .iter()
+        .filter(|f| f.found != f.expected)
+        .map(|f| {
+            let name = part(score, f.note.part);
+            let from = for_player(score, f.note, f.found);
+            let to = for_player(score, f.note, f.expected);
+            let voice = if shares_part(faults, f) {
+                format!(", voice {}", f.voice)
+            } else {
+                String::new()
+            };
+            let octaves = f.expected.midi() - f.found.midi();
+            let how = match octaves {
+                12 => " (an octave up)",
+                -12 => " (an octave down)",
+                _ => "",
+            };
+            format!("{name}{voice}: write {to} instead of {from}{how}")
+        })
+        .collect();
+    (!each.is_empty()).then(|| each.join("; "))
+}
+
+/// "a", "a and b", "a, b and c".
+pub(super) fn join(items: &[String]) -> String {
+    match items {
+        [] => String::new(),
+        [one] => one.clone(),
+        [most @ .., last] => format!("{} and {last}", most.join(", ")),
+    }
+}

@@ -1,0 +1,144 @@
+//! Vertical slices of a section in exact time.
+
+use super::Section;
+use crate::finding::NoteRef;
+use crate::pitch::Pitch;
+use crate::score::{NoteFlags, Place, Score};
+use crate::time::Ticks;
+
+/// One sounding voice of a sonority.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Voice {
+    /// The note that was attacked (the first of a tied chain).
+    pub note: NoteRef,
+    /// The part's place in its section from the top, 0-based.
+    pub seat: u8,
+    /// Sounding pitch.
+    pub pitch: Pitch,
+    /// Sounding pitch in semitones (C4 is 60).
+    pub midi: i16,
+    /// It starts here; otherwise it is held from before.
+    pub attacked: bool,
+    /// When it stops sounding, ties followed.
+    pub end: Ticks,
+}
+
+/// All that a section sounds at one onset.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Sonority {
+    /// When it starts.
+    pub onset: Ticks,
+    /// When the next one starts or its last voice stops.
+    pub end: Ticks,
+    /// Bar and offset of the onset.
+    pub at: Place,
+    /// The voices by sounding pitch from the top; equal pitches by seat.
+    pub voices: Vec<Voice>,
+}
+
+impl Sonority {
+    /// Whether its voices move as one: three or more, all attacked here.
+    pub fn is_block(&self) -> bool {
+        self.voices.len() >= 3 && self.voices.iter().all(|v| v.attacked)
+    }
+
+    /// Sounding semitones from the top.
+    pub fn midi(&self) -> Vec<i16> {
+        self.voices.iter().map(|v| v.midi).collect()
+    }
+
+    /// Sounding pitches from the top.
+    pub fn pitches(&self) -> Vec<Pitch> {
+        self.voices.iter().map(|v| v.pitch).collect()
+    }
+}
+
+/// A note with its ties followed.
+struct Tone {
+    onset: Ticks,
+    voice: Voice,
+}
+
+fn tones(score: &Score, section: &Section) -> Vec<Tone> {
+    let mut all: Vec<Tone> = Vec::new();
+    for (seat, member) in section.parts.iter().enumerate() {
+        let Some(part) = score.parts.get(member.part as usize) else {
+            continue;
+        };
+        // Notes tied on, still waiting for their continuation: index into `all`.
+        let mut open: Vec<usize> = Vec::new();
+        for (index, note) in part.notes.iter().enumerate() {
+            if !note.sounds() || note.duration <= Ticks::ZERO {
+                continue;
+            }
+            let midi = note.sounding.midi();
+            let continued = note
+                .flags
+                .has(NoteFlags::TIED_IN)
+                .then(|| {
+                    open.iter().position(|&i| {
+                        all.get(i)
+                            .is_some_and(|t| t.voice.midi == midi && t.voice.end == note.onset)
+                    })
+                })
+                .flatten();
+            let at = if let Some(found) = continued {
+                let at = open.swap_remove(found);
+                if let Some(tone) = all.get_mut(at) {
+                    tone.voice.end = note.end();
+                }
+                at
+            } else {
+                all.push(Tone {
+                    onset: note.onset,
+                    voice: Voice {
+                        note: NoteRef {
+                            part: member.part,
+                            note: index as u32,
+                        },
+                        seat: seat as u8,
+                        pitch: note.sounding,
+                        midi,
+                        attacked: true,
+                        end: note.end(),
+                    },
+                });
+                all.len() - 1
+            };
+            if note.flags.has(NoteFlags::TIED_OUT) {
+                open.push(at);
+            }
+        }
+    }
+    all.sort_by_key(|t| (t.onset, t.voice.seat, t.voice.note));
+    all
+}
+
+/// The sonorities of a section: one for each onset at which at least one of its parts attacks.
+pub fn slice(score: &Score, section: &Section) -> Vec<Sonority> {
+    let tones = tones(score, section);
+    let mut sonorities: Vec<Sonority> = Vec::new();
+    let mut sounding: Vec<Voice> = Vec::new();
+    let mut next = 0;
+    while let Some(onset) = tones.get(next).map(|t| t.onset) {
+        sounding.retain(|v| v.end > onset);
+        for voice in &mut sounding {
+            voice.attacked = false;
+        }
+        while let Some(tone) = tones.get(next).filter(|t| t.onset == onset) {
+            sounding.push(tone.voice);
+            next += 1;
+        }
+        let mut voices = sounding.clone();
+        voices.sort_by_key(|v| (-v.midi, v.seat));
+        let last = voices.iter().map(|v| v.end).max().unwrap_or(onset);
+        let end = tones.get(next).map_or(last, |t| t.onset.min(last));
+        sonorities.push(Sonority {
+            onset,
+            end,
+            at: score.place_of(onset),
+            voices,
+        });
+    }
+    sonorities
+}

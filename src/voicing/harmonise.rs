@@ -1,0 +1,425 @@
+//! Which four notes may stand under a lead note: the chord's own, with tensions in place of their
+//! categories, or a passing chord.
+
+use crate::chord::{Chord, Degree, Family};
+use crate::pitch::{NoteName, PitchClass};
+
+/// How a lead note is harmonised, in the order the trade prefers.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum Way {
+    /// The chord of the symbol, one note of each category.
+    Chord,
+    /// The chord with a tension in place of a category.
+    Tension,
+    /// The diminished seventh a half step below the root (it holds 2, 4, b6 and 7).
+    PassingDiminished,
+    /// Another diminished seventh on the lead: common-tone, or the second reading of a dominant.
+    OtherDiminished,
+    /// The dominant of the chord that follows.
+    Dominant,
+    /// Over a short dominant: the sixth chord, or the passing chord, of the chord it leads to.
+    TargetTonic,
+}
+
+/// Four notes for a lead.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Harmonisation {
+    /// How.
+    pub way: Way,
+    /// The note names, the lead's among them.
+    pub names: [NoteName; 4],
+    /// What the four are called: `C6`, `Bdim7`.
+    pub label: String,
+    /// How many categories hold something else than the symbol says.
+    pub changes: u8,
+}
+
+impl Harmonisation {
+    /// The pitch classes of the four notes.
+    pub fn classes(&self) -> [PitchClass; 4] {
+        self.names.map(NoteName::class)
+    }
+
+    /// The name this harmonisation gives a pitch class.
+    pub fn name_of(&self, class: PitchClass) -> Option<NoteName> {
+        self.names.iter().copied().find(|n| n.class() == class)
+    }
+}
+
+const fn d(number: u8, alter: i8) -> Degree {
+    Degree::new(number, alter)
+}
+
+/// What may stand in each of the four categories of a chord (root, third, fifth, seventh), the
+/// plain member first; `true` marks a tension that only the lead or the symbol may bring in.
+struct Categories {
+    of: [Vec<(Degree, bool)>; 4],
+}
+
+impl Categories {
+    /// The categories of a chord; `None` when it has no four-part form (a power chord, a pedal).
+    fn new(chord: &Chord) -> Option<Self> {
+        let family = chord.family();
+        let third = match chord.third() {
+            Some(t) => t,
+            None if family == Family::Altered => d(3, 0),
+            None if family == Family::DominantSuspended => d(4, 0),
+            None => return None,
+        };
+        let fifth = chord.fifth();
+        let natural = fifth.is_none_or(|f| f.alter == 0);
+        let plain_fifth = fifth.unwrap_or_else(|| match family {
+            Family::Altered => d(13, -1),
+            _ => d(5, 0),
+        });
+        let inner = false;
+        let lead_only = true;
+        let mut root = vec![(d(1, 0), inner)];
+        let mut thirds = vec![(third, inner)];
+        let mut fifths = vec![(plain_fifth, inner)];
+        let mut sevenths: Vec<(Degree, bool)> =
+            chord.seventh().map(|s| (s, inner)).into_iter().collect();
+        match family {
+            Family::MajorTriad | Family::Sixth | Family::MajorSeventh | Family::AugmentedTriad => {
+                root.push((d(9, 0), inner));
+                if natural {
+                    fifths.push((d(11, 1), lead_only));
+                }
+                for s in [d(6, 0), d(7, 0)] {
+                    sevenths.push((s, inner));
+                }
+                if let (Family::MajorTriad, Some(bass)) = (family, chord.bass)
+                    && !chord.contains(bass.class())
+                {
+                    // Bb/C: the bass note is the sound of the chord as much as a sixth is.
+                    let up = bass.class().above(chord.root.class());
+                    if up == 2 {
+                        sevenths.push((d(9, 0), inner));
+                    } else if up == 10 {
+                        sevenths.push((d(7, -1), inner));
+                    }
+                }
+            }
+            Family::MinorTriad | Family::MinorSixth | Family::MinorMajor => {
+                root.push((d(9, 0), inner));
+                thirds.push((d(11, 0), inner));
+                sevenths.push((d(6, 0), inner));
+                sevenths.push((d(7, 0), inner));
+                if family == Family::MinorTriad {
+                    sevenths.push((d(7, -1), inner));
+                }
+            }
+            Family::MinorSeventh => {
+                root.push((d(9, 0), inner));
+                thirds.push((d(11, 0), inner));
+                fifths.push((d(11, 0), inner));
+                fifths.push((d(13, 0), lead_only));
+            }
+            Family::Dominant => {
+                root.extend([
+                    (d(9, 0), inner),
+                    (d(9, -1), lead_only),
+                    (d(9, 1), lead_only),
+                ]);
+                if natural {
+                    fifths.extend([
+                        (d(13, 0), inner),
+                        (d(13, -1), lead_only),
+                        (d(11, 1), lead_only),
+                    ]);
+                }
+            }
+            Family::DominantSuspended => {
+                root.extend([(d(9, 0), inner), (d(9, -1), lead_only)]);
+                fifths.extend([(d(13, 0), inner), (d(13, -1), lead_only)]);
+                thirds.push((d(3, 0), lead_only));
+            }
+            Family::Altered => {
+                root.extend([(d(9, -1), inner), (d(9, 1), inner)]);
+                fifths.push((d(11, 1), inner));
+            }
+            Family::HalfDiminished => {
+                root.push((d(9, 0), lead_only));
+                thirds.push((d(11, 0), inner));
+                fifths.push((d(13, -1), lead_only));
+            }
+            Family::DiminishedSeventh | Family::DiminishedTriad | Family::DiminishedMajor => {
+                root.push((d(9, 0), lead_only));
+                thirds.push((d(11, 0), lead_only));
+                fifths.push((d(13, -1), lead_only));
+                for s in [d(7, -2), d(7, 0)] {
+                    sevenths.push((s, lead_only));
+                }
+                if family == Family::DiminishedTriad {
+                    // Many charts write the triad's sign and mean the seventh chord.
+                    sevenths.retain(|(s, _)| *s != d(7, -2));
+                    sevenths.insert(0, (d(7, -2), inner));
+                }
+            }
+            Family::SuspendedTriad => {
+                root.push((d(9, 0), inner));
+                sevenths.extend([(d(7, -1), inner), (d(6, 0), inner)]);
+            }
+            Family::Other => {}
+        }
+        if sevenths.is_empty() {
+            return None;
+        }
+        // What the symbol names may stand in an inner voice.
+        for (list, numbers) in [
+            (&mut root, [9, 2]),
+            (&mut fifths, [13, 11]),
+            (&mut thirds, [11, 4]),
+        ] {
+            for degree in &chord.degrees {
+                if !numbers.contains(&degree.number)
+                    || list
+                        .iter()
+                        .any(|(x, _)| x.semitones() == degree.semitones() && *x == plain_fifth)
+                {
+                    continue;
+                }
+                if degree.number == 11 && (degree.alter > 0) != (numbers == [13, 11]) {
+                    continue;
+                }
+                match list
+                    .iter_mut()
+                    .find(|(x, _)| x.semitones() == degree.semitones())
+                {
+                    Some(entry) => entry.1 = inner,
+                    None => list.push((*degree, inner)),
+                }
+            }
+        }
+        let mut of = [root, thirds, fifths, sevenths];
+        for list in &mut of {
+            let mut seen = Vec::new();
+            list.retain(|(x, _)| {
+                let new = !seen.contains(&x.semitones());
+                seen.push(x.semitones());
+                new
+            });
+        }
+        Some(Self { of })
+    }
+}
+
+/// All sets of four in which the chord itself stands under `lead`, plain members first.
+/// `altered_inner` lets altered tensions (b9, #9, #11, b13) stand in inner voices although the
+/// symbol does not name them.
+pub fn on_chord(chord: &Chord, lead: PitchClass, altered_inner: bool) -> Vec<Harmonisation> {
+    let Some(categories) = Categories::new(chord) else {
+        return Vec::new();
+    };
+    let root = chord.root;
+    let up = lead.above(root.class());
+    let mut sets = Vec::new();
+    let [roots, thirds, fifths, sevenths] = &categories.of;
+    for (ri, r) in roots.iter().enumerate() {
+        for (ti, t) in thirds.iter().enumerate() {
+            for (fi, f) in fifths.iter().enumerate() {
+                for (si, s) in sevenths.iter().enumerate() {
+                    let four = [*r, *t, *f, *s];
+                    let Some(at) = four.iter().position(|(x, _)| x.semitones() == up) else {
+                        continue;
+                    };
+                    // An altered tension in the lead lets the other category be altered with it.
+                    let lead_altered = four[at].1;
+                    if four.iter().enumerate().any(|(i, (_, lead_only))| {
+                        *lead_only
+                            && i != at
+                            && !altered_inner
+                            && !(lead_altered && chord.family() == Family::Dominant)
+                    }) {
+                        continue;
+                    }
+                    let mut semis = four.map(|(x, _)| x.semitones());
+                    semis.sort_unstable();
+                    if semis.windows(2).any(|w| w[0] == w[1]) {
+                        continue;
+                    }
+                    let changes =
+                        u8::from(ri > 0) + u8::from(ti > 0) + u8::from(fi > 0) + u8::from(si > 0);
+                    sets.push(Harmonisation {
+                        way: if changes == 0 {
+                            Way::Chord
+                        } else {
+                            Way::Tension
+                        },
+                        names: four.map(|(x, _)| x.over(root)),
+                        label: chord.text.clone(),
+                        changes,
+                    });
+                }
+            }
+        }
+    }
+    // A b9 over its root, the fifth left out: the trade's one accepted minor ninth.
+    let flat_nine = root.class().plus(1);
+    if matches!(chord.family(), Family::Dominant) && (chord.has(9, -1) || lead == flat_nine) {
+        let names = [d(9, -1), d(3, 0), d(1, 0), d(7, -1)].map(|x| x.over(root));
+        if names.iter().any(|n| n.class() == lead) {
+            sets.push(Harmonisation {
+                way: Way::Tension,
+                names,
+                label: chord.text.clone(),
+                changes: 2,
+            });
+        }
+    }
+    sets.sort_by_key(|h| h.changes);
+    sets
+}
+
+/// The diminished seventh on a degree of `root`: spelled up from there in minor thirds.
+fn diminished_on(root: NoteName) -> [NoteName; 4] {
+    [d(1, 0), d(3, -1), d(5, -1), d(7, -2)].map(|x| x.over(root))
+}
+
+/// The passing diminished seventh of a chord on `root`: on its leading note, so 7 2 4 b6.
+pub fn passing_diminished(root: NoteName) -> Harmonisation {
+    let leading = d(7, 0).over(root);
+    Harmonisation {
+        way: Way::PassingDiminished,
+        names: [d(7, 0), d(9, 0), d(11, 0), d(13, -1)].map(|x| x.over(root)),
+        label: format!("{leading}dim7"),
+        changes: 0,
+    }
+}
+
+/// The one diminished seventh that holds `lead`; `None` when it is the passing one of `root`.
+pub fn other_diminished(root: NoteName, lead: NoteName) -> Option<Harmonisation> {
+    let up = lead.class().above(root.class());
+    if matches!(up, 2 | 5 | 8 | 11) {
+        return None;
+    }
+    Some(Harmonisation {
+        way: Way::OtherDiminished,
+        names: diminished_on(lead),
+        label: format!("{lead}dim7"),
+        changes: 0,
+    })
+}
+
+/// The dominant seventh that leads to `target`, in every form that holds `lead`.
+pub fn dominant_of(target: NoteName, lead: PitchClass) -> Vec<Harmonisation> {
+    let root = d(5, 0).over(target);
+    let chord = Chord {
+        root,
+        bass: None,
+        degrees: vec![d(1, 0), d(3, 0), d(5, 0), d(7, -1)],
+        altered: false,
+        text: format!("{root}7"),
+    };
+    on_chord(&chord, lead, true)
+        .into_iter()
+        .map(|h| Harmonisation {
+            way: Way::Dominant,
+            ..h
+        })
+        .collect()
+}
+
+/// Whether the chord lets `class` stand in the lead as one of its own notes or the tensions its
+/// symbol names.
+pub fn is_chord_note(chord: &Chord, class: PitchClass) -> bool {
+    let up = class.above(chord.root.class());
+    if chord.contains(class) {
+        return true;
+    }
+    match chord.family() {
+        // The sixth chord is what stands under a plain triad's lead.
+        Family::MajorTriad
+        | Family::MajorSeventh
+        | Family::MinorMajor
+        | Family::DiminishedTriad => up == 9,
+        Family::MinorTriad => matches!(up, 9 | 10),
+        Family::Altered => matches!(up, 1 | 3 | 6 | 8),
+        Family::DominantSuspended => matches!(up, 0 | 5 | 7 | 10),
+        _ => false,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::pitch::Step;
+
+    fn chord(root: NoteName, degrees: &[(u8, i8)], text: &str) -> Chord {
+        Chord {
+            root,
+            bass: None,
+            degrees: degrees.iter().map(|&(n, a)| d(n, a)).collect(),
+            altered: false,
+            text: text.to_owned(),
+        }
+    }
+
+    const C: NoteName = NoteName::new(Step::C, 0);
+
+    #[test]
+    fn the_passing_chord_and_the_chord_share_no_note() {
+        // Computed, verified over all twelve roots: r + {2, 5, 8, 11} against each quality.
+        let qualities: [&[(u8, i8)]; 7] = [
+            &[(1, 0), (3, 0), (5, 0), (6, 0)],
+            &[(1, 0), (3, -1), (5, 0), (6, 0)],
+            &[(1, 0), (3, 0), (5, 0), (7, -1)],
+            &[(1, 0), (3, 0), (5, -1), (7, -1)],
+            &[(1, 0), (3, -1), (5, 0), (7, -1)],
+            &[(1, 0), (3, -1), (5, -1), (7, -1)],
+            &[(1, 0), (3, -1), (5, -1), (7, -2)],
+        ];
+        for position in -5..=6 {
+            let root = NoteName::from_fifths(position);
+            let passing = passing_diminished(root);
+            let mut semis: Vec<i16> = passing
+                .classes()
+                .iter()
+                .map(|c| c.above(root.class()))
+                .collect();
+            semis.sort_unstable();
+            assert_eq!(semis, [2, 5, 8, 11]);
+            for quality in qualities {
+                let chord = chord(root, quality, "");
+                assert!(passing.classes().iter().all(|c| !chord.contains(*c)));
+            }
+        }
+    }
+
+    #[test]
+    fn plain_members_come_first() {
+        let c6 = chord(C, &[(1, 0), (3, 0), (5, 0), (6, 0)], "C6");
+        let sets = on_chord(&c6, PitchClass::new(4), false);
+        assert_eq!(sets[0].way, Way::Chord);
+        let names: Vec<String> = sets[0].names.iter().map(ToString::to_string).collect();
+        assert_eq!(names, ["C", "E", "G", "A"]);
+        assert!(
+            sets.iter()
+                .any(|h| h.classes().contains(&PitchClass::new(2)))
+        );
+    }
+
+    #[test]
+    fn altered_tensions_want_the_symbol_or_the_lead() {
+        let g = NoteName::new(Step::G, 0);
+        let g7 = chord(g, &[(1, 0), (3, 0), (5, 0), (7, -1)], "G7");
+        let ab = PitchClass::new(8);
+        let f = PitchClass::new(5);
+        assert!(
+            !on_chord(&g7, f, false)
+                .iter()
+                .any(|h| h.classes().contains(&ab))
+        );
+        assert!(
+            on_chord(&g7, ab, false)
+                .iter()
+                .any(|h| h.way == Way::Tension)
+        );
+        let flat9 = chord(g, &[(1, 0), (3, 0), (5, 0), (7, -1), (9, -1)], "G7b9");
+        assert!(
+            on_chord(&flat9, f, false)
+                .iter()
+                .any(|h| h.classes().contains(&ab))
+        );
+    }
+}
