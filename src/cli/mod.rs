@@ -1,8 +1,64 @@
-//! The commands.
+//! The commands: arguments in, reports and exit codes out.
 
+mod proof;
+mod write_out;
+
+use clap::{Parser, Subcommand};
 use std::process::ExitCode;
+
+/// Nothing at or above the gate.
+const CLEAN: u8 = 0;
+/// Something at or above the gate.
+const FOUND: u8 = 1;
+/// A file or an option could not be used; clap ends with the same code.
+const UNUSABLE: u8 = 2;
+
+/// Reads section parts vertically: rebuilds every sonority at sounding pitch, checks it against
+/// the chord symbol and the voicing technique, and says what to write instead.
+#[derive(Debug, Parser)]
+#[command(name = "chartproof", version, max_term_width = 100)]
+struct Arguments {
+    #[command(subcommand)]
+    command: Command,
+}
+
+#[derive(Debug, Subcommand)]
+enum Command {
+    Proof(proof::Proof),
+}
 
 /// Runs the program on the process's arguments.
 pub fn run() -> ExitCode {
-    ExitCode::from(2)
+    let arguments = match Arguments::try_parse() {
+        Ok(arguments) => arguments,
+        Err(error) => {
+            // Help and version come this way too. A closed pipe is no reason to say anything.
+            let _ = error.print();
+            return ExitCode::from(u8::try_from(error.exit_code()).unwrap_or(UNUSABLE));
+        }
+    };
+    ExitCode::from(match arguments.command {
+        Command::Proof(proof) => proof.run(),
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use clap::CommandFactory;
+
+    #[test]
+    fn the_commands_are_well_formed() {
+        Arguments::command().debug_assert();
+    }
+
+    #[test]
+    fn help() {
+        let mut command = Arguments::command().term_width(90);
+        insta::assert_snapshot!("help", command.render_long_help().to_string());
+        command.build();
+        let proof = command.find_subcommand_mut("proof").unwrap();
+        let mut proof = proof.clone().term_width(90);
+        insta::assert_snapshot!("help_proof", proof.render_long_help().to_string());
+    }
 }

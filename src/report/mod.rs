@@ -1,1 +1,380 @@
-//! report.
+//! Reports: findings as text for people and as JSON for machines. They format and decide nothing.
+
+pub mod grid_view;
+pub mod json;
+pub mod text;
+
+use crate::finding::{Finding, Level};
+use crate::proof::Proofed;
+use crate::reading::ReadError;
+use crate::score::{Score, Source, Span};
+use std::collections::BTreeMap;
+use std::path::PathBuf;
+
+/// What became of one file (or of several that were read as one score).
+#[derive(Debug)]
+pub struct Entry {
+    /// The file, as the user gave it or as the walk found it.
+    pub path: PathBuf,
+    /// The score and what proofing it gave, or why there is none.
+    pub outcome: Result<(Score, Proofed), ReadError>,
+}
+
+impl Entry {
+    /// The path as text; bytes that are no text are replaced.
+    fn name(&self) -> String {
+        self.path.display().to_string()
+    }
+
+    /// The findings in order of bar and beat; empty when the file could not be read.
+    fn findings(&self) -> Vec<&Finding> {
+        let mut all: Vec<&Finding> = match &self.outcome {
+            Ok((_, proofed)) => proofed.findings.iter().collect(),
+            Err(_) => Vec::new(),
+        };
+        all.sort_by_key(|f| f.at);
+        all
+    }
+}
+
+/// How many findings there are.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Tally {
+    /// Of level error.
+    pub errors: usize,
+    /// Of level warning.
+    pub warnings: usize,
+    /// Of level note.
+    pub notes: usize,
+    /// By rule name.
+    pub by_rule: BTreeMap<&'static str, usize>,
+}
+
+impl Tally {
+    /// Counts the findings of all entries.
+    pub fn of(entries: &[Entry]) -> Self {
+        let mut tally = Self::default();
+        for finding in entries.iter().flat_map(Entry::findings) {
+            match finding.level {
+                Level::Error => tally.errors += 1,
+                Level::Warning => tally.warnings += 1,
+                Level::Note => tally.notes += 1,
+            }
+            *tally.by_rule.entry(finding.rule).or_default() += 1;
+        }
+        tally
+    }
+
+    /// The heaviest level found.
+    pub fn worst(&self) -> Option<Level> {
+        if self.errors > 0 {
+            Some(Level::Error)
+        } else if self.warnings > 0 {
+            Some(Level::Warning)
+        } else if self.notes > 0 {
+            Some(Level::Note)
+        } else {
+            None
+        }
+    }
+}
+
+/// The names of parts; indices that no part has are left out.
+fn part_names<'a>(score: &'a Score, parts: &[u32]) -> Vec<&'a str> {
+    parts
+        .iter()
+        .filter_map(|&i| score.parts.get(i as usize))
+        .map(|p| p.name.as_str())
+        .collect()
+}
+
+/// Where a finding stands in its files: its first note in a bar, else the bar of its first part.
+fn whereabouts<'a>(score: &'a Score, finding: &Finding, bar: u32) -> Option<(&'a Source, Span)> {
+    let of_note = finding.notes.iter().find_map(|n| {
+        let part = score.parts.get(n.note.part as usize)?;
+        let note = part.notes.get(n.note.note as usize)?;
+        (note.at.bar == bar).then_some(note.span)
+    });
+    let of_bar = || {
+        finding.parts.iter().find_map(|&p| {
+            let part = score.parts.get(p as usize)?;
+            part.bars.get(bar as usize).map(|bar| bar.span)
+        })
+    };
+    let span = of_note.or_else(of_bar)?;
+    Some((score.sources.get(span.source as usize)?, span))
+}
+
+/// `text` on one line, safe on a terminal: control characters (an escape sequence starts with one)
+/// and characters that turn the direction of writing become `?`. A character is replaced by as
+/// many bytes as it had, so that byte ranges stay true.
+fn printable(text: &str) -> String {
+    let mut safe = String::with_capacity(text.len());
+    for c in text.chars() {
+        let turns = matches!(c, '\u{200e}' | '\u{200f}' | '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}');
+        if c == '\t' || c == '\n' {
+            safe.push(' ');
+        } else if c.is_control() || turns || matches!(c, '\u{2028}' | '\u{2029}') {
+            safe.extend(std::iter::repeat_n('?', c.len_utf8()));
+        } else {
+            safe.push(c);
+        }
+    }
+    safe
+}
+
+/// `1 error`, `2 errors`.
+fn counted(n: usize, word: &str) -> String {
+    let plural = if word == "sonority" {
+        "sonorities".to_owned()
+    } else {
+        format!("{word}s")
+    };
+    match n {
+        1 => format!("1 {word}"),
+        _ => format!("{n} {plural}"),
+    }
+}
+
+#[cfg(test)]
+pub(crate) mod sample {
+    //! A score of four saxophones for the reports' tests, built by hand.
+
+    use super::*;
+    use crate::chord::{Chord, Degree};
+    use crate::finding::{NoteAtFault, NoteRef};
+    use crate::pitch::{NoteName, Pitch, Step, Transposition};
+    use crate::proof::Inferred;
+    use crate::score::{
+        Articulations, Bar, ChordMark, Mark, Note, NoteFlags, Part, PartBar, Place, Rest,
+    };
+    use crate::time::Ticks;
+    use std::sync::Arc;
+
+    pub(crate) fn pitch(text: &str) -> Pitch {
+        text.parse().unwrap()
+    }
+
+    pub(crate) fn pitches(text: &str) -> Vec<Pitch> {
+        text.split(' ').map(pitch).collect()
+    }
+
+    /// Two ticks to the quarter. `notes` holds (bar, offset, duration, sounding pitch).
+    pub(crate) fn part(name: &str, by: Transposition, notes: &[(u32, i64, i64, &str)]) -> Part {
+        let notes = notes
+            .iter()
+            .enumerate()
+            .map(|(i, &(bar, offset, duration, sounding))| Note {
+                at: Place {
+                    bar,
+                    offset: Ticks(offset),
+                },
+                onset: Ticks::ZERO,
+                duration: Ticks(duration),
+                written: pitch(sounding).transposed(by.inverse()),
+                sounding: pitch(sounding),
+                staff: 1,
+                voice: 1,
+                flags: NoteFlags::default(),
+                articulations: Articulations::default(),
+                span: Span {
+                    source: 0,
+                    start: 10 * (i as u32) + 4,
+                    end: 10 * (i as u32) + 8,
+                },
+            })
+            .collect();
+        let bar = |number: &str, filled| PartBar {
+            number: number.to_owned(),
+            filled: Ticks(filled),
+            ..PartBar::default()
+        };
+        Part {
+            name: name.to_owned(),
+            staves: 1,
+            notes,
+            bars: vec![bar("4", 8), bar("5", 8)],
+            transpositions: vec![Mark::new(Place::default(), by, Span::default())],
+            ..Part::default()
+        }
+    }
+
+    pub(crate) fn chord(bar: u32, offset: i64, root: Step, text: &str) -> Mark<ChordMark> {
+        let at = Place {
+            bar,
+            offset: Ticks(offset),
+        };
+        let mark = ChordMark {
+            chord: Some(Chord {
+                root: NoteName::new(root, 0),
+                bass: None,
+                degrees: vec![Degree::new(1, 0)],
+                altered: false,
+                text: text.to_owned(),
+            }),
+            written: text.to_owned(),
+            unread: None,
+        };
+        Mark::new(at, mark, Span::default())
+    }
+
+    /// Two bars, numbered 4 and 5: F6 in bar 4; in bar 5 a note on 1, two eighths on 2, a rest.
+    pub(crate) fn score() -> Score {
+        let alto = Transposition::from_parts(-5, -9, 0);
+        let tenor = Transposition::from_parts(-1, -2, -1);
+        let line = |a, b, c, d| [(0, 0, 8, a), (1, 0, 2, b), (1, 2, 1, c), (1, 3, 1, d)];
+        let mut lead = part("Alto 1", alto, &line("A4", "A4", "C5", "A4"));
+        lead.chords = vec![chord(0, 0, Step::F, "F6"), chord(1, 4, Step::C, "C7")];
+        let mut parts = vec![
+            lead,
+            part("Alto 2", alto, &line("D4", "F4", "F4", "F4")),
+            part("Tenor 1", tenor, &line("C4", "D4", "D4", "D4")),
+            part("Tenor 2", tenor, &line("F3", "C4", "C4", "C4")),
+        ];
+        for p in &mut parts {
+            p.rests = vec![Rest {
+                at: Place {
+                    bar: 1,
+                    offset: Ticks(4),
+                },
+                onset: Ticks::ZERO,
+                duration: Ticks(4),
+                staff: 1,
+                voice: 1,
+                whole_bar: false,
+                span: Span::default(),
+            }];
+        }
+        let mut score = Score {
+            title: Some("Test passage".to_owned()),
+            per_quarter: Ticks(2),
+            sources: vec![Source {
+                path: PathBuf::from("quay.musicxml"),
+                member: None,
+                text: Arc::from("line one\nline two\nline three\nline four\nline five\nline six\n"),
+            }],
+            parts,
+            ..Score::default()
+        };
+        score.lay_out();
+        debug_assert_eq!(score.bars.iter().map(|b: &Bar| b.length.0).sum::<i64>(), 16);
+        score
+    }
+
+    pub(crate) fn finding() -> Finding {
+        Finding {
+            rule: "wrong-voice-dropped",
+            level: Level::Error,
+            section: Some("saxes".to_owned()),
+            parts: vec![1],
+            at: Place {
+                bar: 1,
+                offset: Ticks(3),
+            },
+            message: "Alto 2 has F4 in a drop 2 passage; the second voice was left up there"
+                .to_owned(),
+            why: "In drop 2 the second voice from the top of close position goes down an octave, \
+                  so that the lead is left open above the others and every sonority of the \
+                  passage has the same sound."
+                .to_owned(),
+            source: "common practice, no source",
+            chord: Some("F6".to_owned()),
+            technique: Some("drop 2".to_owned()),
+            notes: vec![NoteAtFault {
+                note: NoteRef { part: 1, note: 3 },
+                voice: 2,
+                expected: Some(pitch("F3")),
+                label: "drop it an octave".to_owned(),
+            }],
+            found: pitches("A4 F4 D4 C4"),
+            expected: pitches("A4 D4 C4 F3"),
+            suggestion: Some("write D4 in Alto 2, C4 in Tenor 1, F3 in Tenor 2".to_owned()),
+        }
+    }
+
+    pub(crate) fn entry() -> Entry {
+        let about_a_bar = Finding {
+            rule: "bar-length",
+            level: Level::Warning,
+            section: None,
+            parts: vec![0],
+            at: Place::default(),
+            message: "Alto 1 has 5 beats in a bar of 4/4".to_owned(),
+            why: "A bar holds what its meter says.".to_owned(),
+            source: "common practice, no source",
+            chord: None,
+            technique: None,
+            notes: Vec::new(),
+            found: Vec::new(),
+            expected: Vec::new(),
+            suggestion: None,
+        };
+        let proofed = Proofed {
+            findings: vec![finding(), about_a_bar],
+            sonorities: 4,
+            inferred: vec![Inferred {
+                section: "saxes".to_owned(),
+                technique: "drop 2".to_owned(),
+                from: Place::default(),
+                to: Place {
+                    bar: 1,
+                    offset: Ticks(3),
+                },
+                fits: 3,
+                of: 4,
+            }],
+            remarks: vec!["Drums were not looked at: they have no pitch.".to_owned()],
+        };
+        Entry {
+            path: PathBuf::from("quay.musicxml"),
+            outcome: Ok((score(), proofed)),
+        }
+    }
+
+    pub(crate) fn unreadable() -> Entry {
+        let path = PathBuf::from("broken.passage");
+        let text: Arc<str> = Arc::from("title: x\nalto 1 | A4 H4 |\n");
+        Entry {
+            outcome: Err(ReadError::at(&path, &text, 21..23, "`H4` is not a pitch")
+                .help("write a letter A to G, accidentals (b, #) and an octave, such as Bb4")),
+            path,
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn nothing_from_a_file_steers_the_terminal() {
+        let text = "a\u{1b}[31mred\u{9b}2J\r\nb\u{202e}c";
+        let safe = printable(text);
+        assert_eq!(safe, "a?[31mred??2J? b???c");
+        assert_eq!(safe.len(), text.len());
+        assert_eq!(printable("Flügelhorn ♭"), "Flügelhorn ♭");
+    }
+
+    #[test]
+    fn a_tally_counts_levels_and_rules() {
+        let tally = Tally::of(&[sample::entry(), sample::unreadable()]);
+        assert_eq!((tally.errors, tally.warnings, tally.notes), (1, 1, 0));
+        assert_eq!(tally.worst(), Some(Level::Error));
+        assert_eq!(tally.by_rule["bar-length"], 1);
+        assert_eq!(Tally::default().worst(), None);
+    }
+
+    #[test]
+    fn one_and_many() {
+        assert_eq!(counted(1, "sonority"), "1 sonority");
+        assert_eq!(counted(0, "sonority"), "0 sonorities");
+        assert_eq!(counted(2, "error"), "2 errors");
+    }
+
+    #[test]
+    fn a_finding_is_found_in_its_file() {
+        let score = sample::score();
+        let (source, span) = whereabouts(&score, &sample::finding(), 1).unwrap();
+        assert_eq!(source.line_column(span.start), (4, 6));
+    }
+}

@@ -1,0 +1,373 @@
+//! `chartproof proof`: reads and reports.
+
+use super::write_out::{self, WriteError};
+use super::{CLEAN, FOUND, UNUSABLE};
+use crate::finding::Level;
+use crate::proof::proof;
+use crate::reading::{Outcome, files, read_paths};
+use crate::report::{Entry, Tally, json, text};
+use crate::style::Style;
+use crate::voicing::Technique;
+use clap::{Args, ValueEnum};
+use codespan_reporting::term::termcolor::Buffer;
+use rayon::prelude::*;
+use std::io::{self, IsTerminal, Write};
+use std::path::PathBuf;
+
+/// Reads scores and reports what is wrong, where, why, and what to write instead
+///
+/// Exit code: 0 when nothing at or above the gate was found, 1 when something was, 2 when a file
+/// or an option could not be used (the files that can be read are still reported).
+#[derive(Debug, Args)]
+pub(super) struct Proof {
+    /// Scores to read: MusicXML (.musicxml, .xml, .mxl), passage grids (.passage), or folders of
+    /// them
+    #[arg(required = true, value_name = "PATH")]
+    paths: Vec<PathBuf>,
+
+    /// The form of the report: text for people, json for one document, jsonl for one object a line
+    #[arg(long, value_enum, value_name = "FORMAT", default_value_t = Format::Text)]
+    format: Format,
+
+    /// Read all files together as the parts of one score, one player's part each
+    #[arg(long)]
+    one_score: bool,
+
+    /// The technique the passages are meant to be in, such as "drop 2"; a passage that names its
+    /// own keeps it. Without this it is inferred phrase by phrase
+    #[arg(long, value_name = "TECHNIQUE", value_parser = technique)]
+    technique: Option<Technique>,
+
+    /// The house style, by the name of one that comes with the program
+    #[arg(long, value_name = "NAME", value_parser = style)]
+    style: Option<Style>,
+
+    /// The lowest level that makes the exit code 1
+    #[arg(long, value_enum, value_name = "LEVEL", default_value_t = Gate::Error)]
+    gate: Gate,
+
+    /// Write the report to this file instead of the terminal; a file that is read as a score is
+    /// never overwritten
+    #[arg(long, value_name = "FILE")]
+    into: Option<PathBuf>,
+
+    /// Colour in the text report; auto is on a terminal only, and not when NO_COLOR is set
+    #[arg(long, alias = "color", value_enum, value_name = "WHEN", default_value_t = Colour::Auto)]
+    colour: Colour,
+}
+
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+enum Format {
+    Text,
+    Json,
+    Jsonl,
+}
+
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+enum Gate {
+    Error,
+    Warning,
+    Note,
+    Never,
+}
+
+impl Gate {
+    /// Whether the heaviest finding is at the gate or above it.
+    fn stops(self, worst: Option<Level>) -> bool {
+        let lowest = match self {
+            Self::Error => Level::Error,
+            Self::Warning => Level::Warning,
+            Self::Note => Level::Note,
+            Self::Never => return false,
+        };
+        worst.is_some_and(|level| level >= lowest)
+    }
+}
+
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+enum Colour {
+    Auto,
+    Always,
+    Never,
+}
+
+impl Colour {
+    fn on(self, to_terminal: bool) -> bool {
+        let refused = || {
+            std::env::var_os("NO_COLOR").is_some_and(|v| !v.is_empty())
+                || std::env::var_os("TERM").is_some_and(|v| v == "dumb")
+        };
+        match self {
+            Self::Always => true,
+            Self::Never => false,
+            Self::Auto => to_terminal && !refused(),
+        }
+    }
+}
+
+/// Why a report could not be made.
+#[derive(Debug, thiserror::Error)]
+enum ReportError {
+    #[error("the report could not be put together: {0}")]
+    Text(#[from] io::Error),
+    #[error("the report could not be put together: {0}")]
+    Json(#[from] serde_json::Error),
+}
+
+impl Proof {
+    /// Runs the command; returns the exit code.
+    pub(super) fn run(self) -> u8 {
+        let outcomes = if self.one_score {
+            files::read_as_one(&self.paths)
+        } else {
+            read_paths(&self.paths)
+        };
+        let entries = proofed(outcomes, &self.style_in_force());
+        let mut code = exit_code(&entries, self.gate);
+        if entries.is_empty() {
+            complain(
+                "no score was found in what was given: expected MusicXML (.musicxml, .xml, .mxl) \
+                 or passage grids (.passage); check the paths",
+            );
+            return UNUSABLE;
+        }
+        // The text report on the terminal shows unreadable files itself; elsewhere nobody may look.
+        if self.format != Format::Text || self.into.is_some() {
+            for error in entries.iter().filter_map(|e| e.outcome.as_ref().err()) {
+                complain(&match &error.help {
+                    Some(help) => format!("{error}; {help}"),
+                    None => error.to_string(),
+                });
+            }
+        }
+        let written = match self.report(&entries) {
+            Ok(report) => self.deliver(&report, &entries),
+            Err(error) => Err(error.to_string()),
+        };
+        if let Err(message) = written {
+            complain(&message);
+            code = UNUSABLE;
+        }
+        code
+    }
+
+    fn style_in_force(&self) -> Style {
+        let mut style = self.style.clone().unwrap_or_default();
+        if let Some(technique) = self.technique {
+            style.technique = Some(technique.name().to_owned());
+        }
+        style
+    }
+
+    fn report(&self, entries: &[Entry]) -> Result<Vec<u8>, ReportError> {
+        Ok(match self.format {
+            Format::Text => {
+                let to_terminal = self.into.is_none() && io::stdout().is_terminal();
+                let mut buffer = if self.colour.on(to_terminal) {
+                    Buffer::ansi()
+                } else {
+                    Buffer::no_color()
+                };
+                text::render(entries, &mut buffer, text::Options::default())?;
+                buffer.into_inner()
+            }
+            Format::Json => json::render(entries)?.into_bytes(),
+            Format::Jsonl => json::lines(entries)?.into_bytes(),
+        })
+    }
+
+    fn deliver(&self, report: &[u8], entries: &[Entry]) -> Result<(), String> {
+        match &self.into {
+            Some(target) => {
+                let inputs = inputs(&self.paths, entries);
+                write_out::write(target, report, &inputs).map_err(|e: WriteError| e.to_string())
+            }
+            None => to_stdout(report),
+        }
+    }
+}
+
+/// Proofs the scores side by side; the order stays that of the files.
+fn proofed(outcomes: Vec<Outcome>, style: &Style) -> Vec<Entry> {
+    outcomes
+        .into_par_iter()
+        .map(|Outcome { path, score }| Entry {
+            path,
+            outcome: score.map(|score| {
+                let proofed = proof(&score, style);
+                (score, proofed)
+            }),
+        })
+        .collect()
+}
+
+/// A file that cannot be used weighs more than any finding.
+fn exit_code(entries: &[Entry], gate: Gate) -> u8 {
+    if entries.is_empty() || entries.iter().any(|e| e.outcome.is_err()) {
+        UNUSABLE
+    } else if gate.stops(Tally::of(entries).worst()) {
+        FOUND
+    } else {
+        CLEAN
+    }
+}
+
+/// Every file that was named or read.
+fn inputs(paths: &[PathBuf], entries: &[Entry]) -> Vec<PathBuf> {
+    let mut all = paths.to_vec();
+    for entry in entries {
+        all.push(entry.path.clone());
+        if let Ok((score, _)) = &entry.outcome {
+            all.extend(score.sources.iter().map(|s| s.path.clone()));
+        }
+    }
+    all
+}
+
+/// A reader that closed the pipe (`| head`) has seen what it wanted: that is no failure.
+fn to_stdout(report: &[u8]) -> Result<(), String> {
+    let mut out = io::stdout().lock();
+    match out.write_all(report).and_then(|()| out.flush()) {
+        Err(error) if error.kind() != io::ErrorKind::BrokenPipe => {
+            Err(format!("the report could not be written: {error}"))
+        }
+        _ => Ok(()),
+    }
+}
+
+/// On the error output, where nothing can be done about a failure.
+fn complain(message: &str) {
+    let safe: String = message
+        .chars()
+        .map(|c| if c.is_control() { '?' } else { c })
+        .collect();
+    let _ = writeln!(io::stderr(), "error: {safe}");
+}
+
+/// No such technique.
+#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
+#[error("`{found}` is no technique chartproof knows{}; write one of {known}", .nearest.map(|n| format!(" (did you mean \"{n}\"?)")).unwrap_or_default())]
+struct NoSuchTechnique {
+    found: String,
+    nearest: Option<&'static str>,
+    known: String,
+}
+
+fn technique(text: &str) -> Result<Technique, NoSuchTechnique> {
+    Technique::named(text).ok_or_else(|| {
+        let names: Vec<&'static str> = Technique::ALL.iter().map(|t| t.name()).collect();
+        let lower = text.to_lowercase();
+        let nearest = names
+            .iter()
+            .map(|name| (strsim::jaro_winkler(&lower, name), *name))
+            .filter(|(likeness, _)| *likeness > 0.7)
+            .max_by(|a, b| a.0.total_cmp(&b.0))
+            .map(|(_, name)| name);
+        NoSuchTechnique {
+            found: text.to_owned(),
+            nearest,
+            known: names.join(", "),
+        }
+    })
+}
+
+/// No such house style.
+#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
+#[error(
+    "no house style of the name `{0}` comes with chartproof; leave the option out for the usual one"
+)]
+struct NoSuchStyle(String);
+
+fn style(name: &str) -> Result<Style, NoSuchStyle> {
+    Style::shipped(name).ok_or_else(|| NoSuchStyle(name.to_owned()))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::cli::{Arguments, Command};
+    use crate::report::sample;
+    use clap::Parser;
+
+    fn parse(arguments: &[&str]) -> Result<Proof, clap::Error> {
+        let all = ["chartproof", "proof"].iter().chain(arguments);
+        Arguments::try_parse_from(all).map(|a| match a.command {
+            Command::Proof(proof) => proof,
+        })
+    }
+
+    #[test]
+    fn options_are_read() {
+        let proof = parse(&[
+            "a.musicxml",
+            "b",
+            "--format",
+            "json",
+            "--technique",
+            "Drop 2",
+            "--gate",
+            "never",
+            "--one-score",
+            "--color",
+            "never",
+        ])
+        .unwrap();
+        assert_eq!(proof.paths.len(), 2);
+        assert_eq!(proof.format, Format::Json);
+        assert_eq!(proof.gate, Gate::Never);
+        assert!(proof.one_score);
+        assert_eq!(proof.colour, Colour::Never);
+        let style = proof.style_in_force();
+        assert_eq!(style.technique.as_deref(), Some("drop 2"));
+    }
+
+    #[test]
+    fn wrong_options_are_refused_with_code_two() {
+        for wrong in [
+            &["a", "--technique", "dorp 2"][..],
+            &["a", "--gate", "loud"],
+            &["a", "--format", "yaml"],
+            &["a", "--style", "no such style"],
+            &[],
+        ] {
+            assert_eq!(parse(wrong).unwrap_err().exit_code(), 2, "{wrong:?}");
+        }
+    }
+
+    #[test]
+    fn a_mistyped_technique_names_the_nearest_and_all() {
+        let message = technique("dorp 2").unwrap_err().to_string();
+        assert!(message.contains("did you mean \"drop 2\"?"), "{message}");
+        assert!(message.contains("four-way close"), "{message}");
+        let message = technique("zzz").unwrap_err().to_string();
+        assert!(!message.contains("did you mean"), "{message}");
+    }
+
+    #[test]
+    fn the_gate_lets_lighter_findings_through() {
+        use Level::{Error, Note, Warning};
+        assert!(Gate::Error.stops(Some(Error)));
+        assert!(!Gate::Error.stops(Some(Warning)));
+        assert!(Gate::Warning.stops(Some(Error)));
+        assert!(Gate::Note.stops(Some(Note)));
+        assert!(!Gate::Warning.stops(Some(Note)));
+        assert!(!Gate::Note.stops(None));
+        assert!(!Gate::Never.stops(Some(Error)));
+    }
+
+    #[test]
+    fn an_unreadable_file_weighs_more_than_findings() {
+        assert_eq!(exit_code(&[sample::entry()], Gate::Error), FOUND);
+        assert_eq!(exit_code(&[sample::entry()], Gate::Never), CLEAN);
+        let both = [sample::entry(), sample::unreadable()];
+        assert_eq!(exit_code(&both, Gate::Never), UNUSABLE);
+        assert_eq!(exit_code(&[], Gate::Error), UNUSABLE);
+    }
+
+    #[test]
+    fn colour_needs_a_terminal_unless_asked_for() {
+        assert!(Colour::Always.on(false));
+        assert!(!Colour::Never.on(true));
+        assert!(!Colour::Auto.on(false));
+    }
+}

@@ -1,0 +1,480 @@
+//! A bar of a score drawn as grid rows: what a finding shows instead of its file's own text.
+//!
+//! The first line names the bar; then come the rows `chord` and `count` and one row for each part,
+//! top to bottom. A column stands for an onset. A cell is the pitch as the player reads it, with
+//! the sounding pitch in brackets where it differs; `-` holds, `.` rests, `-A4` is held over from
+//! the bar before. Several notes of one part are joined by `+`.
+
+use super::printable;
+use crate::finding::NoteRef;
+use crate::score::{ChordMark, Note, NoteFlags, Part, Place, Score};
+use crate::time::{Beat, Ticks};
+use std::collections::BTreeSet;
+use std::ops::Range;
+use unicode_width::UnicodeWidthStr;
+
+/// How many columns are drawn at most, so that a hostile bar costs little.
+const MOST_COLUMNS: usize = 64;
+
+/// The widest part name drawn in full.
+const WIDEST_NAME: usize = 24;
+
+/// A bar as text, with the places of its cells in that text.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct GridView {
+    /// The drawn rows, one line each.
+    pub text: String,
+    cells: Vec<(u32, Ticks, Range<usize>)>,
+    notes: Vec<(NoteRef, Ticks, Range<usize>)>,
+    labels: Vec<(u32, Range<usize>)>,
+    counts: Vec<(Ticks, Range<usize>)>,
+}
+
+/// One cell before it is laid out; ranges are bytes of its text.
+#[derive(Clone, Debug, Default)]
+struct Cell {
+    text: String,
+    notes: Vec<(u32, Range<usize>)>,
+}
+
+impl Cell {
+    fn plain(text: impl Into<String>) -> Self {
+        Self {
+            text: text.into(),
+            notes: Vec::new(),
+        }
+    }
+}
+
+/// One row before it is laid out.
+struct Row {
+    label: String,
+    part: Option<u32>,
+    cells: Vec<Cell>,
+}
+
+impl GridView {
+    /// The whole bar, for the parts given by 0-based index. `bar` is the 0-based bar index.
+    pub fn of(score: &Score, parts: &[u32], bar: u32) -> Self {
+        Self::around(score, parts, bar, Ticks::ZERO, usize::MAX)
+    }
+
+    /// The columns of the bar around `focus` (time since the bar line) that fit into `width`
+    /// terminal columns; columns left out are shown as `...`.
+    pub fn around(score: &Score, parts: &[u32], bar: u32, focus: Ticks, width: usize) -> Self {
+        let all = onsets(score, parts, bar);
+        let at = all
+            .partition_point(|&t| t <= focus)
+            .saturating_sub(1)
+            .min(all.len().saturating_sub(1));
+        let first = at.saturating_sub(MOST_COLUMNS / 2);
+        let columns: Vec<Ticks> = all.iter().copied().skip(first).take(MOST_COLUMNS).collect();
+        let rows = rows(score, parts, bar, &columns);
+        let widths: Vec<usize> = (0..columns.len())
+            .map(|i| {
+                rows.iter()
+                    .filter_map(|r| r.cells.get(i))
+                    .map(|c| c.text.width())
+                    .max()
+                    .unwrap_or(0)
+            })
+            .collect();
+        let label_width = rows.iter().map(|r| r.label.width()).max().unwrap_or(0);
+        let room = width.saturating_sub(label_width + 5);
+        let shown = window(&widths, at - first, room);
+        let cut_before = first + shown.start > 0;
+        let cut_after = first + shown.end < all.len();
+
+        let mut view = Self {
+            text: format!("bar {}", printable(&score.bar_number(bar))),
+            ..Self::default()
+        };
+        for row in &rows {
+            view.text.push('\n');
+            let start = view.text.len();
+            view.text.push_str(&row.label);
+            if let Some(part) = row.part {
+                view.labels.push((part, start..view.text.len()));
+            }
+            view.pad(label_width.saturating_sub(row.label.width()));
+            view.text.push_str(" |");
+            let is_count = row.part.is_none() && row.label == COUNT;
+            let dots = if is_count { " ..." } else { "    " };
+            if cut_before {
+                view.text.push_str(dots);
+            }
+            for i in shown.clone() {
+                let (Some(cell), Some(&column), Some(&wide)) =
+                    (row.cells.get(i), columns.get(i), widths.get(i))
+                else {
+                    continue;
+                };
+                view.text
+                    .push_str(if i == shown.start { " " } else { "  " });
+                let start = view.text.len();
+                view.text.push_str(&cell.text);
+                let range = start..view.text.len();
+                if let Some(part) = row.part {
+                    for (note, r) in &cell.notes {
+                        let note = NoteRef { part, note: *note };
+                        view.notes
+                            .push((note, column, start + r.start..start + r.end));
+                    }
+                    view.cells.push((part, column, range));
+                } else if is_count {
+                    view.counts.push((column, range));
+                }
+                view.pad(wide.saturating_sub(cell.text.width()));
+            }
+            if cut_after {
+                view.text.push_str(dots);
+            }
+            view.text.push_str(" |");
+        }
+        view
+    }
+
+    fn pad(&mut self, n: usize) {
+        self.text.extend(std::iter::repeat_n(' ', n));
+    }
+
+    /// The bytes of the cell of a part in the column that `offset` (time since the bar line)
+    /// falls in.
+    pub fn cell(&self, part: u32, offset: Ticks) -> Option<Range<usize>> {
+        self.cells
+            .iter()
+            .rev()
+            .find(|(p, t, _)| *p == part && *t <= offset)
+            .map(|(_, _, r)| r.clone())
+    }
+
+    /// The bytes of one note in the column that `offset` falls in, or where it starts when it does
+    /// not sound there.
+    pub fn note(&self, note: NoteRef, offset: Ticks) -> Option<Range<usize>> {
+        let mut all = self.notes.iter().filter(|(n, ..)| *n == note);
+        let first = all.next()?;
+        let here = all.take_while(|(_, t, _)| *t <= offset).last();
+        Some(here.unwrap_or(first).2.clone())
+    }
+
+    /// The bytes of a part's name.
+    pub fn label(&self, part: u32) -> Option<Range<usize>> {
+        self.labels
+            .iter()
+            .find(|(p, _)| *p == part)
+            .map(|(_, r)| r.clone())
+    }
+
+    /// The bytes of the count over the column that `offset` falls in.
+    pub fn count(&self, offset: Ticks) -> Option<Range<usize>> {
+        self.counts
+            .iter()
+            .rev()
+            .find(|(t, _)| *t <= offset)
+            .map(|(_, r)| r.clone())
+    }
+}
+
+const COUNT: &str = "count";
+
+/// The notes of a part in a bar, with their indices. Notes are in order of time.
+fn notes_of(part: &Part, bar: u32) -> impl Iterator<Item = (u32, &Note)> {
+    let first = part.notes.partition_point(|n| n.at.bar < bar);
+    part.notes
+        .iter()
+        .enumerate()
+        .skip(first)
+        .take_while(move |(_, n)| n.at.bar == bar)
+        .filter(|(_, n)| !n.flags.has(NoteFlags::GRACE) && !n.flags.has(NoteFlags::CUE))
+        .map(|(i, n)| (i as u32, n))
+}
+
+/// The columns of a bar: onsets of notes and rests of the parts shown, and chord changes.
+fn onsets(score: &Score, parts: &[u32], bar: u32) -> Vec<Ticks> {
+    let mut all: BTreeSet<Ticks> = BTreeSet::new();
+    for part in parts.iter().filter_map(|&p| score.parts.get(p as usize)) {
+        all.extend(notes_of(part, bar).map(|(_, n)| n.at.offset));
+        let first = part.rests.partition_point(|r| r.at.bar < bar);
+        all.extend(
+            part.rests
+                .iter()
+                .skip(first)
+                .take_while(|r| r.at.bar == bar)
+                .map(|r| r.at.offset),
+        );
+    }
+    all.extend(
+        score
+            .chords
+            .iter()
+            .filter(|m| m.at.bar == bar)
+            .map(|m| m.at.offset),
+    );
+    if all.is_empty() {
+        all.insert(Ticks::ZERO);
+    }
+    all.into_iter().collect()
+}
+
+fn rows(score: &Score, parts: &[u32], bar: u32, columns: &[Ticks]) -> Vec<Row> {
+    let mut rows = Vec::with_capacity(parts.len() + 2);
+    rows.extend(chord_row(score, bar, columns));
+    rows.push(Row {
+        label: COUNT.to_owned(),
+        part: None,
+        cells: counts(score, bar, columns),
+    });
+    for &index in parts {
+        let Some(part) = score.parts.get(index as usize) else {
+            continue;
+        };
+        let notes: Vec<(u32, &Note)> = notes_of(part, bar).collect();
+        rows.push(Row {
+            label: short_name(part),
+            part: Some(index),
+            cells: columns.iter().map(|&t| cell(&notes, t)).collect(),
+        });
+    }
+    rows
+}
+
+fn short_name(part: &Part) -> String {
+    let name = printable(&part.name);
+    if name.width() <= WIDEST_NAME {
+        return name;
+    }
+    match part.abbreviation.as_deref().map(printable) {
+        Some(short) if !short.is_empty() && short.width() <= WIDEST_NAME => short,
+        _ => name.chars().take(WIDEST_NAME).collect(),
+    }
+}
+
+/// No row at all when no chord symbol is in force in the bar.
+fn chord_row(score: &Score, bar: u32, columns: &[Ticks]) -> Option<Row> {
+    let start = score.bars.get(bar as usize)?.start;
+    let before = score.chord_at(start);
+    let here: Vec<_> = score.chords.iter().filter(|m| m.at.bar == bar).collect();
+    if before.is_none() && here.is_empty() {
+        return None;
+    }
+    let cells = columns
+        .iter()
+        .enumerate()
+        .map(|(i, &column)| {
+            let new = here.iter().find(|m| m.at.offset == column).copied();
+            let shown = match new {
+                // The first column repeats what is in force, so that the bar can be read alone.
+                None if i == 0 => score.chord_at(start + column),
+                other => other,
+            };
+            Cell::plain(shown.map_or_else(|| "-".to_owned(), |m| symbol(&m.value)))
+        })
+        .collect();
+    Some(Row {
+        label: "chord".to_owned(),
+        part: None,
+        cells,
+    })
+}
+
+/// A chord symbol at concert pitch; one that could not be read as it stands in its part.
+fn symbol(mark: &ChordMark) -> String {
+    match &mark.chord {
+        Some(chord) => printable(&chord.text),
+        None if mark.unread.is_some() => printable(&mark.written),
+        None => "N.C.".to_owned(),
+    }
+}
+
+/// `1 & 2 e & a`; a part of a beat whose beat is not the column before it says the beat too
+/// (`2&`); anything finer is exact (`2+1/3`).
+fn counts(score: &Score, bar: u32, columns: &[Ticks]) -> Vec<Cell> {
+    let mut previous: Option<i64> = None;
+    columns
+        .iter()
+        .map(|&offset| {
+            let Beat(beat) = score.beat_at(Place { bar, offset });
+            let whole = beat.floor().to_integer();
+            let rest = beat - beat.floor();
+            let known = previous == Some(whole);
+            previous = Some(whole);
+            let part = match (*rest.numer(), *rest.denom()) {
+                (0, _) => return Cell::plain(whole.to_string()),
+                (1, 2) => "&",
+                (1, 4) => "e",
+                (3, 4) => "a",
+                (n, d) => return Cell::plain(format!("{whole}+{n}/{d}")),
+            };
+            Cell::plain(if known {
+                part.to_owned()
+            } else {
+                format!("{whole}{part}")
+            })
+        })
+        .collect()
+}
+
+/// What a part has in a column.
+fn cell(notes: &[(u32, &Note)], column: Ticks) -> Cell {
+    let starts = |n: &Note| n.at.offset == column;
+    let sounds = |n: &Note| n.at.offset < column && column < n.at.offset + n.duration;
+    let here: Vec<(u32, &Note)> = notes
+        .iter()
+        .copied()
+        .filter(|(_, n)| starts(n) || sounds(n))
+        .collect();
+    if here.is_empty() {
+        return Cell::plain(".");
+    }
+    let held = |n: &Note| sounds(n) || (n.flags.has(NoteFlags::TIED_IN) && column > Ticks::ZERO);
+    if here.iter().all(|(_, n)| held(n)) {
+        return Cell {
+            text: "-".to_owned(),
+            notes: here.iter().map(|(i, _)| (*i, 0..1)).collect(),
+        };
+    }
+    let mut cell = Cell::default();
+    for (index, note) in here {
+        if !cell.text.is_empty() {
+            cell.text.push('+');
+        }
+        let start = cell.text.len();
+        if note.flags.has(NoteFlags::TIED_IN) || sounds(note) {
+            cell.text.push('-');
+        }
+        if note.flags.has(NoteFlags::SLASH) {
+            cell.text.push('/');
+        } else {
+            cell.text.push_str(&note.written.to_string());
+            if note.written.midi() != note.sounding.midi() {
+                cell.text.push_str(" (");
+                cell.text.push_str(&note.sounding.to_string());
+                cell.text.push(')');
+            }
+        }
+        cell.notes.push((index, start..cell.text.len()));
+    }
+    cell
+}
+
+/// The run of columns around `focus` that fits into `room`, grown evenly to both sides; at least
+/// the focus itself.
+fn window(widths: &[usize], focus: usize, room: usize) -> Range<usize> {
+    if widths.is_empty() {
+        return 0..0;
+    }
+    let one = |i: usize| widths.get(i).map_or(0, |w| w.saturating_add(2));
+    let whole = widths
+        .iter()
+        .fold(0usize, |sum, w| sum.saturating_add(w.saturating_add(2)));
+    if whole <= room {
+        return 0..widths.len();
+    }
+    let room = room.saturating_sub(8); // for the dots on both sides
+    let mut shown = focus..(focus + 1).min(widths.len());
+    let mut used = one(focus);
+    loop {
+        let mut grown = false;
+        if shown.end < widths.len() && used + one(shown.end) <= room {
+            used += one(shown.end);
+            shown.end += 1;
+            grown = true;
+        }
+        if let Some(left) = shown.start.checked_sub(1)
+            && used + one(left) <= room
+        {
+            used += one(left);
+            shown.start = left;
+            grown = true;
+        }
+        if !grown {
+            return shown;
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::pitch::Transposition;
+    use crate::report::sample;
+
+    #[test]
+    fn a_bar_is_drawn_as_grid_rows() {
+        let view = GridView::of(&sample::score(), &[0, 1, 2, 3], 1);
+        insta::assert_snapshot!(view.text, @r"
+        bar 5
+        chord   | F6        -        -         C7 |
+        count   | 1         2        &         3  |
+        Alto 1  | F#5 (A4)  A5 (C5)  F#5 (A4)  .  |
+        Alto 2  | D5 (F4)   D5 (F4)  D5 (F4)   .  |
+        Tenor 1 | E5 (D4)   E5 (D4)  E5 (D4)   .  |
+        Tenor 2 | D5 (C4)   D5 (C4)  D5 (C4)   .  |
+        ");
+    }
+
+    #[test]
+    fn cells_know_their_bytes() {
+        let view = GridView::of(&sample::score(), &[0, 1], 1);
+        let bytes = |r: Option<Range<usize>>| view.text.get(r.unwrap()).unwrap().to_owned();
+        assert_eq!(bytes(view.cell(1, Ticks(3))), "D5 (F4)");
+        assert_eq!(bytes(view.cell(0, Ticks(2))), "A5 (C5)");
+        assert_eq!(bytes(view.label(1)), "Alto 2");
+        assert_eq!(bytes(view.count(Ticks(3))), "&");
+        let note = NoteRef { part: 0, note: 2 };
+        assert_eq!(bytes(view.note(note, Ticks(2))), "A5 (C5)");
+        assert_eq!(view.cell(2, Ticks(3)), None);
+        assert_eq!(view.note(NoteRef { part: 0, note: 99 }, Ticks(0)), None);
+    }
+
+    #[test]
+    fn held_notes_triplets_and_chords_in_one_part() {
+        let none = Transposition::NONE;
+        let mut score = sample::score();
+        score.chords.clear();
+        score.per_quarter = Ticks(6);
+        score.parts = vec![
+            sample::part("Trumpet 1", none, &[(0, 0, 24, "E5")]),
+            sample::part(
+                "Pianino für zwei Hände 🎹",
+                none,
+                &[(0, 3, 5, "C4"), (0, 3, 5, "Bb4"), (0, 8, 4, "D4")],
+            ),
+        ];
+        score.parts[0].notes[0].flags = NoteFlags::TIED_IN;
+        let view = GridView::of(&score, &[0, 1, 7], 0);
+        insta::assert_snapshot!(view.text, @r"
+        bar 4
+        count                     | 1    &       2+1/3 |
+        Trumpet 1                 | -E5  -       -     |
+        Pianino für zwei Hände 🎹 | .    C4+Bb4  D4    |
+        ");
+        let note = NoteRef { part: 1, note: 1 };
+        assert_eq!(&view.text[view.note(note, Ticks(3)).unwrap()], "Bb4");
+        let held = NoteRef { part: 0, note: 0 };
+        assert_eq!(&view.text[view.note(held, Ticks(8)).unwrap()], "-");
+        assert_eq!(&view.text[view.note(held, Ticks(0)).unwrap()], "-E5");
+    }
+
+    #[test]
+    fn a_crowded_bar_is_cut_to_the_width() {
+        let mut score = sample::score();
+        let notes: Vec<_> = (0..400).map(|i| (0, i, 1, "C5")).collect();
+        score.parts = vec![sample::part("Violin", Transposition::NONE, &notes)];
+        score.per_quarter = Ticks(100);
+        score.parts[0].bars[0].filled = Ticks(400);
+        score.lay_out();
+        let view = GridView::around(&score, &[0], 0, Ticks(200), 60);
+        assert!(view.text.lines().all(|l| l.width() <= 60), "{}", view.text);
+        assert_eq!(&view.text[view.count(Ticks(200)).unwrap()], "3");
+        assert_eq!(view.text.matches("...").count(), 2);
+    }
+
+    #[test]
+    fn a_bar_that_is_not_there_is_drawn_empty() {
+        let view = GridView::of(&sample::score(), &[0], 99);
+        assert_eq!(view.text.lines().next(), Some("bar 100"));
+        let none = GridView::of(&Score::default(), &[], 0);
+        assert_eq!(none.text.lines().count(), 2);
+    }
+}
