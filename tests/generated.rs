@@ -1,0 +1,144 @@
+//! Generated passages: clean ones must be met with silence, and one injected slip must be the one
+//! thing reported, by the right rule, at its bar and beat.
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::indexing_slicing)]
+
+mod common;
+
+use chartproof::finding::{Finding, Level};
+use chartproof::proof::{Proofed, proof};
+use chartproof::reading::grid;
+use chartproof::score::Score;
+use chartproof::style::Style;
+use common::{BANDS, Made, SLIPS, TECHNIQUES};
+use std::fmt::Write as _;
+use std::path::Path;
+
+fn read(made: &Made) -> (Score, Proofed) {
+    let text = made.grid();
+    let score = grid::read(Path::new("generated.passage"), text.as_str().into())
+        .unwrap_or_else(|e| panic!("{e}\n{text}"));
+    let proofed = proof(&score, &Style::default());
+    (score, proofed)
+}
+
+/// Every technique, key and section; the technique stated in every second passage.
+fn passages(rounds: usize) -> impl Iterator<Item = Made> {
+    (0..rounds).flat_map(|round| {
+        (0..TECHNIQUES.len()).flat_map(move |technique| {
+            (0..BANDS.len()).filter_map(move |band| {
+                let seed = (round * 1009 + technique * 31 + band) as u64;
+                let key = (round * 5 + technique * 7 + band) % 12;
+                let stated = (round + band) % 2 == 0;
+                (0..40).find_map(|again| {
+                    common::clean(seed + again * 7919, band, technique, key, stated, 4)
+                })
+            })
+        })
+    })
+}
+
+fn show(findings: &[Finding]) -> String {
+    let mut out = String::new();
+    for f in findings {
+        let _ = writeln!(
+            out,
+            "{} {:?} bar {} {}",
+            f.rule,
+            f.level,
+            f.at.bar + 1,
+            f.message
+        );
+    }
+    out
+}
+
+#[test]
+fn clean_passages_are_met_with_silence() {
+    let mut sonorities = 0;
+    let mut keys = std::collections::BTreeSet::new();
+    let mut sections = std::collections::BTreeSet::new();
+    let mut techniques = std::collections::BTreeSet::new();
+    for made in passages(8) {
+        let (_, proofed) = read(&made);
+        sonorities += proofed.sonorities;
+        keys.insert(made.key);
+        sections.insert(made.band);
+        techniques.insert(made.technique);
+        assert!(
+            proofed.findings.is_empty(),
+            "{}{}",
+            show(&proofed.findings),
+            made.grid()
+        );
+    }
+    println!(
+        "{sonorities} sonorities, {} keys, {} sections",
+        keys.len(),
+        sections.len()
+    );
+    assert!(sonorities >= 2000, "{sonorities}");
+    assert!(keys.len() >= 7 && sections.len() >= 5 && techniques.len() == TECHNIQUES.len());
+}
+
+#[test]
+fn one_slip_is_the_one_finding() {
+    let mut of = [0usize; SLIPS.len()];
+    let mut found = [0usize; SLIPS.len()];
+    let mut second = 0;
+    let mut total = 0;
+    let mut misses = String::new();
+    for (n, clean) in passages(10).enumerate() {
+        for slip in 0..SLIPS.len() {
+            let mut made = clean.clone();
+            let Some((at, rule)) = common::inject(&mut made, slip, (n * 13 + slip) as u64) else {
+                continue;
+            };
+            let event = &made.events[at];
+            let (score, proofed) = read(&made);
+            total += 1;
+            of[slip] += 1;
+            let serious: Vec<&Finding> = proofed
+                .findings
+                .iter()
+                .filter(|f| f.level >= Level::Warning)
+                .collect();
+            let hit = serious.iter().any(|f| {
+                f.rule == rule
+                    && f.at.bar as usize == event.bar
+                    && score.beat_at(f.at).to_string() == Made::beat(event)
+            });
+            found[slip] += usize::from(hit);
+            second += usize::from(serious.len() > 1);
+            if !hit || serious.len() > 1 {
+                let clean_voices: Vec<String> = clean.events[at]
+                    .voices
+                    .iter()
+                    .map(|m| common::spell(*m))
+                    .collect();
+                let _ = write!(
+                    misses,
+                    "{} in {} ({}), bar {} beat {}, was {}:\n{}{}\n",
+                    SLIPS[slip],
+                    TECHNIQUES[made.technique].0,
+                    if made.stated { "stated" } else { "inferred" },
+                    event.bar + 1,
+                    Made::beat(event),
+                    clean_voices.join(" "),
+                    show(&proofed.findings),
+                    made.grid()
+                );
+            }
+        }
+    }
+    for (slip, name) in SLIPS.iter().enumerate() {
+        println!("{name}: {} of {}", found[slip], of[slip]);
+        assert!(of[slip] >= 40, "{name}: only {} tried", of[slip]);
+    }
+    let hits: usize = found.iter().sum();
+    println!("{hits} of {total} found, {second} with a second finding");
+    if std::env::var_os("SHOW_MISSES").is_some() {
+        println!("{misses}");
+    }
+    assert!(hits * 100 >= total * 98, "{hits} of {total}\n{misses}");
+    assert!(second * 100 <= total * 2, "{second} of {total}\n{misses}");
+}
