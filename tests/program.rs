@@ -156,7 +156,10 @@ fn bad_input_has_a_clear_line_and_exit_code_2() {
             "{name}: {err}"
         );
         // The readable one is still proofed.
-        assert!(out.contains("1 file, 9 bars, 28 sonorities"), "{name}: {out}");
+        assert!(
+            out.contains("1 file, 9 bars, 28 sonorities"),
+            "{name}: {out}"
+        );
     }
     let empty = dir.path().join("empty-folder");
     fs::create_dir(&empty).unwrap();
