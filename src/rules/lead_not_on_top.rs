@@ -13,7 +13,7 @@ pub(super) static RULE: Rule = Rule {
     exceptions: &[
         "another seat that has the lead for the whole phrase",
         "unisons",
-        "passages that are not in rhythmic unison, except in a choir",
+        "passages that are not in rhythmic unison, except where the style asks for it (choir)",
     ],
     source: "published: jazz arranging text; common practice, no source",
     level: Level::Error,

@@ -15,7 +15,7 @@ pub(super) static RULE: Rule = Rule {
     exceptions: &[
         "two seats that have changed places for a whole phrase (second alto and first tenor, the tenors)",
         "unisons",
-        "passages that are not in rhythmic unison, except in a choir",
+        "passages that are not in rhythmic unison, except where the style asks for it (choir)",
     ],
     source: "published: open music theory text; seat swaps: common practice, no source",
     level: Level::Warning,
@@ -63,17 +63,21 @@ pub(super) struct Crossing<'a> {
     pub(super) faults: Vec<Fault>,
     /// The top seat is among them.
     pub(super) lead: bool,
+    /// How many sonorities in a row it goes on for.
+    pub(super) length: usize,
 }
 
 /// Every crossing of the passages that no slip explains.
 pub(super) fn crossings<'a>(reading: &Reading<'a>) -> Vec<Crossing<'a>> {
-    let mut found = Vec::new();
+    let mut found: Vec<Crossing<'a>> = Vec::new();
     for passage in reading.passages {
         if passage.section.chordal || passage.section.parts.len() < 2 {
             continue;
         }
+        let mut run: Option<(Vec<u8>, usize)> = None;
         for (index, sonority) in passage.sonorities.iter().enumerate() {
-            if !(sonority.is_block() || passage.section.is_choir())
+            let counterpoint = passage.section.is_choir() && reading.style.counterpoint;
+            if !(sonority.is_block() || counterpoint)
                 || !sonority.voices.iter().any(|v| v.attacked)
                 || sonority.voices.iter().any(|v| reading.is_claimed(v.note))
             {
@@ -128,7 +132,20 @@ pub(super) fn crossings<'a>(reading: &Reading<'a>) -> Vec<Crossing<'a>> {
                 })
                 .collect();
             let top_seat = by_seat.first().map(|v| v.seat);
+            // Seats that stay crossed are one mistake, found where it begins.
+            if let Some((last, at)) = &mut run
+                && *last == seats
+                && *at + 1 == index
+            {
+                *at = index;
+                if let Some(open) = found.last_mut() {
+                    open.length += 1;
+                }
+                continue;
+            }
+            run = Some((seats, index));
             found.push(Crossing {
+                length: 1,
                 passage,
                 index,
                 sonority,
@@ -176,8 +193,11 @@ pub(super) fn finding(
     crossing: &Crossing<'_>,
     rule: &'static Rule,
     level: Level,
-    message: String,
+    mut message: String,
 ) -> Finding {
+    if crossing.length > 1 {
+        message = format!("{message}; they stay so for {} chords", crossing.length);
+    }
     let diagnosis = crossing.passage.diagnoses.get(crossing.index);
     let mut parts: Vec<u32> = crossing.faults.iter().map(|f| f.note.part).collect();
     parts.sort_unstable();

@@ -56,6 +56,8 @@ tenor 2 | Bb4 G4  Bb4 |
 struct Outside<'a> {
     at: NoteRef,
     note: &'a Note,
+    /// Above the range; else below it.
+    above: bool,
     level: Level,
     limit: Pitch,
 }
@@ -72,8 +74,7 @@ fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
             // One finding for the notes of one bar on the same side of the range.
             let mut bars: BTreeMap<(u32, bool), Vec<Outside<'_>>> = BTreeMap::new();
             for outside in notes_outside(reading, member.part, member.seat, part, instrument) {
-                let above = outside.note.written.midi() > outside.limit.midi();
-                bars.entry((outside.note.at.bar, above))
+                bars.entry((outside.note.at.bar, outside.above))
                     .or_default()
                     .push(outside);
             }
@@ -114,12 +115,17 @@ fn notes_outside<'a>(
         let written = note.sounding.transposed(instrument.transposition.inverse());
         let (level, limit) = match instrument.judge_range(written, seat) {
             RangeVerdict::Impossible { limit } => (Level::Error, limit),
+            // The published ranges of voices differ by a third; what lies between them is no mistake.
+            RangeVerdict::Stretched { limit } if instrument.family == "voice" => {
+                (Level::Note, limit)
+            }
             RangeVerdict::Stretched { limit } => (Level::Warning, limit),
             _ => return None,
         };
         Some(Outside {
             at,
             note,
+            above: written.midi() > limit.midi(),
             level,
             limit,
         })

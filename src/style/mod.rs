@@ -19,6 +19,8 @@ pub struct Style {
     pub levels: BTreeMap<String, Option<Level>>,
     /// Passing notes take the diminished seventh that holds them and no other approach chord.
     pub only_diminished: bool,
+    /// The order of a choir's voices is checked in counterpoint too, not only in block passages.
+    pub counterpoint: bool,
 }
 
 /// A style as its file writes it.
@@ -29,6 +31,8 @@ struct StyleFile {
     technique: Option<String>,
     #[serde(default)]
     only_diminished: bool,
+    #[serde(default)]
+    counterpoint: bool,
     #[serde(default)]
     levels: BTreeMap<String, LevelWord>,
 }
@@ -79,6 +83,7 @@ impl Style {
                 .map(|(rule, level)| (rule, level.into()))
                 .collect(),
             only_diminished: file.only_diminished,
+            counterpoint: file.counterpoint,
         })
     }
 }
@@ -92,6 +97,7 @@ impl Default for Style {
             technique: None,
             levels: BTreeMap::new(),
             only_diminished: false,
+            counterpoint: false,
         })
     }
 }

@@ -161,13 +161,25 @@ fn declared(blocks: &[Block]) -> Result<Vec<Declared>, Fault> {
             Block::System(rows) => Some(rows),
             Block::Header(_) => None,
         });
-        for row in first.into_iter().flatten() {
-            if !RESERVED.contains(&row.label.text.to_lowercase().as_str()) {
-                parts.push(Declared {
-                    label: row.label.clone(),
-                    instrument: catalogue.named(&row.label.text),
-                });
-            }
+        let labels: Vec<&Piece> = first
+            .into_iter()
+            .flatten()
+            .map(|row| &row.label)
+            .filter(|label| !RESERVED.contains(&label.text.to_lowercase().as_str()))
+            .collect();
+        // Together the names say more than each alone: soprano, alto, tenor, bass are a choir.
+        let named: Vec<Part> = labels
+            .iter()
+            .map(|label| Part {
+                name: label.text.clone(),
+                ..Part::default()
+            })
+            .collect();
+        for (label, identity) in labels.into_iter().zip(catalogue.identify_all(&named)) {
+            parts.push(Declared {
+                label: label.clone(),
+                instrument: identity.map(|i| i.instrument),
+            });
         }
     }
     Ok(parts)
