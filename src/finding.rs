@@ -47,6 +47,24 @@ pub struct NoteAtFault {
     pub label: String,
 }
 
+/// A note that is to sound otherwise, with everything it is tied to.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+pub struct Change {
+    /// The note; of a tied chain, the one that is attacked.
+    pub note: NoteRef,
+    /// What it should sound.
+    pub sounding: Pitch,
+}
+
+/// A fix that was tried on the score in memory: the finding goes, and no new one comes.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Fix {
+    /// What to write instead, in words a player understands.
+    pub summary: String,
+    /// The notes it changes.
+    pub changes: Vec<Change>,
+}
+
 /// One thing wrong at one place, with its reason.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Finding {
@@ -78,4 +96,32 @@ pub struct Finding {
     pub expected: Vec<Pitch>,
     /// What to write instead, in words a player understands.
     pub suggestion: Option<String>,
+    /// Changes that may mend it, the best first, not yet tried.
+    pub remedies: Vec<Vec<Change>>,
+    /// The first of them that was verified.
+    pub fix: Option<Fix>,
+}
+
+impl Finding {
+    /// A finding with nothing but a rule, a level, a place and a sentence.
+    pub fn new(rule: &'static str, level: Level, at: Place, message: String) -> Self {
+        Self {
+            rule,
+            level,
+            section: None,
+            parts: Vec::new(),
+            at,
+            message,
+            why: String::new(),
+            source: "",
+            chord: None,
+            technique: None,
+            notes: Vec::new(),
+            found: Vec::new(),
+            expected: Vec::new(),
+            suggestion: None,
+            remedies: Vec::new(),
+            fix: None,
+        }
+    }
 }

@@ -289,25 +289,22 @@ pub(crate) mod sample {
             found: pitches("A4 F4 D4 C4"),
             expected: pitches("A4 D4 C4 F3"),
             suggestion: Some("write D4 in Alto 2, C4 in Tenor 1, F3 in Tenor 2".to_owned()),
+            remedies: Vec::new(),
+            fix: None,
         }
     }
 
     pub(crate) fn entry() -> Entry {
         let about_a_bar = Finding {
-            rule: "bar-length",
-            level: Level::Warning,
-            section: None,
             parts: vec![0],
-            at: Place::default(),
-            message: "Alto 1 has 5 beats in a bar of 4/4".to_owned(),
             why: "A bar holds what its meter says.".to_owned(),
             source: "common practice, no source",
-            chord: None,
-            technique: None,
-            notes: Vec::new(),
-            found: Vec::new(),
-            expected: Vec::new(),
-            suggestion: None,
+            ..Finding::new(
+                "bar-length",
+                Level::Warning,
+                Place::default(),
+                "Alto 1 has 5 beats in a bar of 4/4".to_owned(),
+            )
         };
         let proofed = Proofed {
             findings: vec![finding(), about_a_bar],

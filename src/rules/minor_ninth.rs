@@ -152,21 +152,17 @@ fn in_free_writing(
     if faults.iter().any(|f| reading.is_claimed(f.note)) {
         return None;
     }
+    let message = format!(
+        "a minor ninth, {}: {}",
+        pair(sonority, upper as u8, lower as u8),
+        wording::who_has(reading.score, &faults)
+    );
     Some(Finding {
-        rule: RULE.name,
-        level: level(true),
         section: Some(passage.section.name.clone()),
         parts: faults.iter().map(|f| f.note.part).collect(),
-        at: sonority.at,
-        message: format!(
-            "a minor ninth, {}: {}",
-            pair(sonority, upper as u8, lower as u8),
-            wording::who_has(reading.score, &faults)
-        ),
         why: RULE.why.to_owned(),
         source: RULE.source,
         chord: Some(chord.text.clone()),
-        technique: None,
         notes: faults
             .iter()
             .map(|f| NoteAtFault {
@@ -177,10 +173,10 @@ fn in_free_writing(
             })
             .collect(),
         found: sonority.pitches(),
-        expected: Vec::new(),
         suggestion: Some(
             "exchange the octaves of the two voices, or put a tension in place of one of the notes"
                 .to_owned(),
         ),
+        ..Finding::new(RULE.name, level(true), sonority.at, message)
     })
 }

@@ -15,8 +15,8 @@ mod wrong_note;
 mod wrong_octave;
 mod wrong_voice_dropped;
 
-use crate::diagnosis::{Diagnosis, Passage, Slip, Verdict};
-use crate::finding::{Finding, Level, NoteAtFault, NoteRef};
+use crate::diagnosis::{Diagnosis, Fault, Passage, Slip, Verdict};
+use crate::finding::{Change, Finding, Level, NoteAtFault, NoteRef};
 use crate::score::Score;
 use crate::sonority::Sonority;
 use crate::style::Style;
@@ -204,8 +204,29 @@ impl SlipAt<'_> {
             found: self.sonority.pitches(),
             expected: slip.expected.clone(),
             suggestion: wording::instead(score, &slip.moves),
+            remedies: remedies([&slip.moves, &slip.faults]),
+            fix: None,
         }
     }
+}
+
+/// What to try so that each list of faults is mended, in this order.
+fn remedies<'a>(ways: impl IntoIterator<Item = &'a Vec<Fault>>) -> Vec<Vec<Change>> {
+    let mut remedies: Vec<Vec<Change>> = Vec::new();
+    for way in ways {
+        let changes: Vec<Change> = way
+            .iter()
+            .filter(|f| f.found != f.expected)
+            .map(|f| Change {
+                note: f.note,
+                sounding: f.expected,
+            })
+            .collect();
+        if !changes.is_empty() && !remedies.contains(&changes) {
+            remedies.push(changes);
+        }
+    }
+    remedies
 }
 
 /// Runs every rule that the style has on.

@@ -228,6 +228,8 @@ pub(super) fn finding(
         found: crossing.sonority.pitches(),
         expected: crossing.sonority.pitches(),
         suggestion: wording::instead(reading.score, &crossing.faults),
+        remedies: super::remedies([&crossing.faults]),
+        fix: None,
     }
 }
 

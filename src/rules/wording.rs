@@ -2,17 +2,8 @@
 
 use crate::diagnosis::Fault;
 use crate::finding::NoteRef;
-use crate::pitch::{NoteName, Pitch};
-use crate::score::{Note, Score};
-
-/// The note itself.
-pub(super) fn note(score: &Score, at: NoteRef) -> Option<&Note> {
-    score
-        .parts
-        .get(at.part as usize)?
-        .notes
-        .get(at.note as usize)
-}
+use crate::pitch::Pitch;
+use crate::score::Score;
 
 /// The part's name.
 pub(super) fn part(score: &Score, index: u32) -> &str {
@@ -22,27 +13,9 @@ pub(super) fn part(score: &Score, index: u32) -> &str {
         .map_or("a part", |p| p.name.as_str())
 }
 
-/// What the player of a note has to read so that `sounding` comes out.
-pub(super) fn written(score: &Score, at: NoteRef, sounding: Pitch) -> Pitch {
-    let Some(part) = score.parts.get(at.part as usize) else {
-        return sounding;
-    };
-    let onset = note(score, at).map(|n| n.onset).unwrap_or_default();
-    let up = part.transposition(onset).inverse();
-    let pitch = sounding.transposed(up);
-    if pitch.alter.abs() < 2 {
-        return pitch;
-    }
-    // No player wants to read a double accidental that a plain note would do for.
-    let name = NoteName::in_key(pitch.class(), part.key(onset).fifths);
-    Pitch::named(name, pitch.midi()).unwrap_or(pitch)
-}
-
 /// A pitch for the player of a note: written, and in brackets sounding where that differs.
 pub(super) fn for_player(score: &Score, at: NoteRef, sounding: Pitch) -> String {
-    let on_page = note(score, at)
-        .filter(|n| n.sounding == sounding)
-        .map_or_else(|| written(score, at, sounding), |n| n.written);
+    let on_page = score.written_for(at, sounding);
     if on_page.midi() == sounding.midi() {
         on_page.to_string()
     } else {
@@ -55,7 +28,10 @@ pub(super) fn label(score: &Score, fault: &Fault) -> String {
     if fault.found == fault.expected {
         return "this note".to_owned();
     }
-    format!("should be {}", written(score, fault.note, fault.expected))
+    format!(
+        "should be {}",
+        score.written_for(fault.note, fault.expected)
+    )
 }
 
 /// Whether several of these notes stand in one part (a piano), so that names do not tell them

@@ -183,16 +183,10 @@ fn finding(
         why = format!("{why} {caution}");
     }
     Some(Finding {
-        rule: RULE.name,
-        level,
         section: Some(section.to_owned()),
         parts: vec![index],
-        at: first.note.at,
-        message,
         why,
         source: RULE.source,
-        chord: None,
-        technique: None,
         notes: notes
             .iter()
             .map(|n| NoteAtFault {
@@ -203,7 +197,7 @@ fn finding(
             })
             .collect(),
         found: vec![first.note.sounding],
-        expected: Vec::new(),
         suggestion: Some(suggestion),
+        ..Finding::new(RULE.name, level, first.note.at, message)
     })
 }

@@ -3,6 +3,7 @@
 //! It knows no rule and no file format. Every note remembers the bytes it came from ([`Span`]), so
 //! that a finding can point and a fix can edit.
 
+mod change;
 mod merge;
 
 pub use merge::{MergeError, merge};

@@ -1,0 +1,100 @@
+//! Changing notes of a score in memory.
+
+use super::{NoteFlags, Score};
+use crate::finding::{Change, NoteRef};
+use crate::pitch::{NoteName, Pitch};
+
+impl Score {
+    /// The written notes that sound as one: the note itself and those it is tied to after it.
+    pub fn tied_chain(&self, first: NoteRef) -> Vec<NoteRef> {
+        let mut chain = vec![first];
+        let Some(notes) = self.parts.get(first.part as usize).map(|p| &p.notes) else {
+            return chain;
+        };
+        let Some(start) = notes.get(first.note as usize) else {
+            return chain;
+        };
+        let mut last = *start;
+        for (index, note) in notes.iter().enumerate().skip(first.note as usize + 1) {
+            if !last.flags.has(NoteFlags::TIED_OUT) || note.onset > last.end() {
+                break;
+            }
+            if note.flags.has(NoteFlags::TIED_IN)
+                && note.onset == last.end()
+                && note.sounding.midi() == start.sounding.midi()
+                && note.sounds()
+            {
+                chain.push(NoteRef {
+                    part: first.part,
+                    note: index as u32,
+                });
+                last = *note;
+            }
+        }
+        chain
+    }
+
+    /// What the player of a note has to read so that `sounding` comes out there.
+    pub fn written_for(&self, at: NoteRef, sounding: Pitch) -> Pitch {
+        let Some(part) = self.parts.get(at.part as usize) else {
+            return sounding;
+        };
+        let note = part.notes.get(at.note as usize);
+        if let Some(note) = note.filter(|n| n.sounding == sounding) {
+            return note.written;
+        }
+        let onset = note.map(|n| n.onset).unwrap_or_default();
+        let pitch = sounding.transposed(part.transposition(onset).inverse());
+        if pitch.alter.abs() < 2 {
+            return pitch;
+        }
+        // No player wants to read a double accidental that a plain note would do for.
+        let name = NoteName::in_key(pitch.class(), part.key(onset).fifths);
+        Pitch::named(name, pitch.midi()).unwrap_or(pitch)
+    }
+
+    /// Changes notes, each with everything it is tied to. Written and sounding pitch stay true to
+    /// each other, so a respelling for the player also respells what sounds.
+    pub fn change(&mut self, changes: &[Change]) {
+        for change in changes {
+            for at in self.tied_chain(change.note) {
+                let written = self.written_for(at, change.sounding);
+                let Some(part) = self.parts.get_mut(at.part as usize) else {
+                    continue;
+                };
+                let onset = part.notes.get(at.note as usize).map(|n| n.onset);
+                let by = part.transposition(onset.unwrap_or_default());
+                if let Some(note) = part.notes.get_mut(at.note as usize) {
+                    note.written = written;
+                    note.sounding = written.transposed(by);
+                }
+            }
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::reading::grid;
+
+    #[test]
+    fn a_tied_note_changes_whole_and_at_written_pitch() {
+        let text = "meter: 2/4\npitch: written\nsection: saxes\nparts: alto 1 = alto saxophone\n\n\
+                    count  | 1  2  | 1  2  |\nalto 1 | C5 D5 | -  E5 |\n";
+        let mut score = grid::read(std::path::Path::new("x.passage"), text.into()).unwrap();
+        let tied = NoteRef { part: 0, note: 1 };
+        let chain = score.tied_chain(tied);
+        assert_eq!(chain.len(), 2);
+        score.change(&[Change {
+            note: tied,
+            sounding: "Gb4".parse().unwrap(),
+        }]);
+        for at in chain {
+            let note = score.parts[0].notes[at.note as usize];
+            assert_eq!(note.written, "Eb5".parse().unwrap());
+            assert_eq!(note.sounding, "Gb4".parse().unwrap());
+        }
+        assert_eq!(score.parts[0].notes[0].written, "C5".parse().unwrap());
+    }
+}
