@@ -91,6 +91,18 @@ pub struct Extension {
     pub range: (Pitch, Pitch),
     /// What it is: "high F# key".
     pub name: String,
+    /// Nearly every instrument in use has it, so nothing need be said of it.
+    pub usual: bool,
+}
+
+/// How far one hand reaches on a keyboard, in semitones.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct HandSpan {
+    /// Most hands.
+    pub comfortable: i16,
+    /// Large hands.
+    pub large: i16,
 }
 
 /// Ranges at written pitch, each from lowest to highest note.
@@ -117,8 +129,13 @@ pub enum RangeVerdict<'a> {
     Comfortable,
     /// In the professional range.
     Professional,
-    /// Only with the addition named.
-    Extension(&'a str),
+    /// Only with an addition that not every instrument has.
+    Extension {
+        /// What it is: "F attachment".
+        name: &'a str,
+        /// The last note without it on that side, written pitch.
+        limit: Pitch,
+    },
     /// Beyond the professional range, but some players have it.
     Stretched {
         /// The professional range's end on that side, written pitch.
@@ -158,6 +175,8 @@ pub struct Instrument {
     pub range: Ranges,
     /// A word of care where a player's body is at stake.
     pub caution: Option<String>,
+    /// How far one hand reaches, on a keyboard.
+    pub hand_span: Option<HandSpan>,
     /// Where its values come from, all groups in one text.
     pub source: String,
     /// Where each group of values comes from, by the group's name in the file.
@@ -231,7 +250,14 @@ impl Instrument {
         if let Some(extension) = &self.range.extension
             && holds(extension.range, midi)
         {
-            return RangeVerdict::Extension(&extension.name);
+            return if extension.usual {
+                RangeVerdict::Professional
+            } else {
+                RangeVerdict::Extension {
+                    name: &extension.name,
+                    limit: beyond(professional),
+                }
+            };
         }
         if holds(self.range.possible, midi) {
             return RangeVerdict::Stretched {
@@ -299,6 +325,7 @@ struct InstrumentEntry {
     #[serde(default)]
     bare: Vec<String>,
     caution: Option<String>,
+    hand_span: Option<HandSpan>,
     source: BTreeMap<String, String>,
 }
 
@@ -315,6 +342,8 @@ struct TransposeEntry {
 struct ExtensionEntry {
     range: (String, String),
     name: String,
+    #[serde(default)]
+    usual: bool,
 }
 
 impl InstrumentEntry {
@@ -371,6 +400,7 @@ impl InstrumentEntry {
                     Ok(Extension {
                         range: self.range_of("extension", &e.range)?,
                         name: e.name.clone(),
+                        usual: e.usual,
                     })
                 })
                 .transpose()?,
@@ -458,6 +488,7 @@ impl InstrumentEntry {
             single_line: self.single_line,
             sounds: self.sounds,
             caution: self.caution,
+            hand_span: self.hand_span,
             sources: self.source,
         })
     }
@@ -779,6 +810,16 @@ impl Catalogue {
 
     /// What one part may be, by name and sound.
     fn match_part(&self, part: &Part) -> Option<Match> {
+        // The reader knows it outright; the name only gives the seat.
+        if let Some(key) = &part.instrument
+            && let Some(index) = self.instruments.iter().position(|i| i.key == *key)
+        {
+            return Some(Match {
+                candidates: vec![index],
+                bare: false,
+                seat: Name::read(&part.name).seat,
+            });
+        }
         let texts = [
             Some(part.name.as_str()),
             part.instrument_name.as_deref(),
@@ -1889,10 +1930,8 @@ mod tests {
         let alto = named("Alto Sax");
         assert_eq!(alto.judge_range(p("C5"), None), RangeVerdict::Comfortable);
         assert_eq!(alto.judge_range(p("E6"), None), RangeVerdict::Professional);
-        assert_eq!(
-            alto.judge_range(p("F#6"), None),
-            RangeVerdict::Extension("high F# key")
-        );
+        // Nearly every alto has the key.
+        assert_eq!(alto.judge_range(p("F#6"), None), RangeVerdict::Professional);
         assert_eq!(
             alto.judge_range(p("G6"), None),
             RangeVerdict::Impossible { limit: p("F#6") }
@@ -1921,7 +1960,10 @@ mod tests {
         let trombone = named("Trombone");
         assert_eq!(
             trombone.judge_range(p("D2"), None),
-            RangeVerdict::Extension("F attachment")
+            RangeVerdict::Extension {
+                name: "F attachment",
+                limit: p("E2")
+            }
         );
         assert_eq!(
             trombone.judge_range(p("G1"), None),

@@ -7,7 +7,9 @@
 pub mod chord;
 pub mod cli;
 pub mod diagnosis;
+pub mod editing;
 pub mod finding;
+pub mod fixing;
 pub mod instrument;
 pub mod pitch;
 pub mod proof;
@@ -19,3 +21,4 @@ pub mod sonority;
 pub mod style;
 pub mod time;
 pub mod voicing;
+pub mod writing;

@@ -1,11 +1,12 @@
 //! The main job on one score: sections, sonorities, diagnosis, rules, findings.
 
-use crate::diagnosis::{How, Passage, passages};
+use crate::diagnosis::{How, Passage, frame_at, passages};
 use crate::finding::Finding;
+use crate::fixing;
 use crate::rules::{self, Reading};
 use crate::score::{Place, Score};
 use crate::style::Style;
-use crate::voicing::technique_of;
+use crate::voicing::{Technique, mechanical_of};
 
 /// A technique that was inferred, not stated: the report says so.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -40,17 +41,18 @@ pub struct Proofed {
 /// Proofs one score under a house style.
 pub fn proof(score: &Score, style: &Style) -> Proofed {
     let passages = passages(score, style);
-    let findings = rules::check(&Reading::new(score, style, &passages));
+    let mut findings = rules::check(&Reading::new(score, style, &passages));
+    fixing::verify(score, style, &passages, &mut findings);
     Proofed {
         findings,
         sonorities: passages.iter().map(|p| p.sonorities.len()).sum(),
-        inferred: passages.iter().flat_map(inferred).collect(),
+        inferred: passages.iter().flat_map(|p| inferred(score, p)).collect(),
         remarks: remarks(score, &passages),
     }
 }
 
 /// The techniques inferred for a section, each with the stretch it was inferred for.
-fn inferred(passage: &Passage) -> Vec<Inferred> {
+fn inferred(score: &Score, passage: &Passage) -> Vec<Inferred> {
     let mut found: Vec<Inferred> = Vec::new();
     for (index, force) in passage.in_force.iter().enumerate() {
         let (Some(force), Some(sonority)) = (force, passage.sonorities.get(index)) else {
@@ -60,7 +62,13 @@ fn inferred(passage: &Passage) -> Vec<Inferred> {
             continue;
         }
         let name = force.technique.name();
-        let fits = usize::from(technique_of(&sonority.midi()) == Some(force.technique));
+        let fits = usize::from(match force.technique {
+            Technique::Mechanical(m) => mechanical_of(&sonority.midi()) == Some(m),
+            Technique::Form(form) => {
+                let frame = frame_at(score, sonority.onset, passage.key_at(score, sonority.onset));
+                form.fits(&sonority.midi(), frame.as_ref())
+            }
+        });
         match found.last_mut().filter(|i| i.technique == name) {
             Some(last) => {
                 last.to = sonority.at;

@@ -113,7 +113,7 @@ fn saxophone_tops() {
         );
         assert_eq!(
             sax.judge_range(p("F#6"), None),
-            RangeVerdict::Extension("high F# key"),
+            RangeVerdict::Professional,
             "{key}"
         );
         assert_eq!(
@@ -154,7 +154,10 @@ fn trombones() {
     for gap in ["B1", "C2", "D2", "Eb2"] {
         assert_eq!(
             tenor.judge_range(p(gap), None),
-            RangeVerdict::Extension("F attachment"),
+            RangeVerdict::Extension {
+                name: "F attachment",
+                limit: p("E2")
+            },
             "{gap}"
         );
     }

@@ -5,7 +5,9 @@ mod symbol;
 mod vocabulary;
 
 pub use symbol::{SymbolError, parse};
-pub use vocabulary::{DegreeChange, DegreeEdit, KindError, Tensions, from_kind, tensions};
+pub use vocabulary::{
+    DegreeChange, DegreeEdit, KindError, Leads, Tensions, from_kind, tensions, tensions_leading,
+};
 
 use crate::pitch::{NoteName, PitchClass, Step, Transposition};
 use serde::Deserialize;

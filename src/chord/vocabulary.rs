@@ -44,6 +44,28 @@ pub struct Tensions {
     pub avoid: Vec<Degree>,
 }
 
+/// Where a dominant leads; it decides its tensions. Other chords take theirs whatever follows.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Leads {
+    /// A fifth down to a major chord.
+    ToMajor,
+    /// A fifth down to a minor chord.
+    ToMinor,
+    /// A half step down: the substitute dominant.
+    HalfStepDown,
+    /// Nowhere: a blues, a chord that stays.
+    Nowhere,
+}
+
+/// The tensions of a family of chords, for a dominant by where it leads.
+pub fn tensions_leading(family: Family, leads: Leads) -> &'static Tensions {
+    VOCABULARY
+        .dominants
+        .get(&(family, leads))
+        .unwrap_or_else(|| tensions(family))
+}
+
 /// The tensions of a family of chords.
 pub fn tensions(family: Family) -> &'static Tensions {
     static NONE: Tensions = Tensions {
@@ -80,6 +102,7 @@ pub(super) struct Vocabulary {
     pub omitted: Vec<u8>,
     kinds: HashMap<String, Kind>,
     tensions: BTreeMap<Family, Tensions>,
+    dominants: BTreeMap<(Family, Leads), Tensions>,
 }
 
 /// One way to write a quality.
@@ -152,6 +175,7 @@ struct KindRow {
 #[serde(deny_unknown_fields)]
 struct TensionRow {
     family: Family,
+    leads: Option<Leads>,
     available: String,
     conditional: String,
     avoid: String,
@@ -255,15 +279,17 @@ impl Vocabulary {
             );
         }
         let mut tensions = BTreeMap::new();
+        let mut dominants = BTreeMap::new();
         for row in &file.tension {
-            tensions.insert(
-                row.family,
-                Tensions {
-                    available: read_degrees(&row.available)?,
-                    conditional: read_degrees(&row.conditional)?,
-                    avoid: read_degrees(&row.avoid)?,
-                },
-            );
+            let read = Tensions {
+                available: read_degrees(&row.available)?,
+                conditional: read_degrees(&row.conditional)?,
+                avoid: read_degrees(&row.avoid)?,
+            };
+            match row.leads {
+                Some(leads) => dominants.insert((row.family, leads), read),
+                None => tensions.insert(row.family, read),
+            };
         }
         let mut major: Vec<Vec<char>> = file
             .words
@@ -283,6 +309,7 @@ impl Vocabulary {
             omitted: file.after.omitted,
             kinds,
             tensions,
+            dominants,
         })
     }
 

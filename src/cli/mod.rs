@@ -1,6 +1,9 @@
 //! The commands: arguments in, reports and exit codes out.
 
+mod correct;
 mod proof;
+mod scores;
+mod table;
 mod write_out;
 
 use clap::{Parser, Subcommand};
@@ -25,6 +28,7 @@ struct Arguments {
 #[derive(Debug, Subcommand)]
 enum Command {
     Proof(proof::Proof),
+    Correct(correct::Correct),
 }
 
 /// Runs the program on the process's arguments.
@@ -39,6 +43,7 @@ pub fn run() -> ExitCode {
     };
     ExitCode::from(match arguments.command {
         Command::Proof(proof) => proof.run(),
+        Command::Correct(correct) => correct.run(),
     })
 }
 

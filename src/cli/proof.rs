@@ -1,17 +1,17 @@
 //! `chartproof proof`: reads and reports.
 
-use super::write_out::{self, WriteError};
+use super::scores::Scores;
+use super::write_out::{self, WriteError, complain, complain_of, to_stdout};
 use super::{CLEAN, FOUND, UNUSABLE};
 use crate::finding::Level;
 use crate::proof::proof;
-use crate::reading::{Outcome, files, read_paths};
+use crate::reading::Outcome;
 use crate::report::{Entry, Tally, json, text};
 use crate::style::Style;
-use crate::voicing::Technique;
 use clap::{Args, ValueEnum};
 use codespan_reporting::term::termcolor::Buffer;
 use rayon::prelude::*;
-use std::io::{self, IsTerminal, Write};
+use std::io::{self, IsTerminal};
 use std::path::PathBuf;
 
 /// Reads scores and reports what is wrong, where, why, and what to write instead
@@ -20,27 +20,12 @@ use std::path::PathBuf;
 /// or an option could not be used (the files that can be read are still reported).
 #[derive(Debug, Args)]
 pub(super) struct Proof {
-    /// Scores to read: MusicXML (.musicxml, .xml, .mxl), passage grids (.passage), or folders of
-    /// them
-    #[arg(required = true, value_name = "PATH")]
-    paths: Vec<PathBuf>,
+    #[command(flatten)]
+    scores: Scores,
 
     /// The form of the report: text for people, json for one document, jsonl for one object a line
     #[arg(long, value_enum, value_name = "FORMAT", default_value_t = Format::Text)]
     format: Format,
-
-    /// Read all files together as the parts of one score, one player's part each
-    #[arg(long)]
-    one_score: bool,
-
-    /// The technique the passages are meant to be in, such as "drop 2"; a passage that names its
-    /// own keeps it. Without this it is inferred phrase by phrase
-    #[arg(long, value_name = "TECHNIQUE", value_parser = technique)]
-    technique: Option<Technique>,
-
-    /// The house style, by the name of one that comes with the program
-    #[arg(long, value_name = "NAME", value_parser = style)]
-    style: Option<Style>,
 
     /// The lowest level that makes the exit code 1
     #[arg(long, value_enum, value_name = "LEVEL", default_value_t = Gate::Error)]
@@ -117,12 +102,7 @@ enum ReportError {
 impl Proof {
     /// Runs the command; returns the exit code.
     pub(super) fn run(self) -> u8 {
-        let outcomes = if self.one_score {
-            files::read_as_one(&self.paths)
-        } else {
-            read_paths(&self.paths)
-        };
-        let entries = proofed(outcomes, &self.style_in_force());
+        let entries = proofed(self.scores.read(), &self.scores.style_in_force());
         let mut code = exit_code(&entries, self.gate);
         if entries.is_empty() {
             complain(
@@ -134,10 +114,7 @@ impl Proof {
         // The text report on the terminal shows unreadable files itself; elsewhere nobody may look.
         if self.format != Format::Text || self.into.is_some() {
             for error in entries.iter().filter_map(|e| e.outcome.as_ref().err()) {
-                complain(&match &error.help {
-                    Some(help) => format!("{error}; {help}"),
-                    None => error.to_string(),
-                });
+                complain_of(error);
             }
         }
         let written = match self.report(&entries) {
@@ -149,14 +126,6 @@ impl Proof {
             code = UNUSABLE;
         }
         code
-    }
-
-    fn style_in_force(&self) -> Style {
-        let mut style = self.style.clone().unwrap_or_default();
-        if let Some(technique) = self.technique {
-            style.technique = Some(technique.name().to_owned());
-        }
-        style
     }
 
     fn report(&self, entries: &[Entry]) -> Result<Vec<u8>, ReportError> {
@@ -179,7 +148,7 @@ impl Proof {
     fn deliver(&self, report: &[u8], entries: &[Entry]) -> Result<(), String> {
         match &self.into {
             Some(target) => {
-                let inputs = inputs(&self.paths, entries);
+                let inputs = inputs(&self.scores.paths, entries);
                 write_out::write(target, report, &inputs).map_err(|e: WriteError| e.to_string())
             }
             None => to_stdout(report),
@@ -224,64 +193,6 @@ fn inputs(paths: &[PathBuf], entries: &[Entry]) -> Vec<PathBuf> {
     all
 }
 
-/// A reader that closed the pipe (`| head`) has seen what it wanted: that is no failure.
-fn to_stdout(report: &[u8]) -> Result<(), String> {
-    let mut out = io::stdout().lock();
-    match out.write_all(report).and_then(|()| out.flush()) {
-        Err(error) if error.kind() != io::ErrorKind::BrokenPipe => {
-            Err(format!("the report could not be written: {error}"))
-        }
-        _ => Ok(()),
-    }
-}
-
-/// On the error output, where nothing can be done about a failure.
-fn complain(message: &str) {
-    let safe: String = message
-        .chars()
-        .map(|c| if c.is_control() { '?' } else { c })
-        .collect();
-    let _ = writeln!(io::stderr(), "error: {safe}");
-}
-
-/// No such technique.
-#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
-#[error("`{found}` is no technique chartproof knows{}; write one of {known}", .nearest.map(|n| format!(" (did you mean \"{n}\"?)")).unwrap_or_default())]
-struct NoSuchTechnique {
-    found: String,
-    nearest: Option<&'static str>,
-    known: String,
-}
-
-fn technique(text: &str) -> Result<Technique, NoSuchTechnique> {
-    Technique::named(text).ok_or_else(|| {
-        let names: Vec<&'static str> = Technique::ALL.iter().map(|t| t.name()).collect();
-        let lower = text.to_lowercase();
-        let nearest = names
-            .iter()
-            .map(|name| (strsim::jaro_winkler(&lower, name), *name))
-            .filter(|(likeness, _)| *likeness > 0.7)
-            .max_by(|a, b| a.0.total_cmp(&b.0))
-            .map(|(_, name)| name);
-        NoSuchTechnique {
-            found: text.to_owned(),
-            nearest,
-            known: names.join(", "),
-        }
-    })
-}
-
-/// No such house style.
-#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
-#[error(
-    "no house style of the name `{0}` comes with chartproof; leave the option out for the usual one"
-)]
-struct NoSuchStyle(String);
-
-fn style(name: &str) -> Result<Style, NoSuchStyle> {
-    Style::shipped(name).ok_or_else(|| NoSuchStyle(name.to_owned()))
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -291,8 +202,11 @@ mod tests {
 
     fn parse(arguments: &[&str]) -> Result<Proof, clap::Error> {
         let all = ["chartproof", "proof"].iter().chain(arguments);
-        Arguments::try_parse_from(all).map(|a| match a.command {
-            Command::Proof(proof) => proof,
+        Arguments::try_parse_from(all).map(|a| {
+            let Command::Proof(proof) = a.command else {
+                panic!("another command")
+            };
+            proof
         })
     }
 
@@ -312,12 +226,12 @@ mod tests {
             "never",
         ])
         .unwrap();
-        assert_eq!(proof.paths.len(), 2);
+        assert_eq!(proof.scores.paths.len(), 2);
         assert_eq!(proof.format, Format::Json);
         assert_eq!(proof.gate, Gate::Never);
-        assert!(proof.one_score);
+        assert!(proof.scores.one_score);
         assert_eq!(proof.colour, Colour::Never);
-        let style = proof.style_in_force();
+        let style = proof.scores.style_in_force();
         assert_eq!(style.technique.as_deref(), Some("drop 2"));
     }
 
@@ -332,15 +246,6 @@ mod tests {
         ] {
             assert_eq!(parse(wrong).unwrap_err().exit_code(), 2, "{wrong:?}");
         }
-    }
-
-    #[test]
-    fn a_mistyped_technique_names_the_nearest_and_all() {
-        let message = technique("dorp 2").unwrap_err().to_string();
-        assert!(message.contains("did you mean \"drop 2\"?"), "{message}");
-        assert!(message.contains("four-way close"), "{message}");
-        let message = technique("zzz").unwrap_err().to_string();
-        assert!(!message.contains("did you mean"), "{message}");
     }
 
     #[test]

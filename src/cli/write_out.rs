@@ -1,6 +1,6 @@
 //! Writing a result to a file: all of it or nothing, and never over a file that was read.
 
-use std::fs::{self, File, OpenOptions};
+use std::fs;
 use std::io::{self, Write};
 use std::path::{Path, PathBuf};
 
@@ -43,34 +43,57 @@ pub(super) fn write(target: &Path, bytes: &[u8], inputs: &[PathBuf]) -> Result<(
     if fs::metadata(&place).is_ok_and(|m| !m.is_file()) {
         return Err(WriteError::NotAFile(target.to_owned()));
     }
-    let (temporary, file) = create_beside(&place).map_err(failed)?;
-    let written = fill(file, bytes).and_then(|()| fs::rename(&temporary, &place));
-    if written.is_err() {
-        // The first error is the one to report; a leftover is all that can remain.
-        let _ = fs::remove_file(&temporary);
-    }
-    written.map_err(failed)
+    replace(&place, bytes).map_err(failed)
 }
 
-fn fill(mut file: File, bytes: &[u8]) -> io::Result<()> {
+/// Fills a new file in the folder of `place`, then puts it in its place; on failure nothing stays.
+fn replace(place: &Path, bytes: &[u8]) -> io::Result<()> {
+    let folder = match place.parent() {
+        Some(folder) if !folder.as_os_str().is_empty() => folder,
+        _ => Path::new("."),
+    };
+    let mut builder = tempfile::Builder::new();
+    builder.prefix(".").suffix(".new");
+    // A result is as open to others as any file the user makes, and one that replaces another is
+    // as open as that was.
+    #[cfg(unix)]
+    builder.permissions(std::os::unix::fs::PermissionsExt::from_mode(0o666));
+    let mut file = builder.tempfile_in(folder)?;
+    if let Ok(before) = fs::metadata(place) {
+        file.as_file().set_permissions(before.permissions())?;
+    }
     file.write_all(bytes)?;
-    file.sync_all()
+    file.as_file().sync_all()?;
+    file.persist(place).map_err(|e| e.error)?;
+    Ok(())
 }
 
-/// A new file in the folder of `place`, under a name that nothing has yet.
-fn create_beside(place: &Path) -> io::Result<(PathBuf, File)> {
-    let name = place.file_name().ok_or(io::ErrorKind::InvalidInput)?;
-    for attempt in 0..100u32 {
-        let mut hidden = std::ffi::OsString::from(".");
-        hidden.push(name);
-        hidden.push(format!(".{}-{attempt}.new", std::process::id()));
-        let path = place.with_file_name(hidden);
-        match OpenOptions::new().write(true).create_new(true).open(&path) {
-            Err(error) if error.kind() == io::ErrorKind::AlreadyExists => {}
-            other => return other.map(|file| (path, file)),
+/// A reader that closed the pipe (`| head`) has seen what it wanted: that is no failure.
+pub(super) fn to_stdout(report: &[u8]) -> Result<(), String> {
+    let mut out = io::stdout().lock();
+    match out.write_all(report).and_then(|()| out.flush()) {
+        Err(error) if error.kind() != io::ErrorKind::BrokenPipe => {
+            Err(format!("the report could not be written: {error}"))
         }
+        _ => Ok(()),
     }
-    Err(io::ErrorKind::AlreadyExists.into())
+}
+
+/// On the error output, where nothing can be done about a failure.
+pub(super) fn complain(message: &str) {
+    let safe: String = message
+        .chars()
+        .map(|c| if c.is_control() { '?' } else { c })
+        .collect();
+    let _ = writeln!(io::stderr(), "error: {safe}");
+}
+
+/// What is wrong with a file that could not be read, in one line.
+pub(super) fn complain_of(error: &crate::reading::ReadError) {
+    complain(&match &error.help {
+        Some(help) => format!("{error}; {help}"),
+        None => error.to_string(),
+    });
 }
 
 #[cfg(test)]
@@ -122,5 +145,21 @@ mod tests {
         let error = write(&folder.path().join("no/report.txt"), b"x", &[]).unwrap_err();
         assert!(matches!(error, WriteError::Io { .. }));
         assert_eq!(names(folder.path()), [""; 0]);
+    }
+
+    #[cfg(unix)]
+    #[test]
+    fn permissions_are_those_of_an_ordinary_file_or_of_the_file_before() {
+        use std::os::unix::fs::PermissionsExt;
+        let folder = tempfile::tempdir().unwrap();
+        let mode = |path: &Path| fs::metadata(path).unwrap().permissions().mode() & 0o777;
+        let ordinary = folder.path().join("ordinary");
+        fs::write(&ordinary, "").unwrap();
+        let target = folder.path().join("report.txt");
+        write(&target, b"one", &[]).unwrap();
+        assert_eq!(mode(&target), mode(&ordinary));
+        fs::set_permissions(&target, fs::Permissions::from_mode(0o640)).unwrap();
+        write(&target, b"two", &[]).unwrap();
+        assert_eq!(mode(&target), 0o640);
     }
 }

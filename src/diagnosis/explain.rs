@@ -1,9 +1,10 @@
 //! The least explanation of each sonority of a passage.
 
-use super::passage::{How, InForce, Passage};
-use super::{Diagnosis, Fault, Slip, SlipKind, Verdict};
-use crate::chord::{Chord, Family};
-use crate::pitch::{NoteName, Pitch, PitchClass};
+use super::passage::{How, Passage};
+use super::slip::{Draft, Expected, difference};
+use super::{Diagnosis, SlipKind, Verdict, form};
+use crate::chord::{Chord, Family, Leads};
+use crate::pitch::{NoteName, PitchClass};
 use crate::score::Score;
 use crate::sonority::Sonority;
 use crate::sonority::lead::{LeadFunction, LeadNote};
@@ -13,8 +14,12 @@ use crate::voicing::harmonise::{
     dominant_of, is_chord_note, on_chord, other_diminished, passing_diminished,
 };
 use crate::voicing::{
-    Harmonisation, Technique, Voicing, Way, close_position, minor_ninths, technique_of,
+    Colour, Form, Frame, Harmonisation, Mechanical, Technique, Voicing, Way, close_position, leads,
+    mechanical_of, minor_ninths,
 };
+
+/// How many other right voicings stand behind the one that is expected.
+const OTHERS: usize = 4;
 
 /// What a candidate voicing would mean if it were what is written.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -69,10 +74,13 @@ struct Case<'a> {
     score: &'a Score,
     sonority: &'a Sonority,
     written: Voicing,
-    technique: InForce,
+    technique: Mechanical,
+    how: How,
     lead: Option<LeadNote>,
     /// Chords it may belong to: in force, and the one an anticipation belongs to.
     chords: Vec<&'a Chord>,
+    /// The same with where they lead.
+    frames: &'a [Frame<'a>],
     /// The chord at the next attack of the lead.
     coming: Option<&'a Chord>,
     /// How long the chord in force lasts.
@@ -84,13 +92,15 @@ struct Case<'a> {
     key: i8,
     /// In most of the phrase the top seat has the top note.
     lead_seat_leads: bool,
+    /// The four-voice technique that was stated where five voices sound.
+    stated_for_four: Option<Mechanical>,
     /// The house style wants the diminished seventh under passing notes.
     only_diminished: bool,
 }
 
 /// How often a passage harmonises approach notes in each way.
-#[derive(Clone, Copy, Debug, Default)]
-struct Habits {
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct Habits {
     diminished: usize,
     same_chord: usize,
     dominant: usize,
@@ -106,20 +116,25 @@ impl Habits {
     }
 }
 
-pub(super) fn explain(score: &Score, style: &Style, passage: &Passage) -> Vec<Diagnosis> {
+/// What a passage does most: needed before any of it can be judged.
+pub(super) fn habits(score: &Score, style: &Style, passage: &Passage) -> Habits {
     let mut habits = Habits::default();
-    let strict = style.only_diminished;
-    if !strict {
-        for (_, seen) in pass(score, passage, Habits::default(), strict) {
-            match seen {
-                Some(Seen::Diminished) => habits.diminished += 1,
-                Some(Seen::Habit(Habit::SameChord)) => habits.same_chord += 1,
-                Some(Seen::Habit(Habit::Dominant)) => habits.dominant += 1,
-                None => {}
-            }
+    if style.only_diminished {
+        return habits;
+    }
+    for (_, seen) in pass(score, passage, Habits::default(), false) {
+        match seen {
+            Some(Seen::Diminished) => habits.diminished += 1,
+            Some(Seen::Habit(Habit::SameChord)) => habits.same_chord += 1,
+            Some(Seen::Habit(Habit::Dominant)) => habits.dominant += 1,
+            None => {}
         }
     }
-    pass(score, passage, habits, strict)
+    habits
+}
+
+pub(super) fn explain(score: &Score, style: &Style, passage: &Passage) -> Vec<Diagnosis> {
+    pass(score, passage, passage.habits, style.only_diminished)
         .into_iter()
         .map(|(d, _)| d)
         .collect()
@@ -192,9 +207,7 @@ fn one(
     let mark = score.chord_at(sonority.onset);
     let in_force = mark.and_then(|m| m.value.chord.as_ref());
     let change = score
-        .chords
-        .iter()
-        .find(|m| m.onset > sonority.onset)
+        .chord_after(sonority.onset)
         .filter(|m| m.value.chord.is_some());
     let mut chords: Vec<&Chord> = in_force.into_iter().collect();
     if let (Some(lead), Some(change)) = (&lead, change)
@@ -221,12 +234,53 @@ fn one(
         .first()
         .and_then(|p| score.parts.get(p.part as usize))
         .map_or(0, |p| p.concert_fifths(sonority.onset));
+    let frames: Vec<Frame<'_>> = chords
+        .iter()
+        .map(|chord| {
+            let own = Some(*chord) == in_force;
+            let from = change.filter(|_| !own).map_or(sonority.onset, |m| m.onset);
+            let next = score.chord_after(from).and_then(|m| m.value.chord.as_ref());
+            Frame {
+                chord,
+                leads: leads(chord, next, key),
+            }
+        })
+        .collect();
+    let chord_text = mark.map(|m| {
+        m.value
+            .chord
+            .as_ref()
+            .map_or_else(|| m.value.written.clone(), |c| c.text.clone())
+    });
+    let function = function(&chords, lead);
+    let mechanical = match technique.technique {
+        Technique::Mechanical(m) => m,
+        Technique::Form(form) => {
+            let case = form::FormCase {
+                sonority,
+                form,
+                how: technique.how,
+                frames: &frames,
+                lead,
+                key,
+            };
+            let diagnosis = Diagnosis {
+                technique: Some(technique),
+                chord: chord_text,
+                function,
+                verdict: case.judge(),
+            };
+            return Some((diagnosis, None));
+        }
+    };
     let case = Case {
         score,
         sonority,
         written: sonority.midi(),
-        technique,
+        technique: mechanical,
+        how: technique.how,
         lead,
+        frames: &frames,
         chords,
         coming,
         chord_length: change.map_or(Ticks(i64::MAX), |m| m.onset - starts),
@@ -236,41 +290,20 @@ fn one(
             passage.sonorities.get(at + 1),
         ],
         key,
-        lead_seat_leads: lead_seat_leads(passage, at),
+        lead_seat_leads: passage.is_led_by_top_seat(at),
+        stated_for_four: technique.stated_for_four,
         only_diminished,
     };
-    let function = case.function();
     let (verdict, seen) = case.judge(habits);
     Some((
         Diagnosis {
             technique: Some(technique),
-            chord: mark.map(|m| {
-                m.value
-                    .chord
-                    .as_ref()
-                    .map_or_else(|| m.value.written.clone(), |c| c.text.clone())
-            }),
+            chord: chord_text,
             function,
             verdict,
         },
         seen,
     ))
-}
-
-fn lead_seat_leads(passage: &Passage, at: usize) -> bool {
-    let blocks = passage
-        .sonorities
-        .get(passage.phrase_of(at))
-        .unwrap_or_default()
-        .iter()
-        .filter(|s| s.is_block());
-    let (mut leads, mut all) = (0, 0);
-    for s in blocks {
-        let top_seat = s.voices.iter().map(|v| v.seat).min();
-        all += 1;
-        leads += usize::from(s.voices.first().map(|v| v.seat) == top_seat);
-    }
-    leads * 2 > all
 }
 
 /// Whether a lead note before a change of chord may belong to the new one: tied or held over it
@@ -284,29 +317,35 @@ fn anticipates(lead: &LeadNote, change: Ticks) -> bool {
     ahead.0 * 2 <= lead.beat.0 && lead.next.is_none_or(|n| n == lead.midi)
 }
 
+/// What the lead note is for, given the chords it may belong to.
+fn function(chords: &[&Chord], lead: Option<LeadNote>) -> Option<LeadFunction> {
+    let lead = lead?;
+    let class = PitchClass::new(lead.midi);
+    let (first, others) = chords.split_first()?;
+    Some(if is_chord_note(first, class) {
+        LeadFunction::ChordNote
+    } else if others.iter().any(|c| is_chord_note(c, class)) {
+        LeadFunction::Anticipation
+    } else {
+        lead.function()
+    })
+}
+
 impl Case<'_> {
     fn chord(&self) -> Option<&Chord> {
         self.chords.first().copied()
     }
 
-    fn function(&self) -> Option<LeadFunction> {
-        let lead = self.lead?;
-        let class = PitchClass::new(lead.midi);
-        let mut chords = self.chords.iter();
-        let first = chords.next()?;
-        Some(if is_chord_note(first, class) {
-            LeadFunction::ChordNote
-        } else if chords.any(|c| is_chord_note(c, class)) {
-            LeadFunction::Anticipation
-        } else {
-            lead.function()
-        })
-    }
-
     fn judge(&self, habits: Habits) -> (Verdict, Option<Seen>) {
+        if self.is_one_note() {
+            return (Verdict::LeftAlone, None);
+        }
         let Some(chord) = self.chord() else {
             return (self.by_shape(), None);
         };
+        if chord.family() == Family::Other {
+            return (self.by_shape(), None);
+        }
         if self.is_plain_triad(chord) {
             return (Verdict::Right(Some(Way::Chord)), None);
         }
@@ -330,26 +369,36 @@ impl Case<'_> {
             }
             readings.push((lead, self.candidates(lead, order as i32 * 4)));
         }
-        let climbed = self.climbed_voice(top, &readings, habits);
-        if climbed.is_none() || self.displaced() < 3 {
-            if let Some((_, at_top)) = readings.first()
-                && let Some(done) = self.matches(at_top, habits)
-            {
-                return done;
-            }
-            if self.is_parallel_approach(chord) {
-                return (Verdict::Right(Some(Way::Dominant)), None);
-            }
-        }
-        if let Some(s) = climbed {
-            let slip = self.slip(
-                self.single_kind(s.candidate, s.found, s.wanted),
-                Some(&s.candidate.harmony),
-                &s.candidate.voicing,
-            );
+        // The seats come first: one part out of its place is one mistake, whatever chord the heap of
+        // notes happens to make.
+        if self.displaced() > 0
+            && let Some(slip) = self.one_seat(habits)
+        {
             return (slip, None);
         }
-        (self.least_slip(chord, &readings, habits), None)
+        if let Some((_, at_top)) = readings.first()
+            && let Some(done) = self.matches(at_top, habits)
+        {
+            return done;
+        }
+        if self.has_free_bottom(&readings, habits) || self.is_five_note() {
+            return (Verdict::Right(Some(Way::Chord)), None);
+        }
+        if self.is_parallel_approach(chord) {
+            return (Verdict::Right(Some(Way::Dominant)), None);
+        }
+        let verdict = self.least_slip(chord, &readings, habits);
+        // A chord restruck under a lead foreign to it is a habit too, when the passage keeps to it.
+        let restruck = matches!(&verdict, Verdict::Slip(s) if s.kind == SlipKind::PassingOnChord)
+            && self.lead.is_some_and(|l| l.approaches());
+        (verdict, restruck.then_some(Seen::Habit(Habit::SameChord)))
+    }
+
+    /// A unison or octaves.
+    fn is_one_note(&self) -> bool {
+        self.written
+            .iter()
+            .all(|m| self.written.first().is_some_and(|f| (f - m) % 12 == 0))
     }
 
     /// A triad voiced as a triad (three of its notes, one doubled) is right under its own symbol.
@@ -372,8 +421,8 @@ impl Case<'_> {
     /// Without a chord symbol only the shape can be judged: the same four notes in another
     /// technique than the one in force.
     fn by_shape(&self) -> Verdict {
-        let technique = self.technique.technique;
-        let Some(found) = technique_of(&self.written) else {
+        let technique = self.technique;
+        let Some(found) = mechanical_of(&self.written) else {
             return Verdict::LeftAlone;
         };
         if found == technique {
@@ -404,7 +453,7 @@ impl Case<'_> {
             let passing_class = matches!(up, 2 | 5 | 8 | 11);
             let approaches = self.lead.is_some_and(|l| l.approaches());
             let restruck = !member && passing_class && approaches;
-            let plain = on_chord(chord, class, false);
+            let plain = on_chord(chord, class, self.may_alter(order));
             for h in &plain {
                 let standing = if restruck && !self.second_reading_beside(chord) {
                     Standing::ByHabit(Habit::SameChord)
@@ -426,6 +475,12 @@ impl Case<'_> {
                     let bias = bias + 40;
                     self.add(&mut found, lead, h, Standing::Altered(foreign), bias);
                 }
+            }
+            let moves_on = member && passing_class && approaches;
+            if moves_on {
+                // A note the symbol names may pass all the same: 7 on maj7, 9 on 6/9.
+                let h = passing_diminished(chord.root);
+                self.add(&mut found, lead, h, Standing::Right, bias + 6);
             }
             if !member {
                 let name = self.name_of_lead(lead);
@@ -462,6 +517,16 @@ impl Case<'_> {
         found
     }
 
+    /// Whether inner voices may take altered tensions that the symbol does not name: over a
+    /// dominant that leads on, outside strict exercises.
+    fn may_alter(&self, chord: usize) -> bool {
+        !self.only_diminished
+            && self
+                .frames
+                .get(chord)
+                .is_some_and(|f| matches!(f.leads, Leads::ToMajor | Leads::ToMinor))
+    }
+
     /// Whether the note before or after is the root of a dominant on a passing chord: the line reads
     /// the dominant as the minor sixth on its fifth, whose own notes are 5 b7 9 3.
     fn second_reading_beside(&self, chord: &Chord) -> bool {
@@ -492,9 +557,7 @@ impl Case<'_> {
         }
         let Some(next) = self
             .score
-            .chords
-            .iter()
-            .find(|m| m.onset > self.sonority.onset)
+            .chord_after(self.sonority.onset)
             .and_then(|m| m.value.chord.as_ref())
         else {
             return;
@@ -526,7 +589,7 @@ impl Case<'_> {
         let Some(close) = close_position(lead, &harmony.classes()) else {
             return;
         };
-        let voicing = self.technique.technique.apply(&close);
+        let voicing = self.technique.apply(&close);
         found.push(Candidate {
             harmony,
             close,
@@ -616,7 +679,7 @@ impl Case<'_> {
             if self.rub(c, &c.voicing).is_none() {
                 continue;
             }
-            for t in Technique::EVERY {
+            for t in Mechanical::EVERY {
                 if t.voices() == self.written.len()
                     && t.apply(&c.close) == self.written
                     && self.rub(c, &self.written).is_none()
@@ -717,6 +780,32 @@ impl Case<'_> {
             >= 2
     }
 
+    /// Where nobody stated a technique: four or five different notes, all of the chord or its
+    /// tensions and the guide tones among them, under a lead that stays. One category may be there
+    /// twice (root and 9), but nothing is wrong with the chord.
+    fn is_complete(&self, candidates: &[Candidate]) -> bool {
+        let mut classes: Vec<PitchClass> =
+            self.written.iter().map(|&m| PitchClass::new(m)).collect();
+        classes.sort_unstable();
+        let distinct = classes.windows(2).all(|w| w.first() != w.get(1));
+        // The notes of a right voicing in other places are an octave or a drop astray.
+        let displaced = candidates.iter().any(|c| {
+            let mut own = c.harmony.classes();
+            own.sort_unstable();
+            own.as_slice() == classes
+        });
+        self.how == How::Inferred
+            && distinct
+            && !displaced
+            && !self.lead.is_some_and(|l| l.approaches())
+            && self.frames.iter().any(|f| {
+                let sevenths = f.sevenths();
+                classes.iter().all(|c| f.colour(*c) <= Colour::Available)
+                    && f.third().is_some_and(|t| classes.contains(&t))
+                    && (sevenths.is_empty() || sevenths.iter().any(|s| classes.contains(s)))
+            })
+    }
+
     fn least_slip(
         &self,
         chord: &Chord,
@@ -729,6 +818,27 @@ impl Case<'_> {
         if let Some(verdict) = self.other_drop(at_top, habits) {
             return verdict;
         }
+        let class = PitchClass::new(*top);
+        let approaches = self.lead.is_some_and(|l| l.approaches());
+        if approaches
+            && !is_chord_note(chord, class)
+            && let Some(c) = at_top
+                .iter()
+                .filter(|c| {
+                    c.standing == Standing::Right
+                        && matches!(c.harmony.way, Way::PassingDiminished | Way::OtherDiminished)
+                })
+                .min_by_key(|c| c.bias)
+            && self.lower_voices_from(chord, *top)
+        {
+            if habits.allow(Habit::SameChord) {
+                return Verdict::Right(Some(Way::Chord));
+            }
+            return self.slip(SlipKind::PassingOnChord, Some(&c.harmony), &c.voicing);
+        }
+        if self.is_complete(at_top) {
+            return Verdict::LeftAlone;
+        }
         let single = self.one_voice(*top, readings, habits);
         if let Some(s) = single {
             return self.slip(
@@ -737,7 +847,6 @@ impl Case<'_> {
                 &s.candidate.voicing,
             );
         }
-        let class = PitchClass::new(*top);
         let right: Vec<&Candidate> = at_top
             .iter()
             .filter(|c| c.stands(habits) && self.rub(c, &c.voicing).is_none())
@@ -747,14 +856,17 @@ impl Case<'_> {
         };
         // The lower voices are another chord's.
         if !is_chord_note(chord, class) {
-            if self.lower_voices_from(chord, *top) {
+            if approaches && self.lower_voices_from(chord, *top) {
+                if habits.allow(Habit::SameChord) {
+                    return Verdict::Right(Some(Way::Chord));
+                }
                 return self.slip(
                     SlipKind::PassingOnChord,
                     Some(&first.harmony),
                     &first.voicing,
                 );
             }
-            if self.lower_voices_diminished(*top) {
+            if approaches && self.lower_voices_diminished(*top) {
                 return self.slip(
                     SlipKind::WrongPassingChord,
                     Some(&first.harmony),
@@ -768,7 +880,6 @@ impl Case<'_> {
                 &first.voicing,
             );
         }
-        let approaches = self.lead.is_some_and(|l| l.approaches());
         if !is_chord_note(chord, class)
             && !approaches
             && let Some(verdict) = self.wrong_lead(*top, habits)
@@ -784,16 +895,19 @@ impl Case<'_> {
             return Verdict::LeftAlone;
         };
         let (extra, missing) = difference(&self.written, &c.voicing);
-        let stated = self.technique.how != How::Inferred;
+        let stated = self.how != How::Inferred;
         if extra.len() > 2 && !stated {
             return Verdict::LeftAlone;
         }
         let octaves = extra
             .iter()
             .all(|e| missing.iter().any(|m| (e - m) % 12 == 0));
-        let foreign = extra
-            .iter()
-            .any(|&e| !c.harmony.classes().contains(&PitchClass::new(e)));
+        let foreign = extra.iter().any(|&e| {
+            let class = PitchClass::new(e);
+            let of_chord =
+                c.harmony.way <= Way::Tension && self.chords.iter().any(|ch| ch.contains(class));
+            !(c.harmony.classes().contains(&class) || of_chord)
+        });
         let kind = if octaves {
             SlipKind::WrongOctave
         } else if foreign {
@@ -809,22 +923,83 @@ impl Case<'_> {
         self.slip(kind, Some(&c.harmony), &c.voicing)
     }
 
-    /// A lower voice an octave too high, over the lead, where the top seat otherwise leads the
-    /// phrase: the heap of notes under the climber may look like anything, even (three or more
-    /// parts in each other's places) like a right chord.
-    fn climbed_voice<'c>(
-        &self,
-        top: i16,
-        readings: &'c [(i16, Vec<Candidate>)],
-        habits: Habits,
-    ) -> Option<OneVoice<'c>> {
-        let seat = self.seat_lead();
-        if seat == top || !self.lead_seat_leads {
+    /// The slip of one part whose seat then holds its own voice of a right voicing: a voice that
+    /// climbed over the lead, a lead that fell an octave, a wrong note above the lead. Only where
+    /// the top seat otherwise leads the phrase.
+    fn one_seat(&self, habits: Habits) -> Option<Verdict> {
+        if !self.lead_seat_leads {
             return None;
         }
-        let reading = readings.iter().find(|(lead, _)| *lead == seat)?;
-        self.one_voice(top, std::slice::from_ref(reading), habits)
-            .filter(|s| s.found == top)
+        let mut seated: Vec<(u8, i16)> = self
+            .sonority
+            .voices
+            .iter()
+            .map(|v| (v.seat, v.midi))
+            .collect();
+        seated.sort_by_key(|(seat, midi)| (*seat, -midi));
+        if seated.windows(2).any(|w| matches!(w, [a, b] if a.0 == b.0)) {
+            return None;
+        }
+        let own = self.seat_lead();
+        let mut best: Option<(i32, Candidate, i16, i16)> = None;
+        for (lead, bias) in [(own, 0), (own + 12, 2), (own - 12, 6)] {
+            for c in self.candidates(lead, bias) {
+                if !c.stands(habits) || self.rub(&c, &c.voicing).is_some() {
+                    continue;
+                }
+                let mut off = seated
+                    .iter()
+                    .map(|(_, midi)| *midi)
+                    .zip(c.voicing.iter().copied())
+                    .filter(|(found, wanted)| found != wanted);
+                let (Some((found, wanted)), None) = (off.next(), off.next()) else {
+                    continue;
+                };
+                let cost = self.cost_of_one(&c, found, wanted);
+                if best.as_ref().is_none_or(|(b, ..)| cost < *b) {
+                    best = Some((cost, c, found, wanted));
+                }
+            }
+        }
+        best.map(|(_, c, found, wanted)| {
+            let kind = self.single_kind(&c, found, wanted);
+            self.slip(kind, Some(&c.harmony), &c.voicing)
+        })
+    }
+
+    /// Five voices where close position or a drop was stated for four: the bottom voice is its own
+    /// (a baritone on the root).
+    fn has_free_bottom(&self, readings: &[(i16, Vec<Candidate>)], habits: Habits) -> bool {
+        let (Some(four), Some((_, at_top)), Some((bottom, upper))) = (
+            self.stated_for_four,
+            readings.first(),
+            self.written.split_last(),
+        ) else {
+            return false;
+        };
+        let class = PitchClass::new(*bottom);
+        self.chords
+            .iter()
+            .any(|c| c.contains(class) || c.bass.is_some_and(|b| b.class() == class))
+            && at_top
+                .iter()
+                .any(|c| c.stands(habits) && four.apply(&c.close) == upper)
+    }
+
+    /// On a held note, where doubling the lead was not asked for, a tension may take the place of
+    /// the doubling.
+    fn is_five_note(&self) -> bool {
+        self.how == How::Inferred
+            && self.technique.doubles_lead()
+            && self.lead.is_some_and(|l| l.is_long())
+            && self
+                .written
+                .windows(2)
+                .all(|w| matches!(w, [a, b] if a - b > 1))
+            && self
+                .frames
+                .iter()
+                .any(|f| Form::FiveNoteSoli.fits(&self.written, Some(f)))
     }
 
     /// How many parts sound another voice than their seat's.
@@ -852,6 +1027,16 @@ impl Case<'_> {
             .map_or(0, |v| v.midi)
     }
 
+    /// How far-fetched it is that one voice sounds `found` for `wanted`: least when only the octave
+    /// is wrong, more when the chord has a place for what is found.
+    fn cost_of_one(&self, c: &Candidate, found: i16, wanted: i16) -> i32 {
+        if (found - wanted) % 12 == 0 {
+            return c.bias + 6;
+        }
+        let at_home = self.frames.iter().any(|f| f.may_sound(found));
+        c.bias * 2 + i32::from((found - wanted).abs().min(12)) + if at_home { 6 } else { 0 }
+    }
+
     /// The cheapest explanation by one voice. Another lead than the note on top is believable only
     /// when a voice climbed over it, or the lead fell, by octaves.
     fn one_voice<'c>(
@@ -874,9 +1059,7 @@ impl Case<'_> {
                 if *lead != top && !octave {
                     continue;
                 }
-                let cost = c.bias * 2
-                    + i32::from((found - wanted).abs().min(12))
-                    + if octave { -6 } else { 0 };
+                let cost = self.cost_of_one(c, *found, *wanted);
                 if best.as_ref().is_none_or(|b| cost < b.cost) {
                     best = Some(OneVoice {
                         cost,
@@ -914,17 +1097,17 @@ impl Case<'_> {
     /// The right chord in close position, but another technique. Forms that are none of the trade's
     /// own count only when more than one voice is out of place.
     fn other_drop(&self, candidates: &[Candidate], habits: Habits) -> Option<Verdict> {
-        let mut best: Option<(i32, &Candidate, Technique)> = None;
+        let mut best: Option<(i32, &Candidate, Mechanical)> = None;
         for c in candidates {
             if !c.stands(habits) {
                 continue;
             }
-            for t in Technique::EVERY {
-                if t != self.technique.technique
+            for t in Mechanical::EVERY {
+                if t != self.technique
                     && t.voices() == self.written.len()
                     && t.apply(&c.close) == self.written
                     && self.rub(c, &c.voicing).is_none()
-                    && (Technique::ALL.contains(&t)
+                    && (Mechanical::ALL.contains(&t)
                         || difference(&self.written, &c.voicing).0.len() > 1)
                     && best.is_none_or(|(b, ..)| c.bias < b)
                 {
@@ -936,7 +1119,7 @@ impl Case<'_> {
     }
 
     fn single_kind(&self, c: &Candidate, found: i16, wanted: i16) -> SlipKind {
-        let doubling = self.technique.technique.doubles_lead()
+        let doubling = self.technique.doubles_lead()
             && c.voicing.first().is_some_and(|&lead| wanted == lead - 12);
         if doubling {
             return SlipKind::LeadDoubling;
@@ -945,7 +1128,9 @@ impl Case<'_> {
             return SlipKind::WrongOctave;
         }
         let class = PitchClass::new(found);
-        if c.harmony.classes().contains(&class) {
+        if c.harmony.classes().contains(&class)
+            || c.harmony.way <= Way::Tension && self.chords.iter().any(|ch| ch.contains(class))
+        {
             return c
                 .harmony
                 .name_of(PitchClass::new(wanted))
@@ -979,6 +1164,53 @@ impl Case<'_> {
         })
     }
 
+    /// A slip from one of the readings; other right voicings that are no further off stand behind
+    /// it.
+    fn slip(&self, kind: SlipKind, harmony: Option<&Harmonisation>, expected: &[i16]) -> Verdict {
+        let mut others: Vec<Candidate> = Vec::new();
+        let cost = |v: &[i16]| {
+            let moved: i16 = v
+                .iter()
+                .zip(&self.written)
+                .map(|(a, b)| (a - b).abs())
+                .sum();
+            (difference(&self.written, v).0.len(), moved)
+        };
+        if let Some(&lead) = expected.first() {
+            let most = cost(expected).0 + 1;
+            for c in self.candidates(lead, 0) {
+                if c.standing == Standing::Right
+                    && c.voicing != expected
+                    && cost(&c.voicing).0 <= most
+                    && self.rub(&c, &c.voicing).is_none()
+                {
+                    others.push(c);
+                }
+            }
+            others.sort_by_key(|c| (cost(&c.voicing), c.bias));
+            others.dedup_by(|a, b| a.voicing == b.voicing);
+            others.truncate(OTHERS);
+        }
+        let others: Vec<Expected<'_>> = others
+            .iter()
+            .map(|c| Expected {
+                voicing: &c.voicing,
+                names: &c.harmony.names,
+                label: Some(&c.harmony.label),
+            })
+            .collect();
+        let expected = Expected {
+            voicing: expected,
+            names: harmony.map_or(&[], |h| &h.names),
+            label: harmony.map(|h| h.label.as_str()),
+        };
+        let draft = Draft {
+            sonority: self.sonority,
+            key: self.key,
+        };
+        Verdict::Slip(draft.slip(kind, &expected, &others))
+    }
+
     fn three_under(&self, pool: &[PitchClass], lead: i16) -> bool {
         let own = PitchClass::new(lead);
         let mut lower: Vec<PitchClass> = self
@@ -995,136 +1227,8 @@ impl Case<'_> {
         let mut four = lower;
         four.push(own);
         close_position(lead, &four)
-            .is_some_and(|close| self.technique.technique.apply(&close) == self.written)
+            .is_some_and(|close| self.technique.apply(&close) == self.written)
     }
-
-    /// Builds the slip: which notes are at fault and how the right ones are spelled.
-    fn slip(&self, kind: SlipKind, harmony: Option<&Harmonisation>, expected: &[i16]) -> Verdict {
-        let spell = |midi: i16| -> Pitch {
-            if let Some(v) = self.sonority.voices.iter().find(|v| v.midi == midi) {
-                return v.pitch;
-            }
-            harmony
-                .and_then(|h| h.name_of(PitchClass::new(midi)))
-                .or_else(|| {
-                    self.sonority
-                        .voices
-                        .iter()
-                        .find(|v| (v.midi - midi) % 12 == 0)
-                        .map(|v| v.pitch.name())
-                })
-                .and_then(|name| Pitch::named(name, midi))
-                .unwrap_or_else(|| Pitch::in_key(midi, self.key))
-        };
-        let by_seat = self.by_seat(expected, &spell);
-        let by_pitch = self.by_pitch(kind, expected, &spell);
-        // The seats say which part left its own voice when they need no more notes for it than the
-        // pitches do; another drop is the fault of the voice that was (or was not) dropped.
-        let seats_say = !matches!(kind, SlipKind::OtherDrop(_))
-            && !by_seat.is_empty()
-            && by_seat.len() == by_pitch.len();
-        let faults = if seats_say { by_seat.clone() } else { by_pitch };
-        let moves = if by_seat.is_empty() || !matches!(kind, SlipKind::OtherDrop(_)) {
-            faults.clone()
-        } else {
-            by_seat
-        };
-        Verdict::Slip(Slip {
-            kind,
-            harmony: harmony.map(|h| h.label.clone()),
-            expected: expected.iter().map(|&m| spell(m)).collect(),
-            faults,
-            moves,
-        })
-    }
-
-    fn fault(&self, index: usize, voice: usize, expected: Pitch) -> Option<Fault> {
-        self.sonority.voices.get(index).map(|v| Fault {
-            note: v.note,
-            found: v.pitch,
-            voice: voice as u8 + 1,
-            expected,
-        })
-    }
-
-    /// The parts that do not sound their seat's voice; empty where seats say nothing (one part with
-    /// several notes, or nothing expected).
-    fn by_seat(&self, expected: &[i16], spell: &impl Fn(i16) -> Pitch) -> Vec<Fault> {
-        let voices = &self.sonority.voices;
-        let mut seats: Vec<usize> = (0..voices.len()).collect();
-        let seat = |i: &usize| voices.get(*i).map(|v| v.seat);
-        seats.sort_by_key(seat);
-        if voices.len() != expected.len()
-            || seats
-                .windows(2)
-                .any(|w| matches!(w, [a, b] if seat(a) == seat(b)))
-        {
-            return Vec::new();
-        }
-        seats
-            .iter()
-            .zip(expected)
-            .enumerate()
-            .filter(|(_, (i, wanted))| voices.get(**i).map(|v| v.midi) != Some(**wanted))
-            .filter_map(|(rank, (i, wanted))| self.fault(*i, rank, spell(*wanted)))
-            .collect()
-    }
-
-    /// The notes that are not in the right voicing, each with the nearest one that is missing (the
-    /// same note in another octave first).
-    fn by_pitch(
-        &self,
-        kind: SlipKind,
-        expected: &[i16],
-        spell: &impl Fn(i16) -> Pitch,
-    ) -> Vec<Fault> {
-        let voices = &self.sonority.voices;
-        if expected.is_empty() {
-            let SlipKind::MinorNinth(upper, lower) = kind else {
-                return Vec::new();
-            };
-            return [upper as usize, lower as usize]
-                .into_iter()
-                .filter_map(|i| self.fault(i, i, voices.get(i)?.pitch))
-                .collect();
-        }
-        let (extra, mut missing) = difference(&self.written, expected);
-        let mut used = Vec::new();
-        let mut faults = Vec::new();
-        for found in extra {
-            let index = (0..voices.len())
-                .find(|i| !used.contains(i) && voices.get(*i).is_some_and(|v| v.midi == found));
-            let nearest = missing
-                .iter()
-                .enumerate()
-                .min_by_key(|(_, m)| ((found - **m) % 12 != 0, (found - **m).abs()))
-                .map(|(i, _)| i);
-            let (Some(index), Some(nearest)) = (index, nearest) else {
-                continue;
-            };
-            used.push(index);
-            let wanted = missing.swap_remove(nearest);
-            let voice = expected.iter().position(|&m| m == wanted).unwrap_or(index);
-            faults.extend(self.fault(index, voice, spell(wanted)));
-        }
-        faults.sort_by_key(|f| f.voice);
-        faults
-    }
-}
-
-/// Notes of `written` that are not in `right`, and the reverse, each counted as often as it stands.
-fn difference(written: &[i16], right: &[i16]) -> (Vec<i16>, Vec<i16>) {
-    let mut missing = right.to_vec();
-    let mut extra = Vec::new();
-    for &w in written {
-        match missing.iter().position(|&m| m == w) {
-            Some(i) => {
-                missing.remove(i);
-            }
-            None => extra.push(w),
-        }
-    }
-    (extra, missing)
 }
 
 /// Whether a note belongs to the major scale of a key signature.

@@ -6,14 +6,17 @@
 //! cascades into a second finding.
 
 mod explain;
+mod form;
 mod passage;
+mod slip;
 
-pub use passage::{How, InForce, Passage, passages};
+pub use explain::Habits;
+pub use passage::{How, InForce, Passage, frame_at, passages};
 
 use crate::finding::NoteRef;
 use crate::pitch::{NoteName, Pitch};
 use crate::sonority::lead::LeadFunction;
-use crate::voicing::{Technique, Way};
+use crate::voicing::{Mechanical, Technique, Way};
 
 /// What became of one sonority.
 #[derive(Clone, Debug, PartialEq)]
@@ -60,9 +63,10 @@ pub struct Slip {
     pub expected: Vec<Pitch>,
     /// The notes at fault with what they should sound.
     pub faults: Vec<Fault>,
-    /// What each part has to play so that the right voicing sounds with the seats in order; more
-    /// notes than `faults` where a dropped voice moves the others up a seat.
-    pub moves: Vec<Fault>,
+    /// What to write instead, the best first: what each part has to play so that the right voicing
+    /// sounds with the seats in order (more notes than `faults` where a dropped voice moves the
+    /// others up a seat), then the faults alone, then other right voicings.
+    pub remedies: Vec<Vec<Fault>>,
 }
 
 /// One note of a slip.
@@ -81,8 +85,12 @@ pub struct Fault {
 /// The known slips.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum SlipKind {
-    /// The same close position chord in another technique.
-    OtherDrop(Technique),
+    /// The same close position chord with other voices dropped.
+    OtherDrop(Mechanical),
+    /// Right in another technique than the one in force.
+    OtherTechnique(Technique),
+    /// Not in the technique that is stated; what is expected is the nearest that is.
+    NotInTechnique,
     /// The doubling is not an octave below the lead.
     LeadDoubling,
     /// A passing lead note stands on the prevailing chord.

@@ -1,12 +1,13 @@
 //! A section's sonorities with their lead line, phrases and the technique in force.
 
-use super::{Diagnosis, explain};
-use crate::score::Score;
+use super::Diagnosis;
+use super::explain::{self, Habits};
+use crate::score::{Mark, Score, Stated};
 use crate::sonority::lead::LeadNote;
 use crate::sonority::{Section, Sonority, sections, slice};
 use crate::style::Style;
 use crate::time::Ticks;
-use crate::voicing::{Technique, harmonise, technique_of};
+use crate::voicing::{Form, Frame, Mechanical, Technique, harmonise, leads, mechanical_of};
 use std::ops::Range;
 
 /// How a technique came to be in force.
@@ -27,6 +28,18 @@ pub struct InForce {
     pub technique: Technique,
     /// Since when it is known.
     pub how: How,
+    /// It was stated for four voices, and five sound.
+    pub stated_for_four: Option<Mechanical>,
+}
+
+impl InForce {
+    const fn new(technique: Technique, how: How) -> Self {
+        Self {
+            technique,
+            how,
+            stated_for_four: None,
+        }
+    }
 }
 
 /// Everything known of one section of a score.
@@ -42,19 +55,69 @@ pub struct Passage {
     pub phrases: Vec<Range<usize>>,
     /// The technique in force for each sonority.
     pub in_force: Vec<Option<InForce>>,
+    /// How it harmonises approach notes.
+    pub habits: Habits,
+    /// For each phrase, whether it moves as a block.
+    pub moves_as_block: Vec<bool>,
+    /// For each phrase, whether in most of its block sonorities the top seat has the top note.
+    pub led_by_top_seat: Vec<bool>,
     /// The diagnosis of each.
     pub diagnoses: Vec<Diagnosis>,
 }
 
 impl Passage {
+    /// The section's concert key at a time, in fifths.
+    pub fn key_at(&self, score: &Score, onset: Ticks) -> i8 {
+        section_key(score, &self.section)(onset)
+    }
+
     /// The phrase that a sonority stands in.
     pub fn phrase_of(&self, sonority: usize) -> Range<usize> {
-        self.phrases
-            .iter()
-            .find(|p| p.contains(&sonority))
+        self.phrase_index(sonority)
+            .and_then(|i| self.phrases.get(i))
             .cloned()
             .unwrap_or(sonority..sonority + 1)
     }
+
+    /// Which of the phrases a sonority stands in.
+    fn phrase_index(&self, sonority: usize) -> Option<usize> {
+        let i = self.phrases.partition_point(|p| p.end <= sonority);
+        self.phrases.get(i).filter(|p| p.contains(&sonority))?;
+        Some(i)
+    }
+
+    /// Whether the phrase that a sonority stands in moves as a block: in most of its sonorities of
+    /// three voices or more all are struck together. Else it is counterpoint.
+    pub fn is_block_phrase(&self, sonority: usize) -> bool {
+        self.phrase_index(sonority)
+            .and_then(|i| self.moves_as_block.get(i))
+            .copied()
+            .unwrap_or(false)
+    }
+
+    /// Whether the top seat leads the phrase that a sonority stands in.
+    pub fn is_led_by_top_seat(&self, sonority: usize) -> bool {
+        self.phrase_index(sonority)
+            .and_then(|i| self.led_by_top_seat.get(i))
+            .copied()
+            .unwrap_or(false)
+    }
+}
+
+fn moves_as_block(sonorities: &[Sonority]) -> bool {
+    let full = sonorities.iter().filter(|s| s.voices.len() >= 3);
+    let blocks = full.clone().filter(|s| s.is_block()).count();
+    blocks * 10 >= full.count() * 6
+}
+
+fn led_by_top_seat(sonorities: &[Sonority]) -> bool {
+    let (mut leads, mut all) = (0, 0);
+    for s in sonorities.iter().filter(|s| s.is_block()) {
+        let top_seat = s.voices.iter().map(|v| v.seat).min();
+        all += 1;
+        leads += usize::from(s.voices.first().map(|v| v.seat) == top_seat);
+    }
+    leads * 2 > all
 }
 
 /// Reads every section of a score: slices, lead line, phrases, techniques, diagnoses.
@@ -70,16 +133,65 @@ fn read(score: &Score, style: &Style, section: Section) -> Passage {
     let leads = lead_line(score, &sonorities);
     let phrases = phrases(score, &section, &sonorities);
     let in_force = in_force(score, style, &section, &sonorities, &phrases);
+    let led_by_top_seat = phrases
+        .iter()
+        .map(|p| led_by_top_seat(sonorities.get(p.clone()).unwrap_or_default()))
+        .collect();
+    let moves_as_block = phrases
+        .iter()
+        .map(|p| moves_as_block(sonorities.get(p.clone()).unwrap_or_default()))
+        .collect();
     let mut passage = Passage {
         section,
+        moves_as_block,
+        led_by_top_seat,
         sonorities,
         leads,
         phrases,
         in_force,
+        habits: Habits::default(),
         diagnoses: Vec::new(),
     };
+    passage.habits = explain::habits(score, style, &passage);
     passage.diagnoses = explain::explain(score, style, &passage);
     passage
+}
+
+impl Passage {
+    /// The phrase around a sonority as a passage of its own, read again from a score in which notes
+    /// may have changed pitch since. Technique and habits stay those of the whole. At most
+    /// `reach` sonorities to either side.
+    #[must_use]
+    pub fn window(&self, score: &Score, style: &Style, around: usize, reach: usize) -> Self {
+        let phrase = self.phrase_of(around);
+        let range = phrase.start.max(around.saturating_sub(reach))
+            ..phrase.end.min(around.saturating_add(reach + 1));
+        let mut sonorities: Vec<Sonority> = self
+            .sonorities
+            .get(range.clone())
+            .unwrap_or_default()
+            .to_vec();
+        for sonority in &mut sonorities {
+            sonority.read_again(score);
+        }
+        let flag = |flags: &[bool]| {
+            let at = self.phrase_index(around).and_then(|i| flags.get(i));
+            vec![at.copied().unwrap_or(false)]
+        };
+        let mut window = Self {
+            section: self.section.clone(),
+            leads: lead_line(score, &sonorities),
+            phrases: std::iter::once(0..sonorities.len()).collect(),
+            in_force: self.in_force.get(range).unwrap_or_default().to_vec(),
+            habits: self.habits,
+            moves_as_block: flag(&self.moves_as_block),
+            led_by_top_seat: flag(&self.led_by_top_seat),
+            sonorities,
+            diagnoses: Vec::new(),
+        };
+        window.diagnoses = explain::explain(score, style, &window);
+        window
+    }
 }
 
 /// The lead of a sonority in semitones: its top note when the voicing makes sense from there (the
@@ -87,7 +199,7 @@ fn read(score: &Score, style: &Style, section: Section) -> Passage {
 fn lead_of(sonority: &Sonority) -> Option<i16> {
     let top = sonority.voices.first()?;
     let seat = sonority.voices.iter().min_by_key(|v| (v.seat, -v.midi))?;
-    if seat.midi == top.midi || technique_of(&sonority.midi()).is_some() {
+    if seat.midi == top.midi || mechanical_of(&sonority.midi()).is_some() {
         return Some(top.midi);
     }
     Some(seat.midi)
@@ -193,30 +305,64 @@ fn phrases(score: &Score, section: &Section, sonorities: &[Sonority]) -> Vec<Ran
     phrases
 }
 
-/// Words that end what earlier words stated.
-fn ends_technique(words: &str) -> bool {
+/// What words over a staff say of the technique.
+#[derive(Clone, Copy)]
+enum Said {
+    /// From here on, until other words.
+    From(Technique),
+    /// For the phrase they stand in: a unison line.
+    Phrase(Technique),
+    /// For the phrase they stand in, nothing is to be held to a technique.
+    Free,
+}
+
+/// Reads words over a staff. A bare "close" or "block" is too common a word to mean anything.
+fn said(words: &str) -> Option<Said> {
     let lower = words.to_lowercase();
-    ["unis", "octave", "8ves", "solo", "free", "ad lib", "tutti"]
-        .iter()
-        .any(|w| lower.contains(w))
+    let mut split = lower
+        .split(|c: char| !c.is_alphanumeric())
+        .filter(|w| !w.is_empty());
+    if let Some(t) = Technique::named(words) {
+        let single = split.clone().count() == 1;
+        return match t {
+            Technique::Form(f) if f.is_doubling() => Some(Said::Phrase(t)),
+            _ if single && ["close", "block"].contains(&lower.trim()) => None,
+            _ => Some(Said::From(t)),
+        };
+    }
+    split
+        .any(|w| matches!(w, "solo" | "free" | "freely" | "lib"))
+        .then_some(Said::Free)
 }
 
 /// What the words over the section's staves say, in order of time.
-fn written_words(score: &Score, section: &Section) -> Vec<(Ticks, Option<Technique>)> {
-    let mut said: Vec<(Ticks, Option<Technique>)> = section
+fn written_words(score: &Score, section: &Section) -> Vec<(Ticks, Said)> {
+    let mut all: Vec<(Ticks, Said)> = section
         .parts
         .iter()
         .filter_map(|p| score.parts.get(p.part as usize))
         .flat_map(|p| &p.words)
-        .filter_map(|w| match Technique::named(&w.value.text) {
-            Some(t) => Some((w.onset, Some(t))),
-            None if ends_technique(&w.value.text) => Some((w.onset, None)),
-            None => None,
-        })
+        .filter_map(|w| said(&w.value.text).map(|s| (w.onset, s)))
         .collect();
-    said.sort_by_key(|(onset, t)| (*onset, t.is_none()));
-    said.dedup_by_key(|(onset, _)| *onset);
-    said
+    all.sort_by_key(|(onset, s)| (*onset, matches!(s, Said::Free)));
+    all.dedup_by_key(|(onset, _)| *onset);
+    all
+}
+
+/// What words say at a time: those of the phrase itself, else the last that hold on.
+fn in_words(words: &[(Ticks, Said)], from: Ticks, at: Ticks) -> Option<Said> {
+    let until = words.partition_point(|(onset, _)| *onset <= at);
+    let before = words.get(..until)?;
+    let here = before
+        .last()
+        .filter(|(onset, s)| *onset >= from || matches!(s, Said::From(_)));
+    here.or_else(|| {
+        before
+            .iter()
+            .rev()
+            .find(|(_, s)| matches!(s, Said::From(_)))
+    })
+    .map(|(_, s)| *s)
 }
 
 fn in_force(
@@ -228,19 +374,31 @@ fn in_force(
 ) -> Vec<Option<InForce>> {
     let words = written_words(score, section);
     let by_style = style.technique.as_deref().and_then(Technique::named);
-    let fits: Vec<Option<Technique>> = sonorities
+    let fits: Vec<Option<Mechanical>> = sonorities
         .iter()
-        .map(|s| s.is_block().then(|| technique_of(&s.midi())).flatten())
+        .map(|s| s.is_block().then(|| mechanical_of(&s.midi())).flatten())
         .collect();
     let candidate = |i: &usize| {
         sonorities
             .get(*i)
             .is_some_and(|s| s.is_block() && matches!(s.voices.len(), 4 | 5))
     };
+    let key = section_key(score, section);
+    let techniques: Vec<Mark<Stated>> = score
+        .stated
+        .iter()
+        .filter(|m| m.value.technique.is_some())
+        .cloned()
+        .collect();
     let overall = majority(&fits, (0..sonorities.len()).filter(candidate));
     let mut out = vec![None; sonorities.len()];
     for phrase in phrases {
-        let inferred = infer(&fits, phrase.clone().filter(candidate), overall);
+        let inferred = infer(&fits, phrase.clone().filter(candidate), overall)
+            .map(Technique::Mechanical)
+            .or_else(|| infer_form(score, &key, sonorities, phrase.clone()).map(Technique::Form));
+        let from = sonorities
+            .get(phrase.start)
+            .map_or(Ticks::ZERO, |s| s.onset);
         for i in phrase.clone() {
             let (Some(sonority), Some(slot)) = (sonorities.get(i), out.get_mut(i)) else {
                 continue;
@@ -248,36 +406,27 @@ fn in_force(
             if !sonority.is_block() {
                 continue;
             }
-            let stated = score
-                .stated
-                .iter()
-                .rfind(|m| m.onset <= sonority.onset && m.value.technique.is_some())
+            let stated = crate::score::in_force(&techniques, sonority.onset)
                 .and_then(|m| m.value.technique.as_deref());
-            let said = words.iter().rfind(|(onset, _)| *onset <= sonority.onset);
-            *slot = match (said, stated, by_style) {
-                (Some((_, t)), _, _) => t.map(|technique| InForce {
-                    technique,
-                    how: How::Words,
-                }),
+            *slot = match (in_words(&words, from, sonority.onset), stated, by_style) {
+                (Some(Said::From(t) | Said::Phrase(t)), _, _) => Some(InForce::new(t, How::Words)),
+                (Some(Said::Free), _, _) => None,
                 (None, Some(text), _) if !text.is_empty() => {
-                    Technique::named(text).map(|technique| InForce {
-                        technique,
-                        how: How::Stated,
-                    })
+                    Technique::named(text).map(|technique| InForce::new(technique, How::Stated))
                 }
-                (None, _, Some(technique)) => Some(InForce {
-                    technique,
-                    how: How::Stated,
-                }),
-                (None, _, None) => inferred.map(|technique| InForce {
-                    technique,
-                    how: How::Inferred,
-                }),
+                (None, _, Some(technique)) => Some(InForce::new(technique, How::Stated)),
+                (None, _, None) => inferred.map(|technique| InForce::new(technique, How::Inferred)),
             }
             .and_then(|f| {
+                let voices = sonority.voices.len();
+                let stated_for_four = f
+                    .technique
+                    .mechanical()
+                    .filter(|m| f.how != How::Inferred && m.voices() == 4 && voices == 5);
                 Some(InForce {
-                    technique: f.technique.for_voices(sonority.voices.len())?,
+                    technique: f.technique.for_voices(voices)?,
                     how: f.how,
+                    stated_for_four,
                 })
             });
         }
@@ -287,10 +436,10 @@ fn in_force(
 
 /// The technique that most of these sonorities fit, how many fit it, and of how many.
 fn majority(
-    fits: &[Option<Technique>],
+    fits: &[Option<Mechanical>],
     among: impl Iterator<Item = usize>,
-) -> Option<(Technique, usize, usize)> {
-    let mut counts = [0usize; Technique::EVERY.len()];
+) -> Option<(Mechanical, usize, usize)> {
+    let mut counts = [0usize; Mechanical::EVERY.len()];
     let mut of = 0;
     for i in among {
         of += 1;
@@ -300,7 +449,7 @@ fn majority(
             *slot += 1;
         }
     }
-    Technique::EVERY
+    Mechanical::EVERY
         .into_iter()
         .zip(counts)
         .filter(|(_, n)| *n > 0)
@@ -311,10 +460,10 @@ fn majority(
 /// A phrase is in the technique that at least 60 % of its block sonorities fit; a phrase too short
 /// or too mixed to say follows the section when half of it does.
 fn infer(
-    fits: &[Option<Technique>],
+    fits: &[Option<Mechanical>],
     among: impl Iterator<Item = usize>,
-    overall: Option<(Technique, usize, usize)>,
-) -> Option<Technique> {
+    overall: Option<(Mechanical, usize, usize)>,
+) -> Option<Mechanical> {
     let among: Vec<usize> = among.collect();
     let own = majority(fits, among.iter().copied());
     if let Some((t, n, of)) = own
@@ -337,4 +486,58 @@ fn infer(
     }
     own.filter(|&(_, n, of)| n >= 2 && n * 10 >= of * 6)
         .map(|(t, _, _)| t)
+}
+
+/// The form that at least 60 % of a phrase's block sonorities are in, three of them at least.
+fn infer_form(
+    score: &Score,
+    key: impl Fn(Ticks) -> i8,
+    sonorities: &[Sonority],
+    phrase: Range<usize>,
+) -> Option<Form> {
+    let blocks: Vec<&Sonority> = sonorities
+        .get(phrase)?
+        .iter()
+        .filter(|s| s.is_block())
+        .collect();
+    Form::ALL
+        .into_iter()
+        .map(|form| {
+            let n = blocks
+                .iter()
+                .filter(|s| {
+                    let frame = frame_at(score, s.onset, key(s.onset));
+                    form.fits(&s.midi(), frame.as_ref())
+                })
+                .count();
+            (n, form)
+        })
+        .filter(|(n, _)| *n >= 3 && n * 10 >= blocks.len() * 6)
+        .max_by_key(|(n, form)| {
+            (
+                *n,
+                std::cmp::Reverse(Form::ALL.iter().position(|f| f == form)),
+            )
+        })
+        .map(|(_, form)| form)
+}
+
+/// The concert key of a section at a time, in fifths.
+fn section_key<'a>(score: &'a Score, section: &Section) -> impl Fn(Ticks) -> i8 + use<'a> {
+    let part = section
+        .parts
+        .first()
+        .and_then(|p| score.parts.get(p.part as usize));
+    move |onset| part.map_or(0, |p| p.concert_fifths(onset))
+}
+
+/// The chord in force at a time with where it leads.
+pub fn frame_at(score: &Score, onset: Ticks, key: i8) -> Option<Frame<'_>> {
+    let at = score.chords.partition_point(|m| m.onset <= onset);
+    let chord = score.chords.get(at.checked_sub(1)?)?.value.chord.as_ref()?;
+    let next = score.chords.get(at).and_then(|m| m.value.chord.as_ref());
+    Some(Frame {
+        chord,
+        leads: leads(chord, next, key),
+    })
 }

@@ -3,9 +3,9 @@
 use super::encoding::{self, EncodingError};
 use quick_xml::Reader;
 use quick_xml::events::Event;
-use std::io::{Cursor, Read};
-use zip::ZipArchive;
+use std::io::{Cursor, Read, Write};
 use zip::result::ZipError;
+use zip::{ZipArchive, ZipWriter};
 
 /// The largest score that is unpacked, in bytes.
 pub const MAX_UNPACKED: u64 = 256 << 20;
@@ -90,6 +90,39 @@ pub fn open(bytes: &[u8]) -> Result<(String, Vec<u8>), ContainerError> {
     }
     let score = unpack(&mut archive, &name, MAX_UNPACKED)?;
     Ok((name, score))
+}
+
+/// The container with one entry filled anew: packed in the same way and with its time stamp kept.
+/// All other entries are copied as they are packed, in their order.
+pub fn replace(bytes: &[u8], name: &str, new: &[u8]) -> Result<Vec<u8>, ContainerError> {
+    let not_zip = |e: ZipError| ContainerError::NotZip(reason(&e));
+    let mut archive = ZipArchive::new(Cursor::new(bytes)).map_err(not_zip)?;
+    let Some(target) = archive.index_for_name(name) else {
+        return Err(ContainerError::Missing(name.to_owned()));
+    };
+    let damaged = |name: &str, why: String| ContainerError::Damaged {
+        name: name.to_owned(),
+        why,
+    };
+    let mut writer = ZipWriter::new(Cursor::new(Vec::with_capacity(bytes.len())));
+    writer
+        .set_raw_comment(archive.comment().into())
+        .map_err(not_zip)?;
+    for index in 0..archive.len() {
+        let entry = archive.by_index_raw(index).map_err(not_zip)?;
+        if index == target {
+            let options = entry.options();
+            writer
+                .start_file(name, options)
+                .map_err(|e| damaged(name, reason(&e)))?;
+            writer
+                .write_all(new)
+                .map_err(|e| damaged(name, e.to_string()))?;
+        } else {
+            writer.raw_copy_file(entry).map_err(not_zip)?;
+        }
+    }
+    Ok(writer.finish().map_err(not_zip)?.into_inner())
 }
 
 /// Unpacks one entry, with its limits checked against what really comes out: the sizes in the
@@ -181,8 +214,6 @@ fn reason(e: &ZipError) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use std::io::Write;
-    use zip::ZipWriter;
     use zip::write::SimpleFileOptions;
 
     fn container(entries: &[(&str, &[u8])]) -> Vec<u8> {

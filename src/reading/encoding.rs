@@ -2,6 +2,7 @@
 
 use encoding_rs::{Encoding, UTF_8, UTF_16BE, UTF_16LE};
 use std::borrow::Cow;
+use std::ops::Range;
 
 /// How far into a file its XML declaration may reach.
 const DECLARATION: usize = 512;
@@ -36,22 +37,53 @@ pub enum EncodingError {
         "the XML declaration names the encoding `{0}`, which is not known: save the file as UTF-8"
     )]
     Unknown(String),
+    /// A correction needs a character that the file's encoding has not.
+    #[error("`{text}` cannot be written in {encoding}, the encoding of the file: save it as UTF-8")]
+    NoSuchCharacter {
+        /// What was to be written.
+        text: String,
+        /// The encoding.
+        encoding: &'static str,
+    },
+}
+
+/// How the bytes of a file stand for its text.
+#[derive(Clone, Copy, Debug)]
+struct Coding {
+    encoding: &'static Encoding,
+    /// How many bytes of byte order mark there are.
+    mark: usize,
+}
+
+impl Coding {
+    fn of(bytes: &[u8]) -> Result<Self, EncodingError> {
+        if let Some(kind) = other_file(bytes) {
+            return Err(EncodingError::OtherFile(kind));
+        }
+        let (encoding, mark) = match bytes {
+            [0xEF, 0xBB, 0xBF, ..] => (UTF_8, 3),
+            // UTF-32 would otherwise pass for UTF-16 with zeros in it.
+            [0xFF, 0xFE, 0, 0, ..] | [0, 0, 0xFE, 0xFF, ..] => {
+                return Err(EncodingError::Unknown("UTF-32".to_owned()));
+            }
+            [0xFF, 0xFE, ..] => (UTF_16LE, 2),
+            [b'<', 0, b'?' | b'!', 0, ..] => (UTF_16LE, 0),
+            [0xFE, 0xFF, ..] => (UTF_16BE, 2),
+            [0, b'<', 0, b'?' | b'!', ..] => (UTF_16BE, 0),
+            _ => (declared(bytes)?, 0),
+        };
+        Ok(Self { encoding, mark })
+    }
 }
 
 /// Decodes the bytes of a file. A byte order mark is left out of the text.
 pub fn decode(bytes: &[u8]) -> Result<Cow<'_, str>, EncodingError> {
-    if let Some(kind) = other_file(bytes) {
-        return Err(EncodingError::OtherFile(kind));
-    }
-    let text = match bytes {
-        [0xEF, 0xBB, 0xBF, rest @ ..] => utf8(rest, 3)?,
-        // UTF-32 would otherwise pass for UTF-16 with zeros in it.
-        [0xFF, 0xFE, 0, 0, ..] | [0, 0, 0xFE, 0xFF, ..] => {
-            return Err(EncodingError::Unknown("UTF-32".to_owned()));
-        }
-        [0xFF, 0xFE, rest @ ..] | rest @ [b'<', 0, b'?' | b'!', 0, ..] => strict(UTF_16LE, rest)?,
-        [0xFE, 0xFF, rest @ ..] | rest @ [0, b'<', 0, b'?' | b'!', ..] => strict(UTF_16BE, rest)?,
-        _ => declared(bytes)?,
+    let Coding { encoding, mark } = Coding::of(bytes)?;
+    let body = bytes.get(mark..).unwrap_or_default();
+    let text = if encoding == UTF_8 {
+        utf8(body, mark)?
+    } else {
+        strict(encoding, body)?
     };
     match memchr::memchr(0, text.as_bytes()) {
         Some(at) => Err(EncodingError::Binary { at }),
@@ -59,15 +91,105 @@ pub fn decode(bytes: &[u8]) -> Result<Cow<'_, str>, EncodingError> {
     }
 }
 
-/// Bytes without a byte order mark, in the encoding that the XML declaration names.
-fn declared(bytes: &[u8]) -> Result<Cow<'_, str>, EncodingError> {
+/// Replaces pieces of a file's text in its bytes: the same encoding, and every byte outside the
+/// pieces as it was. `text` is what [`decode`] makes of `bytes`; the pieces, as bytes of `text`, are
+/// in order and do not overlap.
+pub fn splice(
+    bytes: &[u8],
+    text: &str,
+    pieces: &[(Range<usize>, &str)],
+) -> Result<Vec<u8>, EncodingError> {
+    let coding = Coding::of(bytes)?;
+    let mut at: Vec<usize> = Vec::with_capacity(pieces.len() * 2);
+    at.extend(pieces.iter().flat_map(|(r, _)| [r.start, r.end]));
+    let offsets = byte_offsets(coding, bytes, text, &at)?;
+    let malformed = || EncodingError::Malformed(coding.encoding.name());
+    let mut out = Vec::with_capacity(bytes.len() + 16 * pieces.len());
+    let mut done = 0;
+    for ((_, new), place) in pieces.iter().zip(offsets.chunks_exact(2)) {
+        let &[start, end] = place else { continue };
+        out.extend_from_slice(bytes.get(done..start).ok_or_else(malformed)?);
+        encode(coding.encoding, new, &mut out)?;
+        done = end;
+    }
+    out.extend_from_slice(bytes.get(done..).ok_or_else(malformed)?);
+    Ok(out)
+}
+
+/// Where places of the text, in order, stand in the bytes.
+fn byte_offsets(
+    coding: Coding,
+    bytes: &[u8],
+    text: &str,
+    at: &[usize],
+) -> Result<Vec<usize>, EncodingError> {
+    let Coding { encoding, mark } = coding;
+    let malformed = || EncodingError::Malformed(encoding.name());
+    if encoding == UTF_8 {
+        return Ok(at.iter().map(|a| mark + a).collect());
+    }
+    let mut out = Vec::with_capacity(at.len());
+    if encoding == UTF_16LE || encoding == UTF_16BE {
+        let (mut from, mut units) = (0, 0);
+        for &to in at {
+            let between = text.get(from..to).ok_or_else(malformed)?;
+            units += between.encode_utf16().count();
+            from = to;
+            out.push(mark + 2 * units);
+        }
+        return Ok(out);
+    }
+    // Byte by byte: how many bytes a character has is the decoder's business.
+    let mut decoder = encoding.new_decoder_without_bom_handling();
+    let mut wanted = at.iter().copied().peekable();
+    let mut written = 0;
+    let mut buffer = [0u8; 32];
+    for (i, byte) in bytes.iter().enumerate().skip(mark) {
+        while wanted.next_if(|w| *w == written).is_some() {
+            out.push(i);
+        }
+        if wanted.peek().is_none() {
+            break;
+        }
+        let (_, _, more) = decoder.decode_to_utf8_without_replacement(&[*byte], &mut buffer, false);
+        written += more;
+    }
+    while wanted.next_if(|w| *w == written).is_some() {
+        out.push(bytes.len());
+    }
+    if wanted.peek().is_some() {
+        return Err(malformed());
+    }
+    Ok(out)
+}
+
+fn encode(encoding: &'static Encoding, text: &str, out: &mut Vec<u8>) -> Result<(), EncodingError> {
+    if encoding == UTF_16LE {
+        out.extend(text.encode_utf16().flat_map(u16::to_le_bytes));
+    } else if encoding == UTF_16BE {
+        out.extend(text.encode_utf16().flat_map(u16::to_be_bytes));
+    } else {
+        let (bytes, _, lossy) = encoding.encode(text);
+        if lossy {
+            return Err(EncodingError::NoSuchCharacter {
+                text: text.to_owned(),
+                encoding: encoding.name(),
+            });
+        }
+        out.extend_from_slice(&bytes);
+    }
+    Ok(())
+}
+
+/// The encoding that the XML declaration names, for bytes without a byte order mark.
+fn declared(bytes: &[u8]) -> Result<&'static Encoding, EncodingError> {
     let Some(label) = label(bytes) else {
-        return utf8(bytes, 0);
+        return Ok(UTF_8);
     };
     let Some(encoding) = Encoding::for_label(label) else {
         // Plain ASCII reads the same in everything that starts like XML.
         return if bytes.is_ascii() {
-            utf8(bytes, 0)
+            Ok(UTF_8)
         } else {
             Err(EncodingError::Unknown(
                 String::from_utf8_lossy(label).into_owned(),
@@ -76,11 +198,11 @@ fn declared(bytes: &[u8]) -> Result<Cow<'_, str>, EncodingError> {
     };
     // A declaration of UTF-16 that can be read byte by byte is wrong: tools that convert a file
     // forget to change it.
-    if encoding == UTF_8 || encoding == UTF_16LE || encoding == UTF_16BE {
-        utf8(bytes, 0)
+    Ok(if encoding == UTF_16LE || encoding == UTF_16BE {
+        UTF_8
     } else {
-        strict(encoding, bytes)
-    }
+        encoding
+    })
 }
 
 fn utf8(bytes: &[u8], before: usize) -> Result<Cow<'_, str>, EncodingError> {
@@ -214,5 +336,62 @@ mod tests {
         );
         assert!(decode(b"\xFF\xFE\0\0<\0\0\0").is_err());
         assert!(decode(b"\xFF").is_err());
+    }
+
+    #[test]
+    fn pieces_are_replaced_in_every_encoding_and_nothing_else() {
+        let text = "<?xml version=\"1.0\" encoding=\"UTF-16\"?><a>é𝄪</a><b>x</b>";
+        let at = text.find(">x<").unwrap() + 1;
+        let pieces = [(at..at + 1, "♭y"), (text.len()..text.len(), "!")];
+        let new = text.replace(">x<", ">♭y<") + "!";
+        for big in [false, true] {
+            for mark in [false, true] {
+                let bytes = utf16(text, big, mark);
+                assert_eq!(
+                    splice(&bytes, text, &pieces).unwrap(),
+                    utf16(&new, big, mark),
+                    "{big} {mark}"
+                );
+                assert_eq!(splice(&bytes, text, &[]).unwrap(), bytes);
+            }
+        }
+        let marked = format!("\u{feff}{text}");
+        assert_eq!(
+            splice(marked.as_bytes(), text, &pieces).unwrap(),
+            format!("\u{feff}{new}").into_bytes()
+        );
+        for (label, accented) in [
+            ("ISO-8859-1", &b"\xE9"[..]),
+            ("Shift_JIS", b"\x93\xFA"),
+            ("ISO-2022-JP", b"\x1B$B\x46\x7C\x1B(B"),
+        ] {
+            let file = |inner: &[u8]| {
+                let head = format!("<?xml version='1.0' encoding='{label}'?><a>");
+                [
+                    head.as_bytes(),
+                    accented,
+                    b"</a><b>",
+                    inner,
+                    b"</b>",
+                    accented,
+                ]
+                .concat()
+            };
+            let bytes = file(b"x");
+            let text = decode(&bytes).unwrap().into_owned();
+            let at = text.find("x</b>").unwrap();
+            assert_eq!(
+                splice(&bytes, &text, &[(at..at + 1, "yy")]).unwrap(),
+                file(b"yy"),
+                "{label}"
+            );
+            assert_eq!(
+                splice(&bytes, &text, &[(at..at + 1, "𝄪")]),
+                Err(EncodingError::NoSuchCharacter {
+                    text: "𝄪".to_owned(),
+                    encoding: Encoding::for_label(label.as_bytes()).unwrap().name(),
+                })
+            );
+        }
     }
 }

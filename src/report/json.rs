@@ -8,6 +8,7 @@
 //! the top, in scientific octaves (C4 is middle C). `voice` is 1-based from the top.
 
 use super::{Entry, Tally, part_names};
+use crate::editing;
 use crate::finding::{Finding, NoteAtFault};
 use crate::pitch::{NoteName, Pitch, PitchClass, Step, read_accidentals};
 use crate::score::{Score, Span};
@@ -65,14 +66,51 @@ struct Reported<'a> {
     notes: Vec<FoundNote<'a>>,
     found: Vec<String>,
     expected: Vec<String>,
-    fix: Option<Fix>,
+    fix: Option<Fix<'a>>,
     suggestion: Option<&'a str>,
     fingerprint: String,
 }
 
-/// A verified fix. No finding carries one yet, so the member is always null.
+/// A verified fix: edits of the sources, which do not overlap.
 #[derive(Serialize)]
-enum Fix {}
+struct Fix<'a> {
+    summary: &'a str,
+    verified: bool,
+    edits: Vec<FixEdit<'a>>,
+}
+
+#[derive(Serialize)]
+struct FixEdit<'a> {
+    file: String,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    member: Option<&'a str>,
+    start: u32,
+    end: u32,
+    replacement: String,
+}
+
+/// The fix of a finding as edits; none when its notes cannot be edited where they stand.
+fn fix<'a>(score: &'a Score, finding: &'a Finding) -> Option<Fix<'a>> {
+    let fix = finding.fix.as_ref()?;
+    let edits = editing::edits(score, &fix.changes).ok()?;
+    Some(Fix {
+        summary: &fix.summary,
+        verified: true,
+        edits: edits
+            .into_iter()
+            .filter_map(|e| {
+                let source = score.sources.get(e.source as usize)?;
+                Some(FixEdit {
+                    file: source.path.display().to_string(),
+                    member: source.member.as_deref(),
+                    start: e.start,
+                    end: e.end,
+                    replacement: e.replacement,
+                })
+            })
+            .collect(),
+    })
+}
 
 #[derive(Serialize)]
 struct FoundNote<'a> {
@@ -239,7 +277,7 @@ fn findings(entry: &Entry) -> Vec<Reported<'_>> {
             notes: f.notes.iter().filter_map(|n| note(score, n)).collect(),
             found: pitches(&f.found),
             expected: pitches(&f.expected),
-            fix: None,
+            fix: fix(score, f),
             suggestion: f.suggestion.as_deref(),
             fingerprint,
         })

@@ -251,6 +251,7 @@ pub(crate) mod sample {
             sources: vec![Source {
                 path: PathBuf::from("quay.musicxml"),
                 member: None,
+                format: crate::score::Format::MusicXml,
                 text: Arc::from("line one\nline two\nline three\nline four\nline five\nline six\n"),
             }],
             parts,

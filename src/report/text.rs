@@ -224,7 +224,9 @@ fn notes(finding: &Finding, options: Options) -> Vec<String> {
         .filter_map(|t| t.as_deref())
         .collect();
     add("in force", &in_force.join(", "));
-    add("do", finding.suggestion.as_deref().unwrap_or_default());
+    // "do" was tried and mends it; "try" was not, or would bring something else up.
+    let advice = if finding.fix.is_some() { "do" } else { "try" };
+    add(advice, finding.suggestion.as_deref().unwrap_or_default());
     add("why", &finding.why);
     add("source", finding.source);
     notes

@@ -16,6 +16,8 @@ pub(super) static RULE: Rule = Rule {
     ],
     source: "published: textbook on jazz part-writing; arranging text (one note of each category)",
     level: Level::Warning,
+    off: false,
+    settings: &[],
     examples: &[Example {
         wrong: "meter: 4/4
 section: saxes
@@ -58,10 +60,22 @@ fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
             continue;
         };
         let harmony = at.slip.harmony.as_deref().unwrap_or("the chord");
-        let message = format!(
-            "{}, which another voice has already, and the {missing} of {harmony} is missing",
-            wording::who_has(reading.score, &at.slip.faults)
-        );
+        let who = wording::who_has(reading.score, &at.slip.faults);
+        let doubled = at.slip.faults.iter().all(|f| {
+            at.sonority
+                .voices
+                .iter()
+                .any(|v| v.note != f.note && v.pitch.class() == f.found.class())
+        });
+        let message = if doubled {
+            format!(
+                "{who}, which another voice has already, and the {missing} of {harmony} is missing"
+            )
+        } else {
+            format!(
+                "{who} where the {missing} of {harmony} belongs: the chord crowds there and lacks it"
+            )
+        };
         out.push(at.finding(reading.score, &RULE, Level::Warning, message));
     }
 }

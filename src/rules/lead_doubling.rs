@@ -15,6 +15,8 @@ pub(super) static RULE: Rule = Rule {
     ],
     source: "published: arranging texts on doubled lead, encyclopaedia article on locked hands",
     level: Level::Error,
+    off: false,
+    settings: &[],
     examples: &[Example {
         wrong: "meter: 4/4
 section: saxes

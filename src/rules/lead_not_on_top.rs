@@ -1,7 +1,7 @@
 //! `lead-not-on-top`: in a block passage nobody plays above the lead. Published: jazz arranging
 //! text; exceptions: common practice, no source.
 
-use super::voice_crossing::{crossings, finding};
+use super::voice_crossing::finding;
 use super::{Example, Group, Reading, Rule, wording};
 use crate::finding::{Finding, Level};
 
@@ -17,6 +17,8 @@ pub(super) static RULE: Rule = Rule {
     ],
     source: "published: jazz arranging text; common practice, no source",
     level: Level::Error,
+    off: false,
+    settings: &[],
     examples: &[Example {
         wrong: "meter: 4/4
 section: saxes
@@ -54,7 +56,7 @@ tenor 2 | C4  D4  A4  D4 |
 };
 
 fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
-    for crossing in crossings(reading).iter().filter(|c| c.lead) {
+    for crossing in reading.crossings().iter().filter(|c| c.lead) {
         let message = format!(
             "the lead is not on top: {}",
             wording::who_has(reading.score, &crossing.faults)

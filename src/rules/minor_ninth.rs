@@ -21,6 +21,8 @@ pub(super) static RULE: Rule = Rule {
     ],
     source: "published: jazz arranging course, textbook on jazz voicings",
     level: Level::Error,
+    off: false,
+    settings: &[],
     examples: &[Example {
         wrong: "meter: 4/4
 section: saxes

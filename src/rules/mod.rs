@@ -1,26 +1,38 @@
 //! The rules: one file each, holding what it asks, its check, and its wrong and right examples,
 //! which are also its tests. A rule knows no file format and prints nothing.
 
+mod free;
 mod wording;
 
 mod doubled_note;
+mod hand_span;
 mod lead_doubling;
 mod lead_not_on_top;
+mod low_interval;
 mod minor_ninth;
+mod missing_guide_tone;
 mod passing_diminished;
+mod semitone_cluster;
 mod semitone_under_lead;
+mod technique_wanders;
+mod unavailable_tension;
 mod voice_crossing;
+mod wide_gap;
 mod written_range;
 mod wrong_note;
 mod wrong_octave;
 mod wrong_voice_dropped;
 
-use crate::diagnosis::{Diagnosis, Fault, Passage, Slip, Verdict};
+use crate::diagnosis::{Diagnosis, Fault, Passage, Slip, SlipKind, Verdict, frame_at};
 use crate::finding::{Change, Finding, Level, NoteAtFault, NoteRef};
-use crate::score::Score;
+use crate::pitch::Pitch;
+use crate::score::{Note, Score};
 use crate::sonority::Sonority;
 use crate::style::Style;
+use crate::voicing::Colour;
+use std::cell::OnceCell;
 use std::collections::HashSet;
+use std::ops::Range;
 
 /// What a rule belongs to.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
@@ -31,8 +43,14 @@ pub enum Group {
     Voicing,
     /// Clashing intervals.
     Rubs,
+    /// How each voice moves.
+    Lines,
     /// What one player can and should play.
     Players,
+    /// What the parts of a section have to have alike.
+    Agreement,
+    /// What stands on the page.
+    Notation,
 }
 
 /// A wrong passage and the same put right, as grids.
@@ -44,6 +62,17 @@ pub struct Example {
     pub at: (&'static str, &'static str),
     /// The same without it.
     pub right: &'static str,
+}
+
+/// A number that a house style may change.
+#[derive(Clone, Copy, Debug)]
+pub struct Setting {
+    /// Its name in the style file: `[settings.endurance]` `bars = 16`.
+    pub name: &'static str,
+    /// What it counts, in which unit.
+    pub about: &'static str,
+    /// What it is when the style says nothing.
+    pub default: f64,
 }
 
 /// A rule.
@@ -63,23 +92,34 @@ pub struct Rule {
     pub source: &'static str,
     /// The level of its gravest finding.
     pub level: Level,
+    /// It is only run where the house style gives it a level.
+    pub off: bool,
+    /// Numbers that a house style may change.
+    pub settings: &'static [Setting],
     /// Wrong and right.
     pub examples: &'static [Example],
     check: fn(&Reading<'_>, &mut Vec<Finding>),
 }
 
 /// All rules, in the order they are listed.
-pub static ALL: [&Rule; 11] = [
+pub static ALL: [&Rule; 18] = [
     &passing_diminished::RULE,
     &wrong_note::RULE,
+    &missing_guide_tone::RULE,
+    &unavailable_tension::RULE,
     &wrong_voice_dropped::RULE,
     &lead_doubling::RULE,
     &lead_not_on_top::RULE,
     &voice_crossing::RULE,
     &doubled_note::RULE,
     &wrong_octave::RULE,
+    &technique_wanders::RULE,
+    &wide_gap::RULE,
+    &low_interval::RULE,
     &semitone_under_lead::RULE,
+    &hand_span::RULE,
     &minor_ninth::RULE,
+    &semitone_cluster::RULE,
     &written_range::RULE,
 ];
 
@@ -91,17 +131,48 @@ pub struct Reading<'a> {
     pub style: &'a Style,
     /// Each section's sonorities and their diagnoses.
     pub passages: &'a [Passage],
+    /// Only these bars (0-based) are looked at; all when `None`.
+    bars: Option<Range<u32>>,
     claimed: HashSet<NoteRef>,
+    crossings: OnceCell<(Vec<voice_crossing::Crossing<'a>>, HashSet<NoteRef>)>,
+}
+
+/// The rule that reports a slip.
+fn rule_of(kind: SlipKind) -> &'static Rule {
+    match kind {
+        SlipKind::OtherDrop(_) => &wrong_voice_dropped::RULE,
+        SlipKind::OtherTechnique(_) | SlipKind::NotInTechnique => &technique_wanders::RULE,
+        SlipKind::LeadDoubling => &lead_doubling::RULE,
+        SlipKind::PassingOnChord | SlipKind::WrongPassingChord | SlipKind::ChordNoteOnPassing => {
+            &passing_diminished::RULE
+        }
+        SlipKind::WrongNote => &wrong_note::RULE,
+        SlipKind::AlteredTension(_) => &unavailable_tension::RULE,
+        SlipKind::WrongOctave => &wrong_octave::RULE,
+        SlipKind::DoubledNote(_) => &doubled_note::RULE,
+        SlipKind::MinorNinth(..) => &minor_ninth::RULE,
+        SlipKind::SemitoneUnderLead => &semitone_under_lead::RULE,
+    }
 }
 
 impl<'a> Reading<'a> {
-    /// Notes that a slip already explains are claimed: no second rule speaks of them.
+    /// Notes that a slip explains are claimed, where the style has its rule on and it is more than a
+    /// note: no second rule speaks of them.
     pub fn new(score: &'a Score, style: &'a Style, passages: &'a [Passage]) -> Self {
         let claimed = passages
             .iter()
             .flat_map(|p| &p.diagnoses)
             .filter_map(|d| match &d.verdict {
-                Verdict::Slip(slip) => Some(&slip.faults),
+                Verdict::Slip(slip)
+                    if !matches!(slip.kind, SlipKind::AlteredTension(_))
+                        && style.levels.get(rule_of(slip.kind).name) != Some(&None) =>
+                {
+                    Some(
+                        slip.faults
+                            .iter()
+                            .chain(slip.remedies.iter().take(1).flatten()),
+                    )
+                }
                 _ => None,
             })
             .flatten()
@@ -111,13 +182,83 @@ impl<'a> Reading<'a> {
             score,
             style,
             passages,
+            bars: None,
             claimed,
+            crossings: OnceCell::new(),
         }
+    }
+
+    /// The same for some bars only (0-based): rules that walk through parts stay within them.
+    #[must_use]
+    pub fn within(mut self, bars: Range<u32>) -> Self {
+        self.bars = Some(bars);
+        self
+    }
+
+    /// The notes of a part in the bars looked at, with their index.
+    fn notes(&self, part: u32) -> impl Iterator<Item = (u32, &'a Note)> + use<'a> {
+        let notes = self
+            .score
+            .parts
+            .get(part as usize)
+            .map_or(&[][..], |p| &p.notes);
+        let (from, to) = self.bars.as_ref().map_or((0, notes.len()), |b| {
+            (
+                notes.partition_point(|n| n.at.bar < b.start),
+                notes.partition_point(|n| n.at.bar < b.end),
+            )
+        });
+        notes
+            .iter()
+            .enumerate()
+            .take(to)
+            .skip(from)
+            .map(|(i, n)| (i as u32, n))
+    }
+
+    /// A setting of a rule, as the style has it or as the rule does.
+    fn setting(&self, rule: &Rule, name: &str) -> f64 {
+        self.style.setting(rule.name, name).unwrap_or_else(|| {
+            rule.settings
+                .iter()
+                .find(|s| s.name == name)
+                .map_or(0.0, |s| s.default)
+        })
     }
 
     /// Whether a slip explains this note.
     pub fn is_claimed(&self, note: NoteRef) -> bool {
         self.claimed.contains(&note)
+    }
+
+    /// Whether a slip or a crossing explains this note.
+    fn is_explained(&self, note: NoteRef) -> bool {
+        self.is_claimed(note) || self.crossed().1.contains(&note)
+    }
+
+    /// Every crossing of the passages.
+    fn crossings(&self) -> &[voice_crossing::Crossing<'a>] {
+        &self.crossed().0
+    }
+
+    fn crossed(&self) -> &(Vec<voice_crossing::Crossing<'a>>, HashSet<NoteRef>) {
+        self.crossings.get_or_init(|| {
+            let all = voice_crossing::crossings(self);
+            let notes = all
+                .iter()
+                .filter(|c| {
+                    let rule = if c.lead {
+                        lead_not_on_top::RULE.name
+                    } else {
+                        voice_crossing::RULE.name
+                    };
+                    self.style.levels.get(rule) != Some(&None)
+                })
+                .flat_map(|c| &c.faults)
+                .map(|f| f.note)
+                .collect();
+            (all, notes)
+        })
     }
 
     /// Every slip with where it stands.
@@ -155,7 +296,7 @@ struct SlipAt<'a> {
 }
 
 impl SlipAt<'_> {
-    /// Longer than a beat, or the last note of its phrase held a beat.
+    /// Held a beat or longer.
     fn is_held(&self) -> bool {
         self.passage
             .leads
@@ -203,8 +344,11 @@ impl SlipAt<'_> {
                 .collect(),
             found: self.sonority.pitches(),
             expected: slip.expected.clone(),
-            suggestion: wording::instead(score, &slip.moves),
-            remedies: remedies([&slip.moves, &slip.faults]),
+            suggestion: slip
+                .remedies
+                .iter()
+                .find_map(|way| wording::instead(score, way)),
+            remedies: remedies(&slip.remedies),
             fix: None,
         }
     }
@@ -229,25 +373,128 @@ fn remedies<'a>(ways: impl IntoIterator<Item = &'a Vec<Fault>>) -> Vec<Vec<Chang
     remedies
 }
 
+/// A style's level is that of the rule's gravest findings; lighter ones keep their distance.
+fn shifted(own: Level, gravest: Level, wanted: Level) -> Level {
+    const STEPS: [Level; 3] = [Level::Note, Level::Warning, Level::Error];
+    let step = own as i8 + wanted as i8 - gravest as i8;
+    STEPS
+        .get(step.clamp(0, 2).unsigned_abs() as usize)
+        .copied()
+        .unwrap_or(wanted)
+}
+
+/// One voice of a sonority moved: by an octave, or to a chord note near it; the lead last. What may
+/// mend a rub, a gap or a low interval.
+fn nearby(
+    reading: &Reading<'_>,
+    passage: &Passage,
+    index: usize,
+    faults: &[Fault],
+) -> Vec<Vec<Change>> {
+    let Some(sonority) = passage.sonorities.get(index) else {
+        return Vec::new();
+    };
+    let key = passage.key_at(reading.score, sonority.onset);
+    let frame = frame_at(reading.score, sonority.onset, key);
+    let top = sonority.voices.first().map(|v| v.note);
+    let mut found: Vec<(i16, Change)> = Vec::new();
+    for fault in faults.iter().filter(|f| Some(f.note) != top) {
+        let own = fault.found.midi();
+        for octave in [-1i8, 1] {
+            let sounding = fault.found.octaves(octave);
+            found.push((
+                9,
+                Change {
+                    note: fault.note,
+                    sounding,
+                },
+            ));
+        }
+        let Some(frame) = &frame else { continue };
+        for midi in own - 7..=own + 7 {
+            let class = crate::pitch::PitchClass::new(midi);
+            let rank = match frame.colour(class) {
+                Colour::Member => 0,
+                Colour::Available => 2,
+                _ => continue,
+            };
+            let doubled = sonority
+                .voices
+                .iter()
+                .any(|v| v.note != fault.note && v.pitch.class() == class);
+            if midi == own {
+                continue;
+            }
+            let name = frame
+                .chord
+                .degrees
+                .iter()
+                .map(|d| d.over(frame.chord.root))
+                .find(|n| n.class() == class);
+            let sounding = name
+                .and_then(|n| Pitch::named(n, midi))
+                .unwrap_or_else(|| Pitch::in_key(midi, key));
+            let cost = (midi - own).abs() + rank + if doubled { 4 } else { 0 };
+            found.push((
+                cost,
+                Change {
+                    note: fault.note,
+                    sounding,
+                },
+            ));
+        }
+    }
+    found.sort_by_key(|(cost, _)| *cost);
+    found
+        .into_iter()
+        .take(NEARBY)
+        .map(|(_, change)| vec![change])
+        .collect()
+}
+
+/// How many ways to move one voice are tried.
+const NEARBY: usize = 12;
+
 /// Runs every rule that the style has on.
 pub fn check(reading: &Reading<'_>) -> Vec<Finding> {
     let mut findings = Vec::new();
     for rule in ALL {
         let level = reading.style.levels.get(rule.name);
-        if level == Some(&None) {
+        if level == Some(&None) || level.is_none() && rule.off {
             continue;
         }
         let from = findings.len();
         (rule.check)(reading, &mut findings);
         if let Some(Some(level)) = level {
             for f in findings.iter_mut().skip(from) {
-                f.level = *level;
+                f.level = shifted(f.level, rule.level, *level);
             }
         }
     }
     let rank = |name: &str| ALL.iter().position(|r| r.name == name);
     findings.sort_by(|a, b| (a.at, &a.parts, rank(a.rule)).cmp(&(b.at, &b.parts, rank(b.rule))));
     findings
+}
+
+/// Changes in words a player understands: "alto 2: write D5 (sounding F4) instead of ...".
+pub fn in_words(score: &Score, changes: &[Change]) -> Option<String> {
+    let faults: Vec<Fault> = changes
+        .iter()
+        .filter_map(|c| {
+            let note = score
+                .parts
+                .get(c.note.part as usize)?
+                .notes
+                .get(c.note.note as usize)?;
+            Some(Fault {
+                note: c.note,
+                found: note.sounding,
+                voice: 0,
+                expected: c.sounding,
+            })
+        })
+        .collect();
+    wording::instead(score, &faults)
 }
 
 /// The rule of this name.

@@ -2,7 +2,7 @@
 //! passing chord, and a chord note on the chord. Published: web lessons and a guitar journal on
 //! the sixth-diminished scales.
 
-use super::{Example, Group, Reading, Rule};
+use super::{Example, Group, Reading, Rule, wording};
 use crate::diagnosis::SlipKind;
 use crate::finding::{Finding, Level};
 
@@ -18,6 +18,8 @@ pub(super) static RULE: Rule = Rule {
     ],
     source: "published: web lessons and a guitar journal on the sixth-diminished scales; jazz harmony course on approach chords",
     level: Level::Warning,
+    off: false,
+    settings: &[],
     examples: &[Example {
         wrong: "meter: 4/4
 section: saxes
@@ -68,15 +70,16 @@ fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
             .diagnosis
             .function
             .map_or("passing note", crate::sonority::lead::LeadFunction::name);
+        let what = wording::with_article(what);
         let message = match at.slip.kind {
             SlipKind::PassingOnChord => {
                 format!(
-                    "the lead's {lead} (sounding) is a {what} over {chord}, but {chord} is kept under it: it wants {right}"
+                    "the lead's {lead} (sounding) is {what} over {chord}, but {chord} is kept under it: it wants {right}"
                 )
             }
             SlipKind::WrongPassingChord => {
                 format!(
-                    "the lead's {lead} (sounding) is a {what} over {chord}, and the chord under it is not the passing chord that holds it: it wants {right}"
+                    "the lead's {lead} (sounding) is {what} over {chord}, and the chord under it is not the passing chord that holds it: it wants {right}"
                 )
             }
             SlipKind::ChordNoteOnPassing => {

@@ -13,6 +13,8 @@ pub(super) static RULE: Rule = Rule {
     exceptions: &["unisons"],
     source: "published: jazz arranging text, jazz arranging course lesson",
     level: Level::Error,
+    off: false,
+    settings: &[],
     examples: &[Example {
         wrong: "meter: 4/4
 section: saxes

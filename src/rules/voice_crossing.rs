@@ -19,6 +19,8 @@ pub(super) static RULE: Rule = Rule {
     ],
     source: "published: open music theory text; seat swaps: common practice, no source",
     level: Level::Warning,
+    off: false,
+    settings: &[],
     examples: &[Example {
         wrong: "meter: 4/4
 section: saxes
@@ -77,7 +79,7 @@ pub(super) fn crossings<'a>(reading: &Reading<'a>) -> Vec<Crossing<'a>> {
         let mut run: Option<(Vec<u8>, usize)> = None;
         for (index, sonority) in passage.sonorities.iter().enumerate() {
             let counterpoint = passage.section.is_choir() && reading.style.counterpoint;
-            if !(sonority.is_block() || counterpoint)
+            if !(sonority.is_block() && passage.is_block_phrase(index) || counterpoint)
                 || !sonority.voices.iter().any(|v| v.attacked)
                 || sonority.voices.iter().any(|v| reading.is_claimed(v.note))
             {
@@ -131,7 +133,6 @@ pub(super) fn crossings<'a>(reading: &Reading<'a>) -> Vec<Crossing<'a>> {
                     expected: want.pitch,
                 })
                 .collect();
-            let top_seat = by_seat.first().map(|v| v.seat);
             // Seats that stay crossed are one mistake, found where it begins.
             if let Some((last, at)) = &mut run
                 && *last == seats
@@ -149,7 +150,8 @@ pub(super) fn crossings<'a>(reading: &Reading<'a>) -> Vec<Crossing<'a>> {
                 passage,
                 index,
                 sonority,
-                lead: crossed.iter().any(|&(a, _)| Some(a) == top_seat),
+                // Where the top part rests nobody has the lead by seat.
+                lead: crossed.iter().any(|&(a, _)| a == 0),
                 faults,
             });
         }
@@ -234,16 +236,11 @@ pub(super) fn finding(
 }
 
 fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
-    for crossing in crossings(reading).iter().filter(|c| !c.lead) {
-        let level = if crossing.passage.section.is_choir() {
-            Level::Error
-        } else {
-            Level::Warning
-        };
+    for crossing in reading.crossings().iter().filter(|c| !c.lead) {
         let message = format!(
             "voices cross: {}",
             wording::who_has(reading.score, &crossing.faults)
         );
-        out.push(finding(reading, crossing, &RULE, level, message));
+        out.push(finding(reading, crossing, &RULE, Level::Warning, message));
     }
 }

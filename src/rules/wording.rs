@@ -68,7 +68,7 @@ pub(super) fn instead(score: &Score, faults: &[Fault]) -> Option<String> {
             let name = part(score, f.note.part);
             let from = for_player(score, f.note, f.found);
             let to = for_player(score, f.note, f.expected);
-            let voice = if shares_part(faults, f) {
+            let voice = if f.voice > 0 && shares_part(faults, f) {
                 format!(", voice {}", f.voice)
             } else {
                 String::new()
@@ -92,4 +92,14 @@ pub(super) fn join(items: &[String]) -> String {
         [one] => one.clone(),
         [most @ .., last] => format!("{} and {last}", most.join(", ")),
     }
+}
+
+/// "a passing note", "an escape tone".
+pub(super) fn with_article(words: &str) -> String {
+    let article = if words.starts_with(['a', 'e', 'i', 'o', 'u']) {
+        "an"
+    } else {
+        "a"
+    };
+    format!("{article} {words}")
 }

@@ -5,7 +5,7 @@ use super::{Example, Group, Reading, Rule, wording};
 use crate::finding::{Finding, Level, NoteAtFault, NoteRef};
 use crate::instrument::{Instrument, RangeVerdict};
 use crate::pitch::Pitch;
-use crate::score::{Note, Part};
+use crate::score::Note;
 use std::collections::BTreeMap;
 
 pub(super) static RULE: Rule = Rule {
@@ -16,6 +16,8 @@ pub(super) static RULE: Rule = Rule {
     exceptions: &["extensions that every current horn has (high F# key)"],
     source: "published: orchestration handbooks' range tables; rules/instruments.toml names the source of each value",
     level: Level::Error,
+    off: false,
+    settings: &[],
     examples: &[Example {
         wrong: "meter: 4/4
 section: saxes
@@ -60,20 +62,19 @@ struct Outside<'a> {
     above: bool,
     level: Level,
     limit: Pitch,
+    /// The addition to the instrument that has it.
+    needs: Option<&'a str>,
 }
 
 fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
     for passage in reading.passages {
         for member in &passage.section.parts {
-            let (Some(instrument), Some(part)) = (
-                member.instrument,
-                reading.score.parts.get(member.part as usize),
-            ) else {
+            let Some(instrument) = member.instrument else {
                 continue;
             };
             // One finding for the notes of one bar on the same side of the range.
             let mut bars: BTreeMap<(u32, bool), Vec<Outside<'_>>> = BTreeMap::new();
-            for outside in notes_outside(reading, member.part, member.seat, part, instrument) {
+            for outside in notes_outside(reading, member.part, member.seat, instrument) {
                 bars.entry((outside.note.at.bar, outside.above))
                     .or_default()
                     .push(outside);
@@ -96,23 +97,23 @@ fn notes_outside<'a>(
     reading: &'a Reading<'_>,
     index: u32,
     seat: Option<u8>,
-    part: &'a Part,
     instrument: &'a Instrument,
 ) -> impl Iterator<Item = Outside<'a>> {
-    part.notes.iter().enumerate().filter_map(move |(i, note)| {
+    reading.notes(index).filter_map(move |(i, note)| {
         let at = NoteRef {
             part: index,
-            note: i as u32,
+            note: i,
         };
         if !note.sounds()
             || note.flags.has(crate::score::NoteFlags::TIED_IN)
-            || reading.is_claimed(at)
+            || reading.is_explained(at)
         {
             return None;
         }
         // The range is written for the instrument's own transposition; a concert score or an
         // unusual one is brought to it.
         let written = note.sounding.transposed(instrument.transposition.inverse());
+        let mut needs = None;
         let (level, limit) = match instrument.judge_range(written, seat) {
             RangeVerdict::Impossible { limit } => (Level::Error, limit),
             // The published ranges of voices differ by a third; what lies between them is no mistake.
@@ -120,7 +121,11 @@ fn notes_outside<'a>(
                 (Level::Note, limit)
             }
             RangeVerdict::Stretched { limit } => (Level::Warning, limit),
-            _ => return None,
+            RangeVerdict::Extension { limit, name } => {
+                needs = Some(name);
+                (Level::Note, limit)
+            }
+            RangeVerdict::Comfortable | RangeVerdict::Professional => return None,
         };
         Some(Outside {
             at,
@@ -128,6 +133,7 @@ fn notes_outside<'a>(
             above: written.midi() > limit.midi(),
             level,
             limit,
+            needs,
         })
     })
 }
@@ -153,32 +159,39 @@ fn finding(
     } else {
         ("below", "lowest", "up")
     };
-    let what = if level == Level::Error {
-        format!("the {end} note of the {}", instrument.name)
-    } else {
-        format!(
+    let voice = instrument.family == "voice";
+    let what = match (level, worst.needs) {
+        (_, Some(needs)) => format!(
+            "the {end} note of the {} without its {needs}",
+            instrument.name
+        ),
+        (Level::Error, None) => format!("the {end} note of the {}", instrument.name),
+        (_, None) if voice => format!("the {end} note a {} is usually asked for", instrument.name),
+        (_, None) => format!(
             "the {end} note a {} player is usually asked for",
             instrument.name
-        )
+        ),
     };
-    let mut message = format!(
+    let message = format!(
         "{who} has {}, {side} written {}, {what}",
         wording::join(&pitches),
         worst.limit
     );
-    if notes.len() > 1 {
-        message = format!("{message} ({} notes in this bar)", notes.len());
-    }
-    let suggestion = if above {
-        format!(
-            "{who}: take the phrase {move_to} an octave, or give the note to a higher seat or instrument"
-        )
-    } else {
-        format!(
-            "{who}: take the phrase {move_to} an octave, or give the note to a lower seat or instrument"
-        )
+    let other = match (voice, above) {
+        (true, true) => "a higher voice",
+        (true, false) => "a lower voice",
+        (false, true) => "a higher seat or instrument",
+        (false, false) => "a lower seat or instrument",
     };
-    let mut why = RULE.why.to_owned();
+    let suggestion =
+        format!("{who}: take the phrase {move_to} an octave, or give the note to {other}");
+    let mut why = match level {
+        Level::Error => RULE.why.to_owned(),
+        _ if worst.needs.is_some() => {
+            "Not every player's instrument has it; ask before it is on the stand.".to_owned()
+        }
+        _ => "It can be had, but not from everybody, not for long and not safely; published ranges differ here.".to_owned(),
+    };
     if let Some(caution) = &instrument.caution {
         why = format!("{why} {caution}");
     }
@@ -196,7 +209,7 @@ fn finding(
                 label: format!("{side} {}", n.limit),
             })
             .collect(),
-        found: vec![first.note.sounding],
+        found: notes.iter().map(|n| n.note.sounding).collect(),
         suggestion: Some(suggestion),
         ..Finding::new(RULE.name, level, first.note.at, message)
     })

@@ -1,9 +1,10 @@
 //! `wrong-note`: a voice sounds a note that is in no right voicing of its chord. Published: jazz
 //! harmony course on chord notes and available tensions.
 
-use super::{Example, Group, Reading, Rule, wording};
+use super::{Example, Group, Reading, Rule, free, wording};
 use crate::diagnosis::SlipKind;
 use crate::finding::{Finding, Level};
+use crate::voicing::Colour;
 
 pub(super) static RULE: Rule = Rule {
     name: "wrong-note",
@@ -16,6 +17,8 @@ pub(super) static RULE: Rule = Rule {
     ],
     source: "published: jazz harmony course cards on chord notes and available tensions; common practice, no source",
     level: Level::Error,
+    off: false,
+    settings: &[],
     examples: &[Example {
         wrong: "meter: 4/4
 section: trumpets
@@ -54,27 +57,68 @@ trumpet 4 | C4  D4  A4 |
 
 fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
     for at in reading.slips() {
+        if at.slip.kind != SlipKind::WrongNote {
+            continue;
+        }
         let chord = at.diagnosis.chord.as_deref().unwrap_or("the chord");
         let who = wording::who_has(reading.score, &at.slip.faults);
-        let right = at.slip.harmony.as_deref().unwrap_or(chord);
-        let (level, message) = match at.slip.kind {
-            SlipKind::WrongNote if right == chord => {
-                (Level::Error, format!("{who}, which is not in {chord}"))
-            }
-            SlipKind::WrongNote => (
-                Level::Error,
-                format!(
-                    "{who}, which is not in {right}, the chord under this lead note over {chord}"
-                ),
-            ),
-            SlipKind::AlteredTension(name) => (
-                Level::Note,
-                format!(
-                    "{who}: {name} alters {chord}, and neither the symbol nor the lead says so"
-                ),
-            ),
-            _ => continue,
+        let right = at.slip.harmony.as_deref();
+        let are = if at.slip.faults.len() > 1 {
+            "are"
+        } else {
+            "is"
         };
-        out.push(at.finding(reading.score, &RULE, level, message));
+        let message = match (right, &at.diagnosis.technique) {
+            // A line in unison or octaves.
+            (None, Some(force)) => format!("{who}, while the others play {}", force.technique),
+            (None, None) => who,
+            (Some(right), _) if right == chord => format!("{who}, which {are} not in {chord}"),
+            (Some(right), _) => format!(
+                "{who}, which {are} not in {right}, the chord under this lead note over {chord}"
+            ),
+        };
+        out.push(at.finding(reading.score, &RULE, Level::Error, message));
     }
+    in_free_writing(reading, out);
+}
+
+/// Notes foreign to the chord symbol where no technique is in force. Where most chords of a passage
+/// do not go with their symbols, the symbols are the ones that are off, and nothing is said.
+fn in_free_writing(reading: &Reading<'_>, out: &mut Vec<Finding>) {
+    let mut judged = 0usize;
+    let mut found = Vec::new();
+    for chord in free::chords(reading) {
+        judged += 1;
+        let off = chord.coloured(Colour::Foreign);
+        if off.is_empty() {
+            continue;
+        }
+        // Half of the notes and more make another chord, not a slip.
+        if off.len() * 2 >= chord.sonority.voices.len() {
+            found.push(None);
+            continue;
+        }
+        let faults: Vec<_> = off
+            .iter()
+            .filter_map(|&i| chord.fault(i, chord.alternatives(i).first().copied()))
+            .collect();
+        let level = if chord.is_held() {
+            Level::Error
+        } else {
+            Level::Warning
+        };
+        let are = if faults.len() > 1 { "are" } else { "is" };
+        let message = format!(
+            "{}, which {are} neither in {} nor a tension over it",
+            wording::who_has(reading.score, &faults),
+            chord.frame.chord
+        );
+        let mut finding = chord.finding(&RULE, level, message, &faults, "not in the chord");
+        finding.suggestion = wording::instead(reading.score, &faults);
+        found.push(Some(finding));
+    }
+    if judged > 8 && found.len() * 3 > judged {
+        return;
+    }
+    out.extend(found.into_iter().flatten());
 }

@@ -13,6 +13,8 @@ pub(super) static RULE: Rule = Rule {
     exceptions: &["another technique that gives just these octaves: that is wrong-voice-dropped"],
     source: "common practice, no source",
     level: Level::Error,
+    off: false,
+    settings: &[],
     examples: &[Example {
         wrong: "meter: 4/4
 section: saxes

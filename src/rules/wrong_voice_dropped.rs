@@ -16,6 +16,8 @@ pub(super) static RULE: Rule = Rule {
     ],
     source: "published: arranging texts on drop voicings; technique changes inside a phrase: common practice, no source",
     level: Level::Error,
+    off: false,
+    settings: &[],
     examples: &[Example {
         wrong: "meter: 4/4
 section: saxes
@@ -76,8 +78,8 @@ fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
         // What is wrong is the octave; who gets which note then is the suggestion's business.
         for (note, fault) in finding.notes.iter_mut().zip(&at.slip.faults) {
             match fault.expected.midi() - fault.found.midi() {
-                -12 => "goes down an octave".clone_into(&mut note.label),
-                12 => "stays up an octave higher".clone_into(&mut note.label),
+                -12 => "should be dropped".clone_into(&mut note.label),
+                12 => "should not be dropped".clone_into(&mut note.label),
                 _ => {}
             }
         }

@@ -178,6 +178,7 @@ mod tests {
             sources: vec![Source {
                 path: PathBuf::from(format!("{name}.musicxml")),
                 member: None,
+                format: crate::score::Format::MusicXml,
                 text: "".into(),
             }],
             parts: vec![Part {

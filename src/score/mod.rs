@@ -14,6 +14,15 @@ use crate::time::{Beat, Meter, Ticks};
 use std::path::PathBuf;
 use std::sync::Arc;
 
+/// What kind of text a source is.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+pub enum Format {
+    /// MusicXML.
+    MusicXml,
+    /// The passage grid.
+    Grid,
+}
+
 /// One file that a score was read from.
 #[derive(Clone, Debug)]
 pub struct Source {
@@ -21,6 +30,8 @@ pub struct Source {
     pub path: PathBuf,
     /// The entry inside a container, when the file is one.
     pub member: Option<String>,
+    /// What kind of text it is.
+    pub format: Format,
     /// The text spans point into, after decoding to UTF-8.
     pub text: Arc<str>,
 }
@@ -320,6 +331,8 @@ pub struct Part {
     pub abbreviation: Option<String>,
     /// The sound the file names, such as `wind.reed.saxophone.alto`.
     pub sound: Option<String>,
+    /// The key of the instrument in the catalogue, when the file says outright which it is.
+    pub instrument: Option<String>,
     /// What the file calls the instrument, when it differs from the name.
     pub instrument_name: Option<String>,
     /// How many staves.
@@ -495,6 +508,12 @@ impl Score {
     /// The chord symbol in force at `onset`.
     pub fn chord_at(&self, onset: Ticks) -> Option<&Mark<ChordMark>> {
         in_force(&self.chords, onset)
+    }
+
+    /// The first chord symbol after `onset`.
+    pub fn chord_after(&self, onset: Ticks) -> Option<&Mark<ChordMark>> {
+        self.chords
+            .get(self.chords.partition_point(|m| m.onset <= onset))
     }
 
     /// The meter in force at `onset`: the first part's that states one.

@@ -31,7 +31,7 @@ pub struct LeadNote {
     pub next_stable: bool,
 }
 
-/// The functions of section 6.1 of the trade notes.
+/// The functions of lead notes.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
 pub enum LeadFunction {
     /// A member of the chord, or a tension its symbol names.

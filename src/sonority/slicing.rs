@@ -42,6 +42,21 @@ impl Sonority {
         self.voices.len() >= 3 && self.voices.iter().all(|v| v.attacked)
     }
 
+    /// Takes the pitches of its voices from the score again, where notes have changed.
+    pub fn read_again(&mut self, score: &Score) {
+        for voice in &mut self.voices {
+            let note = score
+                .parts
+                .get(voice.note.part as usize)
+                .and_then(|p| p.notes.get(voice.note.note as usize));
+            if let Some(note) = note {
+                voice.pitch = note.sounding;
+                voice.midi = note.sounding.midi();
+            }
+        }
+        self.voices.sort_by_key(|v| (-v.midi, v.seat));
+    }
+
     /// Sounding semitones from the top.
     pub fn midi(&self) -> Vec<i16> {
         self.voices.iter().map(|v| v.midi).collect()
@@ -72,6 +87,7 @@ fn tones(score: &Score, section: &Section) -> Vec<Tone> {
                 continue;
             }
             let midi = note.sounding.midi();
+            open.retain(|&i| all.get(i).is_some_and(|t| t.voice.end >= note.onset));
             let continued = note
                 .flags
                 .has(NoteFlags::TIED_IN)

@@ -21,6 +21,8 @@ pub struct Style {
     pub only_diminished: bool,
     /// The order of a choir's voices is checked in counterpoint too, not only in block passages.
     pub counterpoint: bool,
+    /// Numbers of rules that differ from the rules' own.
+    pub settings: BTreeMap<String, BTreeMap<String, f64>>,
 }
 
 /// A style as its file writes it.
@@ -35,6 +37,8 @@ struct StyleFile {
     counterpoint: bool,
     #[serde(default)]
     levels: BTreeMap<String, LevelWord>,
+    #[serde(default)]
+    settings: BTreeMap<String, BTreeMap<String, f64>>,
 }
 
 #[derive(Clone, Copy, Deserialize)]
@@ -84,7 +88,13 @@ impl Style {
                 .collect(),
             only_diminished: file.only_diminished,
             counterpoint: file.counterpoint,
+            settings: file.settings,
         })
+    }
+
+    /// The number this style gives a setting of a rule.
+    pub fn setting(&self, rule: &str, name: &str) -> Option<f64> {
+        self.settings.get(rule)?.get(name).copied()
     }
 }
 
@@ -98,6 +108,7 @@ impl Default for Style {
             levels: BTreeMap::new(),
             only_diminished: false,
             counterpoint: false,
+            settings: BTreeMap::new(),
         })
     }
 }
@@ -113,6 +124,12 @@ mod tests {
             assert!(!style.about.is_empty());
             for rule in style.levels.keys() {
                 assert!(crate::rules::named(rule).is_some(), "{name}: {rule}");
+            }
+            for (rule, settings) in &style.settings {
+                let rule = crate::rules::named(rule).unwrap();
+                for setting in settings.keys() {
+                    assert!(rule.settings.iter().any(|s| s.name == setting), "{setting}");
+                }
             }
         }
         assert_eq!(Style::default().name, "chart");

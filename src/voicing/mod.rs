@@ -2,13 +2,19 @@
 //!
 //! The checker, the fixes and the model answer all ask it. It works at sounding pitch, in MIDI
 //! semitones, voices from the top; [`harmonise`] says which four notes a lead note may stand on,
-//! [`Technique`] says where in the octaves they go.
+//! [`Mechanical`] says where in the octaves they go; [`Form`] knows the voicings that no transform makes.
 
+mod colour;
+mod form;
 pub mod harmonise;
+mod mechanical;
 mod technique;
 
+pub use colour::{Colour, Frame, leads};
+pub use form::Form;
 pub use harmonise::{Harmonisation, Way};
-pub use technique::Technique;
+pub use mechanical::Mechanical;
+pub use technique::{Technique, UnknownTechnique};
 
 use crate::pitch::PitchClass;
 
@@ -39,10 +45,10 @@ pub fn close_position(lead: i16, classes: &[PitchClass]) -> Option<Voicing> {
     Some(voicing)
 }
 
-/// The technique a voicing is in, whatever the chord: its own pitch classes are put back into
+/// The mechanical technique a voicing is in, whatever the chord: its own pitch classes are put back into
 /// close position and each technique is tried. `voicing` is from the top; `None` when no
 /// mechanical technique gives it.
-pub fn technique_of(voicing: &[i16]) -> Option<Technique> {
+pub fn mechanical_of(voicing: &[i16]) -> Option<Mechanical> {
     let lead = *voicing.first()?;
     let mut classes: Vec<PitchClass> = voicing.iter().map(|&m| PitchClass::new(m)).collect();
     classes.sort_unstable();
@@ -51,7 +57,7 @@ pub fn technique_of(voicing: &[i16]) -> Option<Technique> {
         return None;
     }
     let close = close_position(lead, &classes)?;
-    Technique::EVERY
+    Mechanical::EVERY
         .into_iter()
         .find(|t| t.voices() == voicing.len() && t.apply(&close) == voicing)
 }
@@ -109,9 +115,9 @@ mod tests {
                     let set: Vec<PitchClass> =
                         quality.iter().map(|&m| PitchClass::new(root + m)).collect();
                     let close = close_position(lead, &set).unwrap();
-                    for t in Technique::EVERY {
+                    for t in Mechanical::EVERY {
                         let voiced = t.apply(&close);
-                        assert_eq!(technique_of(&voiced), Some(t), "{quality:?} {lead}");
+                        assert_eq!(mechanical_of(&voiced), Some(t), "{quality:?} {lead}");
                     }
                 }
             }

@@ -1,201 +1,126 @@
-//! The mechanical techniques: close position, voices dropped an octave, the lead doubled.
+//! Every technique of the trade: the mechanical ones and the forms that are known by what they
+//! hold.
 
-use super::Voicing;
+use super::{Form, Mechanical};
 use std::fmt;
 
-/// A mechanical voicing technique: which voices of close position (numbered from the top) go an
-/// octave down, and whether the lead is doubled an octave below.
+/// A voicing technique.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub enum Technique {
-    /// Four voices inside an octave.
-    FourWayClose,
-    /// Close, the lead doubled an octave below.
-    DoubledLead,
-    /// The second voice an octave down.
-    Drop2,
-    /// The third voice an octave down.
-    Drop3,
-    /// The second and third voices an octave down.
-    Drop23,
-    /// The second and fourth voices an octave down.
-    Drop24,
-    /// Drop 2, the lead doubled an octave below.
-    Drop2DoubledLead,
-    /// Drop 3, the lead doubled an octave below.
-    Drop3DoubledLead,
-    /// Drop 2 and 4, the lead doubled an octave below.
-    Drop24DoubledLead,
+    /// Made from close position by dropping voices and doubling the lead.
+    Mechanical(Mechanical),
+    /// Known by what it holds: spread, fourths, a cluster ...
+    Form(Form),
+}
+
+impl From<Mechanical> for Technique {
+    fn from(m: Mechanical) -> Self {
+        Self::Mechanical(m)
+    }
+}
+
+impl From<Form> for Technique {
+    fn from(form: Form) -> Self {
+        Self::Form(form)
+    }
 }
 
 impl Technique {
-    /// The techniques a passage may be written in.
-    pub const ALL: [Self; 7] = [
-        Self::FourWayClose,
-        Self::DoubledLead,
-        Self::Drop2,
-        Self::Drop3,
-        Self::Drop23,
-        Self::Drop24,
-        Self::Drop2DoubledLead,
-    ];
-
-    /// All of them and the rarer ones with a doubled lead, which explain slips.
-    pub const EVERY: [Self; 9] = [
-        Self::FourWayClose,
-        Self::DoubledLead,
-        Self::Drop2,
-        Self::Drop3,
-        Self::Drop23,
-        Self::Drop24,
-        Self::Drop2DoubledLead,
-        Self::Drop3DoubledLead,
-        Self::Drop24DoubledLead,
-    ];
+    /// All a passage may be written in.
+    pub fn all() -> impl Iterator<Item = Self> {
+        Mechanical::ALL
+            .into_iter()
+            .map(Self::Mechanical)
+            .chain(Form::ALL.into_iter().map(Self::Form))
+    }
 
     /// The trade's name.
     pub const fn name(self) -> &'static str {
         match self {
-            Self::FourWayClose => "four-way close",
-            Self::DoubledLead => "doubled lead",
-            Self::Drop2 => "drop 2",
-            Self::Drop3 => "drop 3",
-            Self::Drop23 => "drop 2 & 3",
-            Self::Drop24 => "drop 2 & 4",
-            Self::Drop2DoubledLead => "drop 2 with doubled lead",
-            Self::Drop3DoubledLead => "drop 3 with doubled lead",
-            Self::Drop24DoubledLead => "drop 2 & 4 with doubled lead",
+            Self::Mechanical(m) => m.name(),
+            Self::Form(form) => form.name(),
         }
     }
 
     /// Reads a technique as people write it: over a staff, in a grid, on the command line.
     pub fn named(text: &str) -> Option<Self> {
-        let lower = text.to_lowercase();
-        let words: Vec<&str> = lower
-            .split(|c: char| !c.is_ascii_alphanumeric())
-            .filter(|w| {
-                !w.is_empty()
-                    && !matches!(
-                        *w,
-                        "and"
-                            | "the"
-                            | "with"
-                            | "voicing"
-                            | "voicings"
-                            | "soli"
-                            | "an"
-                            | "octave"
-                            | "below"
-                            | "8vb"
-                            | "in"
-                    )
-            })
-            .collect();
-        let joined = words.join(" ");
-        let (base, doubled) = match joined
-            .strip_suffix("doubled lead")
-            .or_else(|| joined.strip_suffix("double lead"))
-            .or_else(|| joined.strip_suffix("lead doubled"))
-        {
-            Some(base) => (base.trim().to_owned(), true),
-            None => (joined, false),
-        };
-        Some(match (base.as_str(), doubled) {
-            (
-                "4 way close" | "four way close" | "4wc" | "close" | "close position" | "4 way"
-                | "four part close" | "4 part close",
-                false,
-            ) => Self::FourWayClose,
-            ("" | "4 way close" | "four way close" | "4wc" | "close", true)
-            | ("block chords" | "locked hands" | "block", false)
-            | ("4wc dl" | "double lead 4wc" | "doubled lead close", _) => Self::DoubledLead,
-            ("drop 2" | "drop2" | "d2", false) => Self::Drop2,
-            ("drop 3" | "drop3" | "d3", false) => Self::Drop3,
-            ("drop 2 3" | "drop 2 drop 3" | "drop2 3" | "drop23" | "drop2 drop3", false) => {
-                Self::Drop23
-            }
-            ("drop 2 4" | "drop 2 drop 4" | "drop2 4" | "drop24" | "drop2 drop4", false) => {
-                Self::Drop24
-            }
-            ("drop 2" | "drop2" | "d2", true) => Self::Drop2DoubledLead,
-            ("drop 3" | "drop3", true) => Self::Drop3DoubledLead,
-            ("drop 2 4" | "drop24", true) => Self::Drop24DoubledLead,
-            _ => return None,
-        })
+        Mechanical::named(text)
+            .map(Self::Mechanical)
+            .or_else(|| Form::named(text).map(Self::Form))
     }
 
-    /// Which voices of close position go an octave down, numbered from 1 at the top.
-    pub const fn drops(self) -> &'static [usize] {
+    /// The mechanical technique it is.
+    pub const fn mechanical(self) -> Option<Mechanical> {
         match self {
-            Self::FourWayClose | Self::DoubledLead => &[],
-            Self::Drop2 | Self::Drop2DoubledLead => &[2],
-            Self::Drop3 | Self::Drop3DoubledLead => &[3],
-            Self::Drop23 => &[2, 3],
-            Self::Drop24 | Self::Drop24DoubledLead => &[2, 4],
+            Self::Mechanical(m) => Some(m),
+            Self::Form(_) => None,
         }
     }
 
-    /// Whether the lead is doubled an octave below.
-    pub const fn doubles_lead(self) -> bool {
-        matches!(
-            self,
-            Self::DoubledLead
-                | Self::Drop2DoubledLead
-                | Self::Drop3DoubledLead
-                | Self::Drop24DoubledLead
-        )
-    }
-
-    /// How many voices it has.
-    pub const fn voices(self) -> usize {
-        if self.doubles_lead() { 5 } else { 4 }
-    }
-
-    /// The same drops for another number of voices: five voices double the lead, four do not.
-    /// `None` when the trade has no such form.
+    /// The same for another number of voices; `None` when the trade has no such form.
     pub fn for_voices(self, voices: usize) -> Option<Self> {
-        Self::EVERY
-            .into_iter()
-            .find(|t| t.voices() == voices && t.drops() == self.drops())
-    }
-
-    /// The voicing made from close position (four voices from the top).
-    pub fn apply(self, close: &[i16]) -> Voicing {
-        let drops = self.drops();
-        let mut voicing: Voicing = close
-            .iter()
-            .enumerate()
-            .map(|(i, &m)| if drops.contains(&(i + 1)) { m - 12 } else { m })
-            .collect();
-        if self.doubles_lead()
-            && let Some(&lead) = close.first()
-        {
-            voicing.push(lead - 12);
+        match self {
+            Self::Mechanical(m) => m.for_voices(voices).map(Self::Mechanical),
+            Self::Form(form) => form.voices().contains(&voices).then_some(self),
         }
-        voicing.sort_unstable_by(|a, b| b.cmp(a));
-        voicing
     }
 
-    /// What was done to close position, in words: for the reason given with a finding.
+    /// How it is made, in words: for the reason given with a finding.
     pub const fn recipe(self) -> &'static str {
         match self {
-            Self::FourWayClose => "no voice is dropped: four different notes inside an octave",
-            Self::DoubledLead => {
-                "close position, and the bottom voice doubles the lead an octave below"
-            }
-            Self::Drop2 => "the second voice of close position goes down an octave",
-            Self::Drop3 => "the third voice of close position goes down an octave",
-            Self::Drop23 => "the second and third voices of close position go down an octave",
-            Self::Drop24 => "the second and fourth voices of close position go down an octave",
-            Self::Drop2DoubledLead => {
-                "the second voice of close position goes down an octave, and the voice above it doubles the lead an octave below"
-            }
-            Self::Drop3DoubledLead => {
-                "the third voice goes down an octave, and the lead is doubled an octave below"
-            }
-            Self::Drop24DoubledLead => {
-                "the second and fourth voices go down an octave, and the lead is doubled an octave below"
-            }
+            Self::Mechanical(m) => m.recipe(),
+            Self::Form(form) => form.recipe(),
         }
+    }
+}
+
+/// No such technique.
+#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
+#[error("`{found}` is no technique chartproof knows: {}", self.help())]
+pub struct UnknownTechnique {
+    found: String,
+    nearest: Option<&'static str>,
+}
+
+impl UnknownTechnique {
+    /// The nearest name, or all of them.
+    pub fn help(&self) -> String {
+        self.nearest.map_or_else(
+            || {
+                let names: Vec<&str> = Technique::all().map(Technique::name).collect();
+                format!("write one of {}", names.join(", "))
+            },
+            |name| format!("did you mean `{name}`?"),
+        )
+    }
+}
+
+impl Technique {
+    /// Reads a technique that has to be one.
+    ///
+    /// # Errors
+    ///
+    /// When no technique is called so; the error names the nearest.
+    pub fn read(text: &str) -> Result<Self, UnknownTechnique> {
+        Self::named(text).ok_or_else(|| {
+            // "drop two" is "drop 2"; nothing else is told by a number written out.
+            let spelled = ["one", "two", "three", "four", "five"]
+                .iter()
+                .zip(1..)
+                .fold(text.to_lowercase(), |t, (word, n)| {
+                    t.replace(word, &n.to_string())
+                });
+            let nearest = Self::all()
+                .map(Self::name)
+                .map(|name| (strsim::jaro_winkler(&spelled, name), name))
+                .filter(|(likeness, _)| *likeness > 0.7)
+                .max_by(|a, b| a.0.total_cmp(&b.0))
+                .map(|(_, name)| name);
+            UnknownTechnique {
+                found: text.to_owned(),
+                nearest,
+            }
+        })
     }
 }
 
@@ -210,61 +135,10 @@ mod tests {
     use super::*;
 
     #[test]
-    fn names_as_people_write_them() {
-        for (text, want) in [
-            ("drop 2", Technique::Drop2),
-            ("Drop-2", Technique::Drop2),
-            ("drop 2 & 4", Technique::Drop24),
-            ("Drop 2 and 3", Technique::Drop23),
-            ("4-way close", Technique::FourWayClose),
-            ("four-way close", Technique::FourWayClose),
-            ("four-way close, doubled lead", Technique::DoubledLead),
-            ("block chords", Technique::DoubledLead),
-            ("double lead", Technique::DoubledLead),
-            ("drop 2 with doubled lead", Technique::Drop2DoubledLead),
-            ("drop 2 + double lead", Technique::Drop2DoubledLead),
-        ] {
-            assert_eq!(Technique::named(text), Some(want), "{text}");
-        }
-        for t in Technique::EVERY {
+    fn every_technique_reads_its_own_name() {
+        for t in Technique::all() {
             assert_eq!(Technique::named(t.name()), Some(t));
-        }
-        for text in ["", "unis.", "drop", "drop 5", "solo", "mf"] {
-            assert_eq!(Technique::named(text), None, "{text}");
-        }
-    }
-
-    #[test]
-    fn spans_stay_in_the_trades_table() {
-        // Computed from the definitions: spans in semitones over four-note qualities.
-        let qualities = [
-            [0, 4, 7, 9],
-            [0, 3, 7, 10],
-            [0, 4, 7, 10],
-            [0, 3, 6, 9],
-            [0, 4, 7, 11],
-        ];
-        for (t, low, high) in [
-            (Technique::FourWayClose, 7, 11),
-            (Technique::DoubledLead, 12, 12),
-            (Technique::Drop2, 13, 17),
-            (Technique::Drop3, 16, 20),
-            (Technique::Drop23, 16, 20),
-            (Technique::Drop24, 19, 23),
-            (Technique::Drop2DoubledLead, 13, 17),
-        ] {
-            for q in qualities {
-                for lead in q {
-                    let classes: Vec<_> = q
-                        .iter()
-                        .map(|&c| crate::pitch::PitchClass::new(c))
-                        .collect();
-                    let close = crate::voicing::close_position(72 + lead, &classes).unwrap();
-                    let v = t.apply(&close);
-                    let span = v[0] - v[v.len() - 1];
-                    assert!((low..=high).contains(&span), "{t} {q:?} {lead}: {span}");
-                }
-            }
+            assert!(!t.recipe().is_empty());
         }
     }
 }

@@ -312,6 +312,35 @@ fn scale(root: i16, quality: usize) -> Vec<i16> {
     all
 }
 
+/// Lowest lower note of an interval in semitones. Published: retailer's glossary, octave corrected;
+/// thirds, fourths and fifths from memory, with the two semitones of tolerance their sources differ by.
+const LOWEST: [(i16, i16); 15] = [
+    (1, 52),
+    (2, 51),
+    (3, 48),
+    (4, 44),
+    (5, 44),
+    (6, 45),
+    (7, 32),
+    (8, 41),
+    (9, 41),
+    (10, 41),
+    (11, 41),
+    (13, 38),
+    (14, 37),
+    (15, 34),
+    (16, 32),
+];
+
+/// Whether no two neighbouring voices lie below the low interval limit.
+fn is_clear(v: &[i16]) -> bool {
+    v.windows(2).all(|w| {
+        LOWEST
+            .iter()
+            .all(|(gap, lowest)| w[0] - w[1] != *gap || w[1] >= *lowest)
+    })
+}
+
 /// A clean passage of `bars` bars; `None` when the section has not enough voices.
 pub fn clean(
     seed: u64,
@@ -337,10 +366,11 @@ pub fn clean(
         &[(9, 3), (2, 3), (7, 2), (0, 5)],
     ]);
     let fits = |v: &[i16]| {
-        v.iter().enumerate().all(|(i, m)| {
-            let p = if b.chordal { b.parts[0] } else { b.parts[i] };
-            (p.2..=p.3).contains(m)
-        })
+        is_clear(v)
+            && v.iter().enumerate().all(|(i, m)| {
+                let p = if b.chordal { b.parts[0] } else { b.parts[i] };
+                (p.2..=p.3).contains(m)
+            })
     };
     // Half-beat rhythms of a bar; a passing note is only put on a length of one.
     let rhythms: [&[usize]; 6] = [

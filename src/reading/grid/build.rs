@@ -10,6 +10,7 @@ use crate::score::{
     ChordMark, Key, Mark, Note, NoteFlags, Part, PartBar, Place, Rest, Score, Span, Stated,
 };
 use crate::time::{Meter, Ticks};
+use crate::voicing::Technique;
 use num_rational::Ratio;
 use std::ops::Range;
 
@@ -108,6 +109,7 @@ fn lcm(a: i64, b: i64) -> Option<i64> {
 fn new_part(declared: &Declared) -> Part {
     Part {
         name: declared.label.text.clone(),
+        instrument: declared.instrument.map(|i| i.key.clone()),
         instrument_name: declared.instrument.map(|i| i.name.clone()),
         sound: declared.instrument.and_then(|i| i.sound.clone()),
         staves: 1,
@@ -120,6 +122,11 @@ fn new_part(declared: &Declared) -> Part {
 fn declared(blocks: &[Block]) -> Result<Vec<Declared>, Fault> {
     let catalogue = instrument::catalogue();
     let mut parts: Vec<Declared> = Vec::new();
+    // In a choir a bare "alto" is a voice.
+    let choir = blocks.iter().any(|b| {
+        matches!(b, Block::Header(Header::Section(p))
+            if catalogue.section_named(&p.text).is_some_and(|s| s.key == "voices"))
+    });
     for block in blocks {
         let Block::Header(Header::Part(label, name)) = block else {
             continue;
@@ -137,7 +144,11 @@ fn declared(blocks: &[Block]) -> Result<Vec<Declared>, Fault> {
             )
             .help("chord and count are rows of their own"));
         }
-        let Some(found) = catalogue.named(&name.text) else {
+        let voice = choir
+            .then(|| catalogue.named(&format!("{} voice", name.text)))
+            .flatten()
+            .filter(|i| i.section == "voices");
+        let Some(found) = voice.or_else(|| catalogue.named(&name.text)) else {
             let fault = Fault::new(
                 name.at.clone(),
                 format!("`{}` is not an instrument chartproof knows", name.text),
@@ -241,7 +252,17 @@ fn apply(header: &Header, setting: &mut Setting, score: &mut Score) -> Result<()
             };
         }
         Header::Section(p) => setting.stated.section = Some(p.text.clone()),
-        Header::Technique(p) => setting.stated.technique = Some(p.text.clone()),
+        Header::Technique(p) => {
+            let free = ["", "none", "free", "open", "-"].contains(&p.text.to_lowercase().as_str());
+            if !free && let Err(unknown) = Technique::read(&p.text) {
+                return Err(Fault::new(
+                    p.at.clone(),
+                    format!("`{}` is not a technique chartproof knows", p.text),
+                )
+                .help(unknown.help()));
+            }
+            setting.stated.technique = Some(if free { String::new() } else { p.text.clone() });
+        }
         Header::Bar(p) => {
             let n = p.text.parse::<u32>().map_err(|_| {
                 Fault::new(p.at.clone(), format!("`{}` is not a bar number", p.text))

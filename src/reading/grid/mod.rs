@@ -52,7 +52,7 @@ mod cells;
 mod lines;
 
 use super::ReadError;
-use crate::score::Score;
+use crate::score::{Format, Score};
 use std::path::Path;
 use std::sync::Arc;
 
@@ -69,6 +69,7 @@ pub fn read(path: &Path, text: Arc<str>) -> Result<Score, ReadError> {
             score.sources = vec![crate::score::Source {
                 path: path.to_owned(),
                 member: None,
+                format: Format::Grid,
                 text,
             }];
             score.lay_out();
@@ -82,6 +83,21 @@ pub fn read(path: &Path, text: Arc<str>) -> Result<Score, ReadError> {
             })
         }
     }
+}
+
+/// Where a grid's `pitch` headers stand, and whether the cells after each hold written pitch.
+pub(crate) fn pitch_headers(text: &str) -> Vec<(usize, bool)> {
+    // What was read once can be read again; text that cannot has no headers to speak of.
+    let blocks = lines::read(text).unwrap_or_default();
+    blocks
+        .into_iter()
+        .filter_map(|block| match block {
+            lines::Block::Header(lines::Header::Pitch(value)) => {
+                Some((value.at.start, value.text.eq_ignore_ascii_case("written")))
+            }
+            _ => None,
+        })
+        .collect()
 }
 
 /// Something wrong at some bytes of the text.

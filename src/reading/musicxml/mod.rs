@@ -22,7 +22,7 @@ pub use scale::{MAX_PER_QUARTER, MAX_QUARTERS};
 pub use xml::MAX_DEPTH;
 
 use super::ReadError;
-use crate::score::{Score, Source};
+use crate::score::{Format, Score, Source};
 use crate::time::Ticks;
 use measure::Heading;
 use part::PartReader;
@@ -63,6 +63,7 @@ pub fn read(path: &Path, member: Option<String>, text: Arc<str>) -> Result<Score
     score.sources.push(Source {
         path: path.to_owned(),
         member,
+        format: Format::MusicXml,
         text,
     });
     score.lay_out();

@@ -1,0 +1,238 @@
+//! `chartproof correct`: writes copies with the verified fixes applied, nothing else changed.
+
+use super::scores::Scores;
+use super::write_out::{self, complain, complain_of, to_stdout};
+use super::{CLEAN, FOUND, UNUSABLE, table};
+use crate::editing::{self, Edit};
+use crate::finding::Level;
+use crate::fixing::{Correction, correct};
+use crate::reading::Outcome;
+use crate::score::{Score, Source};
+use clap::Args;
+use rayon::prelude::*;
+use std::collections::HashMap;
+use std::fmt::Write as _;
+use std::fs;
+use std::path::{Path, PathBuf};
+
+/// Writes copies of scores with every verified fix applied and nothing else changed
+///
+/// A fix is verified when the finding goes and no new one comes. The copies keep every other byte of
+/// the files; what was changed is listed at written pitch. No file that is read is ever written to.
+///
+/// Exit code: 0 when no error is left, 1 when errors are left that a person has to mend, 2 when a
+/// file or an option could not be used.
+#[derive(Debug, Args)]
+pub(super) struct Correct {
+    #[command(flatten)]
+    scores: Scores,
+
+    /// The folder that the copies are written to; it is made when it is not there
+    #[arg(long, value_name = "DIR")]
+    into: PathBuf,
+}
+
+/// One file of a score with its copy.
+struct Copy<'a> {
+    source: u16,
+    from: &'a Source,
+    to: PathBuf,
+}
+
+impl Correct {
+    /// Runs the command; returns the exit code.
+    pub(super) fn run(self) -> u8 {
+        let style = self.scores.style_in_force();
+        let mut code = CLEAN;
+        let mut scores: Vec<(PathBuf, Score)> = Vec::new();
+        for Outcome { path, score } in self.scores.read() {
+            match score {
+                Ok(score) => scores.push((path, score)),
+                Err(error) => {
+                    complain_of(&error);
+                    code = UNUSABLE;
+                }
+            }
+        }
+        if let Some(message) = self.clash(&scores) {
+            complain(&message);
+            return UNUSABLE;
+        }
+        let inputs = self.inputs(&scores);
+        let results: Vec<(Correction, Result<(), String>)> = scores
+            .par_iter()
+            .map(|(_, score)| {
+                let correction = correct(score, &style);
+                let written = self.write(score, &correction, &inputs);
+                (correction, written)
+            })
+            .collect();
+        let mut report = String::new();
+        let (mut notes, mut left, mut errors, mut files) = (0, 0, 0, 0);
+        for ((path, score), (correction, written)) in scores.iter().zip(&results) {
+            if let Err(message) = written {
+                complain(message);
+                code = UNUSABLE;
+                continue;
+            }
+            files += score.sources.len();
+            notes += correction.done.len();
+            left += correction.left.findings.len();
+            errors += correction
+                .left
+                .findings
+                .iter()
+                .filter(|f| f.level == Level::Error)
+                .count();
+            tell(&mut report, path, score, correction);
+        }
+        let _ = writeln!(
+            report,
+            "{} changed; {} written to {}; {} left{}",
+            counted(notes, "note"),
+            counted(files, "file"),
+            self.into.display(),
+            counted(left, "finding"),
+            if left > 0 {
+                ": proof the copies to see what a person has to decide"
+            } else {
+                ""
+            }
+        );
+        if let Err(message) = to_stdout(report.as_bytes()) {
+            complain(&message);
+            return UNUSABLE;
+        }
+        match code {
+            CLEAN if errors > 0 => FOUND,
+            _ => code,
+        }
+    }
+
+    /// Where the copy of a source goes: its place under the folder that was named, or its name.
+    fn target(&self, source: &Path) -> PathBuf {
+        let below = self
+            .scores
+            .paths
+            .iter()
+            .filter(|p| p.is_dir())
+            .filter_map(|p| source.strip_prefix(p).ok())
+            .find(|rest| !rest.as_os_str().is_empty());
+        let name = below.map_or_else(
+            || source.file_name().map(PathBuf::from),
+            |rest| Some(rest.to_owned()),
+        );
+        self.into.join(name.unwrap_or_default())
+    }
+
+    fn copies<'a>(&self, score: &'a Score) -> Vec<Copy<'a>> {
+        score
+            .sources
+            .iter()
+            .enumerate()
+            .map(|(i, from)| Copy {
+                source: i as u16,
+                from,
+                to: self.target(&from.path),
+            })
+            .collect()
+    }
+
+    /// Two files whose copies would have the same name.
+    fn clash(&self, scores: &[(PathBuf, Score)]) -> Option<String> {
+        let mut seen: HashMap<PathBuf, &Path> = HashMap::new();
+        for copy in scores.iter().flat_map(|(_, s)| self.copies(s)) {
+            if let Some(other) = seen.insert(copy.to.clone(), &copy.from.path) {
+                return Some(format!(
+                    "{} and {} would both be written to {}: correct them in two runs, or name the \
+                     folder that holds both",
+                    other.display(),
+                    copy.from.path.display(),
+                    copy.to.display()
+                ));
+            }
+        }
+        None
+    }
+
+    fn inputs(&self, scores: &[(PathBuf, Score)]) -> Vec<PathBuf> {
+        let mut all: Vec<PathBuf> = self
+            .scores
+            .paths
+            .iter()
+            .filter(|p| !p.is_dir())
+            .cloned()
+            .collect();
+        all.extend(
+            scores
+                .iter()
+                .flat_map(|(_, s)| s.sources.iter().map(|x| x.path.clone())),
+        );
+        all
+    }
+
+    fn write(
+        &self,
+        score: &Score,
+        correction: &Correction,
+        inputs: &[PathBuf],
+    ) -> Result<(), String> {
+        let edits = editing::edits(score, &correction.changes).map_err(|e| e.to_string())?;
+        // Every copy is made before the first is written, so that a score is written whole or not
+        // at all.
+        let mut made = Vec::new();
+        for copy in self.copies(score) {
+            let own: Vec<&Edit> = edits.iter().filter(|e| e.source == copy.source).collect();
+            let path = copy.from.path.display();
+            let bytes = fs::read(&copy.from.path)
+                .map_err(|e| format!("{path} could not be read again: {e}"))?;
+            let new = editing::apply_to_file(&bytes, copy.from, &own)
+                .map_err(|e| format!("{path}: {e}"))?;
+            made.push((copy.to, new));
+        }
+        for (to, bytes) in made {
+            if let Some(folder) = to.parent() {
+                fs::create_dir_all(folder)
+                    .map_err(|e| format!("{} could not be made: {e}", folder.display()))?;
+            }
+            write_out::write(&to, &bytes, inputs).map_err(|e| e.to_string())?;
+        }
+        Ok(())
+    }
+}
+
+fn tell(report: &mut String, path: &Path, score: &Score, correction: &Correction) {
+    if correction.done.is_empty() {
+        return;
+    }
+    let rows: Vec<[String; 6]> = correction
+        .done
+        .iter()
+        .map(|d| {
+            [
+                score
+                    .parts
+                    .get(d.part as usize)
+                    .map(|p| p.name.clone())
+                    .unwrap_or_default(),
+                score.bar_number(d.at.bar),
+                score.beat_at(d.at).to_string(),
+                d.from.to_string(),
+                d.to.to_string(),
+                d.rule.to_owned(),
+            ]
+        })
+        .collect();
+    let _ = writeln!(report, "{} (written pitch)", path.display());
+    for line in table::lines(["part", "bar", "beat", "from", "to", "rule"], &rows) {
+        let _ = writeln!(report, "  {line}");
+    }
+    let _ = writeln!(report);
+}
+
+fn counted(n: usize, word: &str) -> String {
+    match n {
+        1 => format!("1 {word}"),
+        _ => format!("{n} {word}s"),
+    }
+}

@@ -1,0 +1,131 @@
+//! Which notes of a bar need a printed accidental.
+//!
+//! The standard rule: an accidental holds for its line or space, in its octave, on its staff, to the
+//! bar line; what differs from what is in force needs one; a note tied in from before needs none and
+//! puts nothing in force.
+
+use crate::pitch::{NoteName, Pitch, Step};
+use crate::time::Ticks;
+
+/// A note of a bar on one staff, as the rule sees it.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Seen {
+    /// When it sounds.
+    pub onset: Ticks,
+    /// As the player reads it.
+    pub written: Pitch,
+    /// A grace note comes before what stands at the same time.
+    pub grace: bool,
+    /// Tied in from the same pitch before.
+    pub held: bool,
+    /// The key signature in force.
+    pub fifths: i8,
+}
+
+/// The alteration that a key signature of `fifths` sharps (flats when negative) gives a letter.
+pub(super) fn in_key(step: Step, fifths: i8) -> i8 {
+    // Sharps come F C G D A E B: a letter's place in that row, from 0.
+    let place = NoteName::new(step, 0).fifths() + 1;
+    (i16::from(fifths) + 6 - place).div_euclid(7) as i8
+}
+
+/// Whether each note, in the order they are read, needs an accidental. All are on one line or
+/// space of one staff in one bar.
+pub(super) fn needed(line: &[Seen]) -> Vec<bool> {
+    let mut out: Vec<bool> = Vec::with_capacity(line.len());
+    let mut force: Option<(i8, i8)> = None;
+    for (i, note) in line.iter().enumerate() {
+        // Under a new key signature the accidentals of the old one are forgotten.
+        let before = match force {
+            Some((fifths, alter)) if fifths == note.fifths => alter,
+            _ => in_key(note.written.step, note.fifths),
+        };
+        if note.held {
+            out.push(false);
+            continue;
+        }
+        // Two alterations on one line at once: each has to be said.
+        let clash = !note.grace
+            && line.iter().enumerate().any(|(j, other)| {
+                j != i
+                    && other.onset == note.onset
+                    && !other.grace
+                    && !other.held
+                    && other.written.alter != note.written.alter
+            });
+        out.push(clash || note.written.alter != before);
+        force = Some((note.fifths, note.written.alter));
+    }
+    out
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn seen(text: &str, onset: i64, fifths: i8) -> Seen {
+        Seen {
+            onset: Ticks(onset),
+            written: text.parse().unwrap(),
+            grace: false,
+            held: false,
+            fifths,
+        }
+    }
+
+    #[test]
+    fn key_signatures_alter_their_letters() {
+        for fifths in -14..=14i8 {
+            for step in Step::ALL {
+                let alter = in_key(step, fifths);
+                // The seven notes of a key are neighbours on the line of fifths.
+                let place = NoteName::new(step, alter).fifths();
+                let from = i16::from(fifths) - 1;
+                assert!(
+                    (from..from + 7).contains(&place),
+                    "{step:?} {fifths} {alter}"
+                );
+            }
+        }
+        assert_eq!(in_key(Step::B, -1), -1);
+        assert_eq!(in_key(Step::E, -1), 0);
+        assert_eq!(in_key(Step::F, 1), 1);
+    }
+
+    #[test]
+    fn an_accidental_holds_to_the_bar_line() {
+        let line = |texts: &[&str], fifths| {
+            let notes: Vec<Seen> = (0..).zip(texts).map(|(i, t)| seen(t, i, fifths)).collect();
+            needed(&notes)
+        };
+        assert_eq!(
+            line(&["F4", "F#4", "F#4", "F4"], 0),
+            [false, true, false, true]
+        );
+        assert_eq!(
+            line(&["F#4", "F4", "F4", "F#4"], 1),
+            [false, true, false, true]
+        );
+        assert_eq!(line(&["Bbb3", "Bb3"], -2), [true, true]);
+    }
+
+    #[test]
+    fn ties_clashes_and_new_keys() {
+        let mut tied = seen("F#4", 0, 0);
+        tied.held = true;
+        assert_eq!(needed(&[tied, seen("F#4", 1, 0)]), [false, true]);
+        assert_eq!(needed(&[tied, seen("F4", 1, 0)]), [false, false]);
+        assert_eq!(needed(&[seen("F4", 0, 0), seen("F#4", 0, 0)]), [true, true]);
+        assert_eq!(
+            needed(&[seen("F#4", 0, 0), seen("F#4", 0, 0)]),
+            [true, false]
+        );
+        let mut grace = seen("F#4", 0, 0);
+        grace.grace = true;
+        assert_eq!(needed(&[grace, seen("F4", 0, 0)]), [true, true]);
+        assert_eq!(
+            needed(&[seen("F#4", 0, 0), seen("F#4", 1, 1)]),
+            [true, false]
+        );
+    }
+}

@@ -1,0 +1,183 @@
+//! Changed notes as edits of the files they came from, and the edited files.
+//!
+//! A change of a note is the fewest pieces of its file that have to be written anew: in MusicXML the
+//! pitch and whatever accidentals the rest of the bar then needs, in a passage grid the pitch in its
+//! cell and the blanks after it. Every other byte of the file stays as it is.
+
+mod accidentals;
+mod file;
+mod grid;
+mod musicxml;
+
+pub use file::{apply, apply_to_file};
+
+use crate::finding::{Change, NoteRef};
+use crate::pitch::Pitch;
+use crate::reading::container::ContainerError;
+use crate::reading::encoding::EncodingError;
+use crate::score::{Format, Note, Part, Score, Source};
+use std::collections::BTreeMap;
+use std::path::PathBuf;
+
+/// A piece of a source's text and what is to stand there instead.
+#[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub struct Edit {
+    /// Index into [`Score::sources`].
+    pub source: u16,
+    /// First byte of [`Source::text`].
+    pub start: u32,
+    /// One past the last byte.
+    pub end: u32,
+    /// What is to stand there.
+    pub replacement: String,
+}
+
+/// Why notes cannot be changed in their file.
+#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
+pub enum EditError {
+    /// The score has no such note.
+    #[error("the score has no note {note} in its part {part} (both counted from 0)")]
+    NoSuchNote {
+        /// 0-based part.
+        part: u32,
+        /// 0-based note.
+        note: u32,
+    },
+    /// The pitch cannot be written in the file's format.
+    #[error(
+        "{pitch} is out of reach: {format} holds octaves {low} to {high}, choose another octave"
+    )]
+    OutOfReach {
+        /// The pitch.
+        pitch: Pitch,
+        /// The format, in words.
+        format: &'static str,
+        /// Its lowest octave.
+        low: i8,
+        /// Its highest octave.
+        high: i8,
+    },
+    /// The note is held from the note before it, which stays.
+    #[error(
+        "{}:{line}:{column}: this cell holds the note before it, so it cannot have a pitch of its own: change the note it holds",
+        path.display()
+    )]
+    Held {
+        /// The file.
+        path: PathBuf,
+        /// 1-based.
+        line: usize,
+        /// 1-based, in characters.
+        column: usize,
+    },
+    /// What stands where the note should be is no note.
+    #[error("{}:{line}:{column}: {expected} was expected here: read the file again", path.display())]
+    NotFound {
+        /// The file.
+        path: PathBuf,
+        /// 1-based.
+        line: usize,
+        /// 1-based, in characters.
+        column: usize,
+        /// What was expected.
+        expected: &'static str,
+    },
+    /// The file is not what was read any more.
+    #[error("{} has changed since it was read: read it again", .0.display())]
+    Changed(PathBuf),
+    /// Two edits want the same bytes, or an edit reaches out of the text.
+    #[error("{}:{line}:{column}: two corrections change the same text, or one lies outside it: make them one after the other", path.display())]
+    Conflict {
+        /// The file.
+        path: PathBuf,
+        /// 1-based.
+        line: usize,
+        /// 1-based, in characters.
+        column: usize,
+    },
+    /// The text cannot be decoded or encoded.
+    #[error(transparent)]
+    Encoding(#[from] EncodingError),
+    /// The container cannot be read or written.
+    #[error(transparent)]
+    Container(#[from] ContainerError),
+}
+
+impl EditError {
+    fn not_found(source: &Source, at: u32, expected: &'static str) -> Self {
+        let (line, column) = source.line_column(at);
+        Self::NotFound {
+            path: source.path.clone(),
+            line,
+            column,
+            expected,
+        }
+    }
+}
+
+/// The written pitches that changed notes of one part get, by index of the note.
+type Written = BTreeMap<u32, Pitch>;
+
+/// The edits that make `changes`, sorted by source and place, not overlapping. A note that is tied
+/// to others changes with them, as with [`Score::change`]; of several changes of one note the last
+/// counts. Changes of several notes belong in one call: what a bar needs depends on all of them.
+pub fn edits(score: &Score, changes: &[Change]) -> Result<Vec<Edit>, EditError> {
+    let mut written: BTreeMap<u32, Written> = BTreeMap::new();
+    for change in changes {
+        note(score, change.note)?;
+        for at in score.tied_chain(change.note) {
+            let pitch = score.written_for(at, change.sounding);
+            written.entry(at.part).or_default().insert(at.note, pitch);
+        }
+    }
+    let mut out = Vec::new();
+    for (index, mut new) in written {
+        let Some(part) = score.parts.get(index as usize) else {
+            continue;
+        };
+        new.retain(|i, pitch| old(part, *i).is_some_and(|n| n.written != *pitch));
+        let Some(first) = new.keys().next().and_then(|i| old(part, *i)) else {
+            continue;
+        };
+        let Some(source) = score.sources.get(usize::from(first.span.source)) else {
+            continue;
+        };
+        match source.format {
+            Format::MusicXml => musicxml::edits(score, index, source, &new, &mut out)?,
+            Format::Grid => grid::edits(part, source, &new, &mut out)?,
+        }
+    }
+    Ok(tidy(out))
+}
+
+fn old(part: &Part, note: u32) -> Option<&Note> {
+    part.notes.get(note as usize)
+}
+
+fn note(score: &Score, at: NoteRef) -> Result<&Note, EditError> {
+    score
+        .parts
+        .get(at.part as usize)
+        .and_then(|p| old(p, at.note))
+        .ok_or(EditError::NoSuchNote {
+            part: at.part,
+            note: at.note,
+        })
+}
+
+/// In order, and neighbours made one.
+fn tidy(mut edits: Vec<Edit>) -> Vec<Edit> {
+    edits.sort();
+    edits.dedup();
+    let mut out: Vec<Edit> = Vec::with_capacity(edits.len());
+    for edit in edits {
+        match out.last_mut() {
+            Some(last) if last.source == edit.source && last.end == edit.start => {
+                last.end = edit.end;
+                last.replacement.push_str(&edit.replacement);
+            }
+            _ => out.push(edit),
+        }
+    }
+    out
+}

@@ -1,0 +1,265 @@
+//! `low-interval`: intervals open up towards the bottom. The limits and their sources stand in
+//! `rules/low-intervals.toml`.
+
+use super::{Example, Group, Reading, Rule, wording};
+use crate::diagnosis::Fault;
+use crate::finding::{Finding, Level, NoteAtFault};
+use crate::pitch::Pitch;
+use crate::sonority::Voice;
+use serde::Deserialize;
+use std::collections::BTreeMap;
+use std::sync::LazyLock;
+
+pub(super) static RULE: Rule = Rule {
+    name: "low-interval",
+    group: Group::Voicing,
+    asks: "No two neighbouring voices sound an interval below the pitch where it turns to mud.",
+    why: "The lower an interval lies, the more its overtones beat against each other: a third that is clear in the middle of the keyboard is a rumble in the bass.",
+    exceptions: &[
+        "octaves and unisons",
+        "intervals wider than a tenth",
+        "chords that pass in less than a beat, unless they lie far below",
+    ],
+    source: "published: retailer's glossary, textbook on arranging for large jazz ensemble; rows from memory are marked in rules/low-intervals.toml",
+    level: Level::Error,
+    off: false,
+    settings: &[],
+    examples: &[Example {
+        wrong: "key: C major
+meter: 4/4
+section: trombones
+parts: trombone 1 = trombone
+       trombone 2 = trombone
+       trombone 3 = trombone
+       trombone 4 = bass trombone
+
+chord      | C  -  |
+count      | 1  3  |
+trombone 1 | E3 E4 |
+trombone 2 | C3 C4 |
+trombone 3 | G2 G3 |
+trombone 4 | E2 C3 |
+",
+        at: ("1", "1"),
+        right: "key: C major
+meter: 4/4
+section: trombones
+parts: trombone 1 = trombone
+       trombone 2 = trombone
+       trombone 3 = trombone
+       trombone 4 = bass trombone
+
+chord      | C  -  |
+count      | 1  3  |
+trombone 1 | C4 E4 |
+trombone 2 | E3 C4 |
+trombone 3 | G2 G3 |
+trombone 4 | C2 C3 |
+",
+    }],
+    check,
+};
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct File {
+    distance: Distance,
+    limit: Vec<Row>,
+}
+
+#[derive(Clone, Copy, Deserialize)]
+#[serde(deny_unknown_fields)]
+struct Distance {
+    note: i16,
+    warning: i16,
+    error: i16,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct Row {
+    semitones: i16,
+    lowest: String,
+    #[serde(default)]
+    tolerance: i16,
+}
+
+struct Limits {
+    distance: Distance,
+    /// By interval in semitones: the limit, and how much below it is let pass.
+    lowest: BTreeMap<i16, (Pitch, i16)>,
+}
+
+#[allow(
+    clippy::expect_used,
+    reason = "built-in data, proved by the test `the_limits_are_those_of_the_tables`"
+)]
+static LIMITS: LazyLock<Limits> = LazyLock::new(|| {
+    let file: File =
+        toml::from_str(include_str!("../../rules/low-intervals.toml")).expect("built-in data");
+    Limits {
+        distance: file.distance,
+        lowest: file
+            .limit
+            .into_iter()
+            .map(|row| {
+                let limit = row.lowest.parse().expect("built-in data");
+                (row.semitones, (limit, row.tolerance))
+            })
+            .collect(),
+    }
+});
+
+/// How far the lower of two voices lies below the limit of their interval, in semitones, and the
+/// limit.
+fn below(upper: &Voice, lower: &Voice) -> Option<(i16, Pitch)> {
+    let (limit, tolerance) = *LIMITS.lowest.get(&(upper.midi - lower.midi))?;
+    let by = limit.midi() - tolerance - lower.midi;
+    (by >= LIMITS.distance.note).then_some((by, limit))
+}
+
+/// The intervals by name.
+const fn interval(semitones: i16) -> &'static str {
+    match semitones {
+        1 => "minor second",
+        2 => "major second",
+        3 => "minor third",
+        4 => "major third",
+        5 => "fourth",
+        6 => "tritone",
+        7 => "fifth",
+        8 => "minor sixth",
+        9 => "major sixth",
+        10 => "minor seventh",
+        11 => "major seventh",
+        13 => "minor ninth",
+        14 => "major ninth",
+        15 => "minor tenth",
+        _ => "major tenth",
+    }
+}
+
+fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
+    for passage in reading.passages {
+        let mut last: Option<(Vec<u32>, usize, usize)> = None;
+        for (index, sonority) in passage.sonorities.iter().enumerate() {
+            if !sonority.voices.iter().any(|v| v.attacked)
+                || sonority.voices.iter().any(|v| reading.is_explained(v.note))
+            {
+                continue;
+            }
+            let worst = sonority
+                .voices
+                .windows(2)
+                .filter_map(|w| match w {
+                    [a, b] if a.attacked || b.attacked => {
+                        below(a, b).map(|(by, limit)| (by, limit, *a, *b))
+                    }
+                    _ => None,
+                })
+                .max_by_key(|(by, ..)| *by);
+            let Some((by, limit, upper, lower)) = worst else {
+                continue;
+            };
+            let beat = reading
+                .score
+                .meter_at(sonority.onset)
+                .felt_beat(reading.score.per_quarter);
+            let length = sonority.end - sonority.onset;
+            let distance = LIMITS.distance;
+            let level = if length < beat {
+                if by < distance.warning {
+                    continue;
+                }
+                Level::Note
+            } else if by >= distance.error && length > beat {
+                Level::Error
+            } else if by >= distance.warning {
+                Level::Warning
+            } else {
+                Level::Note
+            };
+            let mut parts = vec![upper.note.part, lower.note.part];
+            parts.sort_unstable();
+            parts.dedup();
+            // The same players going on as low is one matter, told where it begins.
+            if let Some((before, at, place)) = &mut last
+                && *before == parts
+                && *at + 1 == index
+            {
+                *at = index;
+                if let Some(open) = out.get_mut(*place) {
+                    open.level = open.level.max(level);
+                }
+                continue;
+            }
+            last = Some((parts.clone(), index, out.len()));
+            let fault = |v: &Voice, voice: usize| Fault {
+                note: v.note,
+                found: v.pitch,
+                voice: voice as u8,
+                expected: v.pitch,
+            };
+            let place = |v: &Voice| {
+                sonority
+                    .voices
+                    .iter()
+                    .position(|w| w.note == v.note)
+                    .unwrap_or(0)
+                    + 1
+            };
+            let faults = [fault(&upper, place(&upper)), fault(&lower, place(&lower))];
+            let key = passage.key_at(reading.score, sonority.onset);
+            let chord = crate::diagnosis::frame_at(reading.score, sonority.onset, key);
+            let name = interval(upper.midi - lower.midi);
+            let message = format!(
+                "a {name} with {} at the bottom (sounding) is too low: {}; {} is the lowest it should stand on",
+                lower.pitch,
+                wording::who_has(reading.score, &faults),
+                limit
+            );
+            out.push(Finding {
+                section: Some(passage.section.name.clone()),
+                parts,
+                why: RULE.why.to_owned(),
+                source: RULE.source,
+                chord: chord.map(|f| f.chord.text.clone()),
+                notes: faults
+                    .iter()
+                    .map(|f| NoteAtFault {
+                        note: f.note,
+                        voice: f.voice,
+                        expected: None,
+                        label: "too low together".to_owned(),
+                    })
+                    .collect(),
+                found: sonority.pitches(),
+                suggestion: Some(
+                    "open the interval to a fifth, an octave or a tenth, or move the chord up"
+                        .to_owned(),
+                ),
+                remedies: super::nearby(reading, passage, index, &faults),
+                ..Finding::new(RULE.name, level, sonority.at, message)
+            });
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_limits_are_those_of_the_tables() {
+        // Published: retailer's glossary, octave corrected (m2 E3, M2 Eb3, m3 C3, sixths and sevenths
+        // F2); the rest from memory.
+        let lowest = |semitones: i16| LIMITS.lowest[&semitones].0.to_string();
+        assert_eq!(lowest(1), "E3");
+        assert_eq!(lowest(2), "Eb3");
+        assert_eq!(lowest(3), "C3");
+        for semitones in 8..=11 {
+            assert_eq!(lowest(semitones), "F2");
+        }
+        assert!(!LIMITS.lowest.contains_key(&12));
+    }
+}

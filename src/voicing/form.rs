@@ -1,0 +1,684 @@
+//! The forms of the trade that no transform of close position makes: spread, fourths, clusters,
+//! triads over a bass note, upper structures, five-note soli, guide-tone writing in three and two
+//! parts, unison and octaves.
+//!
+//! One predicate decides for both directions: what is written is right when it [`Form::fits`], and
+//! [`Form::voicings`] are all voicings under a lead that fit, the best first.
+//!
+//! Published: textbook on jazz voicings (five-note soli, spreads, fourths), jazz arranging texts
+//! (spreads), open music theory textbook (three and five parts), piano textbook excerpt (upper
+//! structures); clusters: from memory; triads over a bass note: common practice, no source.
+
+use super::colour::{Colour, Frame};
+use super::{Mechanical, Voicing, close_position, minor_ninths};
+use crate::chord::Family;
+use crate::pitch::PitchClass;
+use crate::voicing::harmonise;
+use std::fmt;
+use std::ops::RangeInclusive;
+
+/// The lowest root of a spread: nothing but the root or its octave below it is told apart.
+const LOWEST: i16 = 28;
+/// A spread's root lies no higher: D3.
+const SPREAD_ROOT: i16 = 50;
+
+/// A technique known by what it holds.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum Form {
+    /// Five different notes: close or drop 2 and a tension where the lead would be doubled.
+    FiveNoteSoli,
+    /// The tritone of a dominant and a triad of tensions over it.
+    UpperStructure,
+    /// Stacked fourths under the lead.
+    Fourths,
+    /// Stacked seconds under the lead.
+    Cluster,
+    /// Root at the bottom, the guide tones above it, the lead on top.
+    Spread,
+    /// A triad over a bass note.
+    TriadOverBass,
+    /// The lead over the two guide tones.
+    ThreePart,
+    /// The lead over one guide tone, or in thirds or sixths.
+    TwoPart,
+    /// All the same pitch.
+    Unison,
+    /// The same note in two or more octaves.
+    Octaves,
+}
+
+/// Upper-structure triads: degree of the root over the dominant's in semitones, and whether it is
+/// minor. Computed from the definition: they hold neither 11 nor 7.
+const UPPER: [(i16, bool); 7] = [
+    (2, false),
+    (8, false),
+    (9, false),
+    (6, false),
+    (3, true),
+    (6, true),
+    (1, true),
+];
+
+fn gaps(voicing: &[i16]) -> impl Iterator<Item = i16> + Clone + '_ {
+    voicing.windows(2).map(|w| match w {
+        [a, b] => a - b,
+        _ => 0,
+    })
+}
+
+fn classes(voicing: &[i16]) -> Vec<PitchClass> {
+    voicing.iter().map(|&m| PitchClass::new(m)).collect()
+}
+
+fn distinct(voicing: &[i16]) -> bool {
+    let mut all = classes(voicing);
+    all.sort_unstable();
+    all.windows(2).all(|w| w.first() != w.get(1))
+}
+
+/// Three different classes as a triad: its root and whether it is minor.
+fn triad(notes: &[PitchClass]) -> Option<(PitchClass, bool)> {
+    notes.iter().copied().find_map(|root| {
+        let mut above: Vec<i16> = notes.iter().map(|n| n.above(root)).collect();
+        above.sort_unstable();
+        above.dedup();
+        match above.as_slice() {
+            [0, 4, 7] => Some((root, false)),
+            [0, 3, 7] => Some((root, true)),
+            _ => None,
+        }
+    })
+}
+
+impl Form {
+    /// Every form; where a voicing fits several, the first names it.
+    pub const ALL: [Self; 10] = [
+        Self::Unison,
+        Self::Octaves,
+        Self::UpperStructure,
+        Self::FiveNoteSoli,
+        Self::Fourths,
+        Self::Cluster,
+        Self::TriadOverBass,
+        Self::Spread,
+        Self::ThreePart,
+        Self::TwoPart,
+    ];
+
+    /// The trade's name.
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::FiveNoteSoli => "five-note soli",
+            Self::UpperStructure => "upper structure",
+            Self::Fourths => "fourths",
+            Self::Cluster => "cluster",
+            Self::Spread => "spread",
+            Self::TriadOverBass => "triad over bass",
+            Self::ThreePart => "three-part",
+            Self::TwoPart => "two-part",
+            Self::Unison => "unison",
+            Self::Octaves => "octaves",
+        }
+    }
+
+    /// Reads a form as people write it.
+    pub fn named(text: &str) -> Option<Self> {
+        let lower = text.to_lowercase();
+        let words: Vec<&str> = lower
+            .split(|c: char| !c.is_ascii_alphanumeric())
+            .filter(|w| !matches!(*w, "" | "voicing" | "voicings" | "in" | "a" | "the"))
+            .collect();
+        Some(match words.join(" ").as_str() {
+            "five note soli" | "5 note soli" | "five note" | "five part soli" => Self::FiveNoteSoli,
+            "upper structure"
+            | "upper structures"
+            | "upper structure triad"
+            | "upper structure triads" => Self::UpperStructure,
+            "fourths" | "4ths" | "quartal" => Self::Fourths,
+            "cluster" | "clusters" => Self::Cluster,
+            "spread" | "spreads" | "open spread" => Self::Spread,
+            "triad over bass"
+            | "triads over bass"
+            | "triad over bass note"
+            | "slash chord"
+            | "slash chords" => Self::TriadOverBass,
+            "three part" | "3 part" | "shell" | "shells" | "guide tones" | "three way" => {
+                Self::ThreePart
+            }
+            "two part" | "2 part" => Self::TwoPart,
+            "unison" | "unis" => Self::Unison,
+            "octaves" | "8ves" | "octave" => Self::Octaves,
+            _ => return None,
+        })
+    }
+
+    /// How many voices it may have.
+    pub const fn voices(self) -> RangeInclusive<usize> {
+        match self {
+            Self::FiveNoteSoli | Self::UpperStructure => 5..=5,
+            Self::Fourths => 3..=5,
+            Self::Cluster | Self::Spread | Self::TriadOverBass => 4..=5,
+            Self::ThreePart => 3..=3,
+            Self::TwoPart => 2..=2,
+            Self::Unison | Self::Octaves => 2..=8,
+        }
+    }
+
+    /// What it is made of, in words.
+    pub const fn recipe(self) -> &'static str {
+        match self {
+            Self::FiveNoteSoli => {
+                "five different notes sound: close position or drop 2, and a tension where the lead would be doubled"
+            }
+            Self::UpperStructure => {
+                "a triad of tensions stands over the third and seventh of the dominant, at most a fourth above them"
+            }
+            Self::Fourths => {
+                "fourths of the chord's scale are stacked under the lead, no two thirds in a row and nothing doubled; a dominant keeps its third and seventh"
+            }
+            Self::Cluster => {
+                "notes of the chord's scale stand in seconds under the lead, the top gap a third or more, at most one half step"
+            }
+            Self::Spread => {
+                "the root is at the bottom, a fifth or more below the rest, the third and seventh sound above it, and the lead is on top"
+            }
+            Self::TriadOverBass => {
+                "a major or minor triad of chord notes or tensions stands over the bass note"
+            }
+            Self::ThreePart => {
+                "the third and seventh stand under the lead; where the lead is one of them, the fifth takes its place"
+            }
+            Self::TwoPart => {
+                "a guide tone, or a chord note a third or a sixth below, stands under the lead"
+            }
+            Self::Unison => "every part plays the same pitch",
+            Self::Octaves => "every part plays the same note, some an octave away",
+        }
+    }
+
+    /// Whether only the shape tells it, no chord symbol needed.
+    pub const fn is_doubling(self) -> bool {
+        matches!(self, Self::Unison | Self::Octaves)
+    }
+
+    /// Whether a voicing (from the top, sounding) is in this form over a chord. Without a chord only
+    /// the shape is asked.
+    pub fn fits(self, voicing: &[i16], frame: Option<&Frame<'_>>) -> bool {
+        let (Some(&top), Some(&bottom)) = (voicing.first(), voicing.last()) else {
+            return false;
+        };
+        if !self.voices().contains(&voicing.len()) {
+            return false;
+        }
+        let span = top - bottom;
+        match self {
+            Self::Unison => return span == 0,
+            Self::Octaves => {
+                return span > 0 && gaps(voicing).all(|g| g % 12 == 0);
+            }
+            _ => {}
+        }
+        if gaps(voicing).any(|g| g <= 0)
+            || frame.is_some_and(|f| !voicing.iter().all(|&m| f.may_sound(m)))
+            || has_rub(voicing, frame)
+        {
+            return false;
+        }
+        match (self, frame) {
+            (Self::Fourths, _) => is_fourths(voicing, frame),
+            (Self::Cluster, _) => is_cluster(voicing),
+            (_, None) | (Self::Unison | Self::Octaves, _) => false,
+            (Self::FiveNoteSoli, Some(f)) => is_five_note(voicing, f),
+            (Self::UpperStructure, Some(f)) => is_upper_structure(voicing, f),
+            (Self::Spread, Some(f)) => is_spread(voicing, f),
+            (Self::TriadOverBass, Some(f)) => is_triad_over_bass(voicing, f),
+            (Self::ThreePart, Some(f)) => is_three_part(voicing, f),
+            (Self::TwoPart, Some(f)) => is_two_part(voicing, f),
+        }
+    }
+
+    /// The form a voicing is in over a chord; the mechanical techniques come first and are not
+    /// asked here.
+    pub fn of(voicing: &[i16], frame: Option<&Frame<'_>>) -> Option<Self> {
+        Self::ALL.into_iter().find(|f| f.fits(voicing, frame))
+    }
+
+    /// Every voicing in this form under a lead, at or above `lowest`, with what it costs against the
+    /// best (in semitones of awkwardness). In order of cost.
+    pub fn voicings(
+        self,
+        lead: i16,
+        voices: usize,
+        frame: &Frame<'_>,
+        lowest: i16,
+    ) -> Vec<(i32, Voicing)> {
+        if !self.voices().contains(&voices) {
+            return Vec::new();
+        }
+        if self.is_doubling() {
+            return doublings(self, lead, voices, lowest);
+        }
+        let mut found = Vec::new();
+        let mut stack = vec![lead];
+        self.descend(&mut stack, voices, frame, lowest.max(LOWEST), &mut found);
+        found.sort_by(|a, b| (a.0, &a.1).cmp(&(b.0, &b.1)));
+        found
+    }
+
+    /// The gaps under a voice that this form may have, from the top (`index` of the upper voice).
+    const fn gap_range(self, index: usize, voices: usize) -> RangeInclusive<i16> {
+        let last = index + 2 == voices;
+        match self {
+            Self::Fourths => 3..=6,
+            Self::Cluster if index == 0 => 3..=5,
+            Self::Cluster => 1..=3,
+            Self::UpperStructure => 1..=6,
+            Self::Spread if last => 7..=16,
+            Self::TriadOverBass if last => 3..=24,
+            Self::TwoPart => 3..=16,
+            _ => 1..=12,
+        }
+    }
+
+    fn descend(
+        self,
+        stack: &mut Voicing,
+        voices: usize,
+        frame: &Frame<'_>,
+        lowest: i16,
+        found: &mut Vec<(i32, Voicing)>,
+    ) {
+        if stack.len() == voices {
+            if self.fits(stack, Some(frame)) {
+                found.push((self.cost(stack, frame), stack.clone()));
+            }
+            return;
+        }
+        let Some(&above) = stack.last() else {
+            return;
+        };
+        for gap in self.gap_range(stack.len() - 1, voices) {
+            let next = above - gap;
+            if next < lowest || !frame.may_sound(next) {
+                continue;
+            }
+            stack.push(next);
+            self.descend(stack, voices, frame, lowest, found);
+            stack.pop();
+        }
+    }
+
+    /// What is less usual about a voicing that fits.
+    fn cost(self, voicing: &[i16], frame: &Frame<'_>) -> i32 {
+        let colours: i32 = voicing
+            .iter()
+            .skip(1)
+            .map(|&m| match frame.colour(PitchClass::new(m)) {
+                Colour::Member => 0,
+                Colour::Available => 1,
+                _ => 3,
+            })
+            .sum();
+        let count = |wanted: fn(i16) -> bool| gaps(voicing).filter(|&g| wanted(g)).count() as i32;
+        let shape = match self {
+            Self::Fourths => count(|g| g != 5) * 3,
+            Self::Cluster => count(|g| g == 3) * 2,
+            Self::FiveNoteSoli => {
+                // The substitution stands where the doubled lead would.
+                let lead = voicing.first().copied().unwrap_or(0);
+                let near = voicing
+                    .iter()
+                    .map(|m| i32::from((m - (lead - 12)).abs()))
+                    .min()
+                    .unwrap_or(12);
+                near * 2
+            }
+            Self::Spread => {
+                let root = voicing.last().copied().unwrap_or(0);
+                i32::from((root - 45).abs()) / 3 + i32::from(gaps(voicing).max().unwrap_or(0) > 12)
+            }
+            Self::ThreePart | Self::TwoPart => {
+                let span =
+                    voicing.first().copied().unwrap_or(0) - voicing.last().copied().unwrap_or(0);
+                let guide = voicing.iter().skip(1).filter(|m| {
+                    let class = PitchClass::new(**m);
+                    frame.third() == Some(class) || frame.sevenths().contains(&class)
+                });
+                (i32::from(span) - 9).abs() / 2 - guide.count() as i32 * 2
+            }
+            _ => i32::from(gaps(voicing).max().unwrap_or(0) > 9) * 2,
+        };
+        colours + shape
+    }
+}
+
+impl fmt::Display for Form {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(self.name())
+    }
+}
+
+/// A half step under the lead, or a minor ninth that is not a b9 over the root of a dominant.
+fn has_rub(voicing: &[i16], frame: Option<&Frame<'_>>) -> bool {
+    if let [first, second, ..] = voicing
+        && first - second == 1
+    {
+        return true;
+    }
+    minor_ninths(voicing).any(|(_, lower)| {
+        let on_root = frame.is_some_and(|f| {
+            f.is_dominant()
+                && voicing
+                    .get(lower)
+                    .is_some_and(|&m| PitchClass::new(m) == f.chord.root.class())
+        });
+        !on_root
+    })
+}
+
+/// Whether every guide tone the chord has sounds: third and seventh (or sixth).
+fn holds_guide_tones(voicing: &[i16], frame: &Frame<'_>) -> bool {
+    let sounding = classes(voicing);
+    let sevenths = frame.sevenths();
+    frame.third().is_none_or(|t| sounding.contains(&t))
+        && (sevenths.is_empty() || sevenths.iter().any(|s| sounding.contains(s)))
+}
+
+fn is_fourths(voicing: &[i16], frame: Option<&Frame<'_>>) -> bool {
+    let fourth = |g: i16| matches!(g, 5 | 6);
+    let third = |g: i16| matches!(g, 3 | 4);
+    let list: Vec<i16> = gaps(voicing).collect();
+    let perfect = list.iter().filter(|&&g| g == 5).count();
+    list.iter().all(|&g| fourth(g) || third(g))
+        && !list.windows(2).any(|w| w.iter().all(|&g| third(g)))
+        && perfect * 2 >= list.len()
+        && list.iter().filter(|&&g| third(g)).count() <= usize::from(list.len() > 2)
+        && distinct(voicing)
+        && frame.is_none_or(|f| {
+            f.chord.family() != Family::Dominant && f.chord.family() != Family::Altered
+                || holds_guide_tones(voicing, f)
+        })
+}
+
+fn is_cluster(voicing: &[i16]) -> bool {
+    let list: Vec<i16> = gaps(voicing).collect();
+    let Some((&first, rest)) = list.split_first() else {
+        return false;
+    };
+    let seconds = rest.iter().filter(|&&g| g <= 2).count();
+    let half_steps = rest.iter().filter(|&&g| g == 1).count();
+    (3..=5).contains(&first)
+        && rest.iter().all(|&g| g <= 3)
+        && seconds * 2 > rest.len()
+        && half_steps <= 1
+        && list.iter().sum::<i16>() <= 10
+        && distinct(voicing)
+}
+
+fn is_five_note(voicing: &[i16], frame: &Frame<'_>) -> bool {
+    let Some(&lead) = voicing.first() else {
+        return false;
+    };
+    let span = lead - voicing.last().copied().unwrap_or(lead);
+    if !(12..=17).contains(&span) {
+        return false;
+    }
+    // Take one note away: what is left is close or drop 2 over the chord.
+    (1..voicing.len()).any(|i| {
+        let Some(&extra) = voicing.get(i) else {
+            return false;
+        };
+        let mut four = voicing.to_vec();
+        four.remove(i);
+        let set = classes(&four);
+        if set.contains(&PitchClass::new(extra)) && extra != lead - 12 {
+            return false;
+        }
+        let of_chord = harmonise::on_chord(frame.chord, PitchClass::new(lead), true)
+            .into_iter()
+            .any(|h| {
+                let mut a = h.classes();
+                let mut b = set.clone();
+                a.sort_unstable();
+                b.sort_unstable();
+                a.as_slice() == b.as_slice()
+            });
+        of_chord
+            && close_position(lead, &set).is_some_and(|close| {
+                [Mechanical::FourWayClose, Mechanical::Drop2]
+                    .into_iter()
+                    .any(|m| m.apply(&close) == four)
+            })
+    })
+}
+
+fn is_upper_structure(voicing: &[i16], frame: &Frame<'_>) -> bool {
+    let ([top, middle, low, guides @ ..], root) = (voicing, frame.chord.root.class()) else {
+        return false;
+    };
+    let (Some((on, minor)), [upper, lower]) = (triad(&classes(&[*top, *middle, *low])), guides)
+    else {
+        return false;
+    };
+    let mut tritone = [
+        PitchClass::new(*upper).above(root),
+        PitchClass::new(*lower).above(root),
+    ];
+    tritone.sort_unstable();
+    matches!(frame.chord.family(), Family::Dominant | Family::Altered)
+        && tritone == [4, 10]
+        && UPPER.contains(&(on.above(root), minor))
+        && top - low < 12
+        && upper - lower == 6
+        && low - upper <= 5
+}
+
+fn is_spread(voicing: &[i16], frame: &Frame<'_>) -> bool {
+    let (Some(&top), Some(&bottom)) = (voicing.first(), voicing.last()) else {
+        return false;
+    };
+    let second = voicing
+        .len()
+        .checked_sub(2)
+        .and_then(|i| voicing.get(i))
+        .copied()
+        .unwrap_or(top);
+    let over_root = PitchClass::new(second).above(PitchClass::new(bottom));
+    PitchClass::new(bottom) == frame.bass()
+        && bottom <= SPREAD_ROOT
+        && top - bottom >= 19
+        && second - bottom >= 7
+        && (3..=11).contains(&over_root)
+        && holds_guide_tones(voicing, frame)
+        && (distinct(voicing) || frame.sevenths().is_empty())
+}
+
+fn is_triad_over_bass(voicing: &[i16], frame: &Frame<'_>) -> bool {
+    let Some((&bottom, upper)) = voicing.split_last() else {
+        return false;
+    };
+    let set = classes(upper);
+    let bass = PitchClass::new(bottom);
+    let span = upper.first().copied().unwrap_or(0) - upper.last().copied().unwrap_or(0);
+    let doubled_is_octave = upper.len() == 3 || span == 12;
+    triad(&set).is_some()
+        && doubled_is_octave
+        && span <= 12
+        && bass == frame.bass()
+        && !set.contains(&bass)
+        && upper.last().is_some_and(|&m| m - bottom >= 3)
+}
+
+fn is_three_part(voicing: &[i16], frame: &Frame<'_>) -> bool {
+    let [lead, b, c] = voicing else {
+        return false;
+    };
+    if lead - c > 16 {
+        return false;
+    }
+    let Some(third) = frame.third() else {
+        return false;
+    };
+    let sevenths = frame.sevenths();
+    let top = PitchClass::new(*lead);
+    let pair = classes(&[*b, *c]);
+    let five = frame.fifth().unwrap_or(third);
+    let seven = |s: &PitchClass| pair.contains(s);
+    if sevenths.is_empty() {
+        // A triad: its other two notes.
+        return distinct(voicing)
+            && voicing
+                .iter()
+                .all(|&m| frame.chord.contains(PitchClass::new(m)));
+    }
+    let holds = |one: PitchClass, others: &[PitchClass]| {
+        pair.contains(&one) && others.iter().any(|o| *o != one && pair.contains(o))
+    };
+    if top == third {
+        sevenths.iter().any(seven)
+            && (pair.contains(&five) || pair.contains(&frame.chord.root.class()))
+    } else if sevenths.contains(&top) {
+        holds(third, &[five, frame.chord.root.class()])
+    } else {
+        holds(third, &sevenths)
+    }
+}
+
+fn is_two_part(voicing: &[i16], frame: &Frame<'_>) -> bool {
+    let [lead, below] = voicing else {
+        return false;
+    };
+    let class = PitchClass::new(*below);
+    let guide = frame.third() == Some(class) || frame.sevenths().contains(&class);
+    let parallel = matches!(lead - below, 3 | 4 | 8 | 9);
+    (3..=16).contains(&(lead - below))
+        && (guide || parallel && frame.colour(class) == Colour::Member)
+}
+
+fn doublings(form: Form, lead: i16, voices: usize, lowest: i16) -> Vec<(i32, Voicing)> {
+    let split = |high: usize, down: i16| -> Voicing {
+        (0..voices)
+            .map(|i| if i < high { lead } else { lead - down })
+            .collect()
+    };
+    let all = match form {
+        Form::Unison => vec![split(voices, 0)],
+        _ => (1..voices)
+            .rev()
+            .map(|high| split(high, 12))
+            .collect::<Vec<_>>(),
+    };
+    let half = voices.div_ceil(2) as i32;
+    let mut all: Vec<(i32, Voicing)> = all
+        .into_iter()
+        .filter(|v| v.last().is_some_and(|&m| m >= lowest))
+        .map(|v| {
+            let high = v.iter().filter(|&&m| m == lead).count() as i32;
+            ((high - half).abs(), v)
+        })
+        .collect();
+    all.sort();
+    all
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::chord::{Chord, Leads, parse};
+    use crate::pitch::Pitch;
+
+    fn midi(pitches: &str) -> Vec<i16> {
+        pitches
+            .split_whitespace()
+            .map(|p| p.parse::<Pitch>().unwrap().midi())
+            .collect()
+    }
+
+    fn frame(chord: &Chord) -> Frame<'_> {
+        Frame {
+            chord,
+            leads: Leads::ToMajor,
+        }
+    }
+
+    #[test]
+    fn the_worked_examples_are_recognised() {
+        // Computed from the definitions: worked examples X35 to X42 of the trade notes.
+        for (symbol, pitches, form) in [
+            ("G13", "A4 E4 B3 F3 G2", Form::Spread),
+            ("Dm9", "E4 C4 F3 D2", Form::Spread),
+            ("C6/9", "G5 D5 A4 E4 B3", Form::Fourths),
+            ("Dm11", "A4 F4 C4 G3 D3", Form::Fourths),
+            ("C13#11", "A4 F#4 D4 Bb3 E3", Form::UpperStructure),
+            ("G13b9", "E5 B4 G#4 F4 B3", Form::UpperStructure),
+            ("Fmaj7#11", "E5 C5 B4 A4", Form::Cluster),
+            ("Dm7", "A4 F4 C4", Form::ThreePart),
+            ("G9", "A4 F4 B3", Form::ThreePart),
+            ("Cmaj7", "G4 E4 B3", Form::ThreePart),
+            ("C9sus", "F5 D5 Bb4 C4", Form::TriadOverBass),
+            ("C6", "C5 C5 C5", Form::Unison),
+            ("C6", "C5 C5 C4", Form::Octaves),
+        ] {
+            let chord = parse(symbol).unwrap().unwrap();
+            assert_eq!(
+                Form::of(&midi(pitches), Some(&frame(&chord))),
+                Some(form),
+                "{symbol} {pitches}"
+            );
+        }
+    }
+
+    #[test]
+    fn what_is_made_fits_and_most_of_it_can_be_made() {
+        for (symbol, lead) in [
+            ("Dm9", 69),
+            ("G13", 76),
+            ("Cmaj7", 71),
+            ("F6", 69),
+            ("Bb7", 74),
+        ] {
+            let chord = parse(symbol).unwrap().unwrap();
+            let frame = frame(&chord);
+            for form in Form::ALL {
+                for voices in form.voices().take_while(|&n| n <= 5) {
+                    let all = form.voicings(lead, voices, &frame, 36);
+                    for (_, v) in &all {
+                        assert!(form.fits(v, Some(&frame)), "{form} {symbol} {v:?}");
+                        assert_eq!(v.first(), Some(&lead));
+                    }
+                    let dominant = frame.is_dominant();
+                    let hopeless = form == Form::UpperStructure && (!dominant || symbol == "Bb7")
+                        || form == Form::TriadOverBass && symbol != "Dm9"
+                        || form == Form::Cluster
+                        || form == Form::Fourths;
+                    assert!(
+                        !all.is_empty() || hopeless,
+                        "{form} {voices} {symbol} {lead}"
+                    );
+                }
+            }
+        }
+    }
+
+    #[test]
+    fn slips_do_not_fit() {
+        // A missing guide tone, a third too many, a doubled note, a rub, a wrong colour.
+        for (symbol, pitches) in [
+            ("G13", "A4 E4 D4 F3 G2"),
+            ("C6/9", "G5 D5 C5 G4 E4"),
+            ("Dm11", "A4 F4 C4 Bb3 D3"),
+            ("C13#11", "A4 F#4 D4 Bb3 Eb3"),
+            ("Fmaj7#11", "E5 D#5 C5 B4"),
+            ("Dm7", "A4 F#4 C4"),
+        ] {
+            let chord = parse(symbol).unwrap().unwrap();
+            let frame = frame(&chord);
+            let v = midi(pitches);
+            let found: Vec<Form> = Form::ALL
+                .into_iter()
+                .filter(|f| f.fits(&v, Some(&frame)))
+                .collect();
+            assert_eq!(found, [], "{symbol} {pitches}");
+        }
+    }
+}
