@@ -198,6 +198,9 @@ pub struct Section {
     pub chordal: bool,
     /// It belongs to the rhythm section.
     pub rhythm: bool,
+    /// The usual seats from the top, by instrument key, for as many voices as each list is long.
+    #[serde(default)]
+    pub seats: Vec<Vec<String>>,
 }
 
 /// What a part is.

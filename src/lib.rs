@@ -11,6 +11,7 @@ pub mod editing;
 pub mod finding;
 pub mod fixing;
 pub mod instrument;
+pub mod model_answer;
 pub mod pitch;
 pub mod proof;
 pub mod reading;

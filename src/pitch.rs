@@ -284,6 +284,21 @@ impl Pitch {
         }
     }
 
+    /// The same key as a player likes to read it under a key signature of `fifths` sharps: no double
+    /// accidental that a plain note would do for, no Cb or E# outside the keys that have them.
+    #[must_use]
+    pub fn readable(self, fifths: i8) -> Self {
+        let odd = matches!(
+            (self.step, self.alter),
+            (Step::C | Step::F, -1) | (Step::E | Step::B, 1)
+        );
+        if self.alter.abs() < 2 && !(odd && fifths.abs() < 6) {
+            return self;
+        }
+        let name = NoteName::in_key(self.class(), fifths);
+        Self::named(name, self.midi()).unwrap_or(self)
+    }
+
     /// The pitch `octaves` higher (lower, when negative).
     #[must_use]
     pub const fn octaves(self, octaves: i8) -> Self {

@@ -4,6 +4,7 @@ mod correct;
 mod proof;
 mod scores;
 mod table;
+mod voice;
 mod write_out;
 
 use clap::{Parser, Subcommand};
@@ -29,6 +30,7 @@ struct Arguments {
 enum Command {
     Proof(proof::Proof),
     Correct(correct::Correct),
+    Voice(voice::Voice),
 }
 
 /// Runs the program on the process's arguments.
@@ -44,6 +46,7 @@ pub fn run() -> ExitCode {
     ExitCode::from(match arguments.command {
         Command::Proof(proof) => proof.run(),
         Command::Correct(correct) => correct.run(),
+        Command::Voice(voice) => voice.run(),
     })
 }
 

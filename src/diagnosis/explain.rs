@@ -80,7 +80,7 @@ struct Case<'a> {
     /// Chords it may belong to: in force, and the one an anticipation belongs to.
     chords: Vec<&'a Chord>,
     /// The same with where they lead.
-    frames: &'a [Frame<'a>],
+    frames: Vec<Frame<'a>>,
     /// The chord at the next attack of the lead.
     coming: Option<&'a Chord>,
     /// How long the chord in force lasts.
@@ -191,18 +191,23 @@ fn pass(
     out
 }
 
-fn one(
-    score: &Score,
+/// What surrounds one sonority, whatever its technique.
+struct Surroundings<'a> {
+    lead: Option<LeadNote>,
+    chord_text: Option<String>,
+    chords: Vec<&'a Chord>,
+    frames: Vec<Frame<'a>>,
+    coming: Option<&'a Chord>,
+    chord_length: Ticks,
+    key: i8,
+}
+
+fn surroundings<'a>(
+    score: &'a Score,
     passage: &Passage,
     at: usize,
     sonority: &Sonority,
-    target: Option<&Voicing>,
-    (habits, only_diminished): (Habits, bool),
-) -> Option<(Diagnosis, Option<Seen>)> {
-    if !sonority.is_block() {
-        return None;
-    }
-    let technique = (*passage.in_force.get(at)?)?;
+) -> Option<Surroundings<'a>> {
     let lead = *passage.leads.get(at)?;
     let mark = score.chord_at(sonority.onset);
     let in_force = mark.and_then(|m| m.value.chord.as_ref());
@@ -228,12 +233,7 @@ fn one(
         .and_then(|o| score.chord_at(o))
         .and_then(|m| m.value.chord.as_ref());
     let starts = mark.map_or(Ticks::ZERO, |m| m.onset);
-    let key = passage
-        .section
-        .parts
-        .first()
-        .and_then(|p| score.parts.get(p.part as usize))
-        .map_or(0, |p| p.concert_fifths(sonority.onset));
+    let key = passage.key_at(score, sonority.onset);
     let frames: Vec<Frame<'_>> = chords
         .iter()
         .map(|chord| {
@@ -246,64 +246,186 @@ fn one(
             }
         })
         .collect();
-    let chord_text = mark.map(|m| {
-        m.value
-            .chord
-            .as_ref()
-            .map_or_else(|| m.value.written.clone(), |c| c.text.clone())
-    });
-    let function = function(&chords, lead);
-    let mechanical = match technique.technique {
-        Technique::Mechanical(m) => m,
+    Some(Surroundings {
+        lead,
+        chord_text: mark.map(|m| {
+            m.value
+                .chord
+                .as_ref()
+                .map_or_else(|| m.value.written.clone(), |c| c.text.clone())
+        }),
+        chords,
+        frames,
+        coming,
+        chord_length: change.map_or(Ticks(i64::MAX), |m| m.onset - starts),
+        key,
+    })
+}
+
+impl<'a> Case<'a> {
+    fn new(
+        score: &'a Score,
+        passage: &'a Passage,
+        (at, sonority): (usize, &'a Sonority),
+        around: Surroundings<'a>,
+        (technique, how, stated_for_four): (Mechanical, How, Option<Mechanical>),
+        target: Option<&'a Voicing>,
+        only_diminished: bool,
+    ) -> Self {
+        Self {
+            score,
+            sonority,
+            written: sonority.midi(),
+            technique,
+            how,
+            lead: around.lead,
+            frames: around.frames,
+            chords: around.chords,
+            coming: around.coming,
+            chord_length: around.chord_length,
+            target,
+            neighbours: [
+                at.checked_sub(1).and_then(|i| passage.sonorities.get(i)),
+                passage.sonorities.get(at + 1),
+            ],
+            key: around.key,
+            lead_seat_leads: passage.is_led_by_top_seat(at),
+            stated_for_four,
+            only_diminished,
+        }
+    }
+}
+
+fn one(
+    score: &Score,
+    passage: &Passage,
+    at: usize,
+    sonority: &Sonority,
+    target: Option<&Voicing>,
+    (habits, only_diminished): (Habits, bool),
+) -> Option<(Diagnosis, Option<Seen>)> {
+    if !sonority.is_block() {
+        return None;
+    }
+    let technique = (*passage.in_force.get(at)?)?;
+    let around = surroundings(score, passage, at, sonority)?;
+    let function = function(&around.chords, around.lead);
+    let chord = around.chord_text.clone();
+    // Upper structures stand over dominants; elsewhere such a passage is in drop 2 with doubled lead.
+    let technique_here = match technique.technique {
+        Technique::Form(Form::UpperStructure)
+            if sonority.voices.len() == 5
+                && around.frames.first().is_some_and(|f| !f.is_dominant()) =>
+        {
+            Technique::Mechanical(Mechanical::Drop2DoubledLead)
+        }
+        t => t,
+    };
+    let (verdict, seen) = match technique_here {
+        Technique::Mechanical(m) => Case::new(
+            score,
+            passage,
+            (at, sonority),
+            around,
+            (m, technique.how, technique.stated_for_four),
+            target,
+            only_diminished,
+        )
+        .judge(habits),
         Technique::Form(form) => {
             let case = form::FormCase {
                 sonority,
                 form,
                 how: technique.how,
-                frames: &frames,
-                lead,
-                key,
+                frames: &around.frames,
+                lead: around.lead,
+                key: around.key,
             };
-            let diagnosis = Diagnosis {
-                technique: Some(technique),
-                chord: chord_text,
-                function,
-                verdict: case.judge(),
-            };
-            return Some((diagnosis, None));
+            (case.judge(), None)
         }
     };
-    let case = Case {
-        score,
-        sonority,
-        written: sonority.midi(),
-        technique: mechanical,
-        how: technique.how,
-        lead,
-        frames: &frames,
-        chords,
-        coming,
-        chord_length: change.map_or(Ticks(i64::MAX), |m| m.onset - starts),
-        target,
-        neighbours: [
-            at.checked_sub(1).and_then(|i| passage.sonorities.get(i)),
-            passage.sonorities.get(at + 1),
-        ],
-        key,
-        lead_seat_leads: passage.is_led_by_top_seat(at),
-        stated_for_four: technique.stated_for_four,
-        only_diminished,
-    };
-    let (verdict, seen) = case.judge(habits);
     Some((
         Diagnosis {
             technique: Some(technique),
-            chord: chord_text,
+            chord,
             function,
             verdict,
         },
         seen,
     ))
+}
+
+/// A right voicing for a lead note, and how far from the first choice it is.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Choice {
+    /// Sounding semitones from the top.
+    pub voicing: Voicing,
+    /// How its notes are named, and what the harmony is.
+    pub names: Vec<NoteName>,
+    /// 0 is the first choice.
+    pub cost: i32,
+}
+
+/// Every right voicing of a mechanical technique under the lead note at an index of a passage that
+/// holds the lead alone; the first choice first.
+pub fn choices(
+    score: &Score,
+    passage: &Passage,
+    at: usize,
+    technique: Mechanical,
+    style: &Style,
+) -> Vec<Choice> {
+    let Some(sonority) = passage.sonorities.get(at) else {
+        return Vec::new();
+    };
+    let (Some(around), Some(lead)) = (
+        surroundings(score, passage, at, sonority),
+        sonority.voices.first(),
+    ) else {
+        return Vec::new();
+    };
+    let held = around.lead.is_some_and(|l| l.duration() > l.beat);
+    let passes = around.lead.is_some_and(|l| l.approaches())
+        && around
+            .chords
+            .first()
+            .is_some_and(|c| !is_chord_note(c, PitchClass::new(lead.midi)));
+    let case = Case::new(
+        score,
+        passage,
+        (at, sonority),
+        around,
+        (technique, How::Stated, None),
+        None,
+        style.only_diminished,
+    );
+    let mut found: Vec<Choice> = case
+        .candidates(lead.midi, 0)
+        .into_iter()
+        .filter(|c| c.standing == Standing::Right && case.rub(c, &c.voicing).is_none())
+        .map(|c| {
+            // A second under a held lead is legal and unloved; a short note that leads on takes a
+            // passing chord rather than a tension.
+            let crowded = held && matches!(c.voicing.as_slice(), [a, b, ..] if a - b == 2);
+            let idle = passes && c.harmony.way == Way::Tension;
+            Choice {
+                names: c.harmony.names.to_vec(),
+                cost: c.bias + if crowded { 4 } else { 0 } + if idle { 6 } else { 0 },
+                voicing: c.voicing,
+            }
+        })
+        .collect();
+    found.sort_by_key(|c| c.cost);
+    found
+}
+
+/// The chord at a lead note of a passage, with where it leads: the one it belongs to first.
+pub fn frames_at<'a>(score: &'a Score, passage: &Passage, at: usize) -> Vec<Frame<'a>> {
+    passage
+        .sonorities
+        .get(at)
+        .and_then(|s| surroundings(score, passage, at, s))
+        .map_or_else(Vec::new, |a| a.frames)
 }
 
 /// Whether a lead note before a change of chord may belong to the new one: tied or held over it
@@ -376,16 +498,20 @@ impl Case<'_> {
         {
             return (slip, None);
         }
-        if let Some((_, at_top)) = readings.first()
-            && let Some(done) = self.matches(at_top, habits)
-        {
-            return done;
+        let exact = readings
+            .first()
+            .and_then(|(_, at_top)| self.matches(at_top, habits));
+        if matches!(exact, Some((Verdict::Right(_), _))) {
+            return exact.unwrap_or((Verdict::LeftAlone, None));
         }
         if self.has_free_bottom(&readings, habits) || self.is_five_note() {
             return (Verdict::Right(Some(Way::Chord)), None);
         }
         if self.is_parallel_approach(chord) {
             return (Verdict::Right(Some(Way::Dominant)), None);
+        }
+        if let Some(slip) = exact {
+            return slip;
         }
         let verdict = self.least_slip(chord, &readings, habits);
         // A chord restruck under a lead foreign to it is a habit too, when the passage keeps to it.

@@ -10,7 +10,7 @@ mod form;
 mod passage;
 mod slip;
 
-pub use explain::Habits;
+pub use explain::{Choice, Habits, choices, frames_at};
 pub use passage::{How, InForce, Passage, frame_at, passages};
 
 use crate::finding::NoteRef;

@@ -2,13 +2,10 @@
 //! `rules/low-intervals.toml`.
 
 use super::{Example, Group, Reading, Rule, wording};
-use crate::diagnosis::Fault;
+use crate::diagnosis::{Fault, Verdict};
 use crate::finding::{Finding, Level, NoteAtFault};
-use crate::pitch::Pitch;
 use crate::sonority::Voice;
-use serde::Deserialize;
-use std::collections::BTreeMap;
-use std::sync::LazyLock;
+use crate::voicing::low;
 
 pub(super) static RULE: Rule = Rule {
     name: "low-interval",
@@ -60,64 +57,6 @@ trombone 4 | C2 C3 |
     check,
 };
 
-#[derive(Deserialize)]
-#[serde(deny_unknown_fields)]
-struct File {
-    distance: Distance,
-    limit: Vec<Row>,
-}
-
-#[derive(Clone, Copy, Deserialize)]
-#[serde(deny_unknown_fields)]
-struct Distance {
-    note: i16,
-    warning: i16,
-    error: i16,
-}
-
-#[derive(Deserialize)]
-#[serde(deny_unknown_fields)]
-struct Row {
-    semitones: i16,
-    lowest: String,
-    #[serde(default)]
-    tolerance: i16,
-}
-
-struct Limits {
-    distance: Distance,
-    /// By interval in semitones: the limit, and how much below it is let pass.
-    lowest: BTreeMap<i16, (Pitch, i16)>,
-}
-
-#[allow(
-    clippy::expect_used,
-    reason = "built-in data, proved by the test `the_limits_are_those_of_the_tables`"
-)]
-static LIMITS: LazyLock<Limits> = LazyLock::new(|| {
-    let file: File =
-        toml::from_str(include_str!("../../rules/low-intervals.toml")).expect("built-in data");
-    Limits {
-        distance: file.distance,
-        lowest: file
-            .limit
-            .into_iter()
-            .map(|row| {
-                let limit = row.lowest.parse().expect("built-in data");
-                (row.semitones, (limit, row.tolerance))
-            })
-            .collect(),
-    }
-});
-
-/// How far the lower of two voices lies below the limit of their interval, in semitones, and the
-/// limit.
-fn below(upper: &Voice, lower: &Voice) -> Option<(i16, Pitch)> {
-    let (limit, tolerance) = *LIMITS.lowest.get(&(upper.midi - lower.midi))?;
-    let by = limit.midi() - tolerance - lower.midi;
-    (by >= LIMITS.distance.note).then_some((by, limit))
-}
-
 /// The intervals by name.
 const fn interval(semitones: i16) -> &'static str {
     match semitones {
@@ -153,7 +92,7 @@ fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
                 .windows(2)
                 .filter_map(|w| match w {
                     [a, b] if a.attacked || b.attacked => {
-                        below(a, b).map(|(by, limit)| (by, limit, *a, *b))
+                        low::below(a.midi, b.midi).map(|(by, limit)| (by, limit, *a, *b))
                     }
                     _ => None,
                 })
@@ -165,16 +104,25 @@ fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
                 .score
                 .meter_at(sonority.onset)
                 .felt_beat(reading.score.per_quarter);
+            // In a passage that is right in its technique the register is what is low, not a note.
+            let in_technique = matches!(
+                passage.diagnoses.get(index).map(|d| &d.verdict),
+                Some(Verdict::Right(_))
+            );
             let length = sonority.end - sonority.onset;
-            let distance = LIMITS.distance;
+            let distance = low::distance();
             let level = if length < beat {
                 if by < distance.warning {
                     continue;
                 }
                 Level::Note
             } else if by >= distance.error && length > beat {
-                Level::Error
-            } else if by >= distance.warning {
+                if in_technique {
+                    Level::Warning
+                } else {
+                    Level::Error
+                }
+            } else if by >= distance.warning && !in_technique {
                 Level::Warning
             } else {
                 Level::Note
@@ -242,24 +190,5 @@ fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
                 ..Finding::new(RULE.name, level, sonority.at, message)
             });
         }
-    }
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn the_limits_are_those_of_the_tables() {
-        // Published: retailer's glossary, octave corrected (m2 E3, M2 Eb3, m3 C3, sixths and sevenths
-        // F2); the rest from memory.
-        let lowest = |semitones: i16| LIMITS.lowest[&semitones].0.to_string();
-        assert_eq!(lowest(1), "E3");
-        assert_eq!(lowest(2), "Eb3");
-        assert_eq!(lowest(3), "C3");
-        for semitones in 8..=11 {
-            assert_eq!(lowest(semitones), "F2");
-        }
-        assert!(!LIMITS.lowest.contains_key(&12));
     }
 }

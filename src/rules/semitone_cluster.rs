@@ -4,7 +4,7 @@
 use super::{Example, Group, Reading, Rule, wording};
 use crate::diagnosis::{Fault, Verdict, frame_at};
 use crate::finding::{Finding, Level, NoteAtFault};
-use crate::voicing::{Form, Technique};
+use crate::voicing::{Form, Technique, crowd};
 
 pub(super) static RULE: Rule = Rule {
     name: "semitone-cluster",
@@ -81,14 +81,7 @@ fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
                 continue;
             }
             let voices = &sonority.voices;
-            let crowd = voices.windows(3).position(|w| match w {
-                [a, b, c] => {
-                    let (upper, lower) = (a.midi - b.midi, b.midi - c.midi);
-                    matches!((upper, lower), (1 | 2, 1) | (1, 2))
-                }
-                _ => false,
-            });
-            let Some(at) = crowd else {
+            let Some(at) = crowd(&sonority.midi()) else {
                 continue;
             };
             let key = passage.key_at(reading.score, sonority.onset);

@@ -2,7 +2,7 @@
 
 use super::{NoteFlags, Score};
 use crate::finding::{Change, NoteRef};
-use crate::pitch::{NoteName, Pitch};
+use crate::pitch::Pitch;
 
 impl Score {
     /// The written notes that sound as one: the note itself and those it is tied to after it.
@@ -44,13 +44,9 @@ impl Score {
             return note.written;
         }
         let onset = note.map(|n| n.onset).unwrap_or_default();
-        let pitch = sounding.transposed(part.transposition(onset).inverse());
-        if pitch.alter.abs() < 2 {
-            return pitch;
-        }
-        // No player wants to read a double accidental that a plain note would do for.
-        let name = NoteName::in_key(pitch.class(), part.key(onset).fifths);
-        Pitch::named(name, pitch.midi()).unwrap_or(pitch)
+        sounding
+            .transposed(part.transposition(onset).inverse())
+            .readable(part.key(onset).fifths)
     }
 
     /// Changes notes, each with everything it is tied to. Written and sounding pitch stay true to

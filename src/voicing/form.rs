@@ -490,7 +490,10 @@ fn is_spread(voicing: &[i16], frame: &Frame<'_>) -> bool {
         && second - bottom >= 7
         && (3..=11).contains(&over_root)
         && holds_guide_tones(voicing, frame)
-        && (distinct(voicing) || frame.sevenths().is_empty())
+        // The lead may be the root too; nothing else is doubled where the chord has a seventh.
+        && (frame.sevenths().is_empty()
+            || distinct(voicing.get(..voicing.len() - 1).unwrap_or_default())
+                && distinct(voicing.get(1..).unwrap_or_default()))
 }
 
 fn is_triad_over_bass(voicing: &[i16], frame: &Frame<'_>) -> bool {

@@ -7,6 +7,7 @@
 mod colour;
 mod form;
 pub mod harmonise;
+pub mod low;
 mod mechanical;
 mod technique;
 
@@ -69,6 +70,15 @@ pub fn minor_ninths(voicing: &[i16]) -> impl Iterator<Item = (usize, usize)> + '
         (upper + 1..voicing.len())
             .filter(move |&lower| matches!(voicing[upper] - voicing[lower], 13 | 25))
             .map(move |lower| (upper, lower))
+    })
+}
+
+/// The first of three neighbouring voices two seconds in a row apart, a half step among them: index
+/// into a voicing from the top.
+pub fn crowd(voicing: &[i16]) -> Option<usize> {
+    voicing.windows(3).position(|w| match w {
+        [a, b, c] => matches!((a - b, b - c), (1 | 2, 1) | (1, 2)),
+        _ => false,
     })
 }
 

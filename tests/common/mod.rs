@@ -202,6 +202,23 @@ impl Made {
         }
     }
 
+    /// The lead alone with its chord symbols, as a grid.
+    pub fn lead(&self) -> String {
+        let alone = Self {
+            stated: false,
+            events: self
+                .events
+                .iter()
+                .map(|e| Event {
+                    voices: vec![e.lead],
+                    ..e.clone()
+                })
+                .collect(),
+            ..self.clone()
+        };
+        alone.grid()
+    }
+
     /// The passage as a grid.
     pub fn grid(&self) -> String {
         let band = &BANDS[self.band];

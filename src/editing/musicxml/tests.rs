@@ -148,7 +148,7 @@ fn the_rest_of_the_bar_is_made_right() {
         &[(0, "Bb4")],
         &["Bb4:flat D5 +Bb4"],
     );
-    becomes(0, &["G4 +E4"], &[(0, "E#4")], &["E#4:sharp +E4:natural"]);
+    becomes(0, &["G4 +E4"], &[(0, "Eb4")], &["Eb4:flat +E4:natural"]);
 }
 
 #[test]

@@ -1,0 +1,158 @@
+//! `chartproof voice`: the model answer for a lead with chord symbols.
+
+use super::scores::{style, technique};
+use super::write_out::{self, complain, complain_of, to_stdout};
+use super::{CLEAN, FOUND, UNUSABLE};
+use crate::model_answer::{self, Request};
+use crate::reading::{Outcome, read_paths};
+use crate::score::{Format, Score};
+use crate::style::Style;
+use crate::voicing::Technique;
+use crate::writing;
+use clap::{Args, ValueEnum};
+use std::path::PathBuf;
+
+/// Voices a lead with chord symbols for a section: the model answer
+///
+/// The lead is a MusicXML part or a passage grid with the lead's row. All parts are written at
+/// written pitch with their transpositions and key signatures. The answer is proofed before it is
+/// written, and nothing is written that chartproof itself would find fault with.
+///
+/// Exit code: 0 when it was voiced, 1 when no right voicing fits (it says where, and what would
+/// help), 2 when the file or an option could not be used.
+#[derive(Debug, Args)]
+pub(super) struct Voice {
+    /// The score with the lead
+    #[arg(value_name = "PATH")]
+    path: PathBuf,
+
+    /// The technique, such as "drop 2", "four-way close", "doubled lead", "five-note soli",
+    /// "spread", "fourths", "three-part" or "octaves"
+    #[arg(long, value_name = "TECHNIQUE", value_parser = technique)]
+    technique: Technique,
+
+    /// The section: saxes, trumpets, trombones, clarinets, voices, piano ...; the lead's own when
+    /// left out
+    #[arg(long, value_name = "SECTION")]
+    section: Option<String>,
+
+    /// The name of the part that has the lead; the first part with notes when left out
+    #[arg(long, value_name = "NAME")]
+    part: Option<String>,
+
+    /// The house style: chart, homework or choir
+    #[arg(long, value_name = "NAME", value_parser = style)]
+    style: Option<Style>,
+
+    /// The pitch that a grid's cells hold; MusicXML holds written pitch
+    #[arg(long, value_enum, value_name = "PITCH", default_value_t = Cells::Written)]
+    pitch: Cells,
+
+    /// Write to this file; its ending says the form: .passage for a grid, .musicxml or .xml for
+    /// MusicXML. Without it the answer goes to the terminal in the form of the score
+    #[arg(long, value_name = "FILE")]
+    into: Option<PathBuf>,
+}
+
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+enum Cells {
+    Written,
+    Sounding,
+}
+
+impl Voice {
+    /// Runs the command; returns the exit code.
+    pub(super) fn run(self) -> u8 {
+        let outcomes = read_paths(std::slice::from_ref(&self.path));
+        let [
+            Outcome {
+                score: Ok(score), ..
+            },
+        ] = outcomes.as_slice()
+        else {
+            for outcome in &outcomes {
+                match &outcome.score {
+                    Err(error) => complain_of(error),
+                    Ok(_) => complain(
+                        "voice takes one score at a time: name the file that holds the lead",
+                    ),
+                }
+            }
+            return UNUSABLE;
+        };
+        let Some(grid) = self.as_grid(score) else {
+            complain(
+                "the ending of the file does not say how to write it: use .passage, .musicxml or .xml",
+            );
+            return UNUSABLE;
+        };
+        let style = self.style.clone().unwrap_or_default();
+        let request = Request {
+            technique: self.technique,
+            section: self.section.clone(),
+            part: self.part.clone(),
+        };
+        let answer = match model_answer::voice(score, &style, &request) {
+            Ok(answer) => answer,
+            Err(error) => {
+                complain(&format!("{}: {error}", self.path.display()));
+                return match error {
+                    model_answer::VoiceError::Stuck(_) | model_answer::VoiceError::Unclean(_) => {
+                        FOUND
+                    }
+                    _ => UNUSABLE,
+                };
+            }
+        };
+        let text = if grid {
+            let cells = match self.pitch {
+                Cells::Written => writing::grid::Cells::Written,
+                Cells::Sounding => writing::grid::Cells::Sounding,
+            };
+            match writing::grid::write(&answer, cells) {
+                Ok(text) => text,
+                Err(error) => {
+                    complain(&error.to_string());
+                    return UNUSABLE;
+                }
+            }
+        } else {
+            let options = writing::musicxml::Options {
+                software: Some(concat!("chartproof ", env!("CARGO_PKG_VERSION")).to_owned()),
+            };
+            writing::musicxml::write(&answer, &options)
+        };
+        let written = match &self.into {
+            Some(target) => {
+                let inputs = [self.path.clone()];
+                write_out::write(target, text.as_bytes(), &inputs).map_err(|e| e.to_string())
+            }
+            None => to_stdout(text.as_bytes()),
+        };
+        match written {
+            Ok(()) => CLEAN,
+            Err(message) => {
+                complain(&message);
+                UNUSABLE
+            }
+        }
+    }
+
+    /// Whether the answer is written as a grid; `None` when the file's ending says neither.
+    fn as_grid(&self, score: &Score) -> Option<bool> {
+        let Some(target) = &self.into else {
+            return Some(
+                score
+                    .sources
+                    .first()
+                    .is_some_and(|s| s.format == Format::Grid),
+            );
+        };
+        let ending = target.extension()?.to_string_lossy().to_lowercase();
+        match ending.as_str() {
+            "passage" => Some(true),
+            "musicxml" | "xml" => Some(false),
+            _ => None,
+        }
+    }
+}

@@ -1,0 +1,227 @@
+//! Who plays what: the lead part by itself, and the seats of the section.
+
+use super::{Request, VoiceError};
+use crate::finding::NoteRef;
+use crate::instrument::{Instrument, RangeVerdict, catalogue};
+use crate::pitch::Pitch;
+use crate::score::{NoteFlags, Score, Stated};
+use crate::voicing::Technique;
+
+/// One seat of the section (or the one part of a keyboard).
+#[derive(Clone, Debug)]
+pub struct Seat {
+    /// The name on the part.
+    pub name: String,
+    /// Its instrument.
+    pub instrument: &'static Instrument,
+    /// Its number within the instrument, 1-based.
+    pub number: u8,
+}
+
+impl Seat {
+    /// What it costs this player to sound a pitch; `None` when the range does not have it.
+    pub(super) fn cost(&self, sounding: i16) -> Option<i32> {
+        let written =
+            Pitch::in_key(sounding, 0).transposed(self.instrument.transposition.inverse());
+        match self.instrument.judge_range(written, Some(self.number)) {
+            RangeVerdict::Comfortable => Some(0),
+            RangeVerdict::Professional => Some(3),
+            _ => None,
+        }
+    }
+
+    /// The lowest pitch it sounds in its professional range.
+    pub(super) fn lowest(&self) -> i16 {
+        let low = self.instrument.range.professional.0;
+        low.midi() + self.instrument.transposition.chromatic
+    }
+}
+
+/// The part that has the lead.
+pub(super) fn lead_part(score: &Score, request: &Request) -> Result<usize, VoiceError> {
+    if let Some(name) = &request.part {
+        return score
+            .parts
+            .iter()
+            .position(|p| p.name.eq_ignore_ascii_case(name))
+            .ok_or_else(|| VoiceError::NoSuchPart {
+                found: name.clone(),
+                parts: score
+                    .parts
+                    .iter()
+                    .map(|p| p.name.as_str())
+                    .collect::<Vec<_>>()
+                    .join(", "),
+            });
+    }
+    score
+        .parts
+        .iter()
+        .position(|p| p.notes.iter().any(crate::score::Note::sounds))
+        .ok_or(VoiceError::NoLead)
+}
+
+/// The score with nothing but the lead: of notes struck together in that part, the highest; and the
+/// chord symbols of the whole score.
+pub(super) fn lead_alone(score: &Score, part: usize) -> Score {
+    let mut lead = score.clone();
+    let chords = score.chords.clone();
+    let Some(mut own) = score.parts.get(part).cloned() else {
+        lead.parts.clear();
+        return lead;
+    };
+    // The meter is any part's.
+    if own.meters.is_empty()
+        && let Some(other) = score.parts.iter().find(|p| !p.meters.is_empty())
+    {
+        own.meters.clone_from(&other.meters);
+    }
+    let notes = std::mem::take(&mut own.notes);
+    for note in notes {
+        if !note.sounds() {
+            continue;
+        }
+        match own.notes.last_mut() {
+            Some(last) if last.onset == note.onset => {
+                if note.sounding.midi() > last.sounding.midi() {
+                    *last = note;
+                }
+            }
+            _ => own.notes.push(note),
+        }
+    }
+    for note in &mut own.notes {
+        note.flags.0 &= !NoteFlags::CHORD_MEMBER.0;
+        note.voice = 1;
+        note.staff = 1;
+    }
+    own.chords = chords;
+    lead.parts = vec![own];
+    lead.stated = Vec::<crate::score::Mark<Stated>>::new();
+    lead.lay_out();
+    lead
+}
+
+/// The seats: those the file itself has ready (parts of the lead's section without notes), else the
+/// usual ones of the section.
+pub(super) fn seats(
+    score: &Score,
+    part: usize,
+    request: &Request,
+) -> Result<Vec<Seat>, VoiceError> {
+    let catalogue = catalogue();
+    let identities = catalogue.identify_all(&score.parts);
+    let own = identities
+        .get(part)
+        .and_then(Option::as_ref)
+        .map(|i| i.instrument);
+    let stated = score.stated.iter().find_map(|m| m.value.section.as_deref());
+    let wanted = request.section.as_deref().or(stated);
+    let section = match wanted {
+        Some(words) => catalogue
+            .section_named(words)
+            .ok_or_else(|| VoiceError::NoSuchSection {
+                found: words.to_owned(),
+                known: catalogue
+                    .sections
+                    .iter()
+                    .filter(|s| !s.seats.is_empty())
+                    .map(|s| s.name.as_str())
+                    .collect::<Vec<_>>()
+                    .join(", "),
+            })?,
+        None => own
+            .and_then(|i| catalogue.section(&i.section))
+            .filter(|s| !s.seats.is_empty())
+            .ok_or_else(|| {
+                let name = score.parts.get(part).map(|p| p.name.clone());
+                VoiceError::WhichSection(name.unwrap_or_default())
+            })?,
+    };
+    let fits = |n: usize| match request.technique {
+        Technique::Mechanical(m) => m.voices() == n,
+        Technique::Form(f) => f.voices().contains(&n),
+    };
+    // Parts that stand ready.
+    let ready: Vec<Seat> = score
+        .parts
+        .iter()
+        .zip(&identities)
+        .enumerate()
+        .filter(|(i, (p, _))| *i == part || p.notes.is_empty() && p.unpitched == 0)
+        .filter_map(|(_, (p, identity))| {
+            let identity = identity.as_ref()?;
+            (identity.instrument.section == section.key).then(|| Seat {
+                name: p.name.clone(),
+                instrument: identity.instrument,
+                number: identity.seat.unwrap_or(1),
+            })
+        })
+        .collect();
+    if ready.len() > 1 && fits(ready.len()) {
+        return Ok(ready);
+    }
+    let made = section
+        .seats
+        .iter()
+        .rev()
+        .find(|list| section.chordal || fits(list.len()))
+        .ok_or_else(|| VoiceError::WrongSize {
+            technique: request.technique,
+            section: section.name.clone(),
+            needs: match request.technique {
+                Technique::Mechanical(m) => m.voices().to_string(),
+                Technique::Form(f) => format!("{} to {}", f.voices().start(), f.voices().end()),
+            },
+        })?;
+    let mut seats: Vec<Seat> = Vec::new();
+    for key in made {
+        let Some(instrument) = catalogue.instruments.iter().find(|i| i.key == *key) else {
+            continue;
+        };
+        let number = seats
+            .iter()
+            .filter(|s| s.instrument.key == instrument.key)
+            .count() as u8
+            + 1;
+        let several = made.iter().filter(|k| *k == key).count() > 1;
+        let label = &instrument.name;
+        let mut name: String = short(instrument).to_owned();
+        if several {
+            name = format!("{name} {number}");
+        }
+        if name.is_empty() {
+            label.clone_into(&mut name);
+        }
+        seats.push(Seat {
+            name: capital(&name),
+            instrument,
+            number,
+        });
+    }
+    Ok(seats)
+}
+
+/// What a band calls the seat: "alto", "bass trombone".
+fn short(instrument: &Instrument) -> &str {
+    if matches!(instrument.section.as_str(), "saxes" | "voices") {
+        &instrument.label
+    } else {
+        &instrument.name
+    }
+}
+
+fn capital(text: &str) -> String {
+    let mut chars = text.chars();
+    chars.next().map_or_else(String::new, |first| {
+        first.to_uppercase().chain(chars).collect()
+    })
+}
+
+/// The first note of the lead part at or after a place in its notes.
+pub(super) fn note(part: u32, note: usize) -> NoteRef {
+    NoteRef {
+        part,
+        note: note as u32,
+    }
+}

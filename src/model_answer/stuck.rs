@@ -1,0 +1,143 @@
+//! Where no right voicing fits: which notes, and what would help.
+
+use super::{Job, Weighed};
+use crate::pitch::Transposition;
+use crate::score::Score;
+use crate::voicing::{Mechanical, Technique};
+
+/// Lead notes under which nothing fits.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Stuck {
+    /// The technique.
+    pub technique: Technique,
+    /// Bar, beat and sounding lead of each, and the chord.
+    pub places: Vec<(String, String, String, String)>,
+    /// Techniques in which every note has a voicing.
+    pub other_techniques: Vec<Technique>,
+    /// The nearest moves of the whole lead, in semitones, after which every note has one.
+    pub moves: Vec<i16>,
+}
+
+/// How far the lead is moved in search of a key that fits.
+const FURTHEST: i16 = 7;
+
+pub(super) fn explain(job: &Job<'_>, at: &[usize]) -> Stuck {
+    let places = at
+        .iter()
+        .filter_map(|&i| {
+            let s = job.passage.sonorities.get(i)?;
+            let chord = job
+                .lead
+                .chord_at(s.onset)
+                .map(|m| m.value.written.clone())
+                .unwrap_or_default();
+            Some((
+                job.lead.bar_number(s.at.bar),
+                job.lead.beat_at(s.at).to_string(),
+                s.voices.first()?.pitch.to_string(),
+                chord,
+            ))
+        })
+        .collect();
+    let other_techniques = Mechanical::ALL
+        .into_iter()
+        .map(Technique::Mechanical)
+        .filter(|t| *t != job.technique && fits_all(job, job.lead, *t))
+        .filter(|t| t.mechanical().is_some_and(|m| m.voices() == job.voices()))
+        .collect();
+    let mut moves: Vec<i16> = (1..=FURTHEST)
+        .flat_map(|n| [n, -n])
+        .filter(|&n| fits_all(job, &moved(job.lead, n), job.technique))
+        .collect();
+    moves.truncate(2);
+    Stuck {
+        technique: job.technique,
+        places,
+        other_techniques,
+        moves,
+    }
+}
+
+fn fits_all(job: &Job<'_>, lead: &Score, technique: Technique) -> bool {
+    let passages = crate::diagnosis::passages(lead, job.style);
+    let Some(passage) = passages.first() else {
+        return false;
+    };
+    let other = Job {
+        lead,
+        passage,
+        style: job.style,
+        technique,
+        seats: job.seats,
+        octaves: super::octaves(passage, job.seats, technique),
+    };
+    let mut options: Vec<Vec<Weighed>> = (0..passage.sonorities.len())
+        .map(|at| other.options(at))
+        .collect();
+    other.plane(&mut options);
+    options.iter().all(|o| !o.is_empty())
+}
+
+/// The lead and its chords moved by semitones.
+fn moved(lead: &Score, by: i16) -> Score {
+    const LETTERS: [i16; 12] = [0, 1, 1, 2, 2, 3, 3, 4, 5, 5, 6, 6];
+    let letters = LETTERS
+        .get(by.unsigned_abs() as usize % 12)
+        .copied()
+        .unwrap_or(0);
+    let interval = Transposition {
+        diatonic: letters * by.signum(),
+        chromatic: by,
+    };
+    let mut moved = lead.clone();
+    for part in &mut moved.parts {
+        for note in &mut part.notes {
+            note.sounding = note.sounding.transposed(interval);
+            note.written = note.written.transposed(interval);
+        }
+        for mark in &mut part.chords {
+            mark.value.chord = mark.value.chord.as_ref().map(|c| c.transposed(interval));
+        }
+    }
+    moved.lay_out();
+    moved
+}
+
+/// The error in words.
+pub(super) fn sentence(stuck: &Stuck) -> String {
+    let places: Vec<String> = stuck
+        .places
+        .iter()
+        .take(6)
+        .map(|(bar, beat, lead, chord)| {
+            format!("bar {bar}, beat {beat} ({lead} sounding, over {chord})")
+        })
+        .collect();
+    let more = match stuck.places.len().saturating_sub(6) {
+        0 => String::new(),
+        n => format!(" and {n} more"),
+    };
+    let mut help = Vec::new();
+    if !stuck.other_techniques.is_empty() {
+        let names: Vec<&str> = stuck.other_techniques.iter().map(|t| t.name()).collect();
+        help.push(format!("write it in {}", names.join(" or ")));
+    }
+    for by in &stuck.moves {
+        let way = if *by > 0 { "up" } else { "down" };
+        let unit = if by.abs() == 1 {
+            "semitone"
+        } else {
+            "semitones"
+        };
+        help.push(format!("move it {way} {} {unit}", by.abs()));
+    }
+    if help.is_empty() {
+        help.push("another section or an easier lead there".to_owned());
+    }
+    format!(
+        "no right voicing in {} keeps every seat in its range and clear of the low interval limits at {}{more}. What would help: {}",
+        stuck.technique,
+        places.join(", "),
+        help.join(", or ")
+    )
+}

@@ -1,0 +1,93 @@
+//! Low interval limits: how low an interval may stand before it turns to mud. The limits and their
+//! sources stand in `rules/low-intervals.toml`.
+
+use crate::pitch::Pitch;
+use serde::Deserialize;
+use std::collections::BTreeMap;
+use std::sync::LazyLock;
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct File {
+    distance: Distance,
+    limit: Vec<Row>,
+}
+
+/// How far below its limit an interval makes a note, a warning, an error, in semitones.
+#[derive(Clone, Copy, Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Distance {
+    /// Makes a note.
+    pub note: i16,
+    /// Makes a warning.
+    pub warning: i16,
+    /// Makes an error, when it is held.
+    pub error: i16,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct Row {
+    semitones: i16,
+    lowest: String,
+    #[serde(default)]
+    tolerance: i16,
+}
+
+struct Limits {
+    distance: Distance,
+    /// By interval in semitones: the limit, and how much below it is let pass.
+    lowest: BTreeMap<i16, (Pitch, i16)>,
+}
+
+#[allow(
+    clippy::expect_used,
+    reason = "built-in data, proved by the test `the_limits_are_those_of_the_tables`"
+)]
+static LIMITS: LazyLock<Limits> = LazyLock::new(|| {
+    let file: File =
+        toml::from_str(include_str!("../../rules/low-intervals.toml")).expect("built-in data");
+    Limits {
+        distance: file.distance,
+        lowest: file
+            .limit
+            .into_iter()
+            .map(|row| {
+                let limit = row.lowest.parse().expect("built-in data");
+                (row.semitones, (limit, row.tolerance))
+            })
+            .collect(),
+    }
+});
+
+/// How far the lower of two voices lies below the limit of their interval, in semitones, and the
+/// limit.
+pub fn below(upper: i16, lower: i16) -> Option<(i16, Pitch)> {
+    let (limit, tolerance) = *LIMITS.lowest.get(&(upper - lower))?;
+    let by = limit.midi() - tolerance - lower;
+    (by >= LIMITS.distance.note).then_some((by, limit))
+}
+
+/// How far below its limit an interval counts, by level.
+pub fn distance() -> Distance {
+    LIMITS.distance
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_limits_are_those_of_the_tables() {
+        // Published: retailer's glossary, octave corrected (m2 E3, M2 Eb3, m3 C3, sixths and sevenths
+        // F2); the rest from memory.
+        let lowest = |semitones: i16| LIMITS.lowest[&semitones].0.to_string();
+        assert_eq!(lowest(1), "E3");
+        assert_eq!(lowest(2), "Eb3");
+        assert_eq!(lowest(3), "C3");
+        for semitones in 8..=11 {
+            assert_eq!(lowest(semitones), "F2");
+        }
+        assert!(!LIMITS.lowest.contains_key(&12));
+    }
+}
