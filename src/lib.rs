@@ -4,6 +4,7 @@
 //! [`diagnosis`] and [`rules`] look at the slices and yield [`finding`]s, [`report`] prints them.
 //! [`voicing`] answers for all of them which voicings are right.
 
+pub mod analysis;
 pub mod chord;
 pub mod cli;
 pub mod diagnosis;

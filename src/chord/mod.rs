@@ -6,7 +6,8 @@ mod vocabulary;
 
 pub use symbol::{SymbolError, parse};
 pub use vocabulary::{
-    DegreeChange, DegreeEdit, KindError, Leads, Tensions, from_kind, tensions, tensions_leading,
+    DegreeChange, DegreeEdit, KindError, Leads, Tensions, from_kind, name_of, tensions,
+    tensions_leading,
 };
 
 use crate::pitch::{NoteName, PitchClass, Step, Transposition};

@@ -1,7 +1,7 @@
 //! The chord vocabulary of `rules/chords.toml` and MusicXML's kinds.
 
 use super::{Chord, Degree, Family, symbol};
-use crate::pitch::NoteName;
+use crate::pitch::{NoteName, Pitch, PitchClass};
 use serde::Deserialize;
 use std::collections::{BTreeMap, HashMap};
 use std::sync::LazyLock;
@@ -74,6 +74,33 @@ pub fn tensions(family: Family) -> &'static Tensions {
         avoid: Vec::new(),
     };
     VOCABULARY.tensions.get(&family).unwrap_or(&NONE)
+}
+
+/// What the notes of a sonority make by themselves, from the top at sounding pitch: a quality of the
+/// vocabulary that holds exactly these pitch classes, over the lowest note as its root if it can be,
+/// else over the others from the top. `None` when no quality does.
+pub fn name_of(pitches: &[Pitch]) -> Option<String> {
+    let mut classes: Vec<PitchClass> = pitches.iter().map(|p| p.class()).collect();
+    classes.sort_unstable();
+    classes.dedup();
+    if classes.len() < 3 {
+        return None;
+    }
+    let (bottom, upper) = pitches.split_last()?;
+    std::iter::once(bottom).chain(upper).find_map(|root| {
+        let mut above: Vec<i16> = classes.iter().map(|c| c.above(root.class())).collect();
+        above.sort_unstable();
+        VOCABULARY
+            .qualities
+            .iter()
+            .filter(|q| !q.altered && q.degrees.len() == above.len())
+            .find(|q| {
+                let mut own: Vec<i16> = q.degrees.iter().map(|d| d.semitones()).collect();
+                own.sort_unstable();
+                own == above
+            })
+            .map(|q| format!("{}{}", root.name(), q.text))
+    })
 }
 
 /// The built-in vocabulary.

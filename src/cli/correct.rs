@@ -2,11 +2,12 @@
 
 use super::scores::Scores;
 use super::write_out::{self, complain, complain_of, to_stdout};
-use super::{CLEAN, FOUND, UNUSABLE, table};
+use super::{CLEAN, FOUND, UNUSABLE};
 use crate::editing::{self, Edit};
 use crate::finding::Level;
 use crate::fixing::{Correction, correct};
 use crate::reading::Outcome;
+use crate::report::table;
 use crate::score::{Score, Source};
 use clap::Args;
 use rayon::prelude::*;

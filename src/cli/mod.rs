@@ -1,9 +1,9 @@
 //! The commands: arguments in, reports and exit codes out.
 
+mod analysis;
 mod correct;
 mod proof;
 mod scores;
-mod table;
 mod voice;
 mod write_out;
 
@@ -31,6 +31,7 @@ enum Command {
     Proof(proof::Proof),
     Correct(correct::Correct),
     Voice(voice::Voice),
+    Analysis(analysis::Analysis),
 }
 
 /// Runs the program on the process's arguments.
@@ -47,6 +48,7 @@ pub fn run() -> ExitCode {
         Command::Proof(proof) => proof.run(),
         Command::Correct(correct) => correct.run(),
         Command::Voice(voice) => voice.run(),
+        Command::Analysis(analysis) => analysis.run(),
     })
 }
 

@@ -1,7 +1,9 @@
 //! Reports: findings as text for people and as JSON for machines. They format and decide nothing.
 
+pub mod analysis;
 pub mod grid_view;
 pub mod json;
+pub mod table;
 pub mod text;
 
 use crate::finding::{Finding, Level};

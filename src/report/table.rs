@@ -4,7 +4,7 @@ use unicode_width::UnicodeWidthStr;
 
 /// Lines of a table, its columns two blanks apart; no blanks at the ends of lines. Control characters
 /// become `?`.
-pub(super) fn lines<const N: usize>(head: [&str; N], rows: &[[String; N]]) -> Vec<String> {
+pub(crate) fn lines<const N: usize>(head: [&str; N], rows: &[[String; N]]) -> Vec<String> {
     let clean = |text: &str| -> String {
         text.chars()
             .map(|c| if c.is_control() { '?' } else { c })

@@ -1,0 +1,219 @@
+//! The analysis of scores as tables for people and as JSON.
+//!
+//! Units of the JSON: `bar` is the printed number as text, `bar_index` the 1-based position in the
+//! file, `beat` 1-based in units of the meter's lower figure; pitches in scientific octaves (C4 is
+//! middle C); voices and intervals from the top.
+
+use super::table;
+use crate::analysis::{Analysed, Named};
+use crate::reading::ReadError;
+use crate::score::Score;
+use serde::Serialize;
+use std::fmt::Write as _;
+use std::path::PathBuf;
+
+/// The name and version of the JSON format.
+pub const FORMAT: &str = "chartproof-analysis/1";
+
+/// What became of one file.
+#[derive(Debug)]
+pub struct Entry {
+    /// The file.
+    pub path: PathBuf,
+    /// The score and its analysis, or why there is none.
+    pub outcome: Result<(Score, Vec<Analysed>), ReadError>,
+}
+
+/// Tables, one for each section.
+pub fn text(entries: &[Entry]) -> String {
+    let mut out = String::new();
+    for entry in entries {
+        let Ok((score, sections)) = &entry.outcome else {
+            continue;
+        };
+        if sections.is_empty() {
+            let _ = writeln!(
+                out,
+                "{}: no section has two voices sounding at once\n",
+                entry.path.display()
+            );
+        }
+        for section in sections {
+            let _ = writeln!(out, "{}: {}", entry.path.display(), section.section);
+            let rows: Vec<[String; 9]> = section.sonorities.iter().map(|n| row(score, n)).collect();
+            let head = [
+                "bar",
+                "beat",
+                "chord",
+                "makes",
+                "lead",
+                "technique",
+                "voices (sounding)",
+                "members",
+                "intervals",
+            ];
+            for line in table::lines(head, &rows) {
+                let _ = writeln!(out, "  {line}");
+            }
+            let _ = writeln!(out);
+        }
+    }
+    out
+}
+
+fn row(score: &Score, named: &Named) -> [String; 9] {
+    let words = |list: Vec<String>| list.join(" ");
+    [
+        score.bar_number(named.at.bar),
+        score.beat_at(named.at).to_string(),
+        named.chord.clone().unwrap_or_else(|| "-".to_owned()),
+        named.sounds_like.clone().unwrap_or_else(|| "-".to_owned()),
+        named
+            .function
+            .map_or_else(|| "-".to_owned(), |f| f.name().to_owned()),
+        technique(named),
+        words(
+            named
+                .voices
+                .iter()
+                .map(|v| {
+                    let held = if v.attacked { "" } else { "-" };
+                    format!("{}{held}", v.sounding)
+                })
+                .collect(),
+        ),
+        words(
+            named
+                .voices
+                .iter()
+                .map(|v| v.degree.clone().unwrap_or_else(|| "-".to_owned()))
+                .collect(),
+        ),
+        named.intervals.join(" "),
+    ]
+}
+
+/// The technique a sonority is in, marked where it is not that of its passage or is no right
+/// voicing; `free` where it is in none.
+fn technique(named: &Named) -> String {
+    let own = named.technique.map_or("free", |t| t.name());
+    match named.in_force {
+        Some(force) if named.slip => format!("{own} (wrong in {force})"),
+        _ => own.to_owned(),
+    }
+}
+
+#[derive(Serialize)]
+struct Report<'a> {
+    format: &'static str,
+    files: Vec<File<'a>>,
+}
+
+#[derive(Serialize)]
+struct File<'a> {
+    path: String,
+    title: Option<&'a str>,
+    unreadable: Option<String>,
+    sections: Vec<Section<'a>>,
+}
+
+#[derive(Serialize)]
+struct Section<'a> {
+    section: &'a str,
+    sonorities: Vec<Sonority<'a>>,
+}
+
+#[derive(Serialize)]
+struct Sonority<'a> {
+    bar: String,
+    bar_index: u64,
+    beat: f64,
+    chord: Option<&'a str>,
+    makes: Option<&'a str>,
+    function: Option<&'static str>,
+    technique: Option<&'static str>,
+    in_force: Option<&'static str>,
+    right: bool,
+    voices: Vec<Voice<'a>>,
+    intervals: &'a [String],
+}
+
+#[derive(Serialize)]
+struct Voice<'a> {
+    part: &'a str,
+    written: String,
+    sounding: String,
+    degree: Option<&'a str>,
+    attacked: bool,
+}
+
+/// The same as one JSON document, with a line feed at its end.
+///
+/// # Errors
+///
+/// When the analysis cannot be serialised.
+pub fn json(entries: &[Entry]) -> Result<String, serde_json::Error> {
+    let report = Report {
+        format: FORMAT,
+        files: entries.iter().map(file).collect(),
+    };
+    let mut text = serde_json::to_string_pretty(&report)?;
+    text.push('\n');
+    Ok(text)
+}
+
+fn file(entry: &Entry) -> File<'_> {
+    let path = entry.path.display().to_string();
+    match &entry.outcome {
+        Ok((score, sections)) => File {
+            path,
+            title: score.title.as_deref(),
+            unreadable: None,
+            sections: sections
+                .iter()
+                .map(|s| Section {
+                    section: &s.section,
+                    sonorities: s.sonorities.iter().map(|n| sonority(score, n)).collect(),
+                })
+                .collect(),
+        },
+        Err(error) => File {
+            path,
+            title: None,
+            unreadable: Some(error.message.clone()),
+            sections: Vec::new(),
+        },
+    }
+}
+
+fn sonority<'a>(score: &'a Score, named: &'a Named) -> Sonority<'a> {
+    Sonority {
+        bar: score.bar_number(named.at.bar),
+        bar_index: u64::from(named.at.bar) + 1,
+        beat: score.beat_at(named.at).to_f64(),
+        chord: named.chord.as_deref(),
+        makes: named.sounds_like.as_deref(),
+        function: named
+            .function
+            .map(crate::sonority::lead::LeadFunction::name),
+        technique: named.technique.map(crate::voicing::Technique::name),
+        in_force: named.in_force.map(crate::voicing::Technique::name),
+        right: !named.slip,
+        voices: named
+            .voices
+            .iter()
+            .filter_map(|v| {
+                let part = score.parts.get(v.note.part as usize)?;
+                let note = part.notes.get(v.note.note as usize)?;
+                Some(Voice {
+                    part: &part.name,
+                    written: note.written.to_string(),
+                    sounding: v.sounding.to_string(),
+                    degree: v.degree.as_deref(),
+                    attacked: v.attacked,
+                })
+            })
+            .collect(),
+        intervals: &named.intervals,
+    }
+}
