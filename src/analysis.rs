@@ -100,7 +100,7 @@ fn named(score: &Score, passage: &Passage, at: usize) -> Option<Named> {
                 .as_ref()
                 .map_or_else(|| m.value.written.clone(), |c| c.text.clone())
         }),
-        sounds_like: chord::name_of(&sonority.pitches()),
+        sounds_like: chord::name_of(&sonority.pitches(), frame.as_ref().map(|f| f.chord.root)),
         function,
         technique,
         in_force: diagnosis.technique.map(|t| t.technique),

@@ -87,12 +87,27 @@ fn a_clean_score_is_met_with_silence() {
 
 #[test]
 fn the_gate_decides_the_exit_code() {
-    let homework = "sample-parts/ferry-at-six.musicxml";
-    assert_eq!(run(&["proof", homework]).0, 1);
-    assert_eq!(run(&["proof", "--gate", "never", homework]).0, 0);
-    assert_eq!(run(&["proof", "--gate", "warning", homework]).0, 1);
-    assert_eq!(run(&["proof", "--nonsense", homework]).0, 2);
-    assert_eq!(run(&["proof", "--technique", "drop 7", homework]).0, 2);
+    let soli = "sample-parts/ferry-at-six.musicxml";
+    assert_eq!(run(&["proof", soli]).0, 1);
+    assert_eq!(run(&["proof", "--gate", "never", soli]).0, 0);
+    assert_eq!(run(&["proof", "--gate", "warning", soli]).0, 1);
+    // Nothing but a warning: the gate decides.
+    let dir = tempfile::tempdir().unwrap();
+    let path = dir.path().join("doubled.passage");
+    fs::write(
+        &path,
+        "meter: 4/4\nsection: trumpets\ntechnique: four-way close\nparts: trumpet 1 = trumpet\n\
+         trumpet 2 = trumpet\ntrumpet 3 = trumpet\ntrumpet 4 = trumpet\n\nchord | F6 - - |\n\
+         count | 1 2 3 |\ntrumpet 1 | A4 C5 F5 |\ntrumpet 2 | F4 A4 D5 |\n\
+         trumpet 3 | D4 D4 C5 |\ntrumpet 4 | C4 D4 A4 |\n",
+    )
+    .unwrap();
+    let doubled = path.to_str().unwrap();
+    assert_eq!(run(&["proof", doubled]).0, 0);
+    assert_eq!(run(&["proof", "--gate", "note", doubled]).0, 1);
+    assert_eq!(run(&["proof", "--gate", "warning", doubled]).0, 1);
+    assert_eq!(run(&["proof", "--nonsense", soli]).0, 2);
+    assert_eq!(run(&["proof", "--technique", "drop 7", soli]).0, 2);
     assert_eq!(run(&["proof"]).0, 2);
 }
 
@@ -129,13 +144,13 @@ fn bad_input_has_a_clear_line_and_exit_code_2() {
     };
     let cases: Vec<(&str, Vec<u8>, &str)> = vec![
         ("empty.musicxml", Vec::new(), "the file is empty"),
-        ("page.musicxml", b"<!DOCTYPE html>\n<html><body>no score</body></html>".to_vec(), "html"),
-        ("cut.musicxml", xml[..xml.len() / 2].to_vec(), "cut.musicxml"),
-        ("binary.musicxml", (0..=255u8).cycle().take(4000).collect(), "binary.musicxml"),
+        ("page.musicxml", b"<!DOCTYPE html>\n<html><body>no score</body></html>".to_vec(), "this is a web page, not a score"),
+        ("cut.musicxml", xml[..xml.len() / 2].to_vec(), "the file is damaged or was cut off"),
+        ("binary.musicxml", (0..=255u8).cycle().take(4000).collect(), "this is a binary file"),
         ("noroot.mxl", zip(&[("META-INF/container.xml", b"<container><rootfiles/></container>"), ("a.musicxml", &xml)]), "rootfile"),
         ("nocontainer.mxl", zip(&[("a.musicxml", &xml)]), "META-INF/container.xml"),
         ("missing.mxl", zip(&[("META-INF/container.xml", b"<container><rootfiles><rootfile full-path=\"b.musicxml\"/></rootfiles></container>")]), "b.musicxml"),
-        ("junk.mxl", b"PK\x03\x04 not really".to_vec(), "junk.mxl"),
+        ("junk.mxl", b"PK\x03\x04 not really".to_vec(), "the container cannot be opened"),
         ("short.passage", b"count | 1 2 |\npiano | C4 |\n".to_vec(), "piano, bar 1: 1 cells, where the count has 2"),
     ];
     for (name, bytes, says) in cases {
@@ -169,4 +184,151 @@ fn bad_input_has_a_clear_line_and_exit_code_2() {
         format!("{out}{err}").contains("there is no score in this folder"),
         "{out}{err}"
     );
+}
+
+/// Every file under a folder with its bytes, by path below it.
+fn tree(folder: &Path) -> Vec<(String, Vec<u8>)> {
+    let mut files = Vec::new();
+    let mut folders = vec![folder.to_owned()];
+    while let Some(next) = folders.pop() {
+        for entry in fs::read_dir(next).unwrap() {
+            let path = entry.unwrap().path();
+            if path.is_dir() {
+                folders.push(path);
+            } else {
+                let below = path.strip_prefix(folder).unwrap();
+                files.push((below.display().to_string(), fs::read(&path).unwrap()));
+            }
+        }
+    }
+    files.sort();
+    files
+}
+
+#[test]
+fn correct_writes_copies_and_twice_is_once() {
+    let dir = tempfile::tempdir().unwrap();
+    let samples = Path::new(env!("CARGO_MANIFEST_DIR")).join("sample-parts");
+    let before = tree(&samples);
+    let once = dir.path().join("once");
+    let twice = dir.path().join("twice");
+    let (code, out, err) = run(&["correct", "sample-parts", "--into", once.to_str().unwrap()]);
+    assert_eq!(code, 0, "{out}{err}");
+    insta::assert_snapshot!("correct", out.replace(once.to_str().unwrap(), "[into]"));
+    assert_eq!(before, tree(&samples), "no input is touched");
+    let (code, _, _) = run(&[
+        "correct",
+        once.to_str().unwrap(),
+        "--into",
+        twice.to_str().unwrap(),
+    ]);
+    assert_eq!(code, 0);
+    assert_eq!(tree(&once), tree(&twice));
+    // What was clean is the same to the byte.
+    let clean = |t: &[(String, Vec<u8>)]| {
+        t.iter()
+            .find(|(name, _)| name == "low-lamps.musicxml")
+            .cloned()
+    };
+    assert_eq!(clean(&before), clean(&tree(&once)));
+    let left = json(&[once.to_str().unwrap()]);
+    assert_eq!(left["summary"]["errors"], 0);
+    assert_eq!(left["summary"]["warnings"], 0);
+}
+
+#[test]
+fn correct_never_writes_over_what_it_reads() {
+    let dir = tempfile::tempdir().unwrap();
+    let score = dir.path().join("ferry.musicxml");
+    let source = Path::new(env!("CARGO_MANIFEST_DIR")).join("sample-parts/ferry-at-six.musicxml");
+    fs::copy(source, &score).unwrap();
+    let before = fs::read(&score).unwrap();
+    let (code, _, err) = run(&[
+        "correct",
+        score.to_str().unwrap(),
+        "--into",
+        dir.path().to_str().unwrap(),
+    ]);
+    assert_eq!(code, 2);
+    assert!(err.contains("is one of the files that are read"), "{err}");
+    assert_eq!(fs::read(&score).unwrap(), before);
+    // Two files of one name have no place side by side.
+    let other = dir.path().join("other");
+    fs::create_dir(&other).unwrap();
+    let second = other.join("ferry.musicxml");
+    fs::copy(&score, &second).unwrap();
+    let into = dir.path().join("into");
+    let (code, _, err) = run(&[
+        "correct",
+        score.to_str().unwrap(),
+        second.to_str().unwrap(),
+        "--into",
+        into.to_str().unwrap(),
+    ]);
+    assert_eq!(code, 2);
+    assert!(err.contains("would both be written to"), "{err}");
+    assert!(!into.exists());
+}
+
+const LEAD: &str = "title: Harbour Steps
+key: F major
+meter: 4/4
+section: saxes
+parts: alto 1 = alto saxophone
+
+chord  | F6 -   -  -  -  -  | Gm7 -  -  C7 -  -  | F6 - |
+count  | 1  &   2  &  3  4  | 1   &  2  3  &  4  | 1  3 |
+alto 1 | A4 Bb4 C5 D5 C5 A4 | D5  E5 F5 E5 D5 C5 | C5 A4 |
+";
+
+#[test]
+fn voice_writes_a_model_answer_that_is_clean() {
+    let dir = tempfile::tempdir().unwrap();
+    let lead = dir.path().join("lead.passage");
+    fs::write(&lead, LEAD).unwrap();
+    let lead = lead.to_str().unwrap();
+    let (code, out, err) = run(&["voice", lead, "--technique", "drop 2 with doubled lead"]);
+    assert_eq!(code, 0, "{err}");
+    insta::assert_snapshot!("voice", out);
+    let answer = dir.path().join("answer.musicxml");
+    let answer = answer.to_str().unwrap();
+    let (code, _, err) = run(&["voice", lead, "--technique", "drop 2", "--into", answer]);
+    assert_eq!(code, 0, "{err}");
+    assert_eq!(json(&[answer])["findings"], Value::Array(Vec::new()));
+    let (code, _, err) = run(&["voice", lead, "--technique", "unison"]);
+    assert_eq!(code, 1);
+    assert!(err.contains("What would help"), "{err}");
+    assert_eq!(run(&["voice", lead, "--technique", "drop 9"]).0, 2);
+    let (code, _, err) = run(&["voice", lead, "--technique", "drop 2", "--into", lead]);
+    assert_eq!(code, 2, "{err}");
+    let (code, _, err) = run(&[
+        "voice",
+        lead,
+        "--technique",
+        "drop 2",
+        "--section",
+        "kazoos",
+    ]);
+    assert_eq!(code, 2);
+    assert!(err.contains("saxes"), "{err}");
+}
+
+#[test]
+fn analysis_names_every_sonority() {
+    let (code, out, _) = run(&["analysis", "sample-parts/copper-whistle.mxl"]);
+    assert_eq!(code, 0);
+    insta::assert_snapshot!("analysis", out);
+    let (code, out, _) = run(&[
+        "analysis",
+        "--format",
+        "json",
+        "sample-parts/copper-whistle.mxl",
+    ]);
+    assert_eq!(code, 0);
+    let report: Value = serde_json::from_str(&out).unwrap();
+    assert_eq!(report["format"], "chartproof-analysis/1");
+    let first = &report["files"][0]["sections"][0]["sonorities"][0];
+    assert_eq!(first["technique"], "four-way close");
+    assert_eq!(first["voices"][0]["degree"], "3");
+    assert_eq!(run(&["analysis", "no-such-file"]).0, 2);
 }

@@ -78,8 +78,9 @@ pub fn tensions(family: Family) -> &'static Tensions {
 
 /// What the notes of a sonority make by themselves, from the top at sounding pitch: a quality of the
 /// vocabulary that holds exactly these pitch classes, over the lowest note as its root if it can be,
-/// else over the others from the top. `None` when no quality does.
-pub fn name_of(pitches: &[Pitch]) -> Option<String> {
+/// else over the others from the top; `preferred` is the root that is tried before them all. `None`
+/// when no quality does.
+pub fn name_of(pitches: &[Pitch], preferred: Option<NoteName>) -> Option<String> {
     let mut classes: Vec<PitchClass> = pitches.iter().map(|p| p.class()).collect();
     classes.sort_unstable();
     classes.dedup();
@@ -87,7 +88,9 @@ pub fn name_of(pitches: &[Pitch]) -> Option<String> {
         return None;
     }
     let (bottom, upper) = pitches.split_last()?;
-    std::iter::once(bottom).chain(upper).find_map(|root| {
+    let others = std::iter::once(bottom).chain(upper).map(|p| p.name());
+    let mut roots = preferred.into_iter().chain(others);
+    roots.find_map(|root| {
         let mut above: Vec<i16> = classes.iter().map(|c| c.above(root.class())).collect();
         above.sort_unstable();
         VOCABULARY
@@ -99,7 +102,7 @@ pub fn name_of(pitches: &[Pitch]) -> Option<String> {
                 own.sort_unstable();
                 own == above
             })
-            .map(|q| format!("{}{}", root.name(), q.text))
+            .map(|q| format!("{root}{}", q.text))
     })
 }
 

@@ -102,6 +102,7 @@ mod tests {
             path: "a.mxl".into(),
             member: member.map(str::to_owned),
             format: Format::MusicXml,
+            lines: std::sync::OnceLock::new(),
             text: text.into(),
         }
     }

@@ -204,7 +204,7 @@ fn rootfile(contents: &str) -> Result<String, ContainerError> {
 fn reason(e: &ZipError) -> String {
     match e {
         ZipError::Io(e) => e.to_string(),
-        ZipError::InvalidArchive(why) => format!("no valid zip: {why}"),
+        ZipError::InvalidArchive(_) => "it is no valid zip file, or was cut off".to_owned(),
         ZipError::UnsupportedArchive(why) => (*why).to_owned(),
         ZipError::InvalidPassword => "it is encrypted".to_owned(),
         other => other.to_string(),

@@ -98,7 +98,10 @@ fn row(score: &Score, named: &Named) -> [String; 9] {
 fn technique(named: &Named) -> String {
     let own = named.technique.map_or("free", |t| t.name());
     match named.in_force {
-        Some(force) if named.slip => format!("{own} (wrong in {force})"),
+        Some(force) if named.slip && named.technique == Some(force) => {
+            format!("{own}, wrong notes")
+        }
+        Some(force) if named.slip => format!("{own}, not {force}"),
         _ => own.to_owned(),
     }
 }

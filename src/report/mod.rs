@@ -254,6 +254,7 @@ pub(crate) mod sample {
                 path: PathBuf::from("quay.musicxml"),
                 member: None,
                 format: crate::score::Format::MusicXml,
+                lines: std::sync::OnceLock::new(),
                 text: Arc::from("line one\nline two\nline three\nline four\nline five\nline six\n"),
             }],
             parts,

@@ -5,6 +5,7 @@ use super::{Example, Group, Reading, Rule, wording};
 use crate::diagnosis::{Fault, Passage};
 use crate::finding::{Finding, Level, NoteAtFault};
 use crate::sonority::{Sonority, Voice};
+use std::collections::HashMap;
 use std::ops::Range;
 
 pub(super) static RULE: Rule = Rule {
@@ -77,6 +78,7 @@ pub(super) fn crossings<'a>(reading: &Reading<'a>) -> Vec<Crossing<'a>> {
             continue;
         }
         let mut run: Option<(Vec<u8>, usize)> = None;
+        let mut seating: HashMap<(usize, u8, u8), bool> = HashMap::new();
         for (index, sonority) in passage.sonorities.iter().enumerate() {
             let counterpoint = passage.section.is_choir() && reading.style.counterpoint;
             if !(sonority.is_block() && passage.is_block_phrase(index) || counterpoint)
@@ -99,7 +101,12 @@ pub(super) fn crossings<'a>(reading: &Reading<'a>) -> Vec<Crossing<'a>> {
                 .flat_map(|(i, a)| by_seat.iter().skip(i + 1).map(move |b| (*a, *b)))
                 .filter(|(a, b)| a.midi < b.midi && (a.attacked || b.attacked))
                 .map(|(a, b)| (a.seat, b.seat))
-                .filter(|&pair| !is_seating(passage, index, pair))
+                .filter(|&pair| {
+                    let phrase = passage.phrase_of(index).start;
+                    !*seating
+                        .entry((phrase, pair.0, pair.1))
+                        .or_insert_with(|| is_seating(passage, index, pair))
+                })
                 .collect();
             if crossed.is_empty() {
                 continue;

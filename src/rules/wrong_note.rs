@@ -4,6 +4,7 @@
 use super::{Example, Group, Reading, Rule, free, wording};
 use crate::diagnosis::SlipKind;
 use crate::finding::{Finding, Level};
+use crate::sonority::lead::LeadFunction;
 use crate::voicing::Colour;
 
 pub(super) static RULE: Rule = Rule {
@@ -68,11 +69,15 @@ fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
         } else {
             "is"
         };
+        let anticipated = at.diagnosis.function == Some(LeadFunction::Anticipation);
         let message = match (right, &at.diagnosis.technique) {
             // A line in unison or octaves.
             (None, Some(force)) => format!("{who}, while the others play {}", force.technique),
             (None, None) => who,
             (Some(right), _) if right == chord => format!("{who}, which {are} not in {chord}"),
+            (Some(right), _) if anticipated => {
+                format!("{who}, which {are} not in {right}, the chord that is anticipated here")
+            }
             (Some(right), _) => format!(
                 "{who}, which {are} not in {right}, the chord under this lead note over {chord}"
             ),

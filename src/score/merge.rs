@@ -179,6 +179,7 @@ mod tests {
                 path: PathBuf::from(format!("{name}.musicxml")),
                 member: None,
                 format: crate::score::Format::MusicXml,
+                lines: std::sync::OnceLock::new(),
                 text: "".into(),
             }],
             parts: vec![Part {

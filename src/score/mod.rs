@@ -12,7 +12,7 @@ use crate::chord::Chord;
 use crate::pitch::{Pitch, Transposition};
 use crate::time::{Beat, Meter, Ticks};
 use std::path::PathBuf;
-use std::sync::Arc;
+use std::sync::{Arc, OnceLock};
 
 /// What kind of text a source is.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
@@ -34,19 +34,26 @@ pub struct Source {
     pub format: Format,
     /// The text spans point into, after decoding to UTF-8.
     pub text: Arc<str>,
+    /// Where its lines start, once somebody asks.
+    pub lines: OnceLock<Vec<u32>>,
 }
 
 impl Source {
     /// 1-based line and column (in characters) of a byte offset.
     pub fn line_column(&self, offset: u32) -> (usize, usize) {
+        let starts = self.lines.get_or_init(|| {
+            std::iter::once(0)
+                .chain(memchr::memchr_iter(b'\n', self.text.as_bytes()).map(|i| i as u32 + 1))
+                .collect()
+        });
         let mut at = (offset as usize).min(self.text.len());
         while !self.text.is_char_boundary(at) {
             at -= 1;
         }
-        let before = &self.text[..at];
-        let line = memchr::memchr_iter(b'\n', before.as_bytes()).count() + 1;
-        let start = before.rfind('\n').map_or(0, |i| i + 1);
-        (line, before[start..].chars().count() + 1)
+        let line = starts.partition_point(|&s| s as usize <= at).max(1);
+        let start = starts.get(line - 1).map_or(0, |&s| s as usize);
+        let before = self.text.get(start..at).unwrap_or_default();
+        (line, before.chars().count() + 1)
     }
 }
 

@@ -70,6 +70,7 @@ pub fn read(path: &Path, text: Arc<str>) -> Result<Score, ReadError> {
                 path: path.to_owned(),
                 member: None,
                 format: Format::Grid,
+                lines: std::sync::OnceLock::new(),
                 text,
             }];
             score.lay_out();

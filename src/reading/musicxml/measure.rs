@@ -9,7 +9,7 @@ use crate::score::{PartBar, Span};
 /// What a `<measure>` says of itself.
 #[derive(Clone, Debug)]
 pub(super) struct Heading {
-    number: String,
+    pub(super) number: String,
     uncounted: bool,
 }
 

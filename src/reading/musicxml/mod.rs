@@ -64,6 +64,7 @@ pub fn read(path: &Path, member: Option<String>, text: Arc<str>) -> Result<Score
         path: path.to_owned(),
         member,
         format: Format::MusicXml,
+        lines: std::sync::OnceLock::new(),
         text,
     });
     score.lay_out();
@@ -294,6 +295,22 @@ impl Document {
                 return Err(child.fault("a part stands twice in this measure"));
             }
             self.bar(xml, &child, heading.clone(), index)?;
+        }
+        // A measure that no part stands in is a bar all the same.
+        if bar
+            == self
+                .parts
+                .iter()
+                .map(|p| p.part.bars.len())
+                .max()
+                .unwrap_or(0)
+            && let Some(part) = self.parts.first_mut()
+        {
+            part.open_bar(crate::score::PartBar {
+                number: heading.number.clone(),
+                ..crate::score::PartBar::default()
+            });
+            part.close_bar(element.at.start);
         }
         Ok(())
     }
