@@ -151,7 +151,7 @@ fn bad_input_has_a_clear_line_and_exit_code_2() {
         ("nocontainer.mxl", zip(&[("a.musicxml", &xml)]), "META-INF/container.xml"),
         ("missing.mxl", zip(&[("META-INF/container.xml", b"<container><rootfiles><rootfile full-path=\"b.musicxml\"/></rootfiles></container>")]), "b.musicxml"),
         ("junk.mxl", b"PK\x03\x04 not really".to_vec(), "the container cannot be opened"),
-        ("short.passage", b"count | 1 2 |\npiano | C4 |\n".to_vec(), "piano, bar 1: 1 cells, where the count has 2"),
+        ("short.passage", b"count | 1 2 |\npiano | C4 |\n".to_vec(), "piano, bar 1: 1 cell, where the count has 2"),
     ];
     for (name, bytes, says) in cases {
         let path = dir.path().join(name);
@@ -331,4 +331,41 @@ fn analysis_names_every_sonority() {
     assert_eq!(first["technique"], "four-way close");
     assert_eq!(first["voices"][0]["degree"], "3");
     assert_eq!(run(&["analysis", "no-such-file"]).0, 2);
+}
+
+#[test]
+fn the_readme_is_in_step_with_the_program() {
+    let readme =
+        fs::read_to_string(Path::new(env!("CARGO_MANIFEST_DIR")).join("README.md")).unwrap();
+    let (_, out, _) = run(&["proof", "sample-parts"]);
+    let last = out.trim_end().lines().last().unwrap();
+    assert!(readme.contains(last), "{last}");
+    let first = out.split("\n\nsample-parts/").next().unwrap();
+    for line in first.lines().filter(|l| !l.trim().is_empty()) {
+        assert!(readme.contains(line.trim()), "{line}");
+    }
+    for rule in chartproof::rules::ALL {
+        assert!(
+            readme.contains(&format!("`{}`", rule.name)),
+            "{}",
+            rule.name
+        );
+    }
+    for technique in chartproof::voicing::Technique::all() {
+        assert!(readme.contains(technique.name()), "{technique}");
+    }
+    // The passage it shows can be read and has nothing wrong with it.
+    let start = readme.find("    title:     Evening").unwrap();
+    let end = readme[start..].find("* `count`").unwrap() + start;
+    let passage: String = readme[start..end]
+        .lines()
+        .map(|l| l.get(4..).unwrap_or_default().to_owned() + "\n")
+        .collect();
+    let dir = tempfile::tempdir().unwrap();
+    let path = dir.path().join("readme.passage");
+    fs::write(&path, passage).unwrap();
+    assert_eq!(
+        json(&[path.to_str().unwrap()])["findings"],
+        Value::Array(Vec::new())
+    );
 }

@@ -405,9 +405,14 @@ fn system<'a>(
                 return Err(Fault::new(
                     bar.at.clone(),
                     format!(
-                        "{}, bar {name}: {} cells, where the count has {}",
+                        "{}, bar {name}: {} {}, where the count has {}",
                         row.label.text,
                         bar.cells.len(),
+                        if bar.cells.len() == 1 {
+                            "cell"
+                        } else {
+                            "cells"
+                        },
                         starts.len()
                     ),
                 )

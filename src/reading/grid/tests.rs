@@ -93,7 +93,7 @@ fn errors_point_at_row_and_cell() {
     let (message, marked, at, _) = fault(&format!(
         "{HEAD}count | 1 2 3 | 1 2 |\nalto 1 | A4 B4 C5 | A4 |\n"
     ));
-    assert_eq!(message, "alto 1, bar 2: 1 cells, where the count has 2");
+    assert_eq!(message, "alto 1, bar 2: 1 cell, where the count has 2");
     assert_eq!((marked.as_str(), at), ("A4", (8, 21)));
 
     let (message, marked, _, _) = fault(&format!("{HEAD}count | 1 2 |\nalto 1 | A4 H4 |\n"));
