@@ -179,6 +179,35 @@ mod tests {
     }
 
     #[test]
+    fn pushes_and_late_notes_belong_to_their_chords() {
+        // Published: jazz composition text (anticipation, delayed attack), open music theory text.
+        let text = "key: C\nmeter: 4/4\nsection: saxes\ntechnique: drop 2\n\
+                    parts: alto 1 = alto saxophone\n\
+                    alto 2 = alto saxophone\ntenor 1 = tenor saxophone\ntenor 2 = tenor saxophone\n\n\
+                    chord   | C6 -   -  -  | F6 - G7 - |\ncount   | 1  &   3  4&  | 1 3 4 & |\n\
+                    alto 1  | .  C5  E5 F5 | -  A4 . F5 |\nalto 2  | .  G4  A4 C5 | -  D4 . B4 |\n\
+                    tenor 1 | .  E4  G4 A4 | -  C4 . G4 |\ntenor 2 | .  A3  C4 D4 | -  F3 . D4 |\n";
+        let score = grid::read(std::path::Path::new("x.passage"), text.into()).unwrap();
+        let all = analyse(&score, &Style::default());
+        let functions: Vec<&str> = all[0]
+            .sonorities
+            .iter()
+            .filter_map(|n| n.function.map(LeadFunction::name))
+            .collect();
+        assert_eq!(
+            functions,
+            [
+                "delayed attack",
+                "chord note",
+                "anticipation",
+                "chord note",
+                "delayed attack"
+            ]
+        );
+        assert!(all[0].sonorities.iter().all(|n| !n.slip));
+    }
+
+    #[test]
     fn intervals_beyond_the_tenth() {
         assert_eq!(interval(16), "M10");
         assert_eq!(interval(19), "8ve+P5");

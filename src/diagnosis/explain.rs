@@ -195,6 +195,7 @@ fn pass(
 struct Surroundings<'a> {
     lead: Option<LeadNote>,
     chord_text: Option<String>,
+    in_force: Option<&'a Chord>,
     chords: Vec<&'a Chord>,
     frames: Vec<Frame<'a>>,
     coming: Option<&'a Chord>,
@@ -223,6 +224,18 @@ fn surroundings<'a>(
             chords.insert(0, coming);
         } else {
             chords.push(coming);
+        }
+    }
+    // After a rest on the beat a note may be late, and belong to the chord that was due there.
+    if let Some(lead) = lead.filter(|l| l.after_rest && !l.strong && l.beat.0 > 0) {
+        let into_beat = score.place_of(lead.onset).offset.0 % lead.beat.0;
+        let due = score
+            .chord_at(lead.onset - Ticks(into_beat))
+            .and_then(|m| m.value.chord.as_ref());
+        if let Some(due) = due
+            && !chords.contains(&due)
+        {
+            chords.push(due);
         }
     }
     let next_onset = (at + 1..passage.sonorities.len())
@@ -254,6 +267,7 @@ fn surroundings<'a>(
                 .as_ref()
                 .map_or_else(|| m.value.written.clone(), |c| c.text.clone())
         }),
+        in_force,
         chords,
         frames,
         coming,
@@ -309,7 +323,7 @@ fn one(
     }
     let technique = (*passage.in_force.get(at)?)?;
     let around = surroundings(score, passage, at, sonority)?;
-    let function = function(&around.chords, around.lead);
+    let function = function(&around.chords, around.in_force, around.lead);
     let chord = around.chord_text.clone();
     // Upper structures stand over dominants; elsewhere such a passage is in drop 2 with doubled lead.
     let technique_here = match technique.technique {
@@ -440,12 +454,23 @@ fn anticipates(lead: &LeadNote, change: Ticks) -> bool {
 }
 
 /// What the lead note is for, given the chords it may belong to.
-fn function(chords: &[&Chord], lead: Option<LeadNote>) -> Option<LeadFunction> {
+fn function(
+    chords: &[&Chord],
+    in_force: Option<&Chord>,
+    lead: Option<LeadNote>,
+) -> Option<LeadFunction> {
     let lead = lead?;
     let class = PitchClass::new(lead.midi);
     let (first, others) = chords.split_first()?;
-    Some(if is_chord_note(first, class) {
-        LeadFunction::ChordNote
+    let pushed = Some(*first) != in_force && !in_force.is_some_and(|c| is_chord_note(c, class));
+    Some(if is_chord_note(first, class) && pushed {
+        LeadFunction::Anticipation
+    } else if is_chord_note(first, class) {
+        if lead.after_rest && !lead.strong {
+            LeadFunction::DelayedAttack
+        } else {
+            LeadFunction::ChordNote
+        }
     } else if others.iter().any(|c| is_chord_note(c, class)) {
         LeadFunction::Anticipation
     } else {

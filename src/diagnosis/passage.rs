@@ -260,6 +260,10 @@ fn lead_line(score: &Score, sonorities: &[Sonority]) -> Vec<Option<LeadNote>> {
             end: x.end,
             strong: beat.0 > 0 && offset.0 % beat.0 == 0,
             beat,
+            after_rest: i
+                .checked_sub(1)
+                .and_then(|j| line.get(j))
+                .is_none_or(|p| p.end < x.onset),
             previous_stable: before.is_some_and(|p| p.stable),
             next_stable: after.is_some_and(|n| n.stable),
         };

@@ -8,6 +8,7 @@ use crate::time::Ticks;
 
 /// A lead note with its neighbours in the line.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[allow(clippy::struct_excessive_bools)] // each is a fact of its own about the line
 pub struct LeadNote {
     /// Sounding semitones of the previous lead note, when no long rest lies between.
     pub previous: Option<i16>,
@@ -25,6 +26,8 @@ pub struct LeadNote {
     pub strong: bool,
     /// The length of the felt beat here.
     pub beat: Ticks,
+    /// Silence comes directly before it.
+    pub after_rest: bool,
     /// Whether the previous note is a chord note of the chord in force at it.
     pub previous_stable: bool,
     /// Whether the next note is a chord note of the chord in force at it.
@@ -38,6 +41,8 @@ pub enum LeadFunction {
     ChordNote,
     /// Belongs to the chord that comes.
     Anticipation,
+    /// A chord note that comes after a rest on its beat, half a beat or a beat late.
+    DelayedAttack,
     /// Prepared, struck or held on a strong beat, resolved down by step.
     Suspension,
     /// Held longer than a beat, left by leap, or resolved from strong to weak.
@@ -66,6 +71,7 @@ impl LeadFunction {
         match self {
             Self::ChordNote => "chord note",
             Self::Anticipation => "anticipation",
+            Self::DelayedAttack => "delayed attack",
             Self::Suspension => "suspension",
             Self::Tension => "tension",
             Self::DoubleChromatic => "double chromatic approach",
@@ -77,19 +83,6 @@ impl LeadFunction {
             Self::EscapeTone => "escape tone",
             Self::Unclassified => "unclassified note",
         }
-    }
-
-    /// Short notes that lead on by step: those that take a passing chord.
-    pub const fn is_approach(self) -> bool {
-        matches!(
-            self,
-            Self::DoubleChromatic
-                | Self::Enclosure
-                | Self::PassingNote
-                | Self::NeighbourNote
-                | Self::UnpreparedNeighbour
-                | Self::Appoggiatura
-        )
     }
 }
 
@@ -190,6 +183,7 @@ mod tests {
             end: Ticks(12),
             strong: false,
             beat: Ticks(12),
+            after_rest: false,
             previous_stable: true,
             next_stable: true,
         }
