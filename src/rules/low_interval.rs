@@ -2,9 +2,10 @@
 //! `rules/low-intervals.toml`.
 
 use super::{Example, Group, Reading, Rule, wording};
-use crate::diagnosis::{Fault, Verdict};
+use crate::diagnosis::{Fault, Passage, Verdict};
 use crate::finding::{Finding, Level, NoteAtFault};
-use crate::sonority::Voice;
+use crate::pitch::Pitch;
+use crate::sonority::{Sonority, Voice};
 use crate::voicing::low;
 
 pub(super) static RULE: Rule = Rule {
@@ -57,6 +58,27 @@ trombone 4 | C2 C3 |
     check,
 };
 
+/// The lowest horn over the bass player's note that sounds with it for all its length. Published:
+/// textbook on arranging for large jazz ensemble (the real bass, else none).
+fn over_the_bass(
+    bass: &Passage,
+    passage: &Passage,
+    sonority: &Sonority,
+) -> Option<(i16, Pitch, Voice, Voice)> {
+    if passage.section.chordal || passage.section.key == "bass" || sonority.voices.len() < 3 {
+        return None;
+    }
+    let at = bass
+        .sonorities
+        .partition_point(|s| s.onset <= sonority.onset)
+        .checked_sub(1)?;
+    let root = bass.sonorities.get(at)?.voices.last()?;
+    let horn = sonority.voices.last()?;
+    let together = root.end >= sonority.end;
+    let (by, limit) = low::below(horn.midi, root.midi)?;
+    (together && horn.attacked).then_some((by, limit, *horn, *root))
+}
+
 /// The intervals by name.
 const fn interval(semitones: i16) -> &'static str {
     match semitones {
@@ -79,6 +101,7 @@ const fn interval(semitones: i16) -> &'static str {
 }
 
 fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
+    let bass = reading.passages.iter().find(|p| p.section.key == "bass");
     for passage in reading.passages {
         let mut last: Option<(Vec<u32>, usize, usize)> = None;
         for (index, sonority) in passage.sonorities.iter().enumerate() {
@@ -96,7 +119,8 @@ fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
                     }
                     _ => None,
                 })
-                .max_by_key(|(by, ..)| *by);
+                .max_by_key(|(by, ..)| *by)
+                .or_else(|| over_the_bass(bass?, passage, sonority));
             let Some((by, limit, upper, lower)) = worst else {
                 continue;
             };

@@ -12,7 +12,7 @@ use crate::voicing::minor_ninths;
 pub(super) static RULE: Rule = Rule {
     name: "minor-ninth",
     group: Group::Rubs,
-    asks: "No two voices of a chord lie a minor ninth apart (or that and an octave more).",
+    asks: "No two voices of a chord lie a minor ninth apart (or that and an octave more), and no two sections hold a half step or a minor ninth against each other.",
     why: "A half step spread over an octave is the hardest dissonance two horns can make: it sounds like a wrong note however right both notes are for the chord.",
     exceptions: &[
         "the b9 over the root of its own dominant",
@@ -71,11 +71,121 @@ fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
                 passage.diagnoses.get(index).map(|d| &d.verdict),
                 Some(Verdict::LeftAlone)
             );
-            if free && sonority.is_block() {
+            if free && sonority.is_block() && passage.is_block_phrase(index) {
                 out.extend(in_free_writing(reading, passage, index, sonority));
             }
         }
     }
+    between_sections(reading, out);
+}
+
+/// Two sections that hold a half step or a minor ninth against each other for a beat. One finding for
+/// a beat and a pair of sections, at the note that comes second.
+fn between_sections(reading: &Reading<'_>, out: &mut Vec<Finding>) {
+    let horns: Vec<&Passage> = reading
+        .passages
+        .iter()
+        .filter(|p| !p.section.chordal && !matches!(p.section.key.as_str(), "bass" | "drums"))
+        .collect();
+    for (i, own) in horns.iter().enumerate() {
+        for other in horns.iter().enumerate().filter(|(j, _)| *j != i) {
+            let (j, other) = other;
+            for (index, sonority) in own.sonorities.iter().enumerate() {
+                if !own.is_block_phrase(index) || !sonority.is_block() {
+                    continue;
+                }
+                let at = other
+                    .sonorities
+                    .partition_point(|s| s.onset <= sonority.onset);
+                let Some((k, beside)) = at
+                    .checked_sub(1)
+                    .and_then(|k| Some((k, other.sonorities.get(k)?)))
+                else {
+                    continue;
+                };
+                // Where both start together the pair is looked at once.
+                let twice = beside.onset == sonority.onset && j < i;
+                if twice || beside.voices.len() < 3 || !other.is_block_phrase(k) {
+                    continue;
+                }
+                out.extend(clash(reading, (own, index, sonority), (other, beside)));
+            }
+        }
+    }
+}
+
+fn clash(
+    reading: &Reading<'_>,
+    (own, index, sonority): (&Passage, usize, &Sonority),
+    (other, beside): (&Passage, &Sonority),
+) -> Option<Finding> {
+    let beat = reading
+        .score
+        .meter_at(sonority.onset)
+        .felt_beat(reading.score.per_quarter);
+    let chord = reading
+        .score
+        .chord_at(sonority.onset)
+        .and_then(|m| m.value.chord.as_ref())?;
+    let dominant = matches!(
+        chord.family(),
+        Family::Dominant | Family::Altered | Family::DominantSuspended
+    );
+    let root = chord.root.class();
+    let (a, b) = sonority
+        .voices
+        .iter()
+        .flat_map(|a| beside.voices.iter().map(move |b| (a, b)))
+        .find(|(a, b)| {
+            let (upper, lower) = if a.midi >= b.midi { (a, b) } else { (b, a) };
+            let together = a.end.min(b.end) - sonority.onset;
+            matches!(upper.midi - lower.midi, 1 | 13)
+                && together >= beat
+                && !(dominant && (lower.pitch.class() == root || upper.pitch.class() == root))
+                && !reading.is_explained(a.note)
+                && !reading.is_explained(b.note)
+        })?;
+    let faults: Vec<Fault> = [a, b]
+        .into_iter()
+        .map(|v| Fault {
+            note: v.note,
+            found: v.pitch,
+            voice: 1,
+            expected: v.pitch,
+        })
+        .collect();
+    let mut parts: Vec<u32> = faults.iter().map(|f| f.note.part).collect();
+    parts.sort_unstable();
+    let message = format!(
+        "{} and {} clash: {}",
+        own.section.name,
+        other.section.name,
+        wording::who_has(reading.score, &faults)
+    );
+    Some(Finding {
+        section: Some(own.section.name.clone()),
+        parts,
+        why: "Two sections that hold a half step against each other sound like a wrong note, however right each is by itself: agree on one tension for both.".to_owned(),
+        source: "common practice, no source",
+        chord: Some(chord.text.clone()),
+        technique: own
+            .diagnoses
+            .get(index)
+            .and_then(|d| d.technique)
+            .map(|t| t.technique.name().to_owned()),
+        notes: faults
+            .iter()
+            .map(|f| NoteAtFault {
+                note: f.note,
+                voice: f.voice,
+                expected: None,
+                label: "clashes".to_owned(),
+            })
+            .collect(),
+        found: sonority.pitches(),
+        suggestion: Some("let both sections have the same tension, or the chord note in its place".to_owned()),
+        ..Finding::new(RULE.name, Level::Warning, sonority.at, message)
+    })
 }
 
 fn pair(sonority: &Sonority, upper: u8, lower: u8) -> String {
@@ -181,4 +291,45 @@ fn in_free_writing(
         ),
         ..Finding::new(RULE.name, level(true), sonority.at, message)
     })
+}
+
+#[cfg(test)]
+mod tests {
+    use crate::proof::proof;
+    use crate::reading::grid;
+    use crate::style::Style;
+
+    fn band(trumpet_1: &str) -> String {
+        format!(
+            "key: C\nmeter: 4/4\nparts: trumpet 1 = trumpet\ntrumpet 2 = trumpet\n\
+             trumpet 3 = trumpet\ntrumpet 4 = trumpet\nalto 1 = alto saxophone\n\
+             alto 2 = alto saxophone\ntenor 1 = tenor saxophone\ntenor 2 = tenor saxophone\n\n\
+             chord | Cmaj7 - |\ncount | 1 3 |\n{trumpet_1}\
+             alto 1 | B4 G4 |\nalto 2 | E4 C4 |\ntenor 1 | C4 B3 |\ntenor 2 | G3 E3 |\n"
+        )
+    }
+
+    #[test]
+    fn sections_that_hold_a_half_step_against_each_other_clash() {
+        // Common practice, no source.
+        let read = |text: &str| {
+            grid::read(std::path::Path::new("x.passage"), text.into())
+                .unwrap_or_else(|e| panic!("{e}"))
+        };
+        // Trumpets on C6, saxes with B on top of theirs: C5 over B4.
+        let clashing = read(&band(
+            "trumpet 1 | G5 E5 |\ntrumpet 2 | E5 C5 |\ntrumpet 3 | C5 A4 |\ntrumpet 4 | A4 G4 |\n",
+        ));
+        let found = proof(&clashing, &Style::default()).findings;
+        let rubs: Vec<_> = found.iter().filter(|f| f.rule == "minor-ninth").collect();
+        assert_eq!(rubs.len(), 2, "{found:#?}");
+        assert!(rubs[0].message.contains("clash"), "{}", rubs[0].message);
+        assert_eq!(rubs[0].parts.len(), 2);
+        // Both on the major seventh: no clash.
+        let agreed = read(&band(
+            "trumpet 1 | G5 E5 |\ntrumpet 2 | E5 B4 |\ntrumpet 3 | B4 G4 |\ntrumpet 4 | G4 E4 |\n",
+        ));
+        let found = proof(&agreed, &Style::default()).findings;
+        assert!(found.iter().all(|f| f.rule != "minor-ninth"), "{found:#?}");
+    }
 }
