@@ -173,7 +173,8 @@ fn in_bar(
             onset: attack.onset,
             found: named(h.1, kind),
             wanted: named(wanted, kind),
-            level,
+            // A mark too many stops nobody.
+            level: if wanted.0 == 0 { Level::Warning } else { level },
         }));
     }
 }

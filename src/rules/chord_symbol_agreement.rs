@@ -4,7 +4,7 @@
 use super::{Group, Reading, Rule, whole, wording};
 use crate::chord::Chord;
 use crate::finding::{Finding, Level};
-use crate::pitch::{PitchClass, Transposition};
+use crate::pitch::{NoteName, PitchClass, Transposition};
 use crate::score::{ChordMark, Mark, Part, Score};
 use crate::time::Ticks;
 use std::collections::BTreeMap;
@@ -113,7 +113,7 @@ fn classes(chord: &Chord) -> Vec<PitchClass> {
 
 fn same(a: &Chord, b: &Chord) -> bool {
     a.root.class() == b.root.class()
-        && a.bass.map(|n| n.class()) == b.bass.map(|n| n.class())
+        && a.bass.map(NoteName::class) == b.bass.map(NoteName::class)
         && a.altered == b.altered
         && classes(a) == classes(b)
 }
@@ -206,11 +206,37 @@ fn at_concert_pitch(score: &Score) -> Vec<u32> {
     found
 }
 
+/// The score with such symbols read as they are meant, when it has any.
+pub(super) fn as_meant(score: &Score) -> Option<Score> {
+    let concert = at_concert_pitch(score);
+    if concert.is_empty() {
+        return None;
+    }
+    let mut meant = score.clone();
+    let mut all: Vec<Mark<ChordMark>> = Vec::new();
+    for (p, part) in score.parts.iter().enumerate() {
+        for mark in &part.chords {
+            let mut mark = mark.clone();
+            if concert.contains(&(p as u32)) {
+                let inverse = part.transposition(mark.onset).inverse();
+                mark.value.chord = mark.value.chord.map(|c| c.transposed(inverse));
+            }
+            all.push(mark);
+        }
+    }
+    all.sort_by_key(|m| (m.onset, m.value.unread.is_some()));
+    all.dedup_by_key(|m| m.onset);
+    meant.chords = all;
+    Some(meant)
+}
+
+/// Two symbols, what is found and what others have, and who has the first.
+type Pair = (String, String, Vec<u32>);
+
 fn disagreements(reading: &Reading<'_>, concert: &[u32], out: &mut Vec<Finding>) {
     let score = reading.score;
     // The same pair of symbols in the same parts is told once, with how often it comes.
-    type Key = (String, String, Vec<u32>);
-    let mut told: BTreeMap<Key, (usize, usize)> = BTreeMap::new();
+    let mut told: BTreeMap<Pair, (usize, usize)> = BTreeMap::new();
     for beat in by_beat(score).into_values() {
         let held: Vec<(u32, &Mark<ChordMark>)> = beat
             .into_iter()
@@ -247,9 +273,8 @@ fn disagreements(reading: &Reading<'_>, concert: &[u32], out: &mut Vec<Finding>)
         for (own, parts) in groups {
             let text = |c: Option<&Chord>| c.map_or("no chord", |c| c.text.as_str()).to_owned();
             let key = (text(own), text(wanted), parts.clone());
-            if let Some((times, index)) = told.get_mut(&key) {
+            if let Some((times, _)) = told.get_mut(&key) {
                 *times += 1;
-                let _ = index;
                 continue;
             }
             let simpler = matches!((own, wanted), (Some(a), Some(b)) if is_simpler(a, b));

@@ -38,6 +38,9 @@ fn step(mark: &str) -> Option<usize> {
     STEPS.iter().position(|s| *s == mark)
 }
 
+/// A dynamic: since when, and its step.
+type Step = (Ticks, usize);
+
 /// A part's dynamics: steps by onset.
 fn steps(part: &Part) -> Vec<(Ticks, usize)> {
     part.dynamics
@@ -151,7 +154,7 @@ fn levels(
     };
     for attack in model.attacks_in(bar) {
         let onset = attack.onset;
-        let here: Vec<(usize, Option<(Ticks, usize)>, bool)> = all
+        let here: Vec<(usize, Option<Step>, bool)> = all
             .iter()
             .filter_map(|&p| {
                 let player = together.players.get(p)?;

@@ -481,6 +481,14 @@ fn nearby(
 /// How many ways to move one voice are tried.
 const NEARBY: usize = 12;
 
+/// The score with chord symbols read at the pitch they are meant at, where a transposed part has them
+/// at concert pitch and the style has the rule on that says so.
+pub fn with_symbols_as_meant(score: &Score, style: &Style) -> Option<Score> {
+    let on = style.levels.get(chord_symbol_agreement::RULE.name) != Some(&None);
+    on.then(|| chord_symbol_agreement::as_meant(score))
+        .flatten()
+}
+
 /// Runs every rule that the style has on.
 pub fn check(reading: &Reading<'_>) -> Vec<Finding> {
     let mut findings = Vec::new();

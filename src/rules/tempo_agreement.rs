@@ -3,7 +3,7 @@
 
 use super::{Group, Reading, Rule, whole};
 use crate::finding::{Finding, Level};
-use crate::score::{Mark, Part};
+use crate::score::{Mark, Part, Score};
 use crate::time::Ticks;
 use std::collections::BTreeSet;
 
@@ -101,6 +101,17 @@ fn words_at(part: &Part, onset: Ticks) -> Vec<&'static str> {
     all
 }
 
+/// Whether a part has words of tempo anywhere in the bar of `onset`.
+fn says_in_bar(part: &Part, onset: Ticks, score: &Score) -> bool {
+    let bar = score.place_of(onset).bar;
+    let from = part.words.partition_point(|m| m.at.bar < bar);
+    part.words
+        .iter()
+        .skip(from)
+        .take_while(|m| m.at.bar == bar)
+        .any(|m| !feel(&m.value.text).is_empty())
+}
+
 fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
     if reading.is_window() {
         return;
@@ -137,6 +148,10 @@ fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
             .iter()
             .filter_map(|&p| Some((p, part(p)?)))
             .map(|(p, own)| (p, Some(words_at(own, onset)).filter(|w| !w.is_empty())))
+            // The same words a beat off are only placed otherwise.
+            .filter(|(p, w)| {
+                w.is_some() || !part(*p).is_some_and(|own| says_in_bar(own, onset, score))
+            })
             .collect();
         compare(
             reading,

@@ -77,6 +77,10 @@ pub(super) struct Together {
 /// How many bars to either side say whether a part usually moves with its section.
 const AROUND: usize = 4;
 
+/// In how many bars around two parts alone have to agree, and differ in none, before a difference
+/// between them counts.
+const WITNESSES: u32 = 4;
+
 impl Together {
     pub(super) fn of(score: &Score, section: &Section, least: f64) -> Self {
         let count = score.bars.len();
@@ -133,6 +137,11 @@ impl Together {
                 (at(b).0 - at(a).0, at(b).1 - at(a).1)
             };
             let (before, after) = (between(from, bar), between(bar + 1, to));
+            // Of two alone nobody can say who is right, unless they are always together otherwise.
+            if majorities.get(bar).is_some_and(|m| m.len() == 1) {
+                let all = before.0 + after.0;
+                return all >= WITNESSES && before.1 + after.1 == all;
+            }
             f64::from(before.1 + after.1) >= least * f64::from(before.0 + after.0)
         };
         let mut bars = Vec::with_capacity(count);
@@ -206,7 +215,9 @@ impl Together {
             .flatten()
             .map(matching)
             .fold(here, |sum, n| (sum.0 + n.0, sum.1 + n.1));
-        enough(here) || here.0 > 0 && enough(beside)
+        // One note displaced in a short bar: the bars beside it bear witness.
+        let one_off = here.0 > 0 && here.1 - here.0.min(here.1) == 1;
+        enough(here) || one_off && enough(beside)
     }
 
     /// All that are together in a bar, from the top seat down.
