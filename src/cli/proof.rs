@@ -5,7 +5,7 @@ use super::write_out::{self, WriteError, complain, complain_of, to_stdout};
 use super::{CLEAN, FOUND, UNUSABLE};
 use crate::finding::Level;
 use crate::proof::proof;
-use crate::reading::Outcome;
+use crate::reading::{Outcome, files};
 use crate::report::{Entry, Tally, json, text};
 use crate::style::Style;
 use clap::{Args, ValueEnum};
@@ -158,7 +158,8 @@ impl Proof {
 
 /// Proofs the scores side by side; the order stays that of the files.
 fn proofed(outcomes: Vec<Outcome>, style: &Style) -> Vec<Entry> {
-    outcomes
+    let sets = files::sets_of_parts(&outcomes);
+    let mut entries: Vec<Entry> = outcomes
         .into_par_iter()
         .map(|Outcome { path, score }| Entry {
             path,
@@ -167,7 +168,15 @@ fn proofed(outcomes: Vec<Outcome>, style: &Style) -> Vec<Entry> {
                 (score, proofed)
             }),
         })
-        .collect()
+        .collect();
+    for (first, count) in sets {
+        if let Some(Ok((_, proofed))) = entries.get_mut(first).map(|e| &mut e.outcome) {
+            proofed.remarks.push(format!(
+                "{count} files look like parts of one score; read them together with --one-score"
+            ));
+        }
+    }
+    entries
 }
 
 /// A file that cannot be used weighs more than any finding.

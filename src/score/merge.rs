@@ -140,6 +140,7 @@ impl Change {
             && self.marks(&mut part.transpositions)
             && self.marks(&mut part.words)
             && self.marks(&mut part.dynamics)
+            && self.marks(&mut part.hairpins)
             && self.marks(&mut part.chords)
             && self.marks(&mut part.tempos)
     }

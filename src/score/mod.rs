@@ -109,12 +109,82 @@ pub struct PartBar {
     pub repeat_end: bool,
     /// The rehearsal mark over it.
     pub rehearsal: Option<String>,
+    /// The ending that starts here, as printed (`1`, `1, 2`).
+    pub ending: Option<String>,
+    /// Signs and words of the road map: segno, coda, D.S. and the like.
+    pub signs: Signs,
     /// How many bars a multi-bar rest that starts here covers.
     pub multi_rest: Option<u16>,
     /// Written as slashes: rhythm players make up the notes.
     pub slashes: bool,
     /// The bytes of the bar.
     pub span: Span,
+}
+
+/// Signs and words that send the players elsewhere, as a set of bits.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Hash)]
+pub struct Signs(pub u16);
+
+impl Signs {
+    /// The segno sign.
+    pub const SEGNO: Self = Self(1);
+    /// The coda sign.
+    pub const CODA: Self = Self(2);
+    /// "To Coda".
+    pub const TO_CODA: Self = Self(4);
+    /// "D.S."
+    pub const DAL_SEGNO: Self = Self(8);
+    /// "D.C."
+    pub const DA_CAPO: Self = Self(16);
+    /// "Fine", where the piece ends.
+    pub const FINE: Self = Self(32);
+    /// "... al Coda".
+    pub const AL_CODA: Self = Self(64);
+    /// "... al Fine".
+    pub const AL_FINE: Self = Self(128);
+
+    /// Both sets together.
+    #[must_use]
+    pub const fn with(self, other: Self) -> Self {
+        Self(self.0 | other.0)
+    }
+
+    /// Whether every sign of `other` is here.
+    pub const fn has(self, other: Self) -> bool {
+        self.0 & other.0 == other.0
+    }
+
+    /// What words over the staff say of the road map.
+    pub fn in_words(text: &str) -> Self {
+        let text = text.to_lowercase();
+        let text = text.trim();
+        let mut signs = Self::default();
+        let mut when = |said: bool, sign: Self| {
+            if said {
+                signs = signs.with(sign);
+            }
+        };
+        let segno = text.contains("d.s.") || text.contains("dal segno");
+        let capo = text.contains("d.c.") || text.contains("da capo");
+        when(segno, Self::DAL_SEGNO);
+        when(capo, Self::DA_CAPO);
+        when((segno || capo) && text.contains("coda"), Self::AL_CODA);
+        when((segno || capo) && text.contains("fine"), Self::AL_FINE);
+        when(text.starts_with("to coda"), Self::TO_CODA);
+        when(text == "fine", Self::FINE);
+        signs
+    }
+}
+
+/// A hairpin's start or its end.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+pub enum Hairpin {
+    /// Opens: getting louder from here.
+    Crescendo,
+    /// Closes: getting softer from here.
+    Diminuendo,
+    /// The hairpin ends here.
+    Stop,
 }
 
 /// Something in force from a place on.
@@ -362,6 +432,8 @@ pub struct Part {
     pub words: Vec<Mark<Words>>,
     /// Dynamics, as written (`mf`, `ff`).
     pub dynamics: Vec<Mark<String>>,
+    /// Starts and ends of hairpins.
+    pub hairpins: Vec<Mark<Hairpin>>,
     /// Chord symbols standing in this part.
     pub chords: Vec<Mark<ChordMark>>,
     /// Metronome marks, quarter notes a minute.
@@ -493,6 +565,7 @@ impl Score {
             place(&mut part.transpositions, &when);
             place(&mut part.words, &when);
             place(&mut part.dynamics, &when);
+            place(&mut part.hairpins, &when);
             place(&mut part.chords, &when);
             place(&mut part.tempos, &when);
         }

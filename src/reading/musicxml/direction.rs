@@ -3,7 +3,7 @@
 use super::part::{PartReader, span};
 use super::scale::{Scale, dotted, note_type};
 use super::xml::{Element, Walk, Xml, tidy};
-use crate::score::{Mark, Span, Words};
+use crate::score::{Hairpin, Mark, Signs, Span, Words};
 use crate::time::Ticks;
 
 /// What one `<direction>` holds, until its offset and staff are known.
@@ -11,6 +11,7 @@ use crate::time::Ticks;
 struct Found {
     words: Vec<(String, Span)>,
     dynamics: Vec<(String, Span)>,
+    hairpins: Vec<(Hairpin, Span)>,
     metronome: Option<f64>,
     sound: Option<f64>,
     offset: Ticks,
@@ -32,6 +33,7 @@ pub(super) fn read(
             "staff" => found.staff = Some(xml.whole::<u8>(&child)?.max(1)),
             "sound" => {
                 found.sound = tempo(&child)?;
+                jumps(&child, part)?;
                 xml.skip()?;
             }
             _ => xml.skip()?,
@@ -39,7 +41,11 @@ pub(super) fn read(
     }
     let at = part.near(found.offset);
     let staff = found.staff.unwrap_or(1);
+    for (hairpin, span) in found.hairpins {
+        part.part.hairpins.push(Mark::new(at, hairpin, span));
+    }
     for (text, span) in found.words {
+        part.bar.signs = part.bar.signs.with(Signs::in_words(&text));
         part.part
             .words
             .push(Mark::new(at, Words { text, staff }, span));
@@ -81,6 +87,27 @@ fn direction_type(xml: &mut Xml<'_>, part: &mut PartReader, found: &mut Found) -
                 if let Some(mark) = dynamics(xml)? {
                     found.dynamics.push((mark, span(child.at.start, xml)));
                 }
+            }
+            "wedge" => {
+                let hairpin = match child.attr("type")?.as_deref() {
+                    Some("crescendo") => Some(Hairpin::Crescendo),
+                    Some("diminuendo") => Some(Hairpin::Diminuendo),
+                    Some("stop") => Some(Hairpin::Stop),
+                    _ => None,
+                };
+                xml.skip()?;
+                if let Some(hairpin) = hairpin {
+                    found.hairpins.push((hairpin, span(child.at.start, xml)));
+                }
+            }
+            sign @ ("segno" | "coda") => {
+                let sign = if sign == "segno" {
+                    Signs::SEGNO
+                } else {
+                    Signs::CODA
+                };
+                part.bar.signs = part.bar.signs.with(sign);
+                xml.skip()?;
             }
             "metronome" => found.metronome = metronome(xml)?.or(found.metronome),
             _ => xml.skip()?,
@@ -160,6 +187,24 @@ fn tempo(sound: &Element<'_>) -> Walk<Option<f64>> {
     Ok(sound.attr_number::<f64>("tempo")?.and_then(usable))
 }
 
+/// The jumps a `<sound>` tells playback to make, which the page then has too.
+fn jumps(sound: &Element<'_>, part: &mut PartReader) -> Walk<()> {
+    for (name, sign) in [
+        ("segno", Signs::SEGNO),
+        ("coda", Signs::CODA),
+        ("tocoda", Signs::TO_CODA),
+        ("dalsegno", Signs::DAL_SEGNO),
+    ] {
+        if sound.attr(name)?.is_some_and(|v| !v.trim().is_empty()) {
+            part.bar.signs = part.bar.signs.with(sign);
+        }
+    }
+    if sound.is("dacapo", "yes")? {
+        part.bar.signs = part.bar.signs.with(Signs::DA_CAPO);
+    }
+    Ok(())
+}
+
 /// Reads a `<sound>` that stands in the bar by itself.
 pub(super) fn sound(
     xml: &mut Xml<'_>,
@@ -168,6 +213,7 @@ pub(super) fn sound(
     scale: &mut Scale,
 ) -> Walk<()> {
     let tempo = tempo(element)?;
+    jumps(element, part)?;
     let mut offset = Ticks::ZERO;
     while let Some(child) = xml.child()? {
         match child.name() {

@@ -4,7 +4,7 @@ use super::part::PartReader;
 use super::scale::Scale;
 use super::xml::{Element, Walk, Xml};
 use super::{attributes, direction, harmony, note};
-use crate::score::{PartBar, Span};
+use crate::score::{PartBar, Signs, Span};
 
 /// What a `<measure>` says of itself.
 #[derive(Clone, Debug)]
@@ -100,6 +100,22 @@ fn barline(xml: &mut Xml<'_>, element: &Element<'_>, part: &mut PartReader) -> W
                 } else {
                     part.bar.double_bar = true;
                 }
+            }
+            "segno" | "coda" => {
+                let sign = if child.name() == "segno" {
+                    Signs::SEGNO
+                } else {
+                    Signs::CODA
+                };
+                part.bar.signs = part.bar.signs.with(sign);
+                xml.skip()?;
+            }
+            "ending" => {
+                if child.is("type", "start")? {
+                    let number = child.attr("number")?.unwrap_or_default();
+                    part.bar.ending = Some(number.trim().to_owned());
+                }
+                xml.skip()?;
             }
             "repeat" => {
                 part.bar.repeat_start |= child.is("direction", "forward")?;

@@ -778,3 +778,43 @@ fn depth_is_limited() {
     let deep = "<a>".repeat(200_000);
     assert!(refusal(&part_with(&deep, "")).contains("more than 100 deep"));
 }
+
+#[test]
+fn endings_signs_and_hairpins() {
+    use crate::score::{Hairpin, Signs};
+    let direction =
+        |kind: &str| format!("<direction><direction-type>{kind}</direction-type></direction>");
+    let bars = bar(&format!(
+        "{}{}{}{}<barline location=\"left\"><ending number=\"1\" type=\"start\"/></barline>",
+        direction("<segno/>"),
+        direction("<wedge type=\"crescendo\"/>"),
+        note("C5", 4, ""),
+        direction("<wedge type=\"stop\"/>"),
+    )) + &bar(&format!(
+        "<barline location=\"left\"><ending number=\"1\" type=\"discontinue\"/></barline>{}{}\
+         <sound dalsegno=\"a\"/>",
+        note("C5", 4, ""),
+        direction("<words>D.S. al Coda</words>"),
+    )) + &bar(&format!(
+        "{}{}",
+        direction("<coda/>"),
+        direction("<words>Fine</words>")
+    ));
+    let score = score(&one(&bars));
+    let part = &score.parts[0];
+    assert_eq!(part.bars[0].ending.as_deref(), Some("1"));
+    assert_eq!(part.bars[0].signs, Signs::SEGNO);
+    assert_eq!(part.bars[1].ending, None);
+    assert_eq!(part.bars[1].signs, Signs::DAL_SEGNO.with(Signs::AL_CODA));
+    assert_eq!(part.bars[2].signs, Signs::CODA.with(Signs::FINE));
+    let hairpins: Vec<_> = part
+        .hairpins
+        .iter()
+        .map(|m| (m.value, m.at.offset.0))
+        .collect();
+    let per_quarter = score.per_quarter.0;
+    assert_eq!(
+        hairpins,
+        [(Hairpin::Crescendo, 0), (Hairpin::Stop, 4 * per_quarter)]
+    );
+}
