@@ -2,20 +2,31 @@
 //! which are also its tests. A rule knows no file format and prints nothing.
 
 mod free;
+mod line;
 mod wording;
 
+mod awkward_leap;
+mod breath;
+mod double_stop;
 mod doubled_note;
+mod endurance;
 mod hand_span;
 mod lead_doubling;
 mod lead_not_on_top;
 mod low_interval;
 mod minor_ninth;
 mod missing_guide_tone;
+mod parallel_outer_voices;
 mod passing_diminished;
+mod register_break;
+mod repeated_inner_note;
 mod semitone_cluster;
 mod semitone_under_lead;
+mod static_voice;
 mod technique_wanders;
+mod tessitura;
 mod unavailable_tension;
+mod unplayable_stretch;
 mod voice_crossing;
 mod wide_gap;
 mod written_range;
@@ -102,7 +113,7 @@ pub struct Rule {
 }
 
 /// All rules, in the order they are listed.
-pub static ALL: [&Rule; 18] = [
+pub static ALL: [&Rule; 28] = [
     &passing_diminished::RULE,
     &wrong_note::RULE,
     &missing_guide_tone::RULE,
@@ -120,7 +131,17 @@ pub static ALL: [&Rule; 18] = [
     &hand_span::RULE,
     &minor_ninth::RULE,
     &semitone_cluster::RULE,
+    &awkward_leap::RULE,
+    &repeated_inner_note::RULE,
+    &static_voice::RULE,
+    &parallel_outer_voices::RULE,
     &written_range::RULE,
+    &tessitura::RULE,
+    &endurance::RULE,
+    &breath::RULE,
+    &register_break::RULE,
+    &double_stop::RULE,
+    &unplayable_stretch::RULE,
 ];
 
 /// What rules look at.
@@ -509,10 +530,15 @@ mod tests {
     use crate::reading::grid;
     use std::path::Path;
 
-    fn findings(text: &str) -> (Score, Vec<Finding>) {
+    /// With a rule that is off switched on.
+    fn findings(text: &str, rule: &Rule) -> (Score, Vec<Finding>) {
         let score = grid::read(Path::new("example.passage"), text.into())
             .unwrap_or_else(|e| panic!("{e}\n{text}"));
-        let findings = proof(&score, &Style::default()).findings;
+        let mut style = Style::default();
+        if rule.off {
+            style.levels.insert(rule.name.to_owned(), Some(rule.level));
+        }
+        let findings = proof(&score, &style).findings;
         (score, findings)
     }
 
@@ -521,7 +547,7 @@ mod tests {
         for rule in ALL {
             assert!(!rule.examples.is_empty(), "{}", rule.name);
             for example in rule.examples {
-                let (score, found) = findings(example.wrong);
+                let (score, found) = findings(example.wrong, rule);
                 let said: Vec<String> = found
                     .iter()
                     .map(|f| {
@@ -541,7 +567,7 @@ mod tests {
                     score.beat_at(found[0].at).to_string(),
                 );
                 assert_eq!((at.0.as_str(), at.1.as_str()), example.at, "{}", rule.name);
-                let (_, found) = findings(example.right);
+                let (_, found) = findings(example.right, rule);
                 assert_eq!(found, [], "{}", rule.name);
             }
         }
