@@ -152,7 +152,7 @@ fn look(
         {
             continue;
         }
-        let Some((level, what)) = judge(reading, passage, step) else {
+        let Some((level, what)) = judge(reading, passage, index, step) else {
             continue;
         };
         out.push(finding(reading, passage, (index, b), step, (level, what)));
@@ -162,13 +162,15 @@ fn look(
 fn judge(
     reading: &Reading<'_>,
     passage: &Passage,
+    index: usize,
     step: &Step<'_>,
 ) -> Option<(Level, &'static str)> {
     let size = step.by.abs();
     if size > 12 {
         return Some((Level::Warning, "more than an octave"));
     }
-    if passage.section.is_choir() {
+    let block = passage.in_force.get(index).copied().flatten().is_some();
+    if passage.section.is_choir() && !block {
         let letters = (step.to.pitch.diatonic() - step.from.pitch.diatonic()).abs();
         return match (size, letters) {
             (10 | 11, _) => Some((Level::Note, "a seventh")),

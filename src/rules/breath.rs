@@ -1,10 +1,11 @@
 //! `breath`: a wind player or a singer finds a place to breathe. Common practice, no source, for
 //! the seconds; one beginners' guide says four bars at most.
 
-use super::line::{Line, Tempos, Tone, dynamic, is_soft, lines, place_in_words};
+use super::line::{Line, Tempos, Tone, dynamic, is_soft, lines, merged, place_in_words};
 use super::{Example, Group, Reading, Rule, Setting, wording};
 use crate::finding::{Finding, Level};
 use crate::score::Score;
+use crate::time::Ticks;
 
 pub(super) static RULE: Rule = Rule {
     name: "breath",
@@ -13,8 +14,8 @@ pub(super) static RULE: Rule = Rule {
     why: "One breath carries a phrase about this long; beyond it the player breathes somewhere, and then everybody somewhere else.",
     exceptions: &[
         "circular or staggered breathing asked for in words",
-        "a note of two beats or more that no slur leads on from can be cut to breathe",
-        "a note only when the score gives no tempo (120 is taken) and for voices, of which several share a part",
+        "a note of two beats or more that no slur leads on from can be cut to breathe (one beat in a voice, and where no tempo is given)",
+        "only a note when the score gives no tempo (120 is taken) and for voices, of which several share a part",
     ],
     source: "common practice, no source",
     level: Level::Warning,
@@ -66,7 +67,17 @@ const SHORTEST_REST: f64 = 0.2;
 
 fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
     let tempos = Tempos::of(reading.score, reading.setting(&RULE, "tempo"));
-    let cut = reading.setting(&RULE, "cut-beats");
+    let beats = reading.setting(&RULE, "cut-beats");
+    // Without a tempo nobody knows how fast it goes, and singers breathe between words, which are
+    // not read: half of that will do.
+    let cut = |line: &Line<'_>, tone: &Tone| {
+        if tempos.is_given(tone.onset) && !line.is_sung() {
+            beats
+        } else {
+            beats / 2.0
+        }
+    };
+    let mut found = Vec::new();
     for line in lines(reading, |i| {
         matches!(i.family.as_str(), "woodwind" | "brass" | "voice")
     }) {
@@ -80,16 +91,17 @@ fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
             let breathes = line.tones.get(at + 1).is_none_or(|next| {
                 tone.breath
                     || tempos.seconds(tone.end, next.onset) >= SHORTEST_REST
-                    || (!tone.slurred_on && tone.duration().0 as f64 >= cut * beat)
+                    || (!tone.slurred_on && tone.duration().0 as f64 >= cut(&line, tone) * beat)
             });
             if !breathes {
                 continue;
             }
             let phrase = line.tones.get(start..=at).unwrap_or_default();
             start = at + 1;
-            out.extend(judge(reading, &line, phrase, &tempos));
+            found.extend(judge(reading, &line, phrase, &tempos));
         }
     }
+    out.extend(merged(reading.score, found));
 }
 
 fn judge(
@@ -119,8 +131,8 @@ fn judge(
     };
     let (what, suggestion) = if phrase.len() == 1 {
         (
-            "holds a note",
-            format!("{who}: shorten the note, or let two players breathe in turn"),
+            "one note held",
+            format!("{who}: shorten the note, or let players breathe in turn"),
         )
     } else {
         // The longest note that no slur leads on from is where a phrase can be parted best.
@@ -130,21 +142,16 @@ fn judge(
             .max_by_key(|t| (!t.slurred_on, t.duration()))?;
         let here = score.place_of(rest.onset);
         (
-            "plays on",
+            "no place to breathe",
             format!(
                 "{who}: put a rest or a breath mark where the phrase parts, perhaps after the note of {}",
                 place_in_words(score, here)
             ),
         )
     };
-    let verb = if line.is_sung() && what == "plays on" {
-        "sings on"
-    } else {
-        what
-    };
     let message = format!(
-        "{who} {verb} for {seconds:.0} seconds without a place to breathe, to bar {}{how}",
-        score.bar_number(score.place_of(last.onset).bar)
+        "{who}: {what} for {seconds:.0} seconds, to bar {}{how}",
+        score.bar_number(score.place_of(last.end - Ticks(1)).bar)
     );
     let level = if given && !line.is_sung() {
         Level::Warning
@@ -195,4 +202,48 @@ fn breathing_is_said(score: &Score, part: u32, first: &Tone, last: &Tone) -> boo
                 .iter()
                 .any(|word| text.contains(word))
         })
+}
+
+#[cfg(test)]
+mod tests {
+    use crate::rules::line::fixture::{Page, SLUR, SLUR_END, tempo};
+    use crate::style::Style;
+
+    fn said(part: &str, per_minute: u16, more: &str) -> Vec<String> {
+        let mut page = Page::of(part, (-5, -9, 0));
+        page.bar(
+            &tempo(per_minute),
+            &[("C5", 1, SLUR), ("D5", 1, ""), ("E5", 1, ""), ("D5", 1, "")],
+        );
+        for bar in 0..4 {
+            let last = if bar == 3 { SLUR_END } else { "" };
+            let middle = if bar == 1 { more } else { "" };
+            page.bar(
+                "",
+                &[
+                    ("C5", 1, ""),
+                    ("D5", 1, middle),
+                    ("E5", 1, ""),
+                    ("D5", 1, last),
+                ],
+            );
+        }
+        page.findings("breath", &Style::default())
+    }
+
+    #[test]
+    fn twenty_beats_at_a_stated_tempo() {
+        // At 120 they take 10 seconds, at 180 less than 7.
+        let found = said("Alto Sax 2", 120, "");
+        assert_eq!(found.len(), 1, "{found:?}");
+        assert!(
+            found[0].starts_with("warning") && found[0].contains("10 seconds"),
+            "{found:?}"
+        );
+        assert_eq!(said("Alto Sax 2", 180, ""), Vec::<String>::new());
+        let mark = "@<articulations><breath-mark/></articulations>";
+        assert_eq!(said("Alto Sax 2", 120, mark), Vec::<String>::new());
+        // Fingers do not breathe.
+        assert_eq!(said("Vibraphone", 120, ""), Vec::<String>::new());
+    }
 }

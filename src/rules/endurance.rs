@@ -1,7 +1,7 @@
 //! `endurance`: brass players rest their lips. The US Army Field Band's grading page speaks of
 //! range and endurance by grade; the numbers here are common practice, no source.
 
-use super::line::{Line, Tone, dynamic, is_soft, lines};
+use super::line::{Line, Tone, dynamic, is_soft, lines, merged};
 use super::{Example, Group, Reading, Rule, Setting, wording};
 use crate::finding::{Finding, Level};
 use crate::instrument::RangeVerdict;
@@ -60,6 +60,7 @@ trumpet 1 | C5 D5 | C5 D5 | C5 D5 | C5 D5 | C5 D5 | C5 D5 | C5 D5 | C5 D5 | C5 D
 };
 
 fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
+    let mut found = Vec::new();
     for line in lines(reading, |i| i.family == "brass") {
         let mut start = 0;
         for (at, tone) in line.tones.iter().enumerate() {
@@ -79,10 +80,11 @@ fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
                     .is_none()
                     .then(|| long(reading, &line, stretch))
                     .flatten();
-                out.extend(high.or(long));
+                found.extend(high.or(long));
             }
         }
     }
+    out.extend(merged(reading.score, found));
 }
 
 /// Too many bars without a rest.
@@ -98,7 +100,7 @@ fn long(reading: &Reading<'_>, line: &Line<'_>, stretch: &[Tone]) -> Option<Find
     }
     let who = wording::part(score, line.part);
     let message = format!(
-        "{who} plays from bar {} to bar {} without a rest of half a bar",
+        "{who}: no rest of half a bar from bar {} to bar {}",
         score.bar_number(first.at.bar),
         score.bar_number(score.place_of(last.onset).bar),
     );
@@ -158,7 +160,7 @@ fn high(reading: &Reading<'_>, line: &Line<'_>, stretch: &[Tone]) -> Option<Find
     let (first, last) = (best.first()?, best.last()?);
     let who = wording::part(reading.score, line.part);
     let message = format!(
-        "{who} has notes from written {} up in every bar from {} to {}, without a rest of half a bar",
+        "{who}: notes from written {} up in bar after bar from {} to {}, without a rest of half a bar",
         above.range.0,
         reading.score.bar_number(first.at.bar),
         reading.score.bar_number(last.at.bar),
@@ -188,4 +190,34 @@ fn is_soft_throughout(score: &Score, part: u32, first: &Tone, last: &Tone) -> bo
             .iter()
             .filter(|m| m.onset > first.onset && m.onset < last.end)
             .all(|m| is_soft(&m.value))
+}
+
+#[cfg(test)]
+mod tests {
+    use crate::rules::line::fixture::{Page, dynamic};
+    use crate::style::Style;
+
+    fn said(pitch: &str, bars: usize, mark: &str) -> Vec<String> {
+        let mut page = Page::of("Trumpet 1", (-1, -2, 0));
+        for bar in 0..bars {
+            let before = if bar == 0 {
+                dynamic(mark)
+            } else {
+                String::new()
+            };
+            page.bar(&before, &[(pitch, 2, ""), (pitch, 2, "")]);
+        }
+        page.findings("endurance", &Style::default())
+    }
+
+    #[test]
+    fn high_bars_count_sooner_than_long_ones() {
+        let high = said("D6", 5, "f");
+        assert_eq!(high.len(), 1, "{high:?}");
+        assert!(high[0].starts_with("warning"), "{high:?}");
+        assert_eq!(said("D6", 4, "f"), Vec::<String>::new());
+        assert_eq!(said("C5", 16, "f"), Vec::<String>::new());
+        assert_eq!(said("C5", 17, "f").len(), 1);
+        assert_eq!(said("C5", 17, "p"), Vec::<String>::new());
+    }
 }

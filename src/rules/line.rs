@@ -184,6 +184,58 @@ impl Line<'_> {
     }
 }
 
+/// Findings of one rule that say the same of several parts of a section from the same place on are
+/// one finding. Their messages begin with the part's name and a colon, and so do their suggestions.
+pub(super) fn merged(score: &Score, findings: Vec<Finding>) -> Vec<Finding> {
+    let mut out: Vec<Finding> = Vec::new();
+    let rest = |f: &Finding| -> Option<String> {
+        let first = *f.parts.first()?;
+        f.message
+            .strip_prefix(super::wording::part(score, first))
+            .map(str::to_owned)
+    };
+    let mut key: Option<(Option<String>, Place)> = None;
+    let mut sorted = findings;
+    sorted.sort_by(|a, b| (&a.section, a.at).cmp(&(&b.section, b.at)));
+    let mut groups: Vec<(String, Finding)> = Vec::new();
+    for finding in sorted {
+        let here = rest(&finding).unwrap_or_else(|| finding.message.clone());
+        let place = (finding.section.clone(), finding.at);
+        if key.as_ref() != Some(&place) {
+            out.extend(groups.drain(..).map(|(_, f)| f));
+            key = Some(place);
+        }
+        match groups
+            .iter_mut()
+            .find(|(r, f)| *r == here && f.level == finding.level)
+        {
+            Some((_, into)) => {
+                into.parts.extend(finding.parts);
+                into.notes.extend(finding.notes);
+            }
+            None => groups.push((here, finding)),
+        }
+    }
+    out.extend(groups.into_iter().map(|(_, f)| f));
+    for finding in out.iter_mut().filter(|f| f.parts.len() > 1) {
+        let names: Vec<String> = finding
+            .parts
+            .iter()
+            .map(|p| super::wording::part(score, *p).to_owned())
+            .collect();
+        let (Some(first), all) = (names.first(), super::wording::join(&names)) else {
+            continue;
+        };
+        let renamed = |text: &str| {
+            text.strip_prefix(first.as_str())
+                .map_or_else(|| text.to_owned(), |rest| format!("{all}{rest}"))
+        };
+        finding.message = renamed(&finding.message);
+        finding.suggestion = finding.suggestion.as_deref().map(renamed);
+    }
+    out
+}
+
 /// The dynamic in force in a part, as written.
 pub(super) fn dynamic(score: &Score, part: u32, onset: Ticks) -> Option<&str> {
     let part = score.parts.get(part as usize)?;
@@ -255,6 +307,118 @@ impl Tempos {
 
     fn span(&self, from: Ticks, to: Ticks, tempo: f64) -> f64 {
         (to - from).0 as f64 / self.per_quarter * 60.0 / tempo.max(1.0)
+    }
+}
+
+/// A page of one part, for tests of what a grid cannot show.
+#[cfg(test)]
+pub(super) mod fixture {
+    use crate::pitch::Pitch;
+    use crate::proof::proof;
+    use crate::reading::musicxml;
+    use crate::style::Style;
+    use std::fmt::Write as _;
+    use std::path::Path;
+
+    /// MusicXML of one part in 4/4; lengths in quarters.
+    pub(in crate::rules) struct Page {
+        name: String,
+        transpose: (i8, i8, i8),
+        bars: String,
+        count: usize,
+    }
+
+    impl Page {
+        pub(in crate::rules) fn of(name: &str, transpose: (i8, i8, i8)) -> Self {
+            Self {
+                name: name.to_owned(),
+                transpose,
+                bars: String::new(),
+                count: 0,
+            }
+        }
+
+        /// `before` stands before the notes; each note is a pitch (`.` rests), its quarters and more
+        /// children (`@` in front: notations). Sixteenths are written as -1.
+        pub(in crate::rules) fn bar(&mut self, before: &str, notes: &[(&str, i32, &str)]) {
+            self.count += 1;
+            let _ = write!(self.bars, "<measure number=\"{}\">", self.count);
+            if self.count == 1 {
+                let (d, c, o) = self.transpose;
+                let _ = write!(
+                    self.bars,
+                    "<attributes><divisions>4</divisions><time><beats>4</beats><beat-type>4</beat-type>\
+                     </time><transpose><diatonic>{d}</diatonic><chromatic>{c}</chromatic>\
+                     <octave-change>{o}</octave-change></transpose></attributes>"
+                );
+            }
+            self.bars.push_str(before);
+            for (pitch, quarters, more) in notes {
+                let duration = if *quarters < 0 { 1 } else { quarters * 4 };
+                let head = pitch.parse::<Pitch>().map_or_else(
+                    |_| "<rest/>".to_owned(),
+                    |p| {
+                        format!(
+                            "<pitch><step>{:?}</step><alter>{}</alter><octave>{}</octave></pitch>",
+                            p.step, p.alter, p.octave
+                        )
+                    },
+                );
+                let more = more.strip_prefix('@').map_or_else(
+                    || (*more).to_owned(),
+                    |n| format!("<notations>{n}</notations>"),
+                );
+                // A tie stands after the duration.
+                let _ = write!(
+                    self.bars,
+                    "<note>{head}<duration>{duration}</duration>{more}</note>"
+                );
+            }
+            self.bars.push_str("</measure>");
+        }
+
+        /// What one rule says.
+        pub(in crate::rules) fn findings(&self, rule: &str, style: &Style) -> Vec<String> {
+            let text = format!(
+                "<score-partwise version=\"4.0\"><part-list><score-part id=\"P1\"><part-name>{}\
+                 </part-name></score-part></part-list><part id=\"P1\">{}</part></score-partwise>",
+                self.name, self.bars
+            );
+            let score = musicxml::read(Path::new("a.musicxml"), None, text.into()).unwrap();
+            proof(&score, style)
+                .findings
+                .into_iter()
+                .filter(|f| f.rule == rule)
+                .map(|f| format!("{}: {}", f.level.word(), f.message))
+                .collect()
+        }
+    }
+
+    /// The style `chart` with one setting.
+    pub(in crate::rules) fn style(rule: &str, setting: &str, value: f64) -> Style {
+        let mut style = Style::default();
+        style
+            .settings
+            .entry(rule.to_owned())
+            .or_default()
+            .insert(setting.to_owned(), value);
+        style
+    }
+
+    pub(in crate::rules) const SLUR: &str = "@<slur type=\"start\"/>";
+    pub(in crate::rules) const SLUR_END: &str = "@<slur type=\"stop\"/>";
+
+    pub(in crate::rules) fn dynamic(mark: &str) -> String {
+        format!(
+            "<direction><direction-type><dynamics><{mark}/></dynamics></direction-type></direction>"
+        )
+    }
+
+    pub(in crate::rules) fn tempo(quarters: u16) -> String {
+        format!(
+            "<direction><direction-type><metronome><beat-unit>quarter</beat-unit><per-minute>\
+             {quarters}</per-minute></metronome></direction-type></direction>"
+        )
     }
 }
 

@@ -298,6 +298,8 @@ fn glissando(reading: &Reading<'_>, part: u32, from: Ticks, to: Ticks) -> bool {
 mod tests {
     use super::*;
     use crate::pitch::Pitch;
+    use crate::rules::line::fixture::{Page, SLUR, SLUR_END, dynamic as mark_of, style};
+    use crate::style::Style;
 
     #[test]
     fn slides_and_partials() {
@@ -308,5 +310,35 @@ mod tests {
         // F3 in sixth position lies on the partial of Bb3.
         assert!(!only_by_slide(p("B2"), p("F3")));
         assert!(!only_by_slide(p("D4"), p("Bb3")));
+    }
+
+    fn soft(part: &str, transpose: (i8, i8, i8), mark: &str, pitch: &str) -> Vec<String> {
+        let mut page = Page::of(part, transpose);
+        page.bar(&mark_of(mark), &[(pitch, 2, ""), (pitch, 2, "")]);
+        page.findings("register-break", &Style::default())
+    }
+
+    #[test]
+    fn low_saxes_cannot_start_softly() {
+        // Published: an open orchestration course and an arranging tutorial.
+        let alto = |mark, pitch| soft("Alto Sax 2", (-5, -9, 0), mark, pitch).len();
+        assert_eq!(
+            (alto("p", "B3"), alto("mf", "B3"), alto("p", "D4")),
+            (1, 0, 0)
+        );
+        assert_eq!(soft("Tenor Sax", (-1, -2, -1), "p", "D4").len(), 1);
+        assert_eq!(soft("Baritone Sax", (-5, -9, -1), "p", "B3").len(), 0);
+    }
+
+    #[test]
+    fn the_clarinet_break_is_a_matter_of_grade() {
+        // Published: a band publisher's grade table: grade 1 never crosses.
+        let mut page = Page::of("Clarinet 2", (-1, -2, 0));
+        page.bar("", &[("A4", -1, SLUR), ("C5", -1, SLUR_END), (".", 3, "")]);
+        let at = |grade| {
+            page.findings("register-break", &style("register-break", "grade", grade))
+                .len()
+        };
+        assert_eq!((at(0.0), at(1.0), at(3.0), at(5.0)), (0, 1, 1, 0));
     }
 }

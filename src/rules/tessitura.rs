@@ -1,7 +1,7 @@
 //! `tessitura`: a part does not stay at the edge of its range. The comfortable ranges are data with
 //! their sources (`rules/instruments.toml`); four bars: common practice, no source.
 
-use super::line::{Line, Tone, lines};
+use super::line::{Line, Tone, lines, merged};
 use super::{Example, Group, Reading, Rule, Setting, wording};
 use crate::finding::{Finding, Level};
 use crate::instrument::RangeVerdict;
@@ -56,6 +56,7 @@ struct Edge {
 
 fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
     let limit = reading.setting(&RULE, "bars");
+    let mut found = Vec::new();
     for line in lines(reading, |i| i.range.comfortable.is_some()) {
         let mut run: Vec<Edge> = Vec::new();
         for bar in line.tones.chunk_by(|a, b| a.at.bar == b.at.bar) {
@@ -63,13 +64,14 @@ fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
             let goes_on = matches!((&edge, run.last()), (Some(e), Some(last))
                 if e.bar == last.bar + 1 && e.above == last.above);
             if !goes_on {
-                out.extend(finding(reading, &line, &run, limit));
+                found.extend(finding(reading, &line, &run, limit));
                 run.clear();
             }
             run.extend(edge);
         }
-        out.extend(finding(reading, &line, &run, limit));
+        found.extend(finding(reading, &line, &run, limit));
     }
+    out.extend(merged(reading.score, found));
 }
 
 /// Whether most of a bar lies on one side of the comfortable range.
@@ -123,7 +125,7 @@ fn finding(reading: &Reading<'_>, line: &Line<'_>, run: &[Edge], limit: f64) -> 
         (false, true) => ("below", low, "up", "a lower voice"),
     };
     let message = format!(
-        "{who} stays {side} written {end}, the comfortable range of the {}, from bar {} to bar {}",
+        "{who}: stays {side} written {end}, the comfortable range of the {}, from bar {} to bar {}",
         line.instrument.name,
         reading.score.bar_number(first.bar),
         reading.score.bar_number(last.bar),

@@ -94,7 +94,7 @@ fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
             let mut bars: BTreeMap<(u32, bool), Vec<Outside<'_>>> = BTreeMap::new();
             let leads = member.seat == Some(1) && passage.section.parts.len() > 1;
             for outside in notes_outside(reading, member.part, member.seat, instrument) {
-                if outside.held && leads && instrument.family != "voice" {
+                if outside.held && leads {
                     continue;
                 }
                 bars.entry((outside.note.at.bar, outside.above))
@@ -164,7 +164,9 @@ fn notes_outside<'a>(
                 needs = Some(name);
                 (Level::Note, limit)
             }
-            RangeVerdict::Professional if is_held(reading, at, note, held) => {
+            RangeVerdict::Professional
+                if instrument.family != "voice" && is_held(reading, at, note, held) =>
+            {
                 long = true;
                 (Level::Note, instrument.range.comfortable.and_then(beyond)?)
             }
@@ -288,4 +290,43 @@ fn finding(
         suggestion: Some(suggestion),
         ..Finding::new(RULE.name, level, first.note.at, message)
     })
+}
+
+#[cfg(test)]
+mod tests {
+    use crate::rules::line::fixture::{Page, style};
+
+    fn said(seat: &str, pitch: &str, grade: f64) -> Vec<String> {
+        let mut page = Page::of(seat, (-1, -2, 0));
+        page.bar("", &[(pitch, 4, "")]);
+        page.findings("written-range", &style("written-range", "grade", grade))
+    }
+
+    #[test]
+    fn a_school_grade_lowers_the_limit() {
+        // Published: US Army Field Band, grading of jazz charts: easy charts to G5, a lead of middle
+        // grades to C6 or D6.
+        assert_eq!(said("Trumpet 2", "A5", 0.0), Vec::<String>::new());
+        assert_eq!(said("Trumpet 2", "G5", 2.0), Vec::<String>::new());
+        let found = said("Trumpet 2", "A5", 2.0);
+        assert_eq!(found.len(), 1, "{found:?}");
+        assert!(
+            found[0].contains("above written G5") && found[0].contains("grade 2"),
+            "{found:?}"
+        );
+        assert_eq!(said("Trumpet 1", "C6", 3.0), Vec::<String>::new());
+        assert_eq!(said("Trumpet 1", "D6", 3.0).len(), 1);
+        assert_eq!(said("Trumpet 1", "D6", 4.0), Vec::<String>::new());
+    }
+
+    #[test]
+    fn a_note_held_at_the_edge_is_named() {
+        let mut page = Page::of("Trumpet 2", (-1, -2, 0));
+        page.bar("", &[("B5", 4, "<tie type=\"start\"/>")]);
+        page.bar("", &[("B5", 4, "<tie type=\"stop\"/>")]);
+        let held = style("written-range", "held-beats", 4.0);
+        assert_eq!(page.findings("written-range", &held).len(), 1);
+        let never = style("written-range", "held-beats", 0.0);
+        assert_eq!(page.findings("written-range", &never), Vec::<String>::new());
+    }
 }
