@@ -2,7 +2,7 @@
 //! music theory text (choir); in thickened lines parallels are the point, so the rule is off unless
 //! a style asks for it.
 
-use super::{Example, Group, Reading, Rule};
+use super::{Example, Group, Reading, Rule, Setting};
 use crate::diagnosis::{Fault, Passage};
 use crate::finding::{Finding, Level, NoteAtFault, NoteRef};
 use crate::score::Articulations;
@@ -15,6 +15,7 @@ pub(super) static RULE: Rule = Rule {
     asks: "The outer voices do not go from a fifth or octave to another in the same direction.",
     why: "The two voices that are heard best fuse into one for a moment, and the texture thins.",
     exceptions: &[
+        "sections of instruments, unless the style asks for them",
         "thickened lines: a doubled lead, octaves, unisons",
         "the outer voices run in parallel for three chords or more: a doubling",
         "over a rest, a fermata or a phrase's end",
@@ -22,7 +23,11 @@ pub(super) static RULE: Rule = Rule {
     source: "published: open music theory text (choir); a jazz voicing course for thickened lines",
     level: Level::Warning,
     off: true,
-    settings: &[],
+    settings: &[Setting {
+        name: "instruments",
+        about: "1 to judge sections of instruments too, 0 only choirs",
+        default: 0.0,
+    }],
     examples: &[Example {
         wrong: "meter: 4/4
 section: choir
@@ -68,8 +73,9 @@ bass    | D3 C3 B3 |
 };
 
 fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
+    let all = reading.setting(&RULE, "instruments") > 0.0;
     for passage in reading.passages {
-        if passage.section.chordal {
+        if passage.section.chordal || !all && !passage.section.is_choir() {
             continue;
         }
         let mut run: Vec<usize> = Vec::new();
