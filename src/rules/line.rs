@@ -226,14 +226,17 @@ pub(super) fn merged(score: &Score, findings: Vec<Finding>) -> Vec<Finding> {
         let (Some(first), all) = (names.first(), super::wording::join(&names)) else {
             continue;
         };
-        let renamed = |text: &str| {
-            text.strip_prefix(first.as_str())
-                .map_or_else(|| text.to_owned(), |rest| format!("{all}{rest}"))
-        };
-        finding.message = renamed(&finding.message);
-        finding.suggestion = finding.suggestion.as_deref().map(renamed);
+        finding.message = renamed(&finding.message, first, &all);
+        let suggestion = finding.suggestion.as_deref();
+        finding.suggestion = suggestion.map(|s| renamed(s, first, &all));
     }
     out
+}
+
+/// A text that begins with one name, beginning with another.
+fn renamed(text: &str, name: &str, new: &str) -> String {
+    text.strip_prefix(name)
+        .map_or_else(|| text.to_owned(), |rest| format!("{new}{rest}"))
 }
 
 /// The dynamic in force in a part, as written.
