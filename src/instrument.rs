@@ -105,6 +105,64 @@ pub struct HandSpan {
     pub large: i16,
 }
 
+/// How many mallets a player has, and how far the two of one hand open, in semitones.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Mallets {
+    /// In both hands.
+    pub count: u8,
+    /// How far those of one hand open.
+    pub span: i16,
+}
+
+/// What is awkward about a register.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum RegisterKind {
+    /// Notes cannot start softly, and answer late.
+    NoSoftStart,
+    /// Slurs between the lower and the upper note of it change register.
+    Break,
+    /// Thin or dull: easily covered.
+    Weak,
+    /// Never soft.
+    Thick,
+    /// Not safe in section parts.
+    Insecure,
+    /// Out of tune on most instruments.
+    OutOfTune,
+    /// Not there without an addition.
+    Missing,
+    /// High enough to tire the player.
+    Tiring,
+}
+
+/// A register that does not do everything, at written pitch.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Register {
+    /// Lowest and highest note.
+    pub range: (Pitch, Pitch),
+    /// What is awkward about it.
+    pub kind: RegisterKind,
+    /// The same in a sentence.
+    pub about: String,
+    /// Where it comes from.
+    pub source: String,
+}
+
+/// What players of a school grade are asked for, at written pitch.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct GradeRange {
+    /// The highest grade it holds for.
+    pub to: u8,
+    /// Lowest and highest note.
+    pub range: (Pitch, Pitch),
+    /// The same for the first seat.
+    pub lead: Option<(Pitch, Pitch)>,
+    /// Where it comes from.
+    pub source: String,
+}
+
 /// Ranges at written pitch, each from lowest to highest note.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Ranges {
@@ -177,6 +235,14 @@ pub struct Instrument {
     pub caution: Option<String>,
     /// How far one hand reaches, on a keyboard.
     pub hand_span: Option<HandSpan>,
+    /// Registers that do not do everything.
+    pub registers: Vec<Register>,
+    /// What school grades are asked for, the lowest grades first.
+    pub grades: Vec<GradeRange>,
+    /// Its open strings at written pitch, where chords are played on them.
+    pub strings: Vec<Pitch>,
+    /// What its chords are struck with.
+    pub mallets: Option<Mallets>,
     /// Where its values come from, all groups in one text.
     pub source: String,
     /// Where each group of values comes from, by the group's name in the file.
@@ -278,6 +344,29 @@ impl Instrument {
         }
     }
 
+    /// What players of a school grade (1 to 6) are asked for in a seat, at written pitch. Grades that
+    /// have no range of their own: 1 and 2 the school range, 3 and 4 the comfortable one, from 5 on
+    /// the professional one.
+    pub fn graded(&self, grade: u8, seat: Option<u8>) -> (Pitch, Pitch) {
+        let own = self.grades.iter().find(|g| grade <= g.to);
+        if let Some(own) = own {
+            return match (seat, own.lead) {
+                (Some(1), Some(lead)) => lead,
+                _ => own.range,
+            };
+        }
+        let range = &self.range;
+        match grade {
+            1 | 2 => range.school.or(range.comfortable),
+            3 | 4 => range.comfortable,
+            _ => None,
+        }
+        .unwrap_or(match (seat, range.lead) {
+            (Some(1), Some(lead)) => lead,
+            _ => range.professional,
+        })
+    }
+
     /// Whether a part said to be "in" this key (pitch class that its written C sounds) can be one.
     fn may_be_in(&self, key: i16) -> bool {
         let own = self.transposition.chromatic.rem_euclid(12);
@@ -329,7 +418,32 @@ struct InstrumentEntry {
     bare: Vec<String>,
     caution: Option<String>,
     hand_span: Option<HandSpan>,
+    #[serde(default)]
+    registers: Vec<RegisterEntry>,
+    #[serde(default)]
+    grades: Vec<GradeEntry>,
+    #[serde(default)]
+    strings: Vec<String>,
+    mallets: Option<Mallets>,
     source: BTreeMap<String, String>,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct RegisterEntry {
+    range: (String, String),
+    kind: RegisterKind,
+    about: String,
+    source: String,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct GradeEntry {
+    to: u8,
+    range: (String, String),
+    lead: Option<(String, String)>,
+    source: String,
 }
 
 #[derive(Deserialize)]
@@ -436,6 +550,54 @@ impl InstrumentEntry {
         Ok(ranges)
     }
 
+    fn registers(&self) -> Result<Vec<Register>, CatalogueError> {
+        self.registers
+            .iter()
+            .map(|r| {
+                Ok(Register {
+                    range: self.range_of("registers", &r.range)?,
+                    kind: r.kind,
+                    about: r.about.clone(),
+                    source: r.source.clone(),
+                })
+            })
+            .collect()
+    }
+
+    fn grades(&self) -> Result<Vec<GradeRange>, CatalogueError> {
+        let mut grades = self
+            .grades
+            .iter()
+            .map(|g| {
+                Ok(GradeRange {
+                    to: g.to,
+                    range: self.range_of("grades", &g.range)?,
+                    lead: g
+                        .lead
+                        .as_ref()
+                        .map(|l| self.range_of("grades", l))
+                        .transpose()?,
+                    source: g.source.clone(),
+                })
+            })
+            .collect::<Result<Vec<_>, CatalogueError>>()?;
+        grades.sort_by_key(|g| g.to);
+        Ok(grades)
+    }
+
+    fn strings(&self) -> Result<Vec<Pitch>, CatalogueError> {
+        self.strings
+            .iter()
+            .map(|text| {
+                text.parse().map_err(|error| CatalogueError::Pitch {
+                    instrument: self.key.clone(),
+                    group: "strings",
+                    error,
+                })
+            })
+            .collect()
+    }
+
     fn check_sources(&self) -> Result<(), CatalogueError> {
         let groups = [
             ("transpose", true),
@@ -445,7 +607,23 @@ impl InstrumentEntry {
             ("lead", self.lead.is_some()),
             ("comfortable", self.comfortable.is_some()),
             ("school", self.school.is_some()),
+            ("strings", !self.strings.is_empty()),
+            ("mallets", self.mallets.is_some()),
         ];
+        for (group, texts) in [
+            (
+                "registers",
+                self.registers.iter().map(|r| &r.source).collect::<Vec<_>>(),
+            ),
+            ("grades", self.grades.iter().map(|g| &g.source).collect()),
+        ] {
+            if texts.iter().any(|t| t.trim().is_empty()) {
+                return Err(CatalogueError::NoSource {
+                    instrument: self.key.clone(),
+                    group,
+                });
+            }
+        }
         for (group, present) in groups {
             if present && self.source.get(group).is_none_or(|s| s.trim().is_empty()) {
                 return Err(CatalogueError::NoSource {
@@ -460,6 +638,9 @@ impl InstrumentEntry {
     fn instrument(self) -> Result<Instrument, CatalogueError> {
         let range = self.ranges()?;
         self.check_sources()?;
+        let registers = self.registers()?;
+        let grades = self.grades()?;
+        let strings = self.strings()?;
         let source: Vec<String> = self
             .source
             .iter()
@@ -492,6 +673,10 @@ impl InstrumentEntry {
             sounds: self.sounds,
             caution: self.caution,
             hand_span: self.hand_span,
+            registers,
+            grades,
+            strings,
+            mallets: self.mallets,
             sources: self.source,
         })
     }

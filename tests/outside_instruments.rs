@@ -298,3 +298,47 @@ fn the_reference_librarys_table() {
         }
     }
 }
+
+#[test]
+fn school_grades() {
+    let top = |key: &str, grade, seat| instrument(key).graded(grade, seat).1;
+    // published: the US Army Field Band's grading page: easy charts take the trumpet to G5 and the
+    // trombone to D4 (octave inferred), a lead of middle grades to C6 or D6, and the bass trombone
+    // down to the pedal Bb1.
+    assert_eq!(top("trumpet", 2, Some(2)), p("G5"));
+    assert_eq!(top("trombone", 1, None), p("D4"));
+    assert_eq!(top("trumpet", 3, Some(1)), p("C6"));
+    assert_eq!(top("trumpet", 4, Some(1)), p("D6"));
+    assert_eq!(instrument("bass-trombone").graded(4, None).0, p("Bb1"));
+    // published: a band publisher's grade table, octaves inferred: the clarinet's grade 1 stays
+    // under the break.
+    assert_eq!(top("clarinet", 1, None), p("Bb4"));
+    for i in &catalogue().instruments {
+        for grade in 1..=6 {
+            let (low, high) = i.graded(grade, Some(2));
+            assert!(low.midi() < high.midi(), "{} {grade}", i.key);
+        }
+        assert_eq!(i.graded(6, Some(2)), i.range.professional, "{}", i.key);
+    }
+}
+
+#[test]
+fn awkward_registers() {
+    use chartproof::instrument::RegisterKind::{Break, Missing, NoSoftStart};
+    let has = |key: &str, kind, low, high| {
+        instrument(key)
+            .registers
+            .iter()
+            .any(|r| r.kind == kind && r.range == (p(low), p(high)) && !r.source.is_empty())
+    };
+    // published: an open orchestration course and an arranging tutorial: soprano and alto cannot
+    // start softly from Bb3 to C#4, the tenor to D4; the baritone can.
+    assert!(has("alto-saxophone", NoSoftStart, "Bb3", "C#4"));
+    assert!(has("soprano-saxophone", NoSoftStart, "Bb3", "C#4"));
+    assert!(has("tenor-saxophone", NoSoftStart, "Bb3", "D4"));
+    assert!(!has("baritone-saxophone", NoSoftStart, "Bb3", "C#4"));
+    // published: a band publisher's grade table and an orchestration text
+    assert!(has("clarinet", Break, "Bb4", "B4"));
+    // published: Wikipedia, Trombone: not there without an F attachment
+    assert!(has("trombone", Missing, "B1", "Eb2"));
+}

@@ -2,15 +2,20 @@
 //! which are also its tests. A rule knows no file format and prints nothing.
 
 mod free;
+mod line;
 mod together;
 mod whole;
 mod wording;
 
 mod articulation_agreement;
+mod awkward_leap;
 mod bar_count;
+mod breath;
 mod chord_symbol_agreement;
+mod double_stop;
 mod doubled_note;
 mod dynamic_agreement;
+mod endurance;
 mod hand_span;
 mod lead_doubling;
 mod lead_not_on_top;
@@ -18,16 +23,22 @@ mod low_interval;
 mod meter_agreement;
 mod minor_ninth;
 mod missing_guide_tone;
+mod parallel_outer_voices;
 mod passing_diminished;
+mod register_break;
 mod rehearsal_mark_agreement;
 mod repeat_agreement;
+mod repeated_inner_note;
 mod rhythm_unison;
 mod semitone_cluster;
 mod semitone_under_lead;
 mod slur_agreement;
+mod static_voice;
 mod technique_wanders;
 mod tempo_agreement;
+mod tessitura;
 mod unavailable_tension;
+mod unplayable_stretch;
 mod voice_crossing;
 mod wide_gap;
 mod written_range;
@@ -114,7 +125,7 @@ pub struct Rule {
 }
 
 /// All rules, in the order they are listed.
-pub static ALL: [&Rule; 28] = [
+pub static ALL: [&Rule; 38] = [
     &passing_diminished::RULE,
     &wrong_note::RULE,
     &missing_guide_tone::RULE,
@@ -133,7 +144,17 @@ pub static ALL: [&Rule; 28] = [
     &hand_span::RULE,
     &minor_ninth::RULE,
     &semitone_cluster::RULE,
+    &awkward_leap::RULE,
+    &repeated_inner_note::RULE,
+    &static_voice::RULE,
+    &parallel_outer_voices::RULE,
     &written_range::RULE,
+    &tessitura::RULE,
+    &endurance::RULE,
+    &breath::RULE,
+    &register_break::RULE,
+    &double_stop::RULE,
+    &unplayable_stretch::RULE,
     &rhythm_unison::RULE,
     &articulation_agreement::RULE,
     &slur_agreement::RULE,
@@ -555,10 +576,15 @@ mod tests {
         "tempo-agreement",
     ];
 
-    fn findings(text: &str) -> (Score, Vec<Finding>) {
+    /// With a rule that is off switched on.
+    fn findings(text: &str, rule: &Rule) -> (Score, Vec<Finding>) {
         let score = grid::read(Path::new("example.passage"), text.into())
             .unwrap_or_else(|e| panic!("{e}\n{text}"));
-        let findings = proof(&score, &Style::default()).findings;
+        let mut style = Style::default();
+        if rule.off {
+            style.levels.insert(rule.name.to_owned(), Some(rule.level));
+        }
+        let findings = proof(&score, &style).findings;
         (score, findings)
     }
 
@@ -572,7 +598,7 @@ mod tests {
                 rule.name
             );
             for example in rule.examples {
-                let (score, found) = findings(example.wrong);
+                let (score, found) = findings(example.wrong, rule);
                 let said: Vec<String> = found
                     .iter()
                     .map(|f| {
@@ -592,7 +618,7 @@ mod tests {
                     score.beat_at(found[0].at).to_string(),
                 );
                 assert_eq!((at.0.as_str(), at.1.as_str()), example.at, "{}", rule.name);
-                let (_, found) = findings(example.right);
+                let (_, found) = findings(example.right, rule);
                 assert_eq!(found, [], "{}", rule.name);
             }
         }

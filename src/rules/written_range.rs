@@ -1,7 +1,7 @@
 //! `written-range`: what the instrument has. Ranges are data with their sources:
 //! `rules/instruments.toml`.
 
-use super::{Example, Group, Reading, Rule, wording};
+use super::{Example, Group, Reading, Rule, Setting, wording};
 use crate::finding::{Finding, Level, NoteAtFault, NoteRef};
 use crate::instrument::{Instrument, RangeVerdict};
 use crate::pitch::Pitch;
@@ -11,13 +11,27 @@ use std::collections::BTreeMap;
 pub(super) static RULE: Rule = Rule {
     name: "written-range",
     group: Group::Players,
-    asks: "Every note lies in the range the instrument has (error), and in the range players are asked for (warning).",
+    asks: "Every note lies in the range the instrument has (error), and in the range players are asked for (warning): professionals, or those of the school grade that is set.",
     why: "The note is not on the instrument, or only a few players have it.",
-    exceptions: &["extensions that every current horn has (high F# key)"],
+    exceptions: &[
+        "extensions that every current horn has (high F# key)",
+        "the comfortable range is a matter for tessitura, except for notes held very long at the edge, which get a note outside the lead seat",
+    ],
     source: "published: orchestration handbooks' range tables; rules/instruments.toml names the source of each value",
     level: Level::Error,
     off: false,
-    settings: &[],
+    settings: &[
+        Setting {
+            name: "grade",
+            about: "school grade of the players, 1 to 6; 0 is professional",
+            default: 0.0,
+        },
+        Setting {
+            name: "held-beats",
+            about: "felt beats above which a note outside the comfortable range gets a note; 0 is never",
+            default: 4.0,
+        },
+    ],
     examples: &[Example {
         wrong: "meter: 4/4
 section: saxes
@@ -64,6 +78,10 @@ struct Outside<'a> {
     limit: Pitch,
     /// The addition to the instrument that has it.
     needs: Option<&'a str>,
+    /// The school grade that does not have it.
+    grade: Option<u8>,
+    /// It is only held too long for where it lies.
+    held: bool,
 }
 
 fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
@@ -74,7 +92,11 @@ fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
             };
             // One finding for the notes of one bar on the same side of the range.
             let mut bars: BTreeMap<(u32, bool), Vec<Outside<'_>>> = BTreeMap::new();
+            let leads = member.seat == Some(1) && passage.section.parts.len() > 1;
             for outside in notes_outside(reading, member.part, member.seat, instrument) {
+                if outside.held && leads {
+                    continue;
+                }
                 bars.entry((outside.note.at.bar, outside.above))
                     .or_default()
                     .push(outside);
@@ -99,6 +121,9 @@ fn notes_outside<'a>(
     seat: Option<u8>,
     instrument: &'a Instrument,
 ) -> impl Iterator<Item = Outside<'a>> {
+    let grade = reading.setting(&RULE, "grade").clamp(0.0, 6.0) as u8;
+    let graded = (grade > 0).then(|| instrument.graded(grade, seat));
+    let held = reading.setting(&RULE, "held-beats");
     reading.notes(index).filter_map(move |(i, note)| {
         let at = NoteRef {
             part: index,
@@ -114,8 +139,22 @@ fn notes_outside<'a>(
         // unusual one is brought to it.
         let written = note.sounding.transposed(instrument.transposition.inverse());
         let mut needs = None;
+        let beyond = |range: (Pitch, Pitch)| {
+            let midi = written.midi();
+            if midi < range.0.midi() {
+                Some(range.0)
+            } else {
+                (midi > range.1.midi()).then_some(range.1)
+            }
+        };
+        let school = graded.and_then(beyond);
+        let (mut of_grade, mut long) = (None, false);
         let (level, limit) = match instrument.judge_range(written, seat) {
             RangeVerdict::Impossible { limit } => (Level::Error, limit),
+            _ if school.is_some() => {
+                of_grade = Some(grade);
+                (Level::Warning, school?)
+            }
             // The published ranges of voices differ by a third; what lies between them is no mistake.
             RangeVerdict::Stretched { limit } if instrument.family == "voice" => {
                 (Level::Note, limit)
@@ -124,6 +163,12 @@ fn notes_outside<'a>(
             RangeVerdict::Extension { limit, name } => {
                 needs = Some(name);
                 (Level::Note, limit)
+            }
+            RangeVerdict::Professional
+                if instrument.family != "voice" && is_held(reading, at, note, held) =>
+            {
+                long = true;
+                (Level::Note, instrument.range.comfortable.and_then(beyond)?)
             }
             RangeVerdict::Comfortable | RangeVerdict::Professional => return None,
         };
@@ -134,8 +179,26 @@ fn notes_outside<'a>(
             level,
             limit,
             needs,
+            grade: of_grade,
+            held: long,
         })
     })
+}
+
+/// Whether a note and what it is tied to is held longer than so many felt beats.
+fn is_held(reading: &Reading<'_>, at: NoteRef, note: &Note, beats: f64) -> bool {
+    let score = reading.score;
+    let part = score.parts.get(at.part as usize);
+    let last = if note.flags.has(crate::score::NoteFlags::TIED_OUT) {
+        score.tied_chain(at).last().copied().unwrap_or(at)
+    } else {
+        at
+    };
+    let end = part
+        .and_then(|p| p.notes.get(last.note as usize))
+        .map_or(note.end(), Note::end);
+    let beat = score.meter_at(note.onset).felt_beat(score.per_quarter);
+    beats > 0.0 && (end - note.onset).0 as f64 > beats * beat.0 as f64
 }
 
 fn finding(
@@ -160,7 +223,17 @@ fn finding(
         ("below", "lowest", "up")
     };
     let voice = instrument.family == "voice";
+    let player = if voice { "" } else { " player" };
     let what = match (level, worst.needs) {
+        _ if worst.held => format!(
+            "the comfortable range of the {}, for a long time",
+            instrument.name
+        ),
+        _ if worst.grade.is_some() => format!(
+            "the {end} note a {}{player} of grade {} is asked for",
+            instrument.name,
+            worst.grade.unwrap_or_default()
+        ),
         (_, Some(needs)) => format!(
             "the {end} note of the {} without its {needs}",
             instrument.name
@@ -187,6 +260,10 @@ fn finding(
         format!("{who}: take the phrase {move_to} an octave, or give the note to {other}");
     let mut why = match level {
         Level::Error => RULE.why.to_owned(),
+        _ if worst.held => "It is on the instrument, but holding it there is an effort.".to_owned(),
+        _ if worst.grade.is_some() => {
+            "Players of this grade have not grown into it yet.".to_owned()
+        }
         _ if worst.needs.is_some() => {
             "Not every player's instrument has it; ask before it is on the stand.".to_owned()
         }
@@ -213,4 +290,43 @@ fn finding(
         suggestion: Some(suggestion),
         ..Finding::new(RULE.name, level, first.note.at, message)
     })
+}
+
+#[cfg(test)]
+mod tests {
+    use crate::rules::line::fixture::{Page, style};
+
+    fn said(seat: &str, pitch: &str, grade: f64) -> Vec<String> {
+        let mut page = Page::of(seat, (-1, -2, 0));
+        page.bar("", &[(pitch, 4, "")]);
+        page.findings("written-range", &style("written-range", "grade", grade))
+    }
+
+    #[test]
+    fn a_school_grade_lowers_the_limit() {
+        // Published: US Army Field Band, grading of jazz charts: easy charts to G5, a lead of middle
+        // grades to C6 or D6.
+        assert_eq!(said("Trumpet 2", "A5", 0.0), Vec::<String>::new());
+        assert_eq!(said("Trumpet 2", "G5", 2.0), Vec::<String>::new());
+        let found = said("Trumpet 2", "A5", 2.0);
+        assert_eq!(found.len(), 1, "{found:?}");
+        assert!(
+            found[0].contains("above written G5") && found[0].contains("grade 2"),
+            "{found:?}"
+        );
+        assert_eq!(said("Trumpet 1", "C6", 3.0), Vec::<String>::new());
+        assert_eq!(said("Trumpet 1", "D6", 3.0).len(), 1);
+        assert_eq!(said("Trumpet 1", "D6", 4.0), Vec::<String>::new());
+    }
+
+    #[test]
+    fn a_note_held_at_the_edge_is_named() {
+        let mut page = Page::of("Trumpet 2", (-1, -2, 0));
+        page.bar("", &[("B5", 4, "<tie type=\"start\"/>")]);
+        page.bar("", &[("B5", 4, "<tie type=\"stop\"/>")]);
+        let held = style("written-range", "held-beats", 4.0);
+        assert_eq!(page.findings("written-range", &held).len(), 1);
+        let never = style("written-range", "held-beats", 0.0);
+        assert_eq!(page.findings("written-range", &never), Vec::<String>::new());
+    }
 }
