@@ -5,6 +5,7 @@ use crate::finding::Finding;
 use crate::fixing;
 use crate::rules::{self, Reading};
 use crate::score::{Place, Score};
+use crate::sonority::heard;
 use crate::style::Style;
 use crate::voicing::{Technique, mechanical_of};
 
@@ -38,8 +39,11 @@ pub struct Proofed {
     pub remarks: Vec<String>,
 }
 
-/// Proofs one score under a house style.
+/// Proofs one score under a house style. A part whose transposition is plainly missing or wrong is
+/// read as it was meant ([`heard`]).
 pub fn proof(score: &Score, style: &Style) -> Proofed {
+    let meant = heard(score);
+    let score = meant.as_ref().unwrap_or(score);
     let passages = passages(score, style);
     let mut findings = rules::check(&Reading::new(score, style, &passages));
     fixing::verify(score, style, &passages, &mut findings);

@@ -1,21 +1,34 @@
 //! The rules: one file each, holding what it asks, its check, and its wrong and right examples,
 //! which are also its tests. A rule knows no file format and prints nothing.
 
+mod example;
 mod free;
+mod page;
 mod wording;
 
+mod bar_length;
+mod clef;
+mod courtesy_accidental;
 mod doubled_note;
+mod entry_dynamic;
 mod hand_span;
+mod instrument_change;
+mod key_signature_agreement;
 mod lead_doubling;
 mod lead_not_on_top;
 mod low_interval;
 mod minor_ninth;
 mod missing_guide_tone;
+mod multi_rest;
 mod passing_diminished;
 mod semitone_cluster;
 mod semitone_under_lead;
+mod spelling;
 mod technique_wanders;
+mod tie_mismatch;
+mod transposition;
 mod unavailable_tension;
+mod unclosed_slur;
 mod voice_crossing;
 mod wide_gap;
 mod written_range;
@@ -53,7 +66,8 @@ pub enum Group {
     Notation,
 }
 
-/// A wrong passage and the same put right, as grids.
+/// A wrong passage and the same put right, as grids with what else stands on the page
+/// ([`Example::score`]).
 #[derive(Clone, Copy, Debug)]
 pub struct Example {
     /// Holds one mistake.
@@ -102,7 +116,7 @@ pub struct Rule {
 }
 
 /// All rules, in the order they are listed.
-pub static ALL: [&Rule; 18] = [
+pub static ALL: [&Rule; 29] = [
     &passing_diminished::RULE,
     &wrong_note::RULE,
     &missing_guide_tone::RULE,
@@ -121,6 +135,17 @@ pub static ALL: [&Rule; 18] = [
     &minor_ninth::RULE,
     &semitone_cluster::RULE,
     &written_range::RULE,
+    &bar_length::RULE,
+    &tie_mismatch::RULE,
+    &spelling::RULE,
+    &transposition::RULE,
+    &key_signature_agreement::RULE,
+    &clef::RULE,
+    &entry_dynamic::RULE,
+    &courtesy_accidental::RULE,
+    &unclosed_slur::RULE,
+    &instrument_change::RULE,
+    &multi_rest::RULE,
 ];
 
 /// What rules look at.
@@ -214,6 +239,12 @@ impl<'a> Reading<'a> {
             .take(to)
             .skip(from)
             .map(|(i, n)| (i as u32, n))
+    }
+
+    /// Whether a few bars are looked at again after notes have changed pitch. What a rule says of
+    /// anything but pitch cannot have changed then.
+    fn is_recheck(&self) -> bool {
+        self.bars.is_some()
     }
 
     /// A setting of a rule, as the style has it or as the rule does.
@@ -506,12 +537,9 @@ pub fn named(name: &str) -> Option<&'static Rule> {
 mod tests {
     use super::*;
     use crate::proof::proof;
-    use crate::reading::grid;
-    use std::path::Path;
 
-    fn findings(text: &str) -> (Score, Vec<Finding>) {
-        let score = grid::read(Path::new("example.passage"), text.into())
-            .unwrap_or_else(|e| panic!("{e}\n{text}"));
+    fn findings(text: &'static str) -> (Score, Vec<Finding>) {
+        let score = Example::score(text).unwrap_or_else(|e| panic!("{e}\n{text}"));
         let findings = proof(&score, &Style::default()).findings;
         (score, findings)
     }

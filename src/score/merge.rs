@@ -129,7 +129,8 @@ impl Change {
         });
         let bars = part.bars.iter_mut().all(|b| {
             self.span(&mut b.span);
-            self.ticks(&mut b.filled)
+            let voice = b.short_voice.as_mut().is_none_or(|(_, t)| self.ticks(t));
+            voice && self.ticks(&mut b.filled)
         });
         notes
             && rests
@@ -140,6 +141,7 @@ impl Change {
             && self.marks(&mut part.transpositions)
             && self.marks(&mut part.words)
             && self.marks(&mut part.dynamics)
+            && self.marks(&mut part.loose_slurs)
             && self.marks(&mut part.chords)
             && self.marks(&mut part.tempos)
     }
