@@ -10,7 +10,7 @@ use std::collections::BTreeMap;
 pub(super) static RULE: Rule = Rule {
     name: "bar-length",
     group: Group::Notation,
-    asks: "The notes and rests of every bar add up to its meter.",
+    asks: "The notes and rests of every bar add up to its meter; where all parts have the same odd length, or only a second layer of a staff stops short, it is a warning.",
     why: "With a beat too many or too few the player is out by a beat from here on, and the rehearsal stops.",
     exceptions: &[
         "pickups, bars the file says not to count, cadenzas without a meter",
@@ -112,20 +112,20 @@ fn part_bar(part: &Part, index: usize) -> Option<&PartBar> {
     part.bars.get(index)
 }
 
-/// For each bar of a part, whether nothing but a rest stands in it.
+/// For each bar of a part, whether no note stands in it.
 fn resting(part: &Part) -> Vec<bool> {
-    let mut silent = vec![false; part.bars.len()];
-    for rest in part.rests.iter().filter(|r| r.whole_bar) {
-        if let Some(slot) = silent.get_mut(rest.at.bar as usize) {
-            *slot = true;
-        }
-    }
+    let mut silent = vec![part.unpitched == 0; part.bars.len()];
     for note in &part.notes {
         if let Some(slot) = silent.get_mut(note.at.bar as usize) {
             *slot = false;
         }
     }
     silent
+}
+
+/// Files round tuplets and tremolos; less than this (a sixty-fourth) is no mistake of a writer's.
+fn is_rounding(a: Ticks, b: Ticks, per_quarter: Ticks) -> bool {
+    (a - b).0.abs() * 16 < per_quarter.0
 }
 
 fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
@@ -139,20 +139,28 @@ fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
         .collect();
     let meters = meters(score);
     let last = score.bars.len().saturating_sub(1);
+    let mut before: Option<(usize, (Ticks, Vec<u32>))> = None;
     for (index, (bar, meter)) in bars.iter().zip(&meters).enumerate() {
         let Some(meter) = *meter else { continue };
         let nominal = meter.bar(score.per_quarter);
         let short_ok = index == 0 || index == last;
         let united = bar.by_length.len() == 1;
         for (&length, parts) in &bar.by_length {
-            if length == nominal || length < nominal && short_ok {
+            if is_rounding(length, nominal, score.per_quarter)
+                || length < nominal && short_ok
+                || united && is_split(&bars, index, length, nominal)
+            {
                 continue;
             }
-            let all = united && is_split(&bars, index, length, nominal);
-            if all {
-                continue;
+            // The same parts going on in the same way are one mistake, told where it begins.
+            let same = (length, parts.clone());
+            let run = before
+                .as_ref()
+                .is_some_and(|b| b.1 == same && b.0 + 1 == index);
+            before = Some((index, same));
+            if !run {
+                out.push(wrong_length(score, index, meter, length, parts, united));
             }
-            out.push(wrong_length(score, index, meter, length, parts, united));
         }
         for (part, own) in score.parts.iter().enumerate() {
             let short = part_bar(own, index).and_then(|b| b.short_voice);
@@ -206,6 +214,12 @@ fn wrong_length(
     united: bool,
 ) -> Finding {
     let nominal = meter.bar(score.per_quarter);
+    // Where all agree nobody gets lost.
+    let level = if united && parts.len() > 1 {
+        Level::Warning
+    } else {
+        Level::Error
+    };
     let who = if united && parts.len() > 1 {
         "every part".to_owned()
     } else {
@@ -227,7 +241,7 @@ fn wrong_length(
     } else {
         format!("{who}: {advice} {by} of rest or length, or write the meter that is meant")
     };
-    let notes = parts.iter().flat_map(|&p| {
+    let notes = parts.iter().filter_map(|&p| {
         let own = score.parts.get(p as usize);
         let notes = own.map_or(&[][..], |p| &p.notes);
         let from = notes.partition_point(|n| (n.at.bar as usize) < index);
@@ -247,7 +261,7 @@ fn wrong_length(
         notes: at_fault(notes, "the bar does not add up"),
         ..finding(
             &RULE,
-            Level::Error,
+            level,
             parts.to_vec(),
             Place {
                 bar: index as u32,
@@ -274,7 +288,7 @@ fn short_voice(
     let who = names(score, &[part]);
     finding(
         &RULE,
-        Level::Error,
+        Level::Warning,
         vec![part],
         Place {
             bar: index as u32,

@@ -4,8 +4,8 @@ use super::page::{at_fault, finding, pitched};
 use super::{Example, Group, Reading, Rule, wording};
 use crate::finding::{Finding, Level, NoteRef};
 use crate::pitch::{NoteName, Step};
-use crate::score::{Key, Note, NoteFlags, Part};
-use std::collections::HashMap;
+use crate::score::{Key, NoteFlags, Part, Span};
+use std::collections::{HashMap, HashSet};
 
 pub(super) static RULE: Rule = Rule {
     name: "courtesy-accidental",
@@ -18,7 +18,8 @@ pub(super) static RULE: Rule = Rule {
     ],
     source: "published: a university's page on accidentals and a university proofreading checklist; whether always or only where it confuses, they differ",
     level: Level::Note,
-    off: false,
+    // Whether reminders are printed always or only where they are needed is a house's own choice.
+    off: true,
     settings: &[],
     examples: &[Example {
         wrong: "meter: 4/4
@@ -62,8 +63,7 @@ fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
         return;
     }
     for (index, part) in pitched(reading.score) {
-        let printed = |n: &Note| n.flags.has(NoteFlags::ACCIDENTAL);
-        if part.notes.iter().any(printed) {
+        if !part.accidentals.is_empty() {
             part_reminders(reading, index, part, out);
         }
     }
@@ -73,6 +73,7 @@ fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
 type Position = (u8, i16);
 
 fn part_reminders(reading: &Reading<'_>, index: u32, part: &Part, out: &mut Vec<Finding>) {
+    let printed: HashSet<Span> = part.accidentals.iter().copied().collect();
     // What each line and space last had in the bar before and in this one.
     let mut before: HashMap<Position, i8> = HashMap::new();
     let mut here: HashMap<Position, i8> = HashMap::new();
@@ -100,7 +101,7 @@ fn part_reminders(reading: &Reading<'_>, index: u32, part: &Part, out: &mut Vec<
         if seen
             || !misled
             || note.written.alter != own
-            || note.flags.has(NoteFlags::ACCIDENTAL)
+            || printed.contains(&note.span)
             || note.flags.has(NoteFlags::TIED_IN)
         {
             continue;

@@ -1,10 +1,11 @@
 //! `entry-dynamic`: an entry says how loud it is.
 
-use super::page::{at_fault, finding, pitched};
-use super::{Example, Group, Reading, Rule, Setting, wording};
+use super::page::{at_fault, finding, names, pitched};
+use super::{Example, Group, Reading, Rule, Setting};
 use crate::finding::{Finding, Level, NoteRef};
-use crate::score::{Note, Part};
+use crate::score::{Note, Part, Place, Score};
 use crate::time::Ticks;
+use std::collections::BTreeMap;
 
 pub(super) static RULE: Rule = Rule {
     name: "entry-dynamic",
@@ -102,8 +103,9 @@ fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
         return;
     }
     let bars = reading.setting(&RULE, "bars");
+    // Parts that come in together without a dynamic are one omission.
+    let mut bare: BTreeMap<(Place, bool), Vec<(NoteRef, u32)>> = BTreeMap::new();
     for (index, part, marks) in &parts {
-        let name = wording::part(score, *index);
         let mut silent_from = Ticks::ZERO;
         let mut last_bar: Option<u32> = None;
         for (i, note) in part.notes.iter().enumerate().filter(|(_, n)| n.sounds()) {
@@ -116,7 +118,13 @@ fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
                 let from = marks.partition_point(|m| *m < silent_from);
                 let marked = marks.get(from).is_some_and(|m| *m <= latest);
                 if !marked {
-                    out.push(entry_without(*index, i, note, rest, name));
+                    let at = NoteRef {
+                        part: *index,
+                        note: i as u32,
+                    };
+                    bare.entry((note.at, rest.is_none()))
+                        .or_default()
+                        .push((at, rest.unwrap_or_default()));
                 }
                 // A part without any is told once.
                 if marks.is_empty() {
@@ -124,9 +132,11 @@ fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
                 }
             }
             silent_from = silent_from.max(note.end());
-            let ends = note.at.bar;
-            last_bar = Some(last_bar.map_or(ends, |b| b.max(ends)));
+            last_bar = last_bar.max(Some(note.at.bar));
         }
+    }
+    for ((at, first), entries) in bare {
+        out.push(without(score, at, first, &entries));
     }
 }
 
@@ -136,30 +146,27 @@ fn is_slashed(part: &Part, note: &Note) -> bool {
         .is_some_and(|b| b.slashes)
 }
 
-fn entry_without(part: u32, index: usize, note: &Note, rest: Option<u32>, name: &str) -> Finding {
-    let written = note.written;
-    let message = match rest {
-        None => format!("{name}: no dynamic at the first note, {written}"),
-        Some(bars) => {
-            format!("{name}: no dynamic at the entry on {written} after {bars} bars of rest")
-        }
+fn without(score: &Score, at: Place, first: bool, entries: &[(NoteRef, u32)]) -> Finding {
+    let mut parts: Vec<u32> = entries.iter().map(|(n, _)| n.part).collect();
+    parts.dedup();
+    let who = names(score, &parts);
+    let message = if first {
+        format!("{who}: no dynamic at the first note")
+    } else {
+        let bars = entries.iter().map(|(_, rest)| *rest).min().unwrap_or(0);
+        format!("{who}: no dynamic at the entry after {bars} bars of rest")
     };
-    let notes = at_fault(
-        [NoteRef {
-            part,
-            note: index as u32,
-        }],
-        "how loud?",
-    );
     Finding {
-        notes,
+        notes: at_fault(entries.iter().map(|(n, _)| *n), "how loud?"),
         ..finding(
             &RULE,
             RULE.level,
-            vec![part],
-            note.at,
+            parts,
+            at,
             message,
-            format!("{name}: write the dynamic that the other parts of the section have there"),
+            format!(
+                "{who}: write a dynamic at the entry, as the other parts of the section have it"
+            ),
         )
     }
 }

@@ -157,7 +157,10 @@ impl<'a> Sign<'a> {
                     part.loose_slurs.push(self.mark(LooseSlur::Stop));
                 }
             }
-            ("accidental", "") => flag(part, NoteFlags::ACCIDENTAL)?,
+            ("accidental", "") => {
+                let span = self.note(part)?.span;
+                part.accidentals.push(span);
+            }
             ("rehearsal", mark) => {
                 let letter = mark.strip_prefix("mark ")?;
                 part.bars.get_mut(self.at.bar as usize)?.rehearsal = Some(letter.to_owned());

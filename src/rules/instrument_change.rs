@@ -263,12 +263,7 @@ fn changes(
                 }
                 muted = Some(name);
             }
-            Told::Open => {
-                if let Some(name) = muted.take() {
-                    add(format!("taking out the {name}"), words.onset, to_come);
-                }
-            }
-            Told::Hand => {
+            Told::Open | Told::Hand => {
                 if let Some(name) = muted.take() {
                     add(format!("taking out the {name}"), words.onset, to_come);
                 }

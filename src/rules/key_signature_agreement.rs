@@ -18,6 +18,7 @@ pub(super) static RULE: Rule = Rule {
         "parts written without any signature: horns, trumpets of an orchestra, and parts of no known instrument",
         "fewer than three parts, or no key that most of them share",
         "keys that differ in spelling only",
+        "voices of old music that have a flat more or less than the rest",
     ],
     source: "published: Wikipedia, list of transposing instruments; common practice, no source",
     level: Level::Error,
@@ -73,6 +74,13 @@ fn class(fifths: i8) -> usize {
     usize::from(fifths.rem_euclid(12).unsigned_abs())
 }
 
+/// Old vocal music gives single voices a flat more or less than the rest.
+fn is_partial(key: i8, expected: usize) -> bool {
+    key <= 0
+        && (class(key + 1) == expected || class(key - 1) == expected)
+        && (expected == 0 || expected > 6)
+}
+
 fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
     if reading.is_recheck() {
         return;
@@ -110,6 +118,9 @@ fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
         .flat_map(|(i, v)| v.part.keys.iter().map(move |k| (k.onset, k.at, i)))
         .collect();
     marks.sort_unstable();
+    let singing = voters
+        .iter()
+        .all(|v| v.instrument.is_none_or(|i| i.family == "voice"));
     let mut counts = [0usize; 12];
     let mut common: Option<usize> = None;
     for group in marks.chunk_by(|a, b| a.0 == b.0) {
@@ -145,7 +156,7 @@ fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
                 continue;
             };
             let Some(key) = voter.key else { continue };
-            if class(key) == expected {
+            if class(key) == expected || singing && is_partial(key, expected) {
                 voter.blamed = None;
             } else if voter.blamed != Some((key, expected)) {
                 voter.blamed = Some((key, expected));

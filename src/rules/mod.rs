@@ -538,9 +538,14 @@ mod tests {
     use super::*;
     use crate::proof::proof;
 
-    fn findings(text: &'static str) -> (Score, Vec<Finding>) {
+    /// What is found in a passage; a rule that is off unless a style wants it is on for its own.
+    fn findings(rule: &Rule, text: &'static str) -> (Score, Vec<Finding>) {
         let score = Example::score(text).unwrap_or_else(|e| panic!("{e}\n{text}"));
-        let findings = proof(&score, &Style::default()).findings;
+        let mut style = Style::default();
+        if rule.off {
+            style.levels.insert(rule.name.to_owned(), Some(rule.level));
+        }
+        let findings = proof(&score, &style).findings;
         (score, findings)
     }
 
@@ -549,7 +554,7 @@ mod tests {
         for rule in ALL {
             assert!(!rule.examples.is_empty(), "{}", rule.name);
             for example in rule.examples {
-                let (score, found) = findings(example.wrong);
+                let (score, found) = findings(rule, example.wrong);
                 let said: Vec<String> = found
                     .iter()
                     .map(|f| {
@@ -569,7 +574,7 @@ mod tests {
                     score.beat_at(found[0].at).to_string(),
                 );
                 assert_eq!((at.0.as_str(), at.1.as_str()), example.at, "{}", rule.name);
-                let (_, found) = findings(example.right);
+                let (_, found) = findings(rule, example.right);
                 assert_eq!(found, [], "{}", rule.name);
             }
         }

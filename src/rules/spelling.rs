@@ -87,11 +87,14 @@ fn is_approach(passage: &Passage, index: usize, sonority: &Sonority) -> bool {
     sonority.voices.len() > 2 && sonority.voices.iter().all(|v| (v.midi - first) % 3 == 0)
 }
 
+/// Within so many bars the same misspelling goes on.
+const RUN: u32 = 4;
+
 /// Names against chord, key and line.
 fn names(reading: &Reading<'_>, passage: &Passage, out: &mut Vec<Finding>) {
     let score = reading.score;
-    // The last finding of each part, so that a run is told once.
-    let mut last: Vec<(u32, PitchClass, u32)> = Vec::new();
+    // What has been told: the pitch class, the bar it was last seen in, the finding.
+    let mut last: Vec<(PitchClass, u32, usize)> = Vec::new();
     for (index, sonority) in passage.sonorities.iter().enumerate() {
         let Some(chord) = score
             .chord_at(sonority.onset)
@@ -129,15 +132,23 @@ fn names(reading: &Reading<'_>, passage: &Passage, out: &mut Vec<Finding>) {
             {
                 continue;
             }
-            let told = (voice.note.part, found.class(), note.at.bar);
-            let run = last.iter().any(|(p, c, bar)| {
-                *p == told.0 && *c == told.1 && told.2.saturating_sub(*bar) <= 1
-            });
-            last.retain(|(p, c, _)| (*p, *c) != (told.0, told.1));
-            last.push(told);
-            if run {
+            // A run of the same note, and other seats that have it too, are one matter.
+            let class = note.sounding.class();
+            let run = last
+                .iter_mut()
+                .find(|(c, bar, _)| *c == class && note.at.bar.saturating_sub(*bar) <= RUN);
+            if let Some((_, bar, place)) = run {
+                *bar = note.at.bar;
+                if let Some(open) = out.get_mut(*place)
+                    && !open.parts.contains(&voice.note.part)
+                {
+                    open.parts.push(voice.note.part);
+                    open.parts.sort_unstable();
+                }
                 continue;
             }
+            last.retain(|(c, ..)| *c != class);
+            last.push((class, note.at.bar, out.len()));
             let name = wording::part(score, voice.note.part);
             let better = Pitch::named(wanted, note.written.midi()).unwrap_or(note.written);
             let symbol = chord.transposed(by.inverse());

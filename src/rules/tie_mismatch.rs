@@ -5,7 +5,7 @@ use super::{Example, Group, Reading, Rule, wording};
 use crate::finding::{Finding, Level, NoteRef};
 use crate::score::{Note, NoteFlags, Part, Score};
 use crate::time::Ticks;
-use std::collections::HashSet;
+use std::collections::{HashMap, HashSet};
 
 pub(super) static RULE: Rule = Rule {
     name: "tie-mismatch",
@@ -83,13 +83,17 @@ fn part_ties(score: &Score, index: u32, part: &Part, out: &mut Vec<Finding>) {
         part: index,
         note: i as u32,
     };
+    let joined = joined(notes);
     // When notes end, with their pitch; and when ties end that a finding has spoken of.
     let mut ends: HashSet<(Ticks, i16)> = HashSet::new();
     let mut spoken: HashSet<Ticks> = HashSet::new();
     for (i, note) in notes.iter().enumerate().filter(|(_, n)| n.sounds()) {
         let next = next_onset(score, part, note);
         ends.insert((next, note.written.midi()));
-        if !note.flags.has(NoteFlags::TIED_OUT) || note.duration <= Ticks::ZERO {
+        if !note.flags.has(NoteFlags::TIED_OUT)
+            || note.duration <= Ticks::ZERO
+            || joined.contains(&(i, NoteFlags::TIED_OUT.0))
+        {
             continue;
         }
         let from = notes.partition_point(|n| n.onset < next);
@@ -108,7 +112,14 @@ fn part_ties(score: &Score, index: u32, part: &Part, out: &mut Vec<Finding>) {
         {
             continue;
         }
-        spoken.insert(next);
+        // The notes of one chord are one mistake.
+        if !spoken.insert(next)
+            && let Some(open) = out.last_mut()
+            && open.at == note.at
+        {
+            open.notes.extend(at_fault([reference(i)], "tied"));
+            continue;
+        }
         let target = after
             .iter()
             .filter(|(_, n)| n.voice == note.voice || n.flags.has(NoteFlags::TIED_IN))
@@ -152,6 +163,7 @@ fn part_ties(score: &Score, index: u32, part: &Part, out: &mut Vec<Finding>) {
         let from_elsewhere =
             note.at.offset == Ticks::ZERO && bar.checked_sub(1).is_none_or(|b| is_joint(part, b));
         if !note.flags.has(NoteFlags::TIED_IN)
+            || joined.contains(&(i, NoteFlags::TIED_IN.0))
             || ends.contains(&(note.onset, note.written.midi()))
             || spoken.contains(&note.onset)
             || from_elsewhere
@@ -173,6 +185,29 @@ fn part_ties(score: &Score, index: u32, part: &Part, out: &mut Vec<Finding>) {
             )
         });
     }
+}
+
+/// Ends of ties that find each other by pitch, in this bar or the next, whatever the layers and
+/// lengths in the file say.
+fn joined(notes: &[Note]) -> HashSet<(usize, u16)> {
+    let mut open: HashMap<i16, usize> = HashMap::new();
+    let mut joined = HashSet::new();
+    for (i, note) in notes.iter().enumerate().filter(|(_, n)| n.sounds()) {
+        let pitch = note.written.midi();
+        if note.flags.has(NoteFlags::TIED_IN)
+            && let Some(from) = open.remove(&pitch)
+            && let Some(first) = notes.get(from)
+            && note.at.bar <= first.at.bar + 1
+            && note.onset > first.onset
+        {
+            joined.insert((from, NoteFlags::TIED_OUT.0));
+            joined.insert((i, NoteFlags::TIED_IN.0));
+        }
+        if note.flags.has(NoteFlags::TIED_OUT) {
+            open.insert(pitch, i);
+        }
+    }
+    joined
 }
 
 fn ends_bar(part: &Part, note: &Note) -> bool {

@@ -132,6 +132,9 @@ impl Change {
             let voice = b.short_voice.as_mut().is_none_or(|(_, t)| self.ticks(t));
             voice && self.ticks(&mut b.filled)
         });
+        for span in &mut part.accidentals {
+            self.span(span);
+        }
         notes
             && rests
             && bars

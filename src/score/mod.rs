@@ -289,8 +289,6 @@ impl NoteFlags {
     pub const CHORD_MEMBER: Self = Self(128);
     /// A ghost (bracketed) or cross notehead.
     pub const GHOST: Self = Self(256);
-    /// The file prints an accidental at it.
-    pub const ACCIDENTAL: Self = Self(512);
 
     /// Both sets together.
     #[must_use]
@@ -391,6 +389,8 @@ pub struct Part {
     pub transpositions: Vec<Mark<Transposition>>,
     /// Words over the staff.
     pub words: Vec<Mark<Words>>,
+    /// The notes (by their bytes) at which the file prints an accidental.
+    pub accidentals: Vec<Span>,
     /// Ends of slurs that have no other end.
     pub loose_slurs: Vec<Mark<LooseSlur>>,
     /// Dynamics, as written (`mf`, `ff`).

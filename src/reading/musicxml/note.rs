@@ -32,6 +32,8 @@ struct Fields {
     tie: NoteFlags,
     tied: NoteFlags,
     articulations: Articulations,
+    /// An accidental is printed.
+    accidental: bool,
     /// Ends of slurs: their number, and whether they start here.
     slurs: Vec<(u8, bool)>,
     dynamics: Option<String>,
@@ -58,6 +60,7 @@ pub(super) fn read(
         tie: NoteFlags::default(),
         tied: NoteFlags::default(),
         articulations: Articulations::default(),
+        accidental: false,
         slurs: Vec::new(),
         dynamics: None,
         shape: None,
@@ -114,7 +117,7 @@ impl Fields {
                 xml.skip()?;
             }
             "accidental" => {
-                self.flag(NoteFlags::ACCIDENTAL);
+                self.accidental = true;
                 xml.skip()?;
             }
             "notehead" => {
@@ -249,6 +252,9 @@ impl Fields {
                 }
                 if part.slashes {
                     self.flag(NoteFlags::SLASH);
+                }
+                if self.accidental {
+                    part.part.accidentals.push(span);
                 }
                 part.part.notes.push(Note {
                     at,
