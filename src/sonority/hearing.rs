@@ -404,3 +404,109 @@ fn by_ear(better: &Sense, worse: &Sense) -> String {
         worse.fit * 100.0
     )
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::reading::grid;
+    use std::path::Path;
+
+    const SOLI: &str = "key: Bb major
+meter: 4/4
+parts: alto 1 = alto saxophone
+       alto 2 = alto saxophone
+       tenor 1 = tenor saxophone
+       trombone 1 = trombone
+
+count      | 1  2  3  4  | 1  2  3   4  |
+alto 1     | D5 C5 D5 F5 | F5 D5 Eb5 D5 |
+alto 2     | Bb4 A4 Bb4 D5 | D5 Bb4 C5 Bb4 |
+tenor 1    | F4 Eb4 F4 Bb4 | Bb4 F4 G4 F4 |
+trombone 1 | D4 C4 D4 F4 | F4 D4 Eb4 D4 |
+";
+
+    fn soli() -> Score {
+        grid::read(Path::new("soli.passage"), SOLI.into()).unwrap()
+    }
+
+    /// The part as a file without its transposition has it.
+    fn strip(part: &mut Part) {
+        part.transpositions.clear();
+        part.states_transposition = false;
+        for note in &mut part.notes {
+            note.sounding = note.written;
+        }
+    }
+
+    #[test]
+    fn a_missing_transposition_is_read_as_meant() {
+        let good = soli();
+        assert!(heard(&good).is_none());
+        let mut score = good.clone();
+        strip(&mut score.parts[1]);
+        let meant = heard(&score).unwrap();
+        assert_eq!(meant.parts[1].notes, good.parts[1].notes);
+        assert_eq!(meant.presumed.len(), 1);
+        assert_eq!(meant.presumed[0].part, 1);
+        assert_eq!(meant.presumed[0].stated, None);
+        // Once heard, there is nothing left to hear.
+        assert!(heard(&meant).is_none());
+    }
+
+    #[test]
+    fn concert_scores_are_left_as_they_are() {
+        // All parts at concert pitch under one key signature, whether the file says so or not.
+        let mut score = soli();
+        for part in &mut score.parts {
+            for note in &mut part.notes {
+                note.written = note.sounding;
+            }
+            strip(part);
+            for key in &mut part.keys {
+                key.value.fifths = -2;
+            }
+        }
+        assert!(heard(&score).is_none());
+        let mut stated = soli();
+        strip(&mut stated.parts[1]);
+        stated.concert = true;
+        assert!(heard(&stated).is_none());
+    }
+
+    #[test]
+    fn a_missing_octave_is_read_as_meant() {
+        let mut score = soli();
+        let wrong = Transposition::from_parts(-1, -2, 0);
+        score.parts[2].transpositions[0].value = wrong;
+        for note in &mut score.parts[2].notes {
+            note.sounding = note.written.transposed(wrong);
+        }
+        let meant = heard(&score).unwrap();
+        // Published: Wikipedia, list of transposing instruments: a tenor saxophone sounds a major
+        // ninth below.
+        assert_eq!(meant.presumed[0].meant.chromatic, -14);
+        assert_eq!(meant.parts[2].notes, soli().parts[2].notes);
+    }
+
+    #[test]
+    fn without_signatures_the_sonorities_decide() {
+        let mut score = soli();
+        for part in &mut score.parts {
+            for key in &mut part.keys {
+                key.value.fifths = 0;
+            }
+        }
+        assert!(heard(&score).is_none());
+    }
+
+    #[test]
+    fn a_score_exported_without_any_transposition_gives_itself_away() {
+        let mut score = soli();
+        score.parts.truncate(3);
+        for part in &mut score.parts {
+            strip(part);
+        }
+        let meant = heard(&score).unwrap();
+        assert_eq!(meant.presumed.len(), 3);
+    }
+}

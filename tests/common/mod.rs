@@ -222,7 +222,7 @@ impl Made {
 
     /// A pitch as the passage's key spells it.
     fn spell(&self, midi: i16) -> String {
-        let fifths = (self.key as i8 * 7 + 5) % 12 - 5;
+        let fifths = (self.key as i8 * 7 + 6) % 12 - 6;
         Pitch::in_key(midi, fifths).to_string()
     }
 
