@@ -5,6 +5,7 @@ use crate::finding::Finding;
 use crate::fixing;
 use crate::rules::{self, Reading};
 use crate::score::{Place, Score};
+use crate::sonority::heard;
 use crate::style::Style;
 use crate::voicing::{Technique, mechanical_of};
 
@@ -38,10 +39,13 @@ pub struct Proofed {
     pub remarks: Vec<String>,
 }
 
-/// Proofs one score under a house style.
+/// Proofs one score under a house style. A part whose transposition is plainly missing or wrong is
+/// read as it was meant ([`heard`]).
 pub fn proof(score: &Score, style: &Style) -> Proofed {
-    // Symbols that were never transposed are one mistake; the notes are judged as they are meant.
-    let meant = rules::with_symbols_as_meant(score, style);
+    // Symbols or notes that were never transposed are one mistake; all is judged as it is meant.
+    let sounding = heard(score);
+    let symbols = rules::with_symbols_as_meant(sounding.as_ref().unwrap_or(score), style);
+    let meant = symbols.or(sounding);
     let score = meant.as_ref().unwrap_or(score);
     let passages = passages(score, style);
     let mut findings = rules::check(&Reading::new(score, style, &passages));

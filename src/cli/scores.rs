@@ -1,6 +1,7 @@
 //! The scores a command works on, and how they are looked at: options every command shares.
 
 use crate::reading::{Outcome, files, read_paths};
+use crate::sonority::heard;
 use crate::style::Style;
 use crate::voicing::{Technique, UnknownTechnique};
 use clap::Args;
@@ -30,13 +31,19 @@ pub(super) struct Scores {
 }
 
 impl Scores {
-    /// Reads them all.
+    /// Reads them all, as they are meant to sound.
     pub(super) fn read(&self) -> Vec<Outcome> {
-        if self.one_score {
+        let mut outcomes = if self.one_score {
             files::read_as_one(&self.paths)
         } else {
             read_paths(&self.paths)
+        };
+        for score in outcomes.iter_mut().filter_map(|o| o.score.as_mut().ok()) {
+            if let Some(meant) = heard(score) {
+                *score = meant;
+            }
         }
+        outcomes
     }
 
     pub(super) fn style_in_force(&self) -> Style {

@@ -117,6 +117,11 @@ pub struct PartBar {
     pub multi_rest: Option<u16>,
     /// Written as slashes: rhythm players make up the notes.
     pub slashes: bool,
+    /// No meter is in force (a cadenza).
+    pub unmeasured: bool,
+    /// A voice that starts with the bar and stops short of `filled`, and how much of the bar it
+    /// fills; nothing in the file says that the rest of it is to be left out.
+    pub short_voice: Option<(u8, Ticks)>,
     /// The bytes of the bar.
     pub span: Span,
 }
@@ -245,6 +250,30 @@ pub struct Clef {
     pub octave: i8,
     /// 1-based staff of the part.
     pub staff: u8,
+}
+
+/// An end of a slur whose other end is nowhere.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum LooseSlur {
+    /// It starts and never ends.
+    Start,
+    /// It ends and never started.
+    Stop,
+}
+
+/// A part that cannot be meant to sound as its file says, and what it is read as instead.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Presumed {
+    /// 0-based index of the part.
+    pub part: u32,
+    /// The transposition the file has for it; `None` when it has none.
+    pub stated: Option<Transposition>,
+    /// The transposition it is read with.
+    pub meant: Transposition,
+    /// The instrument that is transposed so, in the trade's words.
+    pub instrument: String,
+    /// How this is known, in words that go on after "because".
+    pub because: String,
 }
 
 /// Words over or under the staff.
@@ -430,6 +459,10 @@ pub struct Part {
     pub transpositions: Vec<Mark<Transposition>>,
     /// Words over the staff.
     pub words: Vec<Mark<Words>>,
+    /// The notes (by their bytes) at which the file prints an accidental.
+    pub accidentals: Vec<Span>,
+    /// Ends of slurs that have no other end.
+    pub loose_slurs: Vec<Mark<LooseSlur>>,
     /// Dynamics, as written (`mf`, `ff`).
     pub dynamics: Vec<Mark<String>>,
     /// Starts and ends of hairpins.
@@ -504,6 +537,8 @@ pub struct Score {
     pub stated: Vec<Mark<Stated>>,
     /// The file says its pitches are sounding (a concert score).
     pub concert: bool,
+    /// Parts that are read with another transposition than their file has.
+    pub presumed: Vec<Presumed>,
 }
 
 impl Score {
@@ -566,6 +601,7 @@ impl Score {
             place(&mut part.words, &when);
             place(&mut part.dynamics, &when);
             place(&mut part.hairpins, &when);
+            place(&mut part.loose_slurs, &when);
             place(&mut part.chords, &when);
             place(&mut part.tempos, &when);
         }

@@ -1,8 +1,10 @@
 //! Sonorities: everything a section sounds at one onset, at sounding pitch.
 
+mod hearing;
 pub mod lead;
 mod sections;
 mod slicing;
 
+pub use hearing::{heard, signs};
 pub use sections::{Section, SectionPart, sections};
 pub use slicing::{Sonority, Voice, slice};

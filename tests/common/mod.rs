@@ -8,6 +8,7 @@
     clippy::indexing_slicing
 )]
 
+use chartproof::pitch::Pitch;
 use std::fmt::Write as _;
 
 /// A small reproducible random source (an LCG; constants from the MMIX generator, published).
@@ -219,6 +220,12 @@ impl Made {
         alone.grid()
     }
 
+    /// A pitch as the passage's key spells it.
+    fn spell(&self, midi: i16) -> String {
+        let fifths = (self.key as i8 * 7 + 6) % 12 - 6;
+        Pitch::in_key(midi, fifths).to_string()
+    }
+
     /// The passage as a grid.
     pub fn grid(&self) -> String {
         let band = &BANDS[self.band];
@@ -278,11 +285,11 @@ impl Made {
                 row(p.0, &|e| if band.chordal {
                     e.voices
                         .iter()
-                        .map(|m| spell(*m))
+                        .map(|m| self.spell(*m))
                         .collect::<Vec<_>>()
                         .join("+")
                 } else {
-                    spell(e.voices[i])
+                    self.spell(e.voices[i])
                 })
             );
         }

@@ -87,6 +87,7 @@ fn time(xml: &mut Xml<'_>, element: &Element<'_>, part: &mut PartReader) -> Walk
     // The parts of a composite meter: 3/8 + 2/4.
     let mut sum: Option<Meter> = None;
     let mut beats = 0u16;
+    let mut unmeasured = false;
     let fault = |xml: &Xml<'_>, found: &str| {
         Fault::new(
             element.at.start..xml.position(),
@@ -119,8 +120,16 @@ fn time(xml: &mut Xml<'_>, element: &Element<'_>, part: &mut PartReader) -> Walk
                     Some(m) => together(m, more).ok_or_else(|| fault(xml, text.trim()))?,
                 });
             }
+            "senza-misura" => {
+                unmeasured = true;
+                xml.skip()?;
+            }
             _ => xml.skip()?,
         }
+    }
+    if first {
+        part.unmeasured = unmeasured;
+        part.bar.unmeasured = unmeasured;
     }
     if let Some(meter) = sum.filter(|m| first && m.beats > 0) {
         if part.part.meters.last().map(|m| m.value) != Some(meter) {

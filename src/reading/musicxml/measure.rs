@@ -64,6 +64,7 @@ pub(super) fn read(
                     match field.name() {
                         "duration" => {
                             let by = part.duration(xml, &field, scale)?;
+                            part.passed.push(part.cursor);
                             part.move_on(by, &field)?;
                         }
                         _ => xml.skip()?,

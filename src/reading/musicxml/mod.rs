@@ -174,7 +174,7 @@ impl Document {
             parts: self
                 .parts
                 .into_iter()
-                .map(|p| p.part)
+                .map(PartReader::close)
                 .filter(|p| !p.bars.is_empty())
                 .collect(),
             concert: self.concert,

@@ -1,7 +1,7 @@
 //! Notes and rests.
 
 use super::direction;
-use super::part::{PartReader, span};
+use super::part::{PartReader, SlurEnd, span};
 use super::scale::{Scale, dotted, note_type};
 use super::xml::{Element, Fault, Walk, Xml};
 use crate::pitch::{Pitch, Step};
@@ -32,6 +32,10 @@ struct Fields {
     tie: NoteFlags,
     tied: NoteFlags,
     articulations: Articulations,
+    /// An accidental is printed.
+    accidental: bool,
+    /// Ends of slurs: their number, and whether they start here.
+    slurs: Vec<(u8, bool)>,
     dynamics: Option<String>,
     /// The note type, its dots and its time modification: the length when there is no duration.
     shape: Option<Ratio<i64>>,
@@ -56,6 +60,8 @@ pub(super) fn read(
         tie: NoteFlags::default(),
         tied: NoteFlags::default(),
         articulations: Articulations::default(),
+        accidental: false,
+        slurs: Vec::new(),
         dynamics: None,
         shape: None,
         dots: 0,
@@ -110,6 +116,10 @@ impl Fields {
                 self.tie = self.tie.with(tie(child)?);
                 xml.skip()?;
             }
+            "accidental" => {
+                self.accidental = true;
+                xml.skip()?;
+            }
             "notehead" => {
                 let bracketed = child.is("parentheses", "yes")?;
                 match xml.text()?.trim() {
@@ -150,10 +160,13 @@ impl Fields {
                     xml.skip()?;
                 }
                 "slur" => {
+                    let number = child.attr_number::<u8>("number")?.unwrap_or(1);
                     if child.is("type", "start")? {
                         self.flag(NoteFlags::SLUR_START);
+                        self.slurs.push((number, true));
                     } else if child.is("type", "stop")? {
                         self.flag(NoteFlags::SLUR_STOP);
+                        self.slurs.push((number, false));
                     }
                     xml.skip()?;
                 }
@@ -240,6 +253,9 @@ impl Fields {
                 if part.slashes {
                     self.flag(NoteFlags::SLASH);
                 }
+                if self.accidental {
+                    part.part.accidentals.push(span);
+                }
                 part.part.notes.push(Note {
                     at,
                     onset: Ticks::ZERO,
@@ -263,6 +279,15 @@ impl Fields {
                 whole_bar: measure,
                 span,
             }),
+        }
+        for (number, start) in self.slurs {
+            part.slurs.push(SlurEnd {
+                number,
+                start,
+                grace: self.flags.has(NoteFlags::GRACE),
+                at,
+                span,
+            });
         }
         if let Some(dynamics) = self.dynamics {
             part.part.dynamics.push(Mark::new(at, dynamics, span));

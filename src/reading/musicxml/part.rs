@@ -3,9 +3,10 @@
 use super::scale::{MAX_QUARTERS, Scale, decimal};
 use super::xml::{Element, Fault, Walk, Xml};
 use crate::pitch::Transposition;
-use crate::score::{Part, PartBar, Place, Span};
+use crate::score::{LooseSlur, Mark, Part, PartBar, Place, Span};
 use crate::time::{Meter, Ticks};
 use num_rational::Ratio;
+use std::collections::VecDeque;
 
 /// The first number given to a voice whose name is not a number.
 const NAMED_VOICES: u8 = 201;
@@ -26,6 +27,12 @@ pub(super) struct PartReader {
     pub voice: u8,
     /// Slashes stand instead of notes.
     pub slashes: bool,
+    /// No meter is in force.
+    pub unmeasured: bool,
+    /// The ends of slurs, until the part is known to its end.
+    pub slurs: Vec<SlurEnd>,
+    /// Where in the open bar the file passes over time on purpose.
+    pub passed: Vec<Ticks>,
     /// The meter in force.
     pub meter: Meter,
     /// Divisions of a quarter note.
@@ -40,8 +47,20 @@ pub(super) struct PartReader {
     of_staff: Vec<(u8, Transposition)>,
     /// Names of voices that are not numbers.
     voices: Vec<String>,
-    /// How many rests the part had when the open bar began.
+    /// How many rests and notes the part had when the open bar began.
     rests_before: usize,
+    notes_before: usize,
+}
+
+/// One end of a slur.
+pub(super) struct SlurEnd {
+    /// What tells slurs apart that are open at the same time.
+    pub number: u8,
+    pub start: bool,
+    /// A grace note's: it stands before the note whose time it shares.
+    pub grace: bool,
+    pub at: Place,
+    pub span: Span,
 }
 
 impl PartReader {
@@ -54,6 +73,9 @@ impl PartReader {
             onset: Ticks::ZERO,
             voice: 1,
             slashes: false,
+            unmeasured: false,
+            slurs: Vec::new(),
+            passed: Vec::new(),
             meter: Meter::COMMON,
             divisions: Ratio::from_integer(1),
             longest: Ticks(scale.per_quarter.saturating_mul(MAX_QUARTERS)),
@@ -62,6 +84,7 @@ impl PartReader {
             of_staff: Vec::new(),
             voices: Vec::new(),
             rests_before: 0,
+            notes_before: 0,
         }
     }
 
@@ -69,9 +92,12 @@ impl PartReader {
     pub(super) fn open_bar(&mut self, bar: PartBar) {
         self.bar = bar;
         self.bar.slashes = self.slashes;
+        self.bar.unmeasured = self.unmeasured;
+        self.passed.clear();
         self.cursor = Ticks::ZERO;
         self.onset = Ticks::ZERO;
         self.rests_before = self.part.rests.len();
+        self.notes_before = self.part.notes.len();
     }
 
     /// Closes the open bar, its end now known.
@@ -87,7 +113,47 @@ impl PartReader {
                 rest.whole_bar = true;
             }
         }
+        bar.short_voice = self.short_voice(bar.filled);
         self.part.bars.push(bar);
+    }
+
+    /// A voice that starts with the open bar and stops short of its end, with nothing after it.
+    fn short_voice(&self, filled: Ticks) -> Option<(u8, Ticks)> {
+        // Each voice with where it starts and ends; bars have few voices.
+        let mut voices: Vec<(u8, Ticks, Ticks)> = Vec::new();
+        let notes = self.part.notes.iter().skip(self.notes_before);
+        let rests = self.part.rests.iter().skip(self.rests_before);
+        for (voice, start, length) in notes
+            .map(|n| (n.voice, n.at.offset, n.duration))
+            .chain(rests.map(|r| (r.voice, r.at.offset, r.duration)))
+        {
+            match voices.iter_mut().find(|v| v.0 == voice) {
+                Some(v) => {
+                    v.1 = v.1.min(start);
+                    v.2 = v.2.max(start + length);
+                }
+                None => voices.push((voice, start, start + length)),
+            }
+        }
+        voices
+            .into_iter()
+            .find(|(_, start, end)| {
+                *start == Ticks::ZERO
+                    && Ticks::ZERO < *end
+                    && *end < filled
+                    && !self.passed.contains(end)
+            })
+            .map(|(voice, _, end)| (voice, end))
+    }
+
+    /// Closes the part, all of it now read: which slurs have only one end?
+    pub(super) fn close(mut self) -> Part {
+        self.slurs
+            .sort_by_key(|s| (s.number, s.at, std::cmp::Reverse(s.grace)));
+        for slurs in self.slurs.chunk_by(|a, b| a.number == b.number) {
+            self.part.loose_slurs.extend(loose_slurs(slurs));
+        }
+        self.part
     }
 
     /// Where the cursor stands.
@@ -238,4 +304,30 @@ pub(super) fn span(start: usize, xml: &Xml<'_>) -> Span {
         start: start as u32,
         end: xml.position() as u32,
     }
+}
+
+/// The ends of slurs of one number, in order of time, that have no other end. Files write ends and
+/// starts of one time in any order: an end belongs to the slur that is open, else to one that starts
+/// right there.
+fn loose_slurs(slurs: &[SlurEnd]) -> Vec<Mark<LooseSlur>> {
+    let mut open: VecDeque<&SlurEnd> = VecDeque::new();
+    let mut early: VecDeque<&SlurEnd> = VecDeque::new();
+    let mut loose = Vec::new();
+    let mark = |s: &SlurEnd, end| Mark::new(s.at, end, s.span);
+    for slur in slurs {
+        if early.front().is_some_and(|e| e.at < slur.at) {
+            loose.extend(early.drain(..).map(|e| mark(e, LooseSlur::Stop)));
+        }
+        let (own, other) = if slur.start {
+            (&mut open, &mut early)
+        } else {
+            (&mut early, &mut open)
+        };
+        if other.pop_front().is_none() {
+            own.push_back(slur);
+        }
+    }
+    loose.extend(early.into_iter().map(|e| mark(e, LooseSlur::Stop)));
+    loose.extend(open.into_iter().map(|o| mark(o, LooseSlur::Start)));
+    loose
 }

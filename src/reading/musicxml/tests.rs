@@ -818,3 +818,63 @@ fn endings_signs_and_hairpins() {
         [(Hairpin::Crescendo, 0), (Hairpin::Stop, 4 * per_quarter)]
     );
 }
+
+#[test]
+fn slurs_with_one_end_are_kept_apart() {
+    use crate::score::LooseSlur;
+    let slur = |ends: &[(&str, u8)]| {
+        let marks: String = ends
+            .iter()
+            .map(|(end, n)| format!("<slur type=\"{end}\" number=\"{n}\"/>"))
+            .collect();
+        format!("<notations>{marks}</notations>")
+    };
+    let text = one(&bar(&format!(
+        "{}{}{}{}",
+        note("C5", 1, &slur(&[("start", 1)])),
+        // An end and a start on one note, the start first in the file.
+        note("D5", 1, &slur(&[("start", 1), ("stop", 1)])),
+        note("E5", 1, &slur(&[("stop", 1), ("stop", 2)])),
+        note("F5", 1, &slur(&[("start", 3)])),
+    )));
+    let loose: Vec<(i64, LooseSlur)> = score(&text).parts[0]
+        .loose_slurs
+        .iter()
+        .map(|m| (m.onset.0, m.value))
+        .collect();
+    assert_eq!(loose, [(2, LooseSlur::Stop), (3, LooseSlur::Start)]);
+}
+
+#[test]
+fn printed_accidentals_are_remembered() {
+    let text = one(&bar(&format!(
+        "{}{}",
+        note("C#5", 1, "<accidental>sharp</accidental>"),
+        note("C#5", 1, "")
+    )));
+    let score = score(&text);
+    let part = &score.parts[0];
+    assert_eq!(part.accidentals, [part.notes[0].span]);
+}
+
+#[test]
+fn bars_without_a_meter_and_layers_that_stop_short() {
+    let free = "<attributes><time><senza-misura/></time></attributes>";
+    let text = one(&(bar(&format!("{free}{}", note("C5", 7, "")))
+        + &bar(&format!(
+            "<attributes><time><beats>4</beats><beat-type>4</beat-type></time></attributes>{}\
+             <backup><duration>4</duration></backup>{}",
+            note("C5", 4, "<voice>1</voice>"),
+            note("E4", 3, "<voice>2</voice>")
+        ))
+        + &bar(&format!(
+            "{}<backup><duration>4</duration></backup>{}<forward><duration>1</duration></forward>",
+            note("C5", 4, "<voice>1</voice>"),
+            note("E4", 3, "<voice>2</voice>")
+        ))));
+    let score = score(&text);
+    let bars = &score.parts[0].bars;
+    assert!(bars[0].unmeasured && !bars[1].unmeasured);
+    assert_eq!(bars[1].short_voice, Some((2, Ticks(3))));
+    assert_eq!(bars[2].short_voice, None);
+}
