@@ -79,7 +79,11 @@ fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
                     soft_starts(reading, &line, register, out);
                     fast_tongued(reading, &line, register, &tempos, out);
                 }
-                RegisterKind::Break => breaks(reading, &line, register, &tempos, out),
+                // Other breaks are for the reader of the data: only the clarinet's is published as
+                // one that a grade does not cross.
+                RegisterKind::Break if line.instrument.section == "clarinets" => {
+                    breaks(reading, &line, register, &tempos, out);
+                }
                 _ => {}
             }
         }
@@ -340,5 +344,9 @@ mod tests {
                 .len()
         };
         assert_eq!((at(0.0), at(1.0), at(3.0), at(5.0)), (0, 1, 1, 0));
+        let mut sax = Page::of("Alto Sax 2", (-5, -9, 0));
+        sax.bar("", &[("C5", 2, ""), ("E5", 2, "")]);
+        let grade = style("register-break", "grade", 1.0);
+        assert_eq!(sax.findings("register-break", &grade), Vec::<String>::new());
     }
 }
