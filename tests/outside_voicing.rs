@@ -37,10 +37,13 @@ const QUALITIES: [(&str, [i16; 4]); 17] = [
     ("7b9, no root", [1, 4, 7, 10]),
 ];
 
-/// The transforms by definition (published: jazz arranging texts and lesson sheets): technique,
-/// voices of close position that go down an octave (0-based), whether the lead is doubled an octave
-/// below, and the span in semitones (computed from the definitions).
-const TRANSFORMS: [(Mechanical, &[usize], bool, (i16, i16)); 10] = [
+/// A technique, the voices of close position that go down an octave (0-based), whether the lead is
+/// doubled an octave below, and its least and greatest span.
+type Transform = (Mechanical, &'static [usize], bool, (i16, i16));
+
+/// The transforms by definition (published: jazz arranging texts and lesson sheets) with their spans
+/// in semitones (computed from the definitions).
+const TRANSFORMS: [Transform; 10] = [
     (Mechanical::FourWayClose, &[], false, (7, 11)),
     (Mechanical::DoubledLead, &[], true, (12, 12)),
     (Mechanical::Drop2, &[1], false, (13, 17)),

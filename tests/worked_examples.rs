@@ -647,7 +647,14 @@ fn seats_out_of_order() {
 /// Free writing is not only left alone: each voicing is named, and right where its name is stated.
 #[test]
 fn free_writing_is_recognised_and_accepted_by_name() {
-    let rows: [(&str, &[&str], &str, &str, &[Column<'_>]); 8] = [
+    type Row = (
+        &'static str,
+        &'static [&'static str],
+        &'static str,
+        &'static str,
+        &'static [Column<'static>],
+    );
+    let rows: [Row; 8] = [
         (
             "X35",
             &SAXES,
