@@ -93,10 +93,7 @@ fn corrected(into: &Path) -> usize {
                 continue;
             }
             match path.extension().and_then(|e| e.to_str()) {
-                Some("musicxml" | "xml") => {
-                    count += 1;
-                    continue;
-                }
+                Some("musicxml" | "xml") => count += 1,
                 Some("mxl") => {
                     let mut zip = zip::ZipArchive::new(fs::File::open(&path).unwrap()).unwrap();
                     for at in 0..zip.len() {

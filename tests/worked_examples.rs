@@ -13,6 +13,7 @@ use chartproof::proof::proof;
 use chartproof::reading::grid;
 use chartproof::score::Score;
 use chartproof::style::Style;
+use chartproof::voicing::Technique;
 use std::fmt::Write as _;
 use std::path::Path;
 
@@ -724,14 +725,18 @@ fn free_writing_is_recognised_and_accepted_by_name() {
             assert_eq!(named.len(), columns.len(), "{id}");
             for sonority in named {
                 // Four different notes inside an octave are close position, too.
-                let name = sonority.technique.map(|t| t.name());
+                let name = sonority.technique.map(Technique::name);
                 let also = (id == "X41").then_some("four-way close");
                 assert!(
                     name == Some(technique) || name == also,
                     "{id}, stated: {stated:?}, named {name:?}"
                 );
                 if !stated.is_empty() {
-                    assert_eq!(sonority.in_force.map(|t| t.name()), Some(technique), "{id}");
+                    assert_eq!(
+                        sonority.in_force.map(Technique::name),
+                        Some(technique),
+                        "{id}"
+                    );
                 }
                 assert!(!sonority.slip, "{id}");
             }
