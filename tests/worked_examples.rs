@@ -6,12 +6,14 @@
 
 mod common;
 
+use chartproof::analysis::analyse;
 use chartproof::finding::{Finding, Level};
 use chartproof::pitch::Pitch;
 use chartproof::proof::proof;
 use chartproof::reading::grid;
 use chartproof::score::Score;
 use chartproof::style::Style;
+use chartproof::voicing::Technique;
 use std::fmt::Write as _;
 use std::path::Path;
 
@@ -640,5 +642,171 @@ fn seats_out_of_order() {
             ("4", "-", "C5 A4 G4 E4"),
         ],
         ("lead-not-on-top", "2", "G4 E4 C4 A3"),
+    );
+}
+
+/// Free writing is not only left alone: each voicing is named, and right where its name is stated.
+#[test]
+fn free_writing_is_recognised_and_accepted_by_name() {
+    type Row = (
+        &'static str,
+        &'static [&'static str],
+        &'static str,
+        &'static str,
+        &'static [Column<'static>],
+    );
+    let rows: [Row; 8] = [
+        (
+            "X35",
+            &SAXES,
+            "spread",
+            "C",
+            &[("1", "G13", "A4 E4 B3 F3 G2")],
+        ),
+        (
+            "X36",
+            &TROMBONES,
+            "spread",
+            "C",
+            &[("1", "Dm9", "E4 C4 F3 D2")],
+        ),
+        (
+            "X37",
+            &PIANO,
+            "fourths",
+            "C",
+            &[("1", "C6/9", "G5 D5 A4 E4 B3")],
+        ),
+        (
+            "X38",
+            &PIANO,
+            "fourths",
+            "C",
+            &[("1", "Dm11", "A4 F4 C4 G3 D3")],
+        ),
+        (
+            "X39",
+            &PIANO,
+            "upper structure",
+            "F",
+            &[("1", "C13#11", "A4 F#4 D4 Bb3 E3")],
+        ),
+        (
+            "X40",
+            &PIANO,
+            "upper structure",
+            "C",
+            &[("1", "G13b9", "E5 B4 G#4 F4 B3")],
+        ),
+        (
+            "X41",
+            &TRUMPETS,
+            "cluster",
+            "C",
+            &[("1", "Fmaj7#11", "E5 C5 B4 A4")],
+        ),
+        (
+            "X42",
+            &TRUMPETS,
+            "three-part",
+            "C",
+            &[
+                ("1", "Dm7", "A4 F4 C4"),
+                ("2", "G9", "A4 F4 B3"),
+                ("3", "Cmaj7", "G4 E4 B3"),
+            ],
+        ),
+    ];
+    for (id, parts, technique, key, columns) in rows {
+        silent(id, parts, technique, key, columns);
+        for stated in ["", technique] {
+            let score = read(&passage(parts, stated, key, columns));
+            let named = &analyse(&score, &Style::default())[0].sonorities;
+            assert_eq!(named.len(), columns.len(), "{id}");
+            for sonority in named {
+                // Four different notes inside an octave are close position, too.
+                let name = sonority.technique.map(Technique::name);
+                let also = (id == "X41").then_some("four-way close");
+                assert!(
+                    name == Some(technique) || name == also,
+                    "{id}, stated: {stated:?}, named {name:?}"
+                );
+                if !stated.is_empty() {
+                    assert_eq!(
+                        sonority.in_force.map(Technique::name),
+                        Some(technique),
+                        "{id}"
+                    );
+                }
+                assert!(!sonority.slip, "{id}");
+            }
+        }
+    }
+}
+
+/// Rows that no rule of technique speaks of: rule and level, and every word the row asks for.
+fn said(
+    id: &str,
+    (parts, key, columns): (&[&str], &str, &[Column<'_>]),
+    (rule, level): (&str, Level),
+    words: &[&str],
+) -> Finding {
+    let text = passage(parts, "", key, columns);
+    let found = findings(&text);
+    let lines: Vec<String> = found
+        .iter()
+        .map(|f| format!("{:?} {}: {}", f.level, f.rule, f.message))
+        .collect();
+    assert_eq!(found.len(), 1, "{id}: {lines:#?}\n{text}");
+    assert_eq!(
+        (found[0].rule, found[0].level),
+        (rule, level),
+        "{id}: {lines:#?}"
+    );
+    for word in words {
+        assert!(found[0].message.contains(word), "{id}: {word}: {lines:#?}");
+    }
+    found.into_iter().next().unwrap()
+}
+
+#[test]
+fn chords_too_low() {
+    said(
+        "F9",
+        (&TROMBONES, "Am", &[("1", "Bm7b5", "A3 F3 D3 B2")]),
+        ("low-interval", Level::Note),
+        &["minor third", "B2", "C3"],
+    );
+    // The worse of its two intervals is told: a minor third eight semitones under its limit.
+    said(
+        "F10",
+        (&TROMBONES, "C", &[("1", "C", "E3 C3 G2 E2")]),
+        ("low-interval", Level::Error),
+        &["minor third", "E2", "C3"],
+    );
+    silent(
+        "F10 mended",
+        &TROMBONES,
+        "",
+        "C",
+        &[("1", "C", "C4 E3 G2 C2")],
+    );
+}
+
+#[test]
+fn guide_tones_that_sound_nowhere() {
+    let found = said(
+        "F20",
+        (&SAXES, "C", &[("1", "Dm7", "D5 A4 D4 A3")]),
+        ("missing-guide-tone", Level::Warning),
+        &["F and C"],
+    );
+    assert!(found.suggestion.is_some(), "{found:?}");
+    silent(
+        "F20 mended",
+        &SAXES,
+        "",
+        "C",
+        &[("1", "Dm7", "D5 A4 F4 C4")],
     );
 }
