@@ -77,8 +77,14 @@ fn named(score: &Score, passage: &Passage, at: usize) -> Option<Named> {
     let key = passage.key_at(score, sonority.onset);
     let frame = frame_at(score, sonority.onset, key);
     let midi = sonority.midi();
-    let technique = mechanical_of(&midi)
-        .map(Technique::Mechanical)
+    // Where it fits the technique in force it is in that, whatever else it would fit.
+    let in_force = diagnosis.technique.map(|t| t.technique);
+    let technique = in_force
+        .filter(|t| match t {
+            Technique::Mechanical(m) => mechanical_of(&midi) == Some(*m),
+            Technique::Form(form) => form.fits(&midi, frame.as_ref()),
+        })
+        .or_else(|| mechanical_of(&midi).map(Technique::Mechanical))
         .or_else(|| Form::of(&midi, frame.as_ref()).map(Technique::Form));
     let function = diagnosis.function.or_else(|| {
         let lead = passage.leads.get(at).copied().flatten()?;
@@ -103,7 +109,7 @@ fn named(score: &Score, passage: &Passage, at: usize) -> Option<Named> {
         sounds_like: chord::name_of(&sonority.pitches(), frame.as_ref().map(|f| f.chord.root)),
         function,
         technique,
-        in_force: diagnosis.technique.map(|t| t.technique),
+        in_force,
         slip: matches!(diagnosis.verdict, Verdict::Slip(_)),
         voices: sonority
             .voices

@@ -116,6 +116,9 @@ fn names(reading: &Reading<'_>, passage: &Passage, out: &mut Vec<Finding>) {
                 continue;
             }
             let by = part.transposition(note.onset);
+            if part.worked_out && by.key_shift() != 0 {
+                continue; // there is no page to be misspelled on
+            }
             let key = part.key(note.onset).fifths;
             let Some(wanted) = chord_name(chord, note, by) else {
                 continue;

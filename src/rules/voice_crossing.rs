@@ -99,7 +99,7 @@ pub(super) fn crossings<'a>(reading: &Reading<'a>) -> Vec<Crossing<'a>> {
                 .iter()
                 .enumerate()
                 .flat_map(|(i, a)| by_seat.iter().skip(i + 1).map(move |b| (*a, *b)))
-                .filter(|(a, b)| a.midi < b.midi && (a.attacked || b.attacked))
+                .filter(|(a, b)| a.midi < b.midi)
                 .map(|(a, b)| (a.seat, b.seat))
                 .filter(|&pair| {
                     let phrase = passage.phrase_of(index).start;
@@ -111,6 +111,11 @@ pub(super) fn crossings<'a>(reading: &Reading<'a>) -> Vec<Crossing<'a>> {
             if crossed.is_empty() {
                 continue;
             }
+            let struck = crossed.iter().any(|&(a, b)| {
+                by_seat
+                    .iter()
+                    .any(|v| v.attacked && (v.seat == a || v.seat == b))
+            });
             let mut seats: Vec<u8> = crossed.iter().flat_map(|&(a, b)| [a, b]).collect();
             seats.sort_unstable();
             seats.dedup();
@@ -146,10 +151,13 @@ pub(super) fn crossings<'a>(reading: &Reading<'a>) -> Vec<Crossing<'a>> {
                 && *at + 1 == index
             {
                 *at = index;
-                if let Some(open) = found.last_mut() {
+                if let Some(open) = found.last_mut().filter(|_| struck) {
                     open.length += 1;
                 }
                 continue;
+            }
+            if !struck {
+                continue; // held from before, under other voices that move
             }
             run = Some((seats, index));
             found.push(Crossing {

@@ -89,6 +89,9 @@ pub struct Bar {
     pub length: Ticks,
     /// A pickup or a bar the file says not to count.
     pub pickup: bool,
+    /// What its meter's bar has before it: all that a pickup lacks, or the first half of a bar that a
+    /// bar line divides. Set by [`Score::lay_out`].
+    pub missing: Ticks,
 }
 
 /// A bar as one part has it.
@@ -473,6 +476,8 @@ pub struct Part {
     pub tempos: Vec<Mark<f64>>,
     /// How many notes without pitch (drums) it has.
     pub unpitched: usize,
+    /// The file holds sounding pitch only: what the player reads is worked out, and no page has it.
+    pub worked_out: bool,
     /// The file states a transposition, even one of zero.
     pub states_transposition: bool,
 }
@@ -572,11 +577,23 @@ impl Score {
                 .find(|n| !n.is_empty())
                 .map_or_else(|| (index + 1).to_string(), str::to_owned);
             let uncounted = here().any(|b| b.uncounted);
+            let pickup = length < nominal && (uncounted || index == 0);
+            // The second half of a bar that a repeat or a double bar divides goes on counting.
+            let first_half = bars
+                .last()
+                .filter(|b: &&Bar| b.missing == Ticks::ZERO && b.length + length == nominal)
+                .map(|b| b.length);
+            let missing = match first_half {
+                Some(before) => before,
+                None if pickup => nominal - length,
+                None => Ticks::ZERO,
+            };
             bars.push(Bar {
                 number,
                 start,
                 length,
-                pickup: length < nominal && (uncounted || index == 0),
+                pickup,
+                missing,
             });
             starts.push(start);
             start += length;
@@ -657,10 +674,7 @@ impl Score {
         let bar = self.bars.get(at.bar as usize);
         let start = bar.map_or(Ticks::ZERO, |b| b.start);
         let meter = self.meter_at(start);
-        let missing = match bar {
-            Some(b) if b.pickup => meter.bar(self.per_quarter) - b.length,
-            _ => Ticks::ZERO,
-        };
+        let missing = bar.map_or(Ticks::ZERO, |b| b.missing);
         Beat::at(at.offset, missing, meter, self.per_quarter)
     }
 

@@ -95,6 +95,10 @@ pub(super) fn score(blocks: &[Block]) -> Result<Score, Fault> {
         fill(&mut score, i, declared, &plans)?;
     }
     chords(&mut score, &plans);
+    let worked_out = !plans.iter().any(|p| p.written);
+    for part in &mut score.parts {
+        part.worked_out = worked_out;
+    }
     Ok(score)
 }
 
