@@ -176,7 +176,10 @@ impl Signs {
         let capo = text.contains("d.c.") || text.contains("da capo");
         when(segno, Self::DAL_SEGNO);
         when(capo, Self::DA_CAPO);
-        when((segno || capo) && text.contains("coda"), Self::AL_CODA);
+        when(
+            (segno || capo) && [" al coda", " alla coda"].iter().any(|w| text.contains(w)),
+            Self::AL_CODA,
+        );
         when((segno || capo) && text.contains("fine"), Self::AL_FINE);
         when(text.starts_with("to coda"), Self::TO_CODA);
         when(text == "fine", Self::FINE);
