@@ -432,8 +432,16 @@ impl Job<'_> {
             .sum()
     }
 
-    /// How a note is spelled: the lead as it stands, the rest as its harmony names it.
+    /// How a note is spelled: as its harmony names it, the lead else as it stands, the rest by key.
     fn spell(&self, at: usize, option: &Weighed, midi: i16) -> Pitch {
+        let named = option
+            .names
+            .iter()
+            .find(|n| n.class() == PitchClass::new(midi))
+            .and_then(|n| Pitch::named(*n, midi));
+        if let Some(pitch) = named {
+            return pitch;
+        }
         let sonority = self.passage.sonorities.get(at);
         if let Some(v) = sonority.and_then(|s| s.voices.first())
             && (v.midi - midi) % 12 == 0
@@ -442,12 +450,7 @@ impl Job<'_> {
             return p;
         }
         let onset = sonority.map(|s| s.onset).unwrap_or_default();
-        option
-            .names
-            .iter()
-            .find(|n| n.class() == PitchClass::new(midi))
-            .and_then(|n| Pitch::named(*n, midi))
-            .unwrap_or_else(|| Pitch::in_key(midi, self.passage.key_at(self.lead, onset)))
+        Pitch::in_key(midi, self.passage.key_at(self.lead, onset))
     }
 
     /// The lead note of the passage that a note of the lead part belongs to (itself or what it is

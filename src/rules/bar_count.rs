@@ -1,7 +1,7 @@
 //! `bar-count`: every part of a score has the same number of bars. Published: orchestra librarians'
 //! guidelines (from memory).
 
-use super::{Group, Reading, Rule, whole};
+use super::{Example, Group, Reading, Rule, whole};
 use crate::finding::{Finding, Level};
 
 pub(super) static RULE: Rule = Rule {
@@ -14,7 +14,40 @@ pub(super) static RULE: Rule = Rule {
     level: Level::Error,
     off: false,
     settings: &[],
-    examples: &[],
+    examples: &[Example {
+        wrong: "meter: 4/4
+section: trumpets
+parts: trumpet 1 = trumpet
+       trumpet 2 = trumpet
+       trumpet 3 = trumpet
+
+count     | 1  2  3  4  | 1  2  3  4  |
+trumpet 1 | E5 F5 G5 F5 | E5 D5 C5 D5 |
+trumpet 2 | C5 D5 E5 D5 | C5 B4 A4 B4 |
+trumpet 3 | G4 A4 B4 A4 | G4 F4 E4 F4 |
+on the page:
+trumpet 1, bar 1, beat 1: dynamic mf
+trumpet 2, bar 1, beat 1: dynamic mf
+trumpet 3, bar 1, beat 1: dynamic mf
+trumpet 3, bar 2: ends before
+",
+        at: ("1", "1"),
+        right: "meter: 4/4
+section: trumpets
+parts: trumpet 1 = trumpet
+       trumpet 2 = trumpet
+       trumpet 3 = trumpet
+
+count     | 1  2  3  4  | 1  2  3  4  |
+trumpet 1 | E5 F5 G5 F5 | E5 D5 C5 D5 |
+trumpet 2 | C5 D5 E5 D5 | C5 B4 A4 B4 |
+trumpet 3 | G4 A4 B4 A4 | G4 F4 E4 F4 |
+on the page:
+trumpet 1, bar 1, beat 1: dynamic mf
+trumpet 2, bar 1, beat 1: dynamic mf
+trumpet 3, bar 1, beat 1: dynamic mf
+",
+    }],
     check,
 };
 

@@ -44,27 +44,38 @@ trumpet 1, bar 1, beat 3: lasts 2
     check,
 };
 
-/// The meter of every bar of the score; `None` where it changes within the bar.
+/// The meter of every bar of the score; `None` where it changes within the bar. A change that only a
+/// minority of the parts makes is meter-agreement's matter.
 fn meters(score: &Score) -> Vec<Option<Meter>> {
-    let mut own: Vec<Option<Meter>> = vec![None; score.bars.len()];
-    let mut broken = vec![false; score.bars.len()];
+    let count = score.bars.len();
+    let mut changes: Vec<Vec<Meter>> = vec![Vec::new(); count];
+    let mut broken = vec![false; count];
+    let telling = score.parts.iter().filter(|p| !p.meters.is_empty()).count();
     for mark in score.parts.iter().flat_map(|p| &p.meters) {
         let bar = mark.at.bar as usize;
-        if mark.at.offset > Ticks::ZERO {
+        // Within a bar it counts from the next one on.
+        let from = if mark.at.offset > Ticks::ZERO {
             if let Some(b) = broken.get_mut(bar) {
                 *b = true;
             }
-            // It counts from the next bar on.
-            if let Some(slot) = own.get_mut(bar + 1) {
-                slot.get_or_insert(mark.value);
-            }
-        } else if let Some(slot) = own.get_mut(bar) {
-            *slot = Some(mark.value);
+            bar + 1
+        } else {
+            bar
+        };
+        if let Some(slot) = changes.get_mut(from) {
+            slot.push(mark.value);
         }
     }
+    let own = changes.into_iter().map(|all| {
+        let most = all
+            .iter()
+            .copied()
+            .max_by_key(|m| all.iter().filter(|x| *x == m).count())?;
+        let agree = all.iter().filter(|m| **m == most).count();
+        (agree * 2 > telling).then_some(most)
+    });
     let mut meter = Meter::COMMON;
-    own.into_iter()
-        .zip(broken)
+    own.zip(broken)
         .map(|(own, broken)| {
             meter = own.unwrap_or(meter);
             (!broken).then_some(meter)

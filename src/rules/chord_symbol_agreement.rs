@@ -1,7 +1,7 @@
 //! `chord-symbol-agreement`: one harmony, the same symbol in every part that carries one. Common
 //! practice, no source.
 
-use super::{Group, Reading, Rule, whole, wording};
+use super::{Example, Group, Reading, Rule, whole, wording};
 use crate::chord::Chord;
 use crate::finding::{Finding, Level};
 use crate::pitch::{NoteName, PitchClass, Transposition};
@@ -23,7 +23,43 @@ pub(super) static RULE: Rule = Rule {
     level: Level::Error,
     off: false,
     settings: &[],
-    examples: &[],
+    examples: &[Example {
+        wrong: "meter: 4/4
+section: trumpets
+parts: trumpet 1 = trumpet
+       trumpet 2 = trumpet
+       trumpet 3 = trumpet
+
+count     | 1  3  | 1  3  |
+trumpet 1 | E5 G5 | E5 G5 |
+trumpet 2 | B4 E5 | B4 E5 |
+trumpet 3 | G4 B4 | G4 B4 |
+on the page:
+trumpet 1, bar 1, beat 1: dynamic mf
+trumpet 2, bar 1, beat 1: dynamic mf
+trumpet 3, bar 1, beat 1: dynamic mf
+trumpet 1, bar 1, beat 1: symbol Cmaj7
+trumpet 2, bar 1, beat 1: symbol Cm7
+",
+        at: ("1", "1"),
+        right: "meter: 4/4
+section: trumpets
+parts: trumpet 1 = trumpet
+       trumpet 2 = trumpet
+       trumpet 3 = trumpet
+
+count     | 1  3  | 1  3  |
+trumpet 1 | E5 G5 | E5 G5 |
+trumpet 2 | B4 E5 | B4 E5 |
+trumpet 3 | G4 B4 | G4 B4 |
+on the page:
+trumpet 1, bar 1, beat 1: dynamic mf
+trumpet 2, bar 1, beat 1: dynamic mf
+trumpet 3, bar 1, beat 1: dynamic mf
+trumpet 1, bar 1, beat 1: symbol Cmaj7
+trumpet 2, bar 1, beat 1: symbol Cmaj7
+",
+    }],
     check,
 };
 

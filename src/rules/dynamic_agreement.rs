@@ -2,7 +2,7 @@
 //! librarians' guidelines (from memory), university proofreading checklists.
 
 use super::together::{self, Odd, Together, most};
-use super::{Group, Reading, Rule};
+use super::{Example, Group, Reading, Rule};
 use crate::finding::{Finding, Level};
 use crate::score::{Hairpin, Part};
 use crate::time::Ticks;
@@ -21,7 +21,39 @@ pub(super) static RULE: Rule = Rule {
     level: Level::Warning,
     off: false,
     settings: &[],
-    examples: &[],
+    examples: &[Example {
+        wrong: "meter: 4/4
+section: trumpets
+parts: trumpet 1 = trumpet
+       trumpet 2 = trumpet
+       trumpet 3 = trumpet
+
+count     | 1  2  3  4  | 1  2  3  4  |
+trumpet 1 | E5 F5 G5 F5 | E5 D5 C5 D5 |
+trumpet 2 | C5 D5 E5 D5 | C5 B4 A4 B4 |
+trumpet 3 | G4 A4 B4 A4 | G4 F4 E4 F4 |
+on the page:
+trumpet 1, bar 1, beat 1: dynamic f
+trumpet 2, bar 1, beat 1: dynamic f
+trumpet 3, bar 1, beat 1: dynamic mf
+",
+        at: ("1", "1"),
+        right: "meter: 4/4
+section: trumpets
+parts: trumpet 1 = trumpet
+       trumpet 2 = trumpet
+       trumpet 3 = trumpet
+
+count     | 1  2  3  4  | 1  2  3  4  |
+trumpet 1 | E5 F5 G5 F5 | E5 D5 C5 D5 |
+trumpet 2 | C5 D5 E5 D5 | C5 B4 A4 B4 |
+trumpet 3 | G4 A4 B4 A4 | G4 F4 E4 F4 |
+on the page:
+trumpet 1, bar 1, beat 1: dynamic f
+trumpet 2, bar 1, beat 1: dynamic f
+trumpet 3, bar 1, beat 1: dynamic f
+",
+    }],
     check,
 };
 

@@ -18,11 +18,19 @@
 //! | `rehearsal mark B` | a rehearsal mark over the bar |
 //! | `multi-bar rest 8` | a rest of so many bars starts with the bar |
 //! | `double bar` | a double bar line ends the bar |
+//! | `repeat starts`, `repeat ends` | a repeat sign at the bar's start or end |
+//! | `meter 3/4` | a time signature in this part |
+//! | `tempo 120` | a metronome mark, quarter notes a minute |
+//! | `symbol C7` | a chord symbol at concert pitch in this part |
+//! | `ends before` | the part has no such bar, nor those after it |
 
 use super::Example;
+use crate::chord;
 use crate::reading::{ReadError, grid};
-use crate::score::{Clef, Key, LooseSlur, Mark, Note, NoteFlags, Part, Place, Score, Span, Words};
-use crate::time::Ticks;
+use crate::score::{
+    ChordMark, Clef, Key, LooseSlur, Mark, Note, NoteFlags, Part, Place, Score, Span, Words,
+};
+use crate::time::{Meter, Ticks};
 use std::path::Path;
 
 const ON_THE_PAGE: &str = "on the page:\n";
@@ -168,6 +176,30 @@ impl<'a> Sign<'a> {
             ("multi-bar", rest) => {
                 let bars = rest.strip_prefix("rest ")?.parse().ok()?;
                 part.bars.get_mut(self.at.bar as usize)?.multi_rest = Some(bars);
+            }
+            ("repeat", "starts") => {
+                part.bars.get_mut(self.at.bar as usize)?.repeat_start = true;
+            }
+            ("repeat", "ends") => part.bars.get_mut(self.at.bar as usize)?.repeat_end = true,
+            ("meter", figures) => {
+                let (beats, unit) = figures.split_once('/')?;
+                part.meters.retain(|m| m.at != self.at);
+                part.meters.push(self.mark(Meter {
+                    beats: beats.parse().ok()?,
+                    unit: unit.parse().ok()?,
+                }));
+            }
+            ("tempo", quarters) => part.tempos.push(self.mark(quarters.parse().ok()?)),
+            ("symbol", text) => part.chords.push(self.mark(ChordMark {
+                chord: chord::parse(text).ok()?,
+                written: text.to_owned(),
+                unread: None,
+            })),
+            ("ends", "before") => {
+                let bar = self.at.bar;
+                part.bars.truncate(bar as usize);
+                part.notes.retain(|n| n.at.bar < bar);
+                part.rests.retain(|r| r.at.bar < bar);
             }
             ("double", "bar") => part.bars.get_mut(self.at.bar as usize)?.double_bar = true,
             _ => return None,

@@ -1,7 +1,7 @@
 //! `repeat-agreement`: the road map makes sense and is the same in all parts. Common practice, no
 //! source.
 
-use super::{Group, Reading, Rule, whole};
+use super::{Example, Group, Reading, Rule, whole};
 use crate::finding::{Finding, Level};
 use crate::score::{PartBar, Signs};
 
@@ -19,7 +19,50 @@ pub(super) static RULE: Rule = Rule {
     level: Level::Error,
     off: false,
     settings: &[],
-    examples: &[],
+    examples: &[Example {
+        wrong: "meter: 4/4
+section: trumpets
+parts: trumpet 1 = trumpet
+       trumpet 2 = trumpet
+       trumpet 3 = trumpet
+
+count     | 1  2  3  4  | 1  2  3  4  |
+trumpet 1 | E5 F5 G5 F5 | E5 D5 C5 D5 |
+trumpet 2 | C5 D5 E5 D5 | C5 B4 A4 B4 |
+trumpet 3 | G4 A4 B4 A4 | G4 F4 E4 F4 |
+on the page:
+trumpet 1, bar 1, beat 1: dynamic mf
+trumpet 2, bar 1, beat 1: dynamic mf
+trumpet 3, bar 1, beat 1: dynamic mf
+trumpet 1, bar 1: repeat starts
+trumpet 2, bar 1: repeat starts
+trumpet 3, bar 1: repeat starts
+trumpet 1, bar 2: repeat ends
+trumpet 2, bar 2: repeat ends
+",
+        at: ("2", "1"),
+        right: "meter: 4/4
+section: trumpets
+parts: trumpet 1 = trumpet
+       trumpet 2 = trumpet
+       trumpet 3 = trumpet
+
+count     | 1  2  3  4  | 1  2  3  4  |
+trumpet 1 | E5 F5 G5 F5 | E5 D5 C5 D5 |
+trumpet 2 | C5 D5 E5 D5 | C5 B4 A4 B4 |
+trumpet 3 | G4 A4 B4 A4 | G4 F4 E4 F4 |
+on the page:
+trumpet 1, bar 1, beat 1: dynamic mf
+trumpet 2, bar 1, beat 1: dynamic mf
+trumpet 3, bar 1, beat 1: dynamic mf
+trumpet 1, bar 1: repeat starts
+trumpet 2, bar 1: repeat starts
+trumpet 3, bar 1: repeat starts
+trumpet 1, bar 2: repeat ends
+trumpet 2, bar 2: repeat ends
+trumpet 3, bar 2: repeat ends
+",
+    }],
     check,
 };
 

@@ -2,7 +2,7 @@
 //! proofreading checklists.
 
 use super::together::{self, Odd, Player, Together, most};
-use super::{Group, Reading, Rule};
+use super::{Example, Group, Reading, Rule};
 use crate::finding::{Finding, Level};
 use crate::score::{NoteFlags, Score};
 use crate::time::Ticks;
@@ -22,7 +22,51 @@ pub(super) static RULE: Rule = Rule {
     level: Level::Warning,
     off: false,
     settings: &[],
-    examples: &[],
+    examples: &[Example {
+        wrong: "meter: 4/4
+section: trumpets
+parts: trumpet 1 = trumpet
+       trumpet 2 = trumpet
+       trumpet 3 = trumpet
+
+count     | 1  2  3  4  | 1  2  3  4  |
+trumpet 1 | E5 F5 G5 F5 | E5 D5 C5 D5 |
+trumpet 2 | C5 D5 E5 D5 | C5 B4 A4 B4 |
+trumpet 3 | G4 A4 B4 A4 | G4 F4 E4 F4 |
+on the page:
+trumpet 1, bar 1, beat 1: dynamic mf
+trumpet 2, bar 1, beat 1: dynamic mf
+trumpet 3, bar 1, beat 1: dynamic mf
+trumpet 1, bar 1, beat 1: slur starts
+trumpet 1, bar 1, beat 4: slur ends
+trumpet 2, bar 1, beat 1: slur starts
+trumpet 2, bar 1, beat 4: slur ends
+trumpet 3, bar 1, beat 1: slur starts
+trumpet 3, bar 1, beat 3: slur ends
+",
+        at: ("1", "1"),
+        right: "meter: 4/4
+section: trumpets
+parts: trumpet 1 = trumpet
+       trumpet 2 = trumpet
+       trumpet 3 = trumpet
+
+count     | 1  2  3  4  | 1  2  3  4  |
+trumpet 1 | E5 F5 G5 F5 | E5 D5 C5 D5 |
+trumpet 2 | C5 D5 E5 D5 | C5 B4 A4 B4 |
+trumpet 3 | G4 A4 B4 A4 | G4 F4 E4 F4 |
+on the page:
+trumpet 1, bar 1, beat 1: dynamic mf
+trumpet 2, bar 1, beat 1: dynamic mf
+trumpet 3, bar 1, beat 1: dynamic mf
+trumpet 1, bar 1, beat 1: slur starts
+trumpet 1, bar 1, beat 4: slur ends
+trumpet 2, bar 1, beat 1: slur starts
+trumpet 2, bar 1, beat 4: slur ends
+trumpet 3, bar 1, beat 1: slur starts
+trumpet 3, bar 1, beat 4: slur ends
+",
+    }],
     check,
 };
 

@@ -1,7 +1,7 @@
 //! `tempo-agreement`: the same tempo and feel in every part that carries them. Published: university
 //! proofreading checklists; words of feel: common practice, no source.
 
-use super::{Group, Reading, Rule, whole};
+use super::{Example, Group, Reading, Rule, whole};
 use crate::finding::{Finding, Level};
 use crate::score::{Mark, Part, Score};
 use crate::time::Ticks;
@@ -20,7 +20,45 @@ pub(super) static RULE: Rule = Rule {
     level: Level::Warning,
     off: false,
     settings: &[],
-    examples: &[],
+    examples: &[Example {
+        wrong: "meter: 4/4
+section: trumpets
+parts: trumpet 1 = trumpet
+       trumpet 2 = trumpet
+       trumpet 3 = trumpet
+
+count     | 1  2  3  4  | 1  2  3  4  |
+trumpet 1 | E5 F5 G5 F5 | E5 D5 C5 D5 |
+trumpet 2 | C5 D5 E5 D5 | C5 B4 A4 B4 |
+trumpet 3 | G4 A4 B4 A4 | G4 F4 E4 F4 |
+on the page:
+trumpet 1, bar 1, beat 1: dynamic mf
+trumpet 2, bar 1, beat 1: dynamic mf
+trumpet 3, bar 1, beat 1: dynamic mf
+trumpet 1, bar 1: tempo 120
+trumpet 2, bar 1: tempo 120
+trumpet 3, bar 1: tempo 132
+",
+        at: ("1", "1"),
+        right: "meter: 4/4
+section: trumpets
+parts: trumpet 1 = trumpet
+       trumpet 2 = trumpet
+       trumpet 3 = trumpet
+
+count     | 1  2  3  4  | 1  2  3  4  |
+trumpet 1 | E5 F5 G5 F5 | E5 D5 C5 D5 |
+trumpet 2 | C5 D5 E5 D5 | C5 B4 A4 B4 |
+trumpet 3 | G4 A4 B4 A4 | G4 F4 E4 F4 |
+on the page:
+trumpet 1, bar 1, beat 1: dynamic mf
+trumpet 2, bar 1, beat 1: dynamic mf
+trumpet 3, bar 1, beat 1: dynamic mf
+trumpet 1, bar 1: tempo 120
+trumpet 2, bar 1: tempo 120
+trumpet 3, bar 1: tempo 120
+",
+    }],
     check,
 };
 

@@ -823,10 +823,9 @@ fn endings_signs_and_hairpins() {
 fn slurs_with_one_end_are_kept_apart() {
     use crate::score::LooseSlur;
     let slur = |ends: &[(&str, u8)]| {
-        let marks: String = ends
-            .iter()
-            .map(|(end, n)| format!("<slur type=\"{end}\" number=\"{n}\"/>"))
-            .collect();
+        let marks = ends.iter().fold(String::new(), |all, (end, n)| {
+            all + &format!("<slur type=\"{end}\" number=\"{n}\"/>")
+        });
         format!("<notations>{marks}</notations>")
     };
     let text = one(&bar(&format!(
