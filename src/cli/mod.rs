@@ -3,6 +3,7 @@
 mod analysis;
 mod correct;
 mod proof;
+mod rulebook;
 mod scores;
 mod voice;
 mod write_out;
@@ -32,6 +33,7 @@ enum Command {
     Correct(correct::Correct),
     Voice(voice::Voice),
     Analysis(analysis::Analysis),
+    Rulebook(rulebook::Rulebook),
 }
 
 /// Runs the program on the process's arguments.
@@ -49,6 +51,7 @@ pub fn run() -> ExitCode {
         Command::Correct(correct) => correct.run(),
         Command::Voice(voice) => voice.run(),
         Command::Analysis(analysis) => analysis.run(),
+        Command::Rulebook(rulebook) => rulebook.run(),
     })
 }
 

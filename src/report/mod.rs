@@ -3,6 +3,7 @@
 pub mod analysis;
 pub mod grid_view;
 pub mod json;
+pub mod rulebook;
 pub mod table;
 pub mod text;
 

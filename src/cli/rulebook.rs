@@ -1,0 +1,81 @@
+//! `chartproof rulebook`: what the rules ask.
+
+use super::write_out::{complain, to_stdout};
+use super::{CLEAN, UNUSABLE};
+use crate::report::rulebook::{list, page};
+use crate::rules::{self, Rule};
+use clap::Args;
+
+/// Tells what the rules ask: all in short, or one with its reasons and examples
+///
+/// Exit code: 0, or 2 when there is no such rule.
+#[derive(Debug, Args)]
+pub(super) struct Rulebook {
+    /// A rule, by the name that stands in a finding
+    #[arg(value_name = "RULE", value_parser = rule, conflicts_with = "full")]
+    rule: Option<&'static Rule>,
+
+    /// The whole book: every rule with its reasons and examples
+    #[arg(long)]
+    full: bool,
+}
+
+impl Rulebook {
+    /// Runs the command; returns the exit code.
+    pub(super) fn run(self) -> u8 {
+        let text = match self.rule {
+            Some(rule) => page(rule),
+            None if self.full => {
+                let pages: Vec<String> = rules::ALL.into_iter().map(page).collect();
+                pages.join("\n\n")
+            }
+            None => list(),
+        };
+        match to_stdout(text.as_bytes()) {
+            Ok(()) => CLEAN,
+            Err(message) => {
+                complain(&message);
+                UNUSABLE
+            }
+        }
+    }
+}
+
+/// No such rule.
+#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
+#[error("no rule is called `{found}`{}", .nearest.map(|n| format!(": did you mean `{n}`?")).unwrap_or_default())]
+struct NoSuchRule {
+    found: String,
+    nearest: Option<&'static str>,
+}
+
+fn rule(name: &str) -> Result<&'static Rule, NoSuchRule> {
+    let wanted = name.trim().to_lowercase().replace([' ', '_'], "-");
+    rules::named(&wanted).ok_or_else(|| NoSuchRule {
+        found: name.to_owned(),
+        nearest: rules::ALL
+            .iter()
+            .map(|r| (strsim::jaro_winkler(&wanted, r.name), r.name))
+            .filter(|(likeness, _)| *likeness > 0.7)
+            .max_by(|a, b| a.0.total_cmp(&b.0))
+            .map(|(_, n)| n),
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn rules_are_found_by_name_and_nearly_so() {
+        assert_eq!(rule("minor ninth").unwrap().name, "minor-ninth");
+        let error = rule("minor-nineth").unwrap_err().to_string();
+        assert!(error.contains("did you mean `minor-ninth`?"), "{error}");
+        assert!(
+            !rule("zzz")
+                .unwrap_err()
+                .to_string()
+                .contains("did you mean")
+        );
+    }
+}

@@ -1,0 +1,222 @@
+//! The rulebook: what each rule asks, why, when it keeps silent, where it comes from, and a wrong
+//! and a right example drawn as grids. Everything comes from the rules themselves.
+
+use super::grid_view::GridView;
+use super::table;
+use crate::finding::{Finding, NoteRef};
+use crate::proof::proof;
+use crate::rules::{self, Example, Group, Rule};
+use crate::score::Score;
+use crate::style::Style;
+use std::fmt::Write as _;
+use std::ops::Range;
+use unicode_width::UnicodeWidthStr;
+
+/// The groups in the order of the book.
+const GROUPS: [(Group, &str); 7] = [
+    (Group::Harmony, "harmony"),
+    (Group::Voicing, "voicing"),
+    (Group::Rubs, "rubs"),
+    (Group::Lines, "lines"),
+    (Group::Players, "players"),
+    (Group::Agreement, "agreement of parts"),
+    (Group::Notation, "notation"),
+];
+
+/// The width running text is broken at.
+const WIDTH: usize = 92;
+
+/// Every rule by group: its name, the level of its gravest finding, what it asks.
+pub fn list() -> String {
+    let mut out = String::new();
+    for (group, name) in GROUPS {
+        let _ = writeln!(out, "{name}");
+        let rows: Vec<[String; 2]> = rules::ALL
+            .into_iter()
+            .filter(|r| r.group == group)
+            .map(|r| [format!("  {}", r.name), level(r)])
+            .collect();
+        for (line, rule) in table::lines(["  rule", "level"], &rows)
+            .into_iter()
+            .skip(1)
+            .zip(rules::ALL.into_iter().filter(|r| r.group == group))
+        {
+            let _ = writeln!(out, "{line}");
+            wrap(&mut out, "      ", rule.asks);
+        }
+        out.push('\n');
+    }
+    let _ = writeln!(
+        out,
+        "{} rules. `chartproof rulebook RULE` tells all of one, with a wrong and a right example.",
+        rules::ALL.len()
+    );
+    out
+}
+
+fn level(rule: &Rule) -> String {
+    if rule.off {
+        format!("{}, off unless the style has it on", rule.level.word())
+    } else {
+        rule.level.word().to_owned()
+    }
+}
+
+/// All of one rule.
+pub fn page(rule: &Rule) -> String {
+    let mut out = format!("{} ({})\n\n", rule.name, level(rule));
+    wrap(&mut out, "", rule.asks);
+    out.push('\n');
+    wrap(&mut out, "why: ", rule.why);
+    if !rule.exceptions.is_empty() {
+        let _ = writeln!(out, "silent for:");
+        for exception in rule.exceptions {
+            wrap(&mut out, "  * ", exception);
+        }
+    }
+    if !rule.settings.is_empty() {
+        let _ = writeln!(out, "settings of a house style:");
+        for setting in rule.settings {
+            wrap(
+                &mut out,
+                "  * ",
+                &format!("{} = {}: {}", setting.name, setting.default, setting.about),
+            );
+        }
+    }
+    wrap(&mut out, "source: ", rule.source);
+    for example in rule.examples {
+        let _ = writeln!(out, "\nwrong:\n");
+        show(&mut out, rule, example.wrong);
+        let _ = writeln!(out, "\nright:\n");
+        show(&mut out, rule, example.right);
+    }
+    out
+}
+
+/// Text broken at [`WIDTH`], its first line after a prefix, the others as far in.
+fn wrap(out: &mut String, prefix: &str, text: &str) {
+    let indent = " ".repeat(prefix.width());
+    let mut line = prefix.to_owned();
+    let mut empty = true;
+    for word in text.split_whitespace() {
+        if !empty && line.width() + 1 + word.width() > WIDTH {
+            let _ = writeln!(out, "{line}");
+            line.clone_from(&indent);
+            empty = true;
+        }
+        if !empty {
+            line.push(' ');
+        }
+        line.push_str(word);
+        empty = false;
+    }
+    let _ = writeln!(out, "{line}");
+}
+
+/// An example as the grid of the bar it is about, with marks under what the rule finds, and what it
+/// says.
+fn show(out: &mut String, rule: &Rule, passage: &'static str) {
+    let Ok(score) = Example::score(passage) else {
+        return; // the tests prove that every example can be read
+    };
+    let mut style = Style::default();
+    if rule.off {
+        style.levels.insert(rule.name.to_owned(), Some(rule.level));
+    }
+    let finding = proof(&score, &style)
+        .findings
+        .into_iter()
+        .find(|f| f.rule == rule.name);
+    match &finding {
+        Some(finding) => {
+            draw(out, &score, finding.at.bar, Some(finding));
+            out.push('\n');
+            wrap(out, "  says: ", &finding.message);
+            if let Some(suggestion) = &finding.suggestion {
+                wrap(out, "  do:   ", suggestion);
+            }
+        }
+        None => {
+            for bar in 0..score.bars.len() as u32 {
+                draw(out, &score, bar, None);
+            }
+        }
+    }
+    let (_, page) = Example::split(passage);
+    for line in page.lines().filter(|l| !l.trim().is_empty()) {
+        let _ = writeln!(out, "  on the page: {line}");
+    }
+}
+
+fn draw(out: &mut String, score: &Score, bar: u32, finding: Option<&Finding>) {
+    let parts: Vec<u32> = (0..score.parts.len() as u32).collect();
+    let view = GridView::of(score, &parts, bar);
+    let marks: Vec<Range<usize>> = finding.into_iter().flat_map(|f| marks(&view, f)).collect();
+    let mut start = 0;
+    for line in view.text.split_inclusive('\n') {
+        let end = start + line.len();
+        let text = line.trim_end_matches('\n');
+        let _ = writeln!(out, "    {text}");
+        let mut under = String::new();
+        for mark in marks.iter().filter(|m| m.start >= start && m.end <= end) {
+            let before = text.get(..mark.start - start).unwrap_or_default().width();
+            let size = text
+                .get(mark.start - start..mark.end - start)
+                .unwrap_or_default()
+                .width();
+            while under.width() < before {
+                under.push(' ');
+            }
+            under.extend(std::iter::repeat_n('^', size.max(1)));
+        }
+        if !under.is_empty() {
+            let _ = writeln!(out, "    {under}");
+        }
+        start = end;
+    }
+}
+
+fn marks(view: &GridView, finding: &Finding) -> Vec<Range<usize>> {
+    let notes = |note: NoteRef| view.note(note, finding.at.offset);
+    let mut found: Vec<Range<usize>> = finding.notes.iter().filter_map(|n| notes(n.note)).collect();
+    if found.is_empty() {
+        found = finding
+            .parts
+            .iter()
+            .filter_map(|&p| view.cell(p, finding.at.offset).or_else(|| view.label(p)))
+            .collect();
+    }
+    found.sort_by_key(|r| r.start);
+    found.dedup();
+    found
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_list_is_complete() {
+        let text = list();
+        for rule in rules::ALL {
+            assert!(text.contains(rule.name), "{}", rule.name);
+        }
+        assert!(text.contains(&format!("{} rules.", rules::ALL.len())));
+        insta::assert_snapshot!("rulebook-list", text);
+    }
+
+    #[test]
+    fn every_page_shows_a_marked_wrong_example_and_a_right_one() {
+        for rule in rules::ALL {
+            let text = page(rule);
+            let (wrong, right) = text.split_once("\nright:\n").unwrap();
+            assert!(wrong.contains('^'), "{text}");
+            assert!(wrong.contains("says: "), "{text}");
+            assert!(!right.split("\nwrong:\n").next().unwrap().contains("says: "));
+            assert!(text.contains("source: "));
+        }
+        let rule = rules::named("wrong-voice-dropped").unwrap();
+        insta::assert_snapshot!("rulebook-page", page(rule));
+    }
+}
