@@ -823,10 +823,11 @@ fn endings_signs_and_hairpins() {
 fn slurs_with_one_end_are_kept_apart() {
     use crate::score::LooseSlur;
     let slur = |ends: &[(&str, u8)]| {
-        let marks: String = ends
+        let marks: Vec<String> = ends
             .iter()
             .map(|(end, n)| format!("<slur type=\"{end}\" number=\"{n}\"/>"))
             .collect();
+        let marks = marks.concat();
         format!("<notations>{marks}</notations>")
     };
     let text = one(&bar(&format!(
