@@ -5,6 +5,7 @@ use super::{Example, Group, Reading, Rule};
 use crate::finding::{Finding, Level, NoteRef};
 use crate::score::{Part, PartBar, Place, Score};
 use crate::time::{Meter, Ticks};
+use num_rational::Ratio;
 use std::collections::BTreeMap;
 
 pub(super) static RULE: Rule = Rule {
@@ -134,9 +135,20 @@ fn resting(part: &Part) -> Vec<bool> {
     silent
 }
 
-/// Files round tuplets and tremolos; less than this (a sixty-fourth) is no mistake of a writer's.
+/// Files round tuplets and tremolos: less than a sixty-fourth, or a bit of a beat that no written note
+/// lasts, is no mistake of a writer's.
 fn is_rounding(a: Ticks, b: Ticks, per_quarter: Ticks) -> bool {
-    (a - b).0.abs() * 16 < per_quarter.0
+    let off = (a - b).0.abs();
+    if off.saturating_mul(16) < per_quarter.0 {
+        return true;
+    }
+    let mut parts = *Ratio::new(off, per_quarter.0.max(1)).denom();
+    for tuplet in [2, 3, 5, 7] {
+        while parts % tuplet == 0 {
+            parts /= tuplet;
+        }
+    }
+    parts > 1 && off.saturating_mul(2) < per_quarter.0
 }
 
 fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
@@ -315,4 +327,20 @@ fn short_voice(
             beats(nominal - length, meter, score.per_quarter)
         ),
     )
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_a_file_rounds_is_told_from_what_a_writer_leaves_out() {
+        // An eighth, a triplet eighth, a sixty-fourth.
+        assert!(!is_rounding(Ticks(48), Ticks(42), Ticks(12)));
+        assert!(!is_rounding(Ticks(48), Ticks(44), Ticks(12)));
+        assert!(!is_rounding(Ticks(64), Ticks(63), Ticks(16)));
+        // A tremolo of seventeen parts, and a single tick of many.
+        assert!(is_rounding(Ticks(51), Ticks(48), Ticks(17)));
+        assert!(is_rounding(Ticks(1920), Ticks(1919), Ticks(480)));
+    }
 }

@@ -17,6 +17,8 @@ pub(super) static RULE: Rule = Rule {
     why: "A player reads shapes: a third that looks like a second is read late, and an accidental that one seat has and the other lacks is a wrong note.",
     exceptions: &[
         "diminished sevenths and approach chords, respelled for reading",
+        "transposing parts in keys of five signs or more, which may be respelled as a whole",
+        "chord symbols that are themselves spelled against the key",
         "a chord name that would need more accidentals for a transposing player",
         "leading notes a half step from where they go",
     ],
@@ -90,6 +92,9 @@ fn is_approach(passage: &Passage, index: usize, sonority: &Sonority) -> bool {
 /// Within so many bars the same misspelling goes on.
 const RUN: u32 = 4;
 
+/// From more sharps or flats than this on a key has a second name that players know as well.
+const MANY_SIGNS: i8 = 4;
+
 /// Names against chord, key and line.
 fn names(reading: &Reading<'_>, passage: &Passage, out: &mut Vec<Finding>) {
     let score = reading.score;
@@ -123,6 +128,16 @@ fn names(reading: &Reading<'_>, passage: &Passage, out: &mut Vec<Finding>) {
             let Some(wanted) = chord_name(chord, note, by) else {
                 continue;
             };
+            // Many signs on a transposing part: it may be respelled as a whole, sharps for flats.
+            let concert = part.concert_fifths(note.onset);
+            if by.key_shift() != 0 && (key.abs() > MANY_SIGNS || concert.abs() > MANY_SIGNS) {
+                continue;
+            }
+            // A symbol from the other side of the circle of fifths (Db7 in E major) asks for nothing.
+            let root = chord.root;
+            if NoteName::in_key(root.class(), concert) != root {
+                continue;
+            }
             let found = note.written.name();
             let leads = leads_on(part, voice.note.note as usize, note);
             let short = note.duration < score.per_quarter;
