@@ -1259,6 +1259,7 @@ impl Case<'_> {
                     && t.apply(&c.close) == self.written
                     && self.rub(c, &c.voicing).is_none()
                     && (Mechanical::ALL.contains(&t)
+                        || self.displaced() > 0
                         || difference(&self.written, &c.voicing).0.len() > 1)
                     && best.is_none_or(|(b, ..)| c.bias < b)
                 {

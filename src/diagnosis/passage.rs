@@ -117,7 +117,7 @@ fn led_by_top_seat(sonorities: &[Sonority]) -> bool {
         all += 1;
         leads += usize::from(s.voices.first().map(|v| v.seat) == top_seat);
     }
-    leads * 2 > all
+    all > 0 && leads * 2 >= all
 }
 
 /// Reads every section of a score: slices, lead line, phrases, techniques, diagnoses.

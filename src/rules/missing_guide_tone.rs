@@ -119,9 +119,10 @@ fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
                 .collect();
         }
         let message = format!(
-            "{} of {} sounds nowhere, while {}",
+            "{} of {} {} nowhere, while {}",
             wording::join(&names),
             chord.frame.chord,
+            if names.len() > 1 { "sound" } else { "sounds" },
             doubled_words(reading.score, &chord, &doubled)
         );
         let mut finding = chord.finding(&RULE, Level::Warning, message, &faults, "doubled");

@@ -3,7 +3,7 @@
 
 use super::{Example, Group, Reading, Rule, wording};
 use crate::diagnosis::{Fault, Passage};
-use crate::finding::{Finding, Level, NoteAtFault};
+use crate::finding::{Change, Finding, Level, NoteAtFault};
 use crate::sonority::{Sonority, Voice};
 use std::collections::HashMap;
 use std::ops::Range;
@@ -204,6 +204,32 @@ fn is_seating(passage: &Passage, index: usize, (upper, lower): (u8, u8)) -> bool
     crossed > straight
 }
 
+/// One part an octave off: moved back, it puts every seat in its order.
+fn octave_astray(crossing: &Crossing<'_>) -> Option<Vec<Change>> {
+    let voices = &crossing.sonority.voices;
+    let ways = crossing
+        .faults
+        .iter()
+        .flat_map(|f| [-1i8, 1].map(|octave| (f.note, f.found.octaves(octave))));
+    ways.into_iter()
+        .find(|(note, pitch)| {
+            let mut seated: Vec<(u8, i16)> = voices
+                .iter()
+                .map(|v| {
+                    let midi = if v.note == *note {
+                        pitch.midi()
+                    } else {
+                        v.midi
+                    };
+                    (v.seat, midi)
+                })
+                .collect();
+            seated.sort_unstable();
+            seated.windows(2).all(|w| matches!(w, [a, b] if a.1 > b.1))
+        })
+        .map(|(note, sounding)| vec![Change { note, sounding }])
+}
+
 /// The finding of a rule for a crossing.
 pub(super) fn finding(
     reading: &Reading<'_>,
@@ -245,7 +271,10 @@ pub(super) fn finding(
         found: crossing.sonority.pitches(),
         expected: crossing.sonority.pitches(),
         suggestion: wording::instead(reading.score, &crossing.faults),
-        remedies: super::remedies([&crossing.faults]),
+        remedies: octave_astray(crossing)
+            .into_iter()
+            .chain(super::remedies([&crossing.faults]))
+            .collect(),
         fix: None,
     }
 }

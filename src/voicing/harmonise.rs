@@ -162,6 +162,13 @@ impl Categories {
             }
             Family::Other => {}
         }
+        // A ninth added to a triad takes the place of the sixth it does not have.
+        if matches!(
+            family,
+            Family::MajorTriad | Family::MinorTriad | Family::SuspendedTriad
+        ) {
+            sevenths.push((d(9, 0), inner));
+        }
         if sevenths.is_empty() {
             return None;
         }
