@@ -10,7 +10,7 @@ use std::collections::BTreeMap;
 pub(super) static RULE: Rule = Rule {
     name: "multi-rest",
     group: Group::Notation,
-    asks: "A multi-bar rest is split at rehearsal marks, double bars and changes of tempo, meter or key, and covers bars of rest only.",
+    asks: "A multi-bar rest is split at rehearsal marks, double bars, endings and changes of tempo, meter or key, and covers bars of rest only.",
     why: "A player who counts eighteen bars across a rehearsal mark cannot find the place when the leader calls it.",
     exceptions: &[],
     source: "published: a community orchestra's submission guideline; Wikipedia, Rest",
@@ -62,6 +62,9 @@ fn events(score: &Score) -> BTreeMap<u32, String> {
             }
             if bar.repeat_start {
                 add(index, "a repeat sign stands".to_owned());
+            }
+            if let Some(ending) = &bar.ending {
+                add(index, format!("ending {ending} starts"));
             }
         }
         for mark in changes(&part.meters, |m: &Meter| *m) {

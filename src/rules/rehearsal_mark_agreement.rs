@@ -71,13 +71,20 @@ fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
         bar.rehearsal.as_deref()
     };
     let marked = |part: u32| (0..whole.bars).any(|bar| mark(part, bar).is_some());
-    let carriers = whole.in_step.iter().filter(|&&p| marked(p)).count();
-    // A score prints them over the top part only; then there is nothing to compare.
-    if carriers < 2 || carriers * 2 <= whole.in_step.len() {
+    let carriers: Vec<u32> = whole
+        .in_step
+        .iter()
+        .copied()
+        .filter(|&p| marked(p))
+        .collect();
+    // A score prints them over the top part, or over the top part of each section: then those are
+    // compared, and one or two have nothing to be compared with.
+    let all = carriers.len() >= 2 && carriers.len() * 2 > whole.in_step.len();
+    let compared = if all { &whole.in_step } else { &carriers };
+    if !all && carriers.len() < 3 {
         return;
     }
-    let bars: BTreeSet<usize> = whole
-        .in_step
+    let bars: BTreeSet<usize> = compared
         .iter()
         .filter_map(|&p| score.parts.get(p as usize))
         .flat_map(|p| p.bars.iter().enumerate())
@@ -89,7 +96,7 @@ fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
     let mut later = Vec::new();
     for &bar in &bars {
         let values: Vec<(u32, Option<&str>)> =
-            whole.in_step.iter().map(|&p| (p, mark(p, bar))).collect();
+            compared.iter().map(|&p| (p, mark(p, bar))).collect();
         let Some((most, _, differ)) = whole::split(&values) else {
             continue;
         };
@@ -193,6 +200,19 @@ mod tests {
         let bare: &[&str] = &["C4:8", "D4:8", "E4:8", "F4:8"];
         let top = score(&[("Flute", RIGHT), ("Oboe", bare), ("Bassoon", bare)]);
         assert!(places(&top, "rehearsal-mark-agreement").is_empty());
+        // Marks over the top part of each section.
+        let tops = score(&[
+            ("Flute", RIGHT),
+            ("Oboe", bare),
+            ("Trumpet", RIGHT),
+            ("Trombone", bare),
+            ("Guitar", other),
+            ("Bass", bare),
+        ]);
+        assert_eq!(
+            places(&tops, "rehearsal-mark-agreement"),
+            ["2 1: Guitar", "4 1: Guitar"]
+        );
         let right = score(&[("Flute", RIGHT), ("Oboe", RIGHT)]);
         assert!(places(&right, "rehearsal-mark-agreement").is_empty());
     }

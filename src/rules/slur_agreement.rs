@@ -4,7 +4,7 @@
 use super::together::{self, Odd, Player, Together, most};
 use super::{Example, Group, Reading, Rule};
 use crate::finding::{Finding, Level};
-use crate::score::{NoteFlags, Score};
+use crate::score::{LooseSlur, NoteFlags, Score};
 use crate::time::Ticks;
 
 pub(super) static RULE: Rule = Rule {
@@ -205,7 +205,20 @@ fn in_bar(
                     )
                 }
             };
-            odds.extend(here.iter().filter(|h| h.1 != wanted).map(|h| Odd {
+            // Half a slur is `unclosed-slur`'s to tell.
+            let half = |p: usize| {
+                let part = together
+                    .players
+                    .get(p)
+                    .and_then(|p| reading.score.parts.get(p.part as usize));
+                part.is_some_and(|part| {
+                    part.loose_slurs.iter().any(|m| match m.value {
+                        LooseSlur::Start => m.onset == attack.onset,
+                        LooseSlur::Stop => wanted.is_some_and(|w| w.to == m.onset),
+                    })
+                })
+            };
+            odds.extend(here.iter().filter(|h| h.1 != wanted && !half(h.0)).map(|h| Odd {
                 player: h.0,
                 bar,
                 onset: attack.onset,
@@ -244,6 +257,10 @@ mod tests {
             ["1 1: Tenor 1"]
         );
         assert!(places(&parts("F4:2:slur G4:2 A4:2:end B4:2"), RULE).is_empty());
+        // Half of it is there: another rule's business.
+        let half = parts("F4:2:slur G4:2 A4:2 B4:2");
+        assert!(places(&half, RULE).is_empty());
+        assert_eq!(places(&half, "unclosed-slur").len(), 1);
         // A repeated note cannot be slurred.
         assert!(places(&parts("F4:2 F4:2 A4:2 B4:2"), RULE).is_empty());
     }

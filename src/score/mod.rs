@@ -629,7 +629,8 @@ impl Score {
         self.collect_chords();
     }
 
-    /// One symbol at a time: where several parts carry one, the first readable one from the top.
+    /// One symbol at a time: where several parts carry one, the readable one that most of them have,
+    /// of equals the first from the top. A part that differs is one mistake, not a wrong chord for all.
     fn collect_chords(&mut self) {
         let mut all: Vec<Mark<ChordMark>> = self
             .parts
@@ -637,8 +638,21 @@ impl Score {
             .flat_map(|p| p.chords.iter().cloned())
             .collect();
         all.sort_by_key(|m| (m.onset, m.value.unread.is_some()));
-        all.dedup_by_key(|m| m.onset);
-        self.chords = all;
+        let alike = |a: &ChordMark, b: &ChordMark| {
+            a.chord == b.chord && a.unread.is_some() == b.unread.is_some()
+        };
+        self.chords = all
+            .chunk_by(|a, b| a.onset == b.onset)
+            .filter_map(|here| {
+                let readable = here.partition_point(|m| m.value.unread.is_none());
+                let among = here.get(..readable.max(1))?;
+                let votes = |m: &&Mark<ChordMark>| {
+                    among.iter().filter(|o| alike(&o.value, &m.value)).count()
+                };
+                // The last of equals wins a maximum: from below, that is the first.
+                among.iter().rev().max_by_key(votes).cloned()
+            })
+            .collect();
     }
 
     /// The chord symbol in force at `onset`.
@@ -652,12 +666,33 @@ impl Score {
             .get(self.chords.partition_point(|m| m.onset <= onset))
     }
 
-    /// The meter in force at `onset`: the first part's that states one.
+    /// The meter in force at `onset`: what most parts are in, of equals the first from the top. A
+    /// change of the bar's length holds for all even when one part alone states it; another name for
+    /// the same length (2/2 for 4/4) does not.
     pub fn meter_at(&self, onset: Ticks) -> Meter {
-        self.parts
+        let stated: Vec<&Mark<Meter>> = self
+            .parts
             .iter()
             .filter_map(|p| in_force(&p.meters, onset))
-            .max_by_key(|m| m.onset)
+            .collect();
+        let Some(first) = stated.first() else {
+            return Meter::COMMON;
+        };
+        if stated.iter().all(|m| m.value == first.value) {
+            return first.value;
+        }
+        let votes = |m: &&&Mark<Meter>| {
+            let length = m.value.bar(self.per_quarter);
+            let outdated = stated
+                .iter()
+                .any(|o| o.onset > m.onset && o.value.bar(self.per_quarter) != length);
+            let same = stated.iter().filter(|o| o.value == m.value).count();
+            (!outdated, same)
+        };
+        stated
+            .iter()
+            .rev()
+            .max_by_key(votes)
             .map_or(Meter::COMMON, |m| m.value)
     }
 

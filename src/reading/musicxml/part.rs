@@ -307,10 +307,10 @@ pub(super) fn span(start: usize, xml: &Xml<'_>) -> Span {
 }
 
 /// The ends of slurs of one number, in order of time, that have no other end. Files write ends and
-/// starts of one time in any order: an end belongs to the slur that is open, else to one that starts
-/// right there.
+/// starts of one time in any order: an end belongs to the slur that was opened last before it, else to
+/// one that starts right there. So the slur that was forgotten is the loose one, not the next.
 fn loose_slurs(slurs: &[SlurEnd]) -> Vec<Mark<LooseSlur>> {
-    let mut open: VecDeque<&SlurEnd> = VecDeque::new();
+    let mut open: Vec<&SlurEnd> = Vec::new();
     let mut early: VecDeque<&SlurEnd> = VecDeque::new();
     let mut loose = Vec::new();
     let mark = |s: &SlurEnd, end| Mark::new(s.at, end, s.span);
@@ -318,13 +318,18 @@ fn loose_slurs(slurs: &[SlurEnd]) -> Vec<Mark<LooseSlur>> {
         if early.front().is_some_and(|e| e.at < slur.at) {
             loose.extend(early.drain(..).map(|e| mark(e, LooseSlur::Stop)));
         }
-        let (own, other) = if slur.start {
-            (&mut open, &mut early)
+        if slur.start {
+            if early.pop_front().is_none() {
+                open.push(slur);
+            }
+        } else if let Some(from) = open
+            .iter()
+            .rposition(|o| o.at < slur.at)
+            .or((!open.is_empty()).then_some(0))
+        {
+            open.remove(from);
         } else {
-            (&mut early, &mut open)
-        };
-        if other.pop_front().is_none() {
-            own.push_back(slur);
+            early.push_back(slur);
         }
     }
     loose.extend(early.into_iter().map(|e| mark(e, LooseSlur::Stop)));

@@ -842,6 +842,17 @@ fn slurs_with_one_end_are_kept_apart() {
         .map(|m| (m.onset.0, m.value))
         .collect();
     assert_eq!(loose, [(2, LooseSlur::Stop), (3, LooseSlur::Start)]);
+    // The first is never closed, the second is: the first is the loose one.
+    let text = one(&bar(&format!(
+        "{}{}{}",
+        note("C5", 1, &slur(&[("start", 1)])),
+        note("D5", 1, &slur(&[("start", 1)])),
+        note("E5", 2, &slur(&[("stop", 1)])),
+    )));
+    let score = score(&text);
+    let loose = &score.parts[0].loose_slurs;
+    assert_eq!(loose.len(), 1);
+    assert_eq!(loose[0].onset.0, 0);
 }
 
 #[test]
