@@ -2,6 +2,7 @@
 //! proofreading checklists.
 
 use super::together::{self, Odd, Player, Together, most};
+use super::unclosed_slur::is_at_joint;
 use super::{Example, Group, Reading, Rule};
 use crate::finding::{Finding, Level};
 use crate::score::{LooseSlur, NoteFlags, Score};
@@ -212,20 +213,26 @@ fn in_bar(
                     .get(p)
                     .and_then(|p| reading.score.parts.get(p.part as usize));
                 part.is_some_and(|part| {
-                    part.loose_slurs.iter().any(|m| match m.value {
-                        LooseSlur::Start => m.onset == attack.onset,
-                        LooseSlur::Stop => wanted.is_some_and(|w| w.to == m.onset),
-                    })
+                    let own = part.loose_slurs.iter();
+                    own.filter(|m| !is_at_joint(part, m))
+                        .any(|m| match m.value {
+                            LooseSlur::Start => m.onset == attack.onset,
+                            LooseSlur::Stop => wanted.is_some_and(|w| w.to == m.onset),
+                        })
                 })
             };
-            odds.extend(here.iter().filter(|h| h.1 != wanted && !half(h.0)).map(|h| Odd {
-                player: h.0,
-                bar,
-                onset: attack.onset,
-                found: words(h.1),
-                wanted: words(wanted),
-                level: Level::Warning,
-            }));
+            odds.extend(
+                here.iter()
+                    .filter(|h| h.1 != wanted && !half(h.0))
+                    .map(|h| Odd {
+                        player: h.0,
+                        bar,
+                        onset: attack.onset,
+                        found: words(h.1),
+                        wanted: words(wanted),
+                        level: Level::Warning,
+                    }),
+            );
         }
     }
 }
@@ -242,10 +249,10 @@ mod tests {
     fn a_slur_that_one_part_lacks_is_told_at_its_start() {
         let parts = |third: &'static str| {
             score(&[
-                ("Alto 1", &[ONE][..]),
-                ("Alto 2", &[TWO][..]),
-                ("Tenor 1", &[third][..]),
-                ("Tenor 2", &["E4:2:slur F4:2 G4:2:end A4:2"][..]),
+                ("Alto 1", &[ONE, "C5:8"][..]),
+                ("Alto 2", &[TWO, "A4:8"][..]),
+                ("Tenor 1", &[third, "F4:8"][..]),
+                ("Tenor 2", &["E4:2:slur F4:2 G4:2:end A4:2", "E4:8"][..]),
             ])
         };
         assert_eq!(

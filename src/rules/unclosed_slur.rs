@@ -89,7 +89,7 @@ fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
 }
 
 /// Near a repeat sign, an ending or a double bar a slur may come from elsewhere or go on there.
-fn is_at_joint(part: &Part, mark: &Mark<LooseSlur>) -> bool {
+pub(super) fn is_at_joint(part: &Part, mark: &Mark<LooseSlur>) -> bool {
     let bar = mark.at.bar as usize;
     let closes = |i: usize| {
         part.bars

@@ -16,6 +16,7 @@ pub(super) static RULE: Rule = Rule {
         "the two lowest voices",
         "spreads, drop 2 & 4 and other voicings that are right in their technique",
         "unison and octaves",
+        "chords shorter than a beat",
         "passages that are not in rhythmic unison, except where the style asks for it (choir)",
     ],
     source: "published: open music theory text, part-writing pages; for horns: common practice, no source",
@@ -73,6 +74,14 @@ fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
                 || sonority.voices.iter().any(|v| reading.is_explained(v.note))
                 || is_meant(passage, index, sonority)
             {
+                continue;
+            }
+            // A gap that a voice only passes through is no hole.
+            let beat = reading
+                .score
+                .meter_at(sonority.onset)
+                .felt_beat(reading.score.per_quarter);
+            if sonority.end - sonority.onset < beat {
                 continue;
             }
             let upper = sonority.voices.get(..sonority.voices.len() - 1);
