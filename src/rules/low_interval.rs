@@ -128,7 +128,8 @@ fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
                 .score
                 .meter_at(sonority.onset)
                 .felt_beat(reading.score.per_quarter);
-            // In a passage that is right in its technique the register is what is low, not a note.
+            // In a passage that is right in its technique the register is low, not a note wrong: that is
+            // the writer's choice, worth knowing.
             let in_technique = matches!(
                 passage.diagnoses.get(index).map(|d| &d.verdict),
                 Some(Verdict::Right(_))
@@ -140,13 +141,11 @@ fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
                     continue;
                 }
                 Level::Note
+            } else if in_technique {
+                Level::Note
             } else if by >= distance.error && length > beat {
-                if in_technique {
-                    Level::Warning
-                } else {
-                    Level::Error
-                }
-            } else if by >= distance.warning && !in_technique {
+                Level::Error
+            } else if by >= distance.warning {
                 Level::Warning
             } else {
                 Level::Note
