@@ -9,6 +9,7 @@ pub mod chord;
 pub mod cli;
 pub mod diagnosis;
 pub mod editing;
+pub mod engraving;
 pub mod finding;
 pub mod fixing;
 pub mod instrument;

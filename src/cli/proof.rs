@@ -6,7 +6,7 @@ use super::{CLEAN, FOUND, UNUSABLE};
 use crate::finding::Level;
 use crate::proof::proof;
 use crate::reading::{Outcome, files};
-use crate::report::{Entry, Tally, json, text};
+use crate::report::{Entry, Tally, html, json, text};
 use crate::style::Style;
 use clap::{Args, ValueEnum};
 use codespan_reporting::term::termcolor::Buffer;
@@ -23,7 +23,8 @@ pub(super) struct Proof {
     #[command(flatten)]
     scores: Scores,
 
-    /// The form of the report: text for people, json for one document, jsonl for one object a line
+    /// The form of the report: text for people, html for a page with the music engraved, json for
+    /// one document, jsonl for one object a line
     #[arg(long, value_enum, value_name = "FORMAT", default_value_t = Format::Text)]
     format: Format,
 
@@ -46,6 +47,7 @@ enum Format {
     Text,
     Json,
     Jsonl,
+    Html,
 }
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
@@ -142,6 +144,7 @@ impl Proof {
             }
             Format::Json => json::render(entries)?.into_bytes(),
             Format::Jsonl => json::lines(entries)?.into_bytes(),
+            Format::Html => html::render(entries).into_bytes(),
         })
     }
 

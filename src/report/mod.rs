@@ -1,7 +1,8 @@
-//! Reports: findings as text for people and as JSON for machines. They format and decide nothing.
+//! Reports: findings as text and as a page for people, as JSON for machines. They format and decide nothing.
 
 pub mod analysis;
 pub mod grid_view;
+pub mod html;
 pub mod json;
 pub mod rulebook;
 pub mod table;

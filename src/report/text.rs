@@ -117,7 +117,7 @@ fn place_of(score: &Score, fault: &NoteAtFault) -> Option<Place> {
 }
 
 /// The section's parts; without one, those that sound the pitches found, and those at fault.
-fn parts_shown(score: &Score, sections: &[Section], finding: &Finding) -> Vec<u32> {
+pub(super) fn parts_shown(score: &Score, sections: &[Section], finding: &Finding) -> Vec<u32> {
     let section = finding
         .section
         .as_deref()
@@ -286,7 +286,7 @@ fn render_said(
     Ok(())
 }
 
-fn inferred(score: &Score, inferred: &Inferred) -> String {
+pub(super) fn inferred(score: &Score, inferred: &Inferred) -> String {
     let (from, to) = (
         score.bar_number(inferred.from.bar),
         score.bar_number(inferred.to.bar),

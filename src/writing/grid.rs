@@ -5,9 +5,9 @@
 //! grace and cue notes, slurs, other marks, words, dynamics, clefs, tempos. What would change the
 //! music is refused with an [`Unwritable`].
 
-use super::engraving::{Quarters, ZERO, quarters};
 use super::harmony;
 use crate::chord;
+use crate::engraving::laid::{Quarters, ZERO, quarters};
 use crate::instrument::{Identity, Instrument, catalogue};
 use crate::pitch::{NoteName, Pitch, Transposition};
 use crate::score::{

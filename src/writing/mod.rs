@@ -4,7 +4,6 @@
 //! worked out here: note values and ties, beams, stems, accidentals, so that the page is right in
 //! any program without a hand put to it.
 
-mod engraving;
 pub mod grid;
 mod harmony;
 pub mod musicxml;

@@ -3,11 +3,12 @@
 //! Pitches are written pitch; in a concert score they are sounding pitch, and `<concert-score/>`
 //! says so. Durations stand in the fewest divisions of a quarter note that hold them all.
 
-use super::engraving::{
-    self, Beam, Kind, Laid, Lane, Piece, Quarters, Stem, VALUES, ZERO, clef_at, lcm, quarters,
-};
 use super::harmony;
 use crate::chord::DegreeEdit;
+use crate::engraving::laid::{
+    self, Beam, Kind, Laid, Lane, Piece, Quarters, Stem, VALUES, ZERO, clef_at, default_clef,
+    default_clefs, lcm, quarters,
+};
 use crate::instrument::{Identity, catalogue};
 use crate::pitch::{NoteName, Pitch, Transposition};
 use crate::score::{
@@ -239,7 +240,15 @@ impl<'a> Sheet<'a> {
             clef_at(part, staff, onset).unwrap_or_else(|| default_clef(&default_clefs, staff))
         };
         let key = |onset: Ticks| printed_key(score, part, part.key(onset), onset).fifths;
-        let laid = engraving::lay_out(score, part, &pitch, &meter, &clef, &key);
+        let laid = laid::lay_out(
+            score,
+            part,
+            0..score.bars.len(),
+            &pitch,
+            &meter,
+            &clef,
+            &key,
+        );
         let mut sheet = Self {
             score,
             part,
@@ -905,82 +914,6 @@ fn printed_key(score: &Score, part: &Part, key: Key, onset: Ticks) -> Key {
         fifths: part.concert_fifths(onset),
         ..key
     }
-}
-
-fn default_clef(clefs: &[Clef], staff: u8) -> Clef {
-    clefs
-        .get(usize::from(staff.saturating_sub(1)))
-        .copied()
-        .unwrap_or(Clef {
-            sign: 'G',
-            line: 2,
-            octave: 0,
-            staff,
-        })
-}
-
-/// The clefs a part without any is written in: those of its instrument, else by its pitches.
-fn default_clefs(part: &Part, identity: Option<&Identity<'_>>) -> Vec<Clef> {
-    let clef = |sign: char, octave: i8, staff: u8| Clef {
-        sign,
-        line: match sign {
-            'G' => 2,
-            'F' => 4,
-            _ => 3,
-        },
-        octave,
-        staff,
-    };
-    let known: Vec<Clef> = identity
-        .iter()
-        .flat_map(|i| &i.instrument.clefs)
-        .map(|name| {
-            let sign = name.chars().next().unwrap_or('G');
-            clef(sign, if name.ends_with("8vb") { -1 } else { 0 }, 1)
-        })
-        .collect();
-    (1..=part.staves.max(1))
-        .map(|staff| {
-            let heights: Vec<i64> = part
-                .notes
-                .iter()
-                .filter(|n| n.staff.max(1) == staff)
-                .map(|n| i64::from(n.written.midi()))
-                .collect();
-            if heights.is_empty() && part.staves > 1 {
-                return clef(if staff == 1 { 'G' } else { 'F' }, 0, staff);
-            }
-            if heights.is_empty() && part.unpitched > 0 {
-                return clef('P', 0, staff);
-            }
-            let mean = match i64::try_from(heights.len()) {
-                Ok(n) if n > 0 => heights.iter().sum::<i64>() / n,
-                _ => 67,
-            };
-            // The clef whose staff lies around the notes; an instrument's first is its usual one.
-            let off = |c: &Clef| {
-                let middle = match c.sign {
-                    'F' => 50,
-                    'C' => 60,
-                    _ => 71,
-                };
-                (mean - middle - 12 * i64::from(c.octave)).abs()
-            };
-            let usual = known.first().copied();
-            match usual {
-                // Trombones and bassoons leave their clef only for what lies far above it.
-                Some(c) if off(&c) <= 12 || known.len() == 1 => Clef { staff, ..c },
-                _ => {
-                    let any = [clef('G', 0, staff), clef('F', 0, staff)];
-                    let among = if known.is_empty() { &any[..] } else { &known };
-                    among
-                        .iter()
-                        .min_by_key(|c| off(c))
-                        .map_or(clef('G', 0, staff), |c| Clef { staff, ..*c })
-                }
-            }
-        })
-        .collect()
 }
 
 /// Which slurs start (true) and stop at each note, with the numbers that pair them. A slur that

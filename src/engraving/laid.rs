@@ -2,19 +2,21 @@
 //!
 //! Positions are exact, in quarter notes since the bar line.
 
+use crate::instrument::Identity;
 use crate::pitch::{NoteName, Pitch};
 use crate::score::{Clef, NoteFlags, Part, Score, in_force};
 use crate::time::{Meter, Ticks};
 use num_rational::Ratio;
 use std::collections::{BTreeMap, BTreeSet, HashMap};
+use std::ops::Range;
 
 /// Time in quarter notes.
-pub(super) type Quarters = Ratio<i64>;
+pub(crate) type Quarters = Ratio<i64>;
 
-pub(super) const ZERO: Quarters = Ratio::new_raw(0, 1);
+pub(crate) const ZERO: Quarters = Ratio::new_raw(0, 1);
 
 /// Note values from the breve down, as MusicXML calls them; the one at `i` lasts `8 / 2^i` quarters.
-pub(super) const VALUES: [&str; 14] = [
+pub(crate) const VALUES: [&str; 14] = [
     "breve", "whole", "half", "quarter", "eighth", "16th", "32nd", "64th", "128th", "256th",
     "512th", "1024th", "long", "maxima",
 ];
@@ -26,7 +28,7 @@ const QUARTER: usize = 3;
 
 /// A note value with its dots.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(super) struct Shape {
+pub(crate) struct Shape {
     /// Index into [`VALUES`].
     pub value: usize,
     pub dots: u8,
@@ -34,7 +36,7 @@ pub(super) struct Shape {
 
 impl Shape {
     /// The single value that lasts `length`, when there is one.
-    pub(super) fn of(length: Quarters) -> Option<Self> {
+    pub(crate) fn of(length: Quarters) -> Option<Self> {
         let mut best = None;
         let plain = (0..12).map(|i| (i, Ratio::new(8, 1i64 << i)));
         let long = LONGER.map(|(i, n)| (i, Ratio::from_integer(n)));
@@ -50,7 +52,7 @@ impl Shape {
     }
 
     /// How many beams or flags it has.
-    pub(super) const fn beams(self) -> usize {
+    pub(crate) const fn beams(self) -> usize {
         if self.value > QUARTER && self.value < 12 {
             self.value - QUARTER
         } else {
@@ -61,14 +63,14 @@ impl Shape {
 
 /// A stem's direction.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(super) enum Stem {
+pub(crate) enum Stem {
     Up,
     Down,
 }
 
 /// What one beam does at a note.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(super) enum Beam {
+pub(crate) enum Beam {
     Begin,
     Continue,
     End,
@@ -79,7 +81,7 @@ pub(super) enum Beam {
 /// One notehead of a piece.
 #[derive(Clone, Copy, Debug)]
 #[allow(clippy::struct_excessive_bools)] // each is a fact of its own
-pub(super) struct Head {
+pub(crate) struct Head {
     /// Index into the part's notes.
     pub note: usize,
     /// As it is printed.
@@ -97,7 +99,7 @@ pub(super) struct Head {
 
 /// What a piece is.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(super) enum Kind {
+pub(crate) enum Kind {
     Note,
     Grace,
     Cue,
@@ -108,7 +110,7 @@ pub(super) enum Kind {
 
 /// A note, chord or rest as it is printed: one value.
 #[derive(Clone, Debug)]
-pub(super) struct Piece {
+pub(crate) struct Piece {
     pub start: Quarters,
     pub length: Quarters,
     pub kind: Kind,
@@ -143,7 +145,7 @@ impl Piece {
         }
     }
 
-    pub(super) fn end(&self) -> Quarters {
+    pub(crate) fn end(&self) -> Quarters {
         self.start + self.length
     }
 
@@ -172,7 +174,7 @@ impl Piece {
 
 /// One voice of one bar, in order of time, nothing overlapping.
 #[derive(Clone, Debug)]
-pub(super) struct Lane {
+pub(crate) struct Lane {
     pub voice: u8,
     pub pieces: Vec<Piece>,
     /// Which of overlapping lanes of its voice; 0 keeps the voice's number.
@@ -180,7 +182,7 @@ pub(super) struct Lane {
 }
 
 /// The bars of one part, each with its voices.
-pub(super) struct Laid {
+pub(crate) struct Laid {
     pub bars: Vec<Vec<Lane>>,
 }
 
@@ -380,7 +382,7 @@ fn binary(at: Quarters) -> bool {
     odd(*at.denom()) == 1
 }
 
-pub(super) fn gcd(a: i64, b: i64) -> i64 {
+pub(crate) fn gcd(a: i64, b: i64) -> i64 {
     let (mut a, mut b) = (a.abs(), b.abs());
     while b != 0 {
         (a, b) = (b, a % b);
@@ -389,7 +391,7 @@ pub(super) fn gcd(a: i64, b: i64) -> i64 {
 }
 
 /// The least common multiple, `a` when it would overflow.
-pub(super) fn lcm(a: i64, b: i64) -> i64 {
+pub(crate) fn lcm(a: i64, b: i64) -> i64 {
     (a / gcd(a, b)).checked_mul(b).unwrap_or(a).max(1)
 }
 
@@ -678,7 +680,7 @@ fn beam_all(pieces: &mut [Piece], frame: &Frame) {
 }
 
 /// The staff position, in letter steps, of the middle line.
-fn middle_line(clef: Clef) -> i16 {
+pub(crate) fn middle_line(clef: Clef) -> i16 {
     let on_its_line = match clef.sign {
         'F' => Pitch::new(crate::pitch::Step::F, 0, 3),
         'C' => Pitch::new(crate::pitch::Step::C, 0, 4),
@@ -759,7 +761,7 @@ fn stem_all(lanes: &mut [Lane], clef: &impl Fn(u8, Quarters) -> Clef) {
 }
 
 /// What a key signature does to a letter.
-pub(super) fn key_alter(fifths: i8, pitch: Pitch) -> i8 {
+pub(crate) fn key_alter(fifths: i8, pitch: Pitch) -> i8 {
     let natural = NoteName::new(pitch.step, 0).fifths();
     // The sharps of a key are F C G D A E B, the flats the same from the other end.
     let sharps = (i16::from(fifths) - 1 - (natural + 1)).div_euclid(7) + 1;
@@ -806,15 +808,16 @@ fn accidentals(lanes: &mut [Lane], key: &impl Fn(Quarters) -> i8) {
 }
 
 /// Ticks as quarter notes.
-pub(super) fn quarters(ticks: Ticks, per_quarter: Ticks) -> Quarters {
+pub(crate) fn quarters(ticks: Ticks, per_quarter: Ticks) -> Quarters {
     Ratio::new(ticks.0, per_quarter.0.max(1))
 }
 
-/// Lays out all bars of a part. `pitch` gives what is printed for a note of the part; `meter` the
+/// Lays out the bars in `range` of a part; the others stay empty. `pitch` gives what is printed for a note of the part; `meter` the
 /// meter of a bar; `clef` and `key` what is in force at a time of the score.
-pub(super) fn lay_out(
+pub(crate) fn lay_out(
     score: &Score,
     part: &Part,
+    range: Range<usize>,
     pitch: &dyn Fn(usize) -> Pitch,
     meter: &dyn Fn(usize) -> Meter,
     clef: &dyn Fn(u8, Ticks) -> Clef,
@@ -828,7 +831,7 @@ pub(super) fn lay_out(
     let count = score.bars.len();
     let mut bars: Vec<Vec<Lane>> = vec![Vec::new(); count];
     let mut events: Vec<Vec<(u8, Piece)>> = vec![Vec::new(); count];
-    collect(part, per_quarter, pitch, &length, &mut events);
+    collect(part, per_quarter, &range, pitch, &length, &mut events);
     let hidden = part.unpitched > 0;
     for (slot, mut here) in bars.iter_mut().zip(events) {
         here.sort_by_key(|(_, p)| (p.start, p.is_rest(), p.kind != Kind::Grace));
@@ -836,6 +839,9 @@ pub(super) fn lay_out(
     }
     number_lanes(&mut bars);
     for (bar, lanes) in bars.iter_mut().enumerate() {
+        if !range.contains(&bar) {
+            continue;
+        }
         let pickup = score.bars.get(bar).is_some_and(|b| b.pickup);
         let frame = Frame::new(meter(bar), length(bar), pickup);
         let own = part.bars.get(bar);
@@ -898,6 +904,7 @@ fn lanes(pieces: Vec<(u8, Piece)>) -> Vec<Lane> {
 fn collect(
     part: &Part,
     per_quarter: Ticks,
+    range: &Range<usize>,
     pitch: &dyn Fn(usize) -> Pitch,
     length: &dyn Fn(usize) -> Quarters,
     events: &mut [Vec<(u8, Piece)>],
@@ -919,7 +926,12 @@ fn collect(
             }
         }
     };
+    // A note may reach over a bar line into the range.
+    let near = |bar: u32| (range.start.saturating_sub(1)..range.end).contains(&(bar as usize));
     for (index, note) in part.notes.iter().enumerate() {
+        if !near(note.at.bar) {
+            continue;
+        }
         let kind = if note.flags.has(NoteFlags::GRACE) {
             Kind::Grace
         } else if note.flags.has(NoteFlags::CUE) {
@@ -948,7 +960,7 @@ fn collect(
     }
     for rest in &part.rests {
         let lasts = quarters(rest.duration, per_quarter);
-        if lasts > ZERO {
+        if lasts > ZERO && near(rest.at.bar) {
             let start = quarters(rest.at.offset, per_quarter);
             let piece = Piece::new(start, lasts, Kind::Rest, rest.staff.max(1));
             add(rest.at.bar, rest.voice, false, piece);
@@ -1060,7 +1072,7 @@ fn number_lanes(bars: &mut [Vec<Lane>]) {
 }
 
 /// The clef in force for a staff, when the part says one.
-pub(super) fn clef_at(part: &Part, staff: u8, onset: Ticks) -> Option<Clef> {
+pub(crate) fn clef_at(part: &Part, staff: u8, onset: Ticks) -> Option<Clef> {
     let before = in_force(&part.clefs, onset)?;
     if before.value.staff == staff {
         return Some(before.value);
@@ -1071,6 +1083,83 @@ pub(super) fn clef_at(part: &Part, staff: u8, onset: Ticks) -> Option<Clef> {
         .filter(|m| m.value.staff == staff)
         .last()
         .map(|m| m.value)
+}
+
+/// The clef of a staff that states none.
+pub(crate) fn default_clef(clefs: &[Clef], staff: u8) -> Clef {
+    clefs
+        .get(usize::from(staff.saturating_sub(1)))
+        .copied()
+        .unwrap_or(Clef {
+            sign: 'G',
+            line: 2,
+            octave: 0,
+            staff,
+        })
+}
+
+/// The clefs a part without any is written in: those of its instrument, else by its pitches.
+pub(crate) fn default_clefs(part: &Part, identity: Option<&Identity<'_>>) -> Vec<Clef> {
+    let clef = |sign: char, octave: i8, staff: u8| Clef {
+        sign,
+        line: match sign {
+            'G' => 2,
+            'F' => 4,
+            _ => 3,
+        },
+        octave,
+        staff,
+    };
+    let known: Vec<Clef> = identity
+        .iter()
+        .flat_map(|i| &i.instrument.clefs)
+        .map(|name| {
+            let sign = name.chars().next().unwrap_or('G');
+            clef(sign, if name.ends_with("8vb") { -1 } else { 0 }, 1)
+        })
+        .collect();
+    (1..=part.staves.max(1))
+        .map(|staff| {
+            let heights: Vec<i64> = part
+                .notes
+                .iter()
+                .filter(|n| n.staff.max(1) == staff)
+                .map(|n| i64::from(n.written.midi()))
+                .collect();
+            if heights.is_empty() && part.staves > 1 {
+                return clef(if staff == 1 { 'G' } else { 'F' }, 0, staff);
+            }
+            if heights.is_empty() && part.unpitched > 0 {
+                return clef('P', 0, staff);
+            }
+            let mean = match i64::try_from(heights.len()) {
+                Ok(n) if n > 0 => heights.iter().sum::<i64>() / n,
+                _ => 67,
+            };
+            // The clef whose staff lies around the notes; an instrument's first is its usual one.
+            let off = |c: &Clef| {
+                let middle = match c.sign {
+                    'F' => 50,
+                    'C' => 60,
+                    _ => 71,
+                };
+                (mean - middle - 12 * i64::from(c.octave)).abs()
+            };
+            let usual = known.first().copied();
+            match usual {
+                // Trombones and bassoons leave their clef only for what lies far above it.
+                Some(c) if off(&c) <= 12 || known.len() == 1 => Clef { staff, ..c },
+                _ => {
+                    let any = [clef('G', 0, staff), clef('F', 0, staff)];
+                    let among = if known.is_empty() { &any[..] } else { &known };
+                    among
+                        .iter()
+                        .min_by_key(|c| off(c))
+                        .map_or(clef('G', 0, staff), |c| Clef { staff, ..*c })
+                }
+            }
+        })
+        .collect()
 }
 
 #[cfg(test)]

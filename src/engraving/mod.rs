@@ -1,0 +1,156 @@
+//! A few bars of a score engraved as SVG: section staves with a sonority's column shown.
+//!
+//! [`laid`] works out what a page needs of a score (note values, ties, tuplets, beams, stems,
+//! accidentals); the files written by [`crate::writing`] and the pictures here are both made from it.
+//! A picture is drawn in four steps: what stands at each onset of a staff (`ink`), where the onsets
+//! stand (`spacing`), each staff by itself (`staff`), the staves under each other (`system`).
+//!
+//! Pictures take their signs from symbols that stand once in the page: [`Glyphs::symbols`].
+
+mod glyphs;
+mod ink;
+pub(crate) mod laid;
+mod spacing;
+mod staff;
+mod svg;
+mod system;
+
+pub use svg::escape;
+
+use crate::finding::NoteRef;
+use crate::instrument::catalogue;
+use crate::score::{Clef, Part, Place, Score};
+use glyphs::Glyph;
+use std::collections::BTreeSet;
+use std::fmt::Write as _;
+use std::ops::Range;
+
+/// Which pitch is on the page.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+pub enum Shown {
+    /// As each player reads it.
+    Written,
+    /// At concert pitch. Instruments that transpose by octaves alone keep their octave, and their
+    /// clef says so.
+    Sounding,
+}
+
+/// What is said of a note.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+pub enum Said {
+    /// It is at fault: coloured, in a ring.
+    Fault,
+    /// It was changed: coloured, in a frame.
+    Mended,
+}
+
+/// What is to be drawn.
+#[derive(Clone, Debug)]
+pub struct Excerpt<'a> {
+    /// 0-based parts, from the top.
+    pub parts: &'a [u32],
+    /// 0-based bars.
+    pub bars: Range<u32>,
+    /// Written or sounding pitch.
+    pub shown: Shown,
+    /// The sonority whose column is tinted, and the words under it.
+    pub column: Option<(Place, String)>,
+    /// Notes something is said of.
+    pub marks: &'a [(NoteRef, Said)],
+    /// Whether the parts' names stand before the staves.
+    pub names: bool,
+    /// What the picture shows, for those who cannot see it.
+    pub label: String,
+}
+
+/// The glyphs that pictures use.
+#[derive(Clone, Debug, Default)]
+pub struct Glyphs(BTreeSet<Glyph>);
+
+impl Glyphs {
+    /// Adds another picture's.
+    pub fn join(&mut self, other: &Self) {
+        self.0.extend(&other.0);
+    }
+
+    /// One `<symbol>` for each; they belong into an `<svg>` of the page the pictures stand in.
+    pub fn symbols(&self) -> String {
+        let mut out = String::new();
+        for glyph in &self.0 {
+            let o = glyph.outline();
+            let _ = write!(
+                out,
+                "<symbol id=\"g{}\" overflow=\"visible\"><path transform=\"scale(.04 -.04)\" d=\"{}\"/></symbol>",
+                o.code, o.path
+            );
+        }
+        out
+    }
+}
+
+/// A picture: an `<svg>` element for a page.
+#[derive(Clone, Debug, Default)]
+pub struct Picture {
+    /// The element.
+    pub svg: String,
+    /// The glyphs it needs as symbols.
+    pub glyphs: Glyphs,
+}
+
+/// Draws excerpts of one score, and of copies of it with other pitches.
+#[derive(Debug)]
+pub struct Engraver {
+    /// Of each part: the clefs of staves that state none, at written pitch.
+    written: Vec<Vec<Clef>>,
+    /// The clefs at sounding pitch, for parts whose written clef would not do.
+    sounding: Vec<Option<Clef>>,
+}
+
+impl Engraver {
+    /// Makes ready to draw a score.
+    pub fn new(score: &Score) -> Self {
+        let identities = catalogue().identify_all(&score.parts);
+        let mut identities = identities.iter();
+        Self {
+            written: score
+                .parts
+                .iter()
+                .map(|p| laid::default_clefs(p, identities.next().and_then(Option::as_ref)))
+                .collect(),
+            sounding: score.parts.iter().map(concert_clef).collect(),
+        }
+    }
+
+    /// Draws some bars. Parts and bars that the score does not have are left out.
+    pub fn draw(&self, score: &Score, excerpt: &Excerpt<'_>) -> Picture {
+        system::draw(self, score, excerpt)
+    }
+}
+
+/// The clef in which a transposing part is read at concert pitch; none when its own serves.
+fn concert_clef(part: &Part) -> Option<Clef> {
+    let moves = part.transpositions.iter().any(|t| t.value.key_shift() != 0);
+    let count = i64::try_from(part.notes.len()).ok().filter(|n| *n > 0)?;
+    if !moves {
+        return None;
+    }
+    let sum: i64 = part
+        .notes
+        .iter()
+        .map(|n| i64::from(n.sounding.midi()))
+        .sum();
+    let (sign, line) = if sum / count >= 59 {
+        ('G', 2)
+    } else {
+        ('F', 4)
+    };
+    Some(Clef {
+        sign,
+        line,
+        octave: 0,
+        staff: 1,
+    })
+}
+
+#[cfg(test)]
+mod tests;

@@ -1,0 +1,351 @@
+//! Pictures of music made up for the purpose. With `PICTURES=folder` in the environment each test
+//! leaves its picture there as a page to look at.
+
+use super::*;
+use crate::reading::{grid, musicxml};
+use std::path::Path;
+
+fn passage(text: &str) -> Score {
+    grid::read(Path::new("x.passage"), text.into()).unwrap()
+}
+
+/// A MusicXML score of parts, each with the insides of its bars.
+fn parts(parts: &[(&str, &[&str])]) -> Score {
+    let mut text = String::from("<score-partwise version=\"4.0\"><part-list>");
+    for (i, (name, _)) in parts.iter().enumerate() {
+        let _ = write!(
+            text,
+            "<score-part id=\"P{i}\"><part-name>{}</part-name></score-part>",
+            escape(name)
+        );
+    }
+    text += "</part-list>";
+    for (i, (_, bars)) in parts.iter().enumerate() {
+        let _ = write!(text, "<part id=\"P{i}\">");
+        for (n, bar) in bars.iter().enumerate() {
+            let _ = write!(text, "<measure number=\"{}\">{bar}</measure>", n + 1);
+        }
+        text += "</part>";
+    }
+    text += "</score-partwise>";
+    musicxml::read(Path::new("x.musicxml"), None, text.into()).unwrap()
+}
+
+/// Notes such as `Bb4:3` lasting so many divisions, `r:2` for a rest; `+` before a pitch joins the
+/// chord before it, `~` before the colon ties it on, `g` makes a grace note.
+fn notes(text: &str, voice: u8, staff: u8) -> String {
+    let mut out = String::new();
+    let mut open: Vec<String> = Vec::new();
+    for word in text.split_whitespace() {
+        let (what, duration) = word.split_once(':').unwrap();
+        let member = what.starts_with('+');
+        let tied = what.ends_with('~');
+        let name = what.trim_start_matches('+').trim_end_matches('~');
+        let place = format!("<voice>{voice}</voice><staff>{staff}</staff>");
+        if name == "r" {
+            let _ = write!(
+                out,
+                "<note><rest/><duration>{duration}</duration>{place}</note>"
+            );
+            continue;
+        }
+        let p: crate::pitch::Pitch = name.parse().unwrap();
+        let chord = if member { "<chord/>" } else { "" };
+        let pitch = format!(
+            "<pitch><step>{:?}</step><alter>{}</alter><octave>{}</octave></pitch>",
+            p.step, p.alter, p.octave
+        );
+        let stop = open.iter().position(|o| o == name).map(|i| open.remove(i));
+        let mut ties = String::new();
+        if stop.is_some() {
+            ties += "<tie type=\"stop\"/>";
+        }
+        if tied {
+            ties += "<tie type=\"start\"/>";
+            open.push(name.to_owned());
+        }
+        let note = if duration == "g" {
+            format!("<note><grace/>{chord}{pitch}{place}</note>")
+        } else {
+            format!("<note>{chord}{pitch}<duration>{duration}</duration>{ties}{place}</note>")
+        };
+        out.push_str(&note);
+    }
+    out
+}
+
+fn back(duration: u32) -> String {
+    format!("<backup><duration>{duration}</duration></backup>")
+}
+
+fn attributes(fifths: i8, meter: (u8, u8), clefs: &[&str]) -> String {
+    let mut text = format!(
+        "<attributes><divisions>12</divisions><key><fifths>{fifths}</fifths></key>\
+         <time><beats>{}</beats><beat-type>{}</beat-type></time><staves>{}</staves>",
+        meter.0,
+        meter.1,
+        clefs.len()
+    );
+    for (i, clef) in clefs.iter().enumerate() {
+        let _ = write!(
+            text,
+            "<clef number=\"{}\">{}</clef>",
+            i + 1,
+            clef_text(clef)
+        );
+    }
+    text + "</attributes>"
+}
+
+fn clef_text(clef: &str) -> String {
+    let octave = if clef.ends_with("8vb") {
+        "<clef-octave-change>-1</clef-octave-change>"
+    } else {
+        ""
+    };
+    format!(
+        "<sign>{}</sign><line>{}</line>{octave}",
+        &clef[..1],
+        &clef[1..2]
+    )
+}
+
+fn drawn(name: &str, score: &Score, shown: Shown, marks: &[(NoteRef, Said)]) -> String {
+    let all: Vec<u32> = (0..score.parts.len() as u32).collect();
+    let picture = Engraver::new(score).draw(
+        score,
+        &Excerpt {
+            parts: &all,
+            bars: 0..score.bars.len() as u32,
+            shown,
+            column: marks
+                .first()
+                .map(|(n, _)| score.parts[n.part as usize].notes[n.note as usize].at)
+                .map(|at| (at, format!("beat {}", score.beat_at(at)))),
+            marks,
+            names: true,
+            label: format!("{name} <all>"),
+        },
+    );
+    if let Some(folder) = std::env::var_os("PICTURES") {
+        let page = format!(
+            "<!DOCTYPE html><meta charset=utf-8><style>{}</style><svg width=0 height=0>{}</svg>{}",
+            include_str!("../report/html/page.css"),
+            picture.glyphs.symbols(),
+            picture.svg
+        );
+        std::fs::write(Path::new(&folder).join(format!("{name}.html")), page).unwrap();
+    }
+    picture.svg
+}
+
+fn count(svg: &str, glyph: Glyph) -> usize {
+    let used = format!("\"#g{}\"", glyph.outline().code);
+    svg.matches(&used).count()
+}
+
+/// The places of a glyph, in tenths of a staff space.
+fn places(svg: &str, glyph: Glyph) -> Vec<(f64, f64)> {
+    let used = format!("<use href=\"#g{}\" x=\"", glyph.outline().code);
+    svg.split(&used)
+        .skip(1)
+        .map(|rest| {
+            let mut numbers = rest.split('"');
+            let x = numbers.next().unwrap().parse().unwrap();
+            (x, numbers.nth(1).unwrap().parse().unwrap())
+        })
+        .collect()
+}
+
+#[test]
+fn a_small_picture_is_what_it_was() {
+    let score = passage(
+        "key: F\nmeter: 2/4\npitch: sounding\nsection: saxes\ntechnique: unison\n\
+         parts: alto 1 = alto saxophone\n\n\
+         chord  | F6  -   |\ncount  | 1   2   |\nalto 1 | A4> Bb4 |\n",
+    );
+    let marks = [(NoteRef { part: 0, note: 1 }, Said::Fault)];
+    let svg = drawn("small", &score, Shown::Written, &marks);
+    insta::assert_snapshot!(svg.replace("><", ">\n<"));
+}
+
+#[test]
+fn triplets_ties_and_marks() {
+    let score = passage(
+        "key: Ab\nmeter: 4/4\npitch: written\nsection: trumpets\n\
+         parts: trumpet 1 = trumpet\n       trumpet 2 = trumpet\n\n\
+         chord     | Eb7  -     -     -   -   -  | Ab6 -   -    - | -  - - - - - |\n\
+         count     | 1    1+1/3 1+2/3 2   3 4&   | 1   2   2a  3  | 1 1e 1& 1a 2 3 |\n\
+         trumpet 1 | Bb4  C5    Db5   Eb5. G5> Ab5^ | -   Ab4_ B4  C5 | C5 D5 E5 F5 G5 C6 |\n\
+         trumpet 2 | G4   Ab4   Bb4   C5.  Eb5> F5^ | -   F4_ G#4  A4 | A3 B3 C4 D4 E4 A5 |\n",
+    );
+    let svg = drawn("triplets", &score, Shown::Written, &[]);
+    assert_eq!(count(&svg, Glyph::tuplet(3)), 2);
+    assert_eq!(
+        count(&svg, glyphs::ACCENT_ABOVE) + count(&svg, glyphs::ACCENT_BELOW),
+        2
+    );
+    assert_eq!(count(&svg, glyphs::MARCATO), 2);
+    drawn("triplets-sounding", &score, Shown::Sounding, &[]);
+}
+
+#[test]
+fn compound_meters() {
+    let score = parts(&[
+        (
+            "Tenor voice",
+            &[
+                &(attributes(-3, (6, 8), &["G28vb"]) + &notes("Eb4:6 F4:6 G4:6 Ab4:12 G4:6", 1, 1)),
+                &notes("C4:18 r:6 Bb3:12", 1, 1),
+                &notes("r:36", 1, 1),
+            ],
+        ),
+        (
+            "Bass voice",
+            &[
+                &(attributes(-3, (6, 8), &["F4"]) + &notes("Eb3~:36", 1, 1)),
+                &notes("Eb3:18 Bb2:9 A2:3 Ab2:6", 1, 1),
+                &(attributes(2, (12, 8), &["F4"]) + &notes("D3:18 E3:6 r:6 G3:6 A3:36", 1, 1)),
+            ],
+        ),
+    ]);
+    let svg = drawn("compound", &score, Shown::Written, &[]);
+    assert_eq!(count(&svg, glyphs::G_CLEF_8VB), 1);
+    assert_eq!(count(&svg, glyphs::F_CLEF), 1);
+}
+
+#[test]
+fn piano_chords_with_seconds_and_two_voices() {
+    let right = notes(
+        "E4:12 +G#4:12 +A4:12 +C#5:12 F4:24 +G4:24 +Bb4:24 Bb5:6 +Cb6:6 A5:6",
+        1,
+        1,
+    );
+    let left = notes("C3:24 +D3:24 +E3:24 Bb2:12 r:12", 5, 2);
+    let two = notes("G4:12 A4:12 C5:24", 1, 1) + &back(48) + &notes("F4:24 C5:12 B4:12", 2, 1);
+    let score = parts(&[(
+        "Piano <left & right>",
+        &[
+            &(attributes(3, (4, 4), &["G2", "F4"]) + &right + &back(48) + &left),
+            &(two + &back(48) + &notes("A2:18 +E3:18 F3:6 G2:24", 5, 2)),
+            &(notes("G4:g A4:g B4:12 F#5:g G5:36", 1, 1)
+                + &back(48)
+                + "<attributes><clef number=\"2\"><sign>G</sign><line>2</line></clef></attributes>"
+                + &notes("C4:48 +D4:48 +G4:48", 5, 2)),
+        ],
+    )]);
+    let marks = [(NoteRef { part: 0, note: 1 }, Said::Fault)];
+    let svg = drawn("piano", &score, Shown::Written, &marks);
+    assert!(svg.contains("Piano &lt;left &amp; right&gt;"));
+    assert!(svg.contains("aria-label=\"piano &lt;all&gt;\""));
+    assert!(svg.contains("\"#gE000\" transform"));
+}
+
+#[test]
+fn seconds_stand_on_the_two_sides_of_the_stem() {
+    let score = parts(&[(
+        "Piano",
+        &[&(attributes(0, (4, 4), &["G2"]) + &notes("E4:12 +F4:12 D5:12 +E5:12 G4:24", 1, 1))],
+    )]);
+    let svg = drawn("seconds", &score, Shown::Written, &[]);
+    let heads = places(&svg, glyphs::HEAD_BLACK);
+    let x: Vec<f64> = heads.iter().map(|p| p.0).collect();
+    let width = glyphs::HEAD_BLACK.right() * 10.0;
+    assert!(
+        (x[1] - x[0] - width).abs() < 0.2,
+        "stem up, the upper one aside: {x:?}"
+    );
+    assert!(
+        (x[3] - x[2] - width).abs() < 0.2,
+        "stem down, the lower one aside: {x:?}"
+    );
+}
+
+#[test]
+fn accidentals_of_a_chord_do_not_meet() {
+    let score = parts(&[(
+        "Piano",
+        &[&(attributes(0, (4, 4), &["G2"])
+            + &notes(
+                "Eb4:24 +Gb4:24 +Bb4:24 +Db5:24 F#4:24 +G#4:24 +C#5:24",
+                1,
+                1,
+            ))],
+    )]);
+    let svg = drawn("accidentals", &score, Shown::Written, &[]);
+    for glyph in [glyphs::FLAT, glyphs::SHARP] {
+        let o = glyph.outline();
+        let all = places(&svg, glyph);
+        assert!(all.len() >= 3);
+        for (i, a) in all.iter().enumerate() {
+            for b in all.iter().skip(i + 1) {
+                let beside = (a.0 - b.0).abs() >= o.width * 10.0;
+                let over = (a.1 - b.1).abs() >= o.height * 10.0;
+                assert!(beside || over, "{a:?} {b:?}");
+            }
+        }
+        let heads = places(&svg, glyphs::HEAD_HALF);
+        for a in &all {
+            let before = |h: &&(f64, f64)| (h.1 - a.1).abs() < 0.1 && h.0 >= a.0 + o.width * 10.0;
+            assert!(heads.iter().any(|h| before(&h)), "{a:?}");
+        }
+    }
+}
+
+#[test]
+fn keys_meters_and_clefs_change_within_a_picture() {
+    let score = parts(&[(
+        "Trombone 1",
+        &[
+            &(attributes(-4, (3, 4), &["F4"]) + &notes("Ab3:12 Db4:12 F4:12", 1, 1)),
+            &("<attributes><key><fifths>0</fifths></key><time><beats>2</beats><beat-type>4</beat-type></time>\
+               <clef><sign>C</sign><line>4</line></clef></attributes>"
+                .to_owned()
+                + &notes("G4:6 A4:3 B4:3 C5:12", 1, 1)),
+            &notes("D3:12 C#3:9 C3:3", 1, 1),
+        ],
+    )]);
+    let svg = drawn("changes", &score, Shown::Written, &[]);
+    assert_eq!(
+        count(&svg, glyphs::NATURAL),
+        5,
+        "four flats cancelled, one in the last bar"
+    );
+    assert_eq!(count(&svg, Glyph::figure(3)), 1);
+    assert_eq!(count(&svg, Glyph::figure(2)), 1);
+}
+
+#[test]
+fn bars_and_parts_that_are_not_there_are_left_out() {
+    let score = passage(
+        "meter: 2/4\npitch: sounding\nsection: saxes\nparts: alto 1 = alto saxophone\n\n\
+         count  | 1  2  |\nalto 1 | C5 D5 |\n",
+    );
+    let engraver = Engraver::new(&score);
+    let picture = engraver.draw(
+        &score,
+        &Excerpt {
+            parts: &[7, 0],
+            bars: 5..9,
+            shown: Shown::Sounding,
+            column: None,
+            marks: &[],
+            names: true,
+            label: String::new(),
+        },
+    );
+    assert!(picture.svg.starts_with("<svg") && picture.svg.ends_with("</svg>"));
+    let nothing = engraver.draw(
+        &Score::default(),
+        &Excerpt {
+            parts: &[0],
+            bars: 0..u32::MAX,
+            shown: Shown::Written,
+            column: None,
+            marks: &[],
+            names: true,
+            label: String::new(),
+        },
+    );
+    assert!(nothing.svg.starts_with("<svg"));
+}
