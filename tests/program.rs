@@ -373,3 +373,92 @@ fn the_readme_is_in_step_with_the_program() {
         Value::Array(Vec::new())
     );
 }
+
+#[test]
+fn marked_copies_are_cleared_to_the_byte_and_marked_anew() {
+    let dir = tempfile::tempdir().unwrap();
+    let to = |name: &str| dir.path().join(name).to_str().unwrap().to_owned();
+    let soli = "sample-parts/ferry-at-six.musicxml";
+    let (code, out, err) = run(&["mark", soli, "--into", &to("marked")]);
+    assert_eq!((code, err.as_str()), (1, ""));
+    let found = json(&[soli])["findings"].as_array().unwrap().len();
+    assert!(out.contains(&format!("{found} findings marked")), "{out}");
+    let marked = to("marked/ferry-at-six.musicxml");
+    let text = fs::read_to_string(&marked).unwrap();
+    for number in 1..=found {
+        assert!(
+            text.contains(&format!("font-weight=\"bold\">{number} ")),
+            "{number}"
+        );
+    }
+    // The marks are not taken for music.
+    assert_eq!(places(&json(&[&marked])), places(&json(&[soli])));
+    run(&["mark", &marked, "--into", &to("again")]);
+    assert_eq!(
+        fs::read_to_string(to("again/ferry-at-six.musicxml")).unwrap(),
+        text
+    );
+    let (code, ..) = run(&["mark", "--clear", &marked, "--into", &to("cleared")]);
+    assert_eq!(code, 0);
+    let root = Path::new(env!("CARGO_MANIFEST_DIR"));
+    assert_eq!(
+        fs::read(to("cleared/ferry-at-six.musicxml")).unwrap(),
+        fs::read(root.join(soli)).unwrap()
+    );
+    // Part files, and a container.
+    let (code, ..) = run(&[
+        "mark",
+        "--one-score",
+        "sample-parts/ferry-at-six-parts",
+        "--into",
+        &to("parts"),
+    ]);
+    assert_eq!(code, 1);
+    run(&[
+        "mark",
+        "--clear",
+        &to("parts"),
+        "--into",
+        &to("parts-cleared"),
+    ]);
+    for entry in fs::read_dir(root.join("sample-parts/ferry-at-six-parts")).unwrap() {
+        let entry = entry.unwrap();
+        let cleared = Path::new(&to("parts-cleared")).join(entry.file_name());
+        assert_eq!(fs::read(cleared).unwrap(), fs::read(entry.path()).unwrap());
+    }
+    let packed = "sample-parts/copper-whistle.mxl";
+    run(&["mark", packed, "--into", &to("packed")]);
+    assert_eq!(
+        places(&json(&[&to("packed/copper-whistle.mxl")])),
+        places(&json(&[packed]))
+    );
+    // A grid has no room for marks, and what is read is never written over.
+    let grid = "sample-parts/homework-block-chords.passage";
+    let (code, _, err) = run(&["mark", grid, "--into", &to("grid")]);
+    assert_eq!(code, 2);
+    assert!(err.contains("passage grid"), "{err}");
+    assert_eq!(run(&["mark", &marked, "--into", &to("marked")]).0, 2);
+}
+
+#[test]
+fn the_page_has_every_finding_of_the_json_once() {
+    let soli = "sample-parts/ferry-at-six.musicxml";
+    let (code, page, err) = run(&["proof", "--format", "html", soli]);
+    assert_eq!((code, err.as_str()), (1, ""));
+    let page = page.replace("&#39;", "'");
+    let report = json(&[soli]);
+    let findings = report["findings"].as_array().unwrap();
+    assert_eq!(page.matches("<article").count(), findings.len());
+    for (i, finding) in findings.iter().enumerate() {
+        let message = finding["message"].as_str().unwrap();
+        let heading = format!("{}. Bar {}, ", i + 1, finding["bar"].as_str().unwrap());
+        let start = page.find(&heading).unwrap();
+        assert!(
+            page[start..]
+                .split("</h3>")
+                .next()
+                .unwrap()
+                .contains(message)
+        );
+    }
+}

@@ -1,5 +1,6 @@
 //! `chartproof correct`: writes copies with the verified fixes applied, nothing else changed.
 
+use super::copies::Copies;
 use super::scores::Scores;
 use super::write_out::{self, complain, complain_of, to_stdout};
 use super::{CLEAN, FOUND, UNUSABLE};
@@ -8,10 +9,9 @@ use crate::finding::Level;
 use crate::fixing::{Correction, correct};
 use crate::reading::Outcome;
 use crate::report::table;
-use crate::score::{Score, Source};
+use crate::score::Score;
 use clap::Args;
 use rayon::prelude::*;
-use std::collections::HashMap;
 use std::fmt::Write as _;
 use std::fs;
 use std::path::{Path, PathBuf};
@@ -33,13 +33,6 @@ pub(super) struct Correct {
     into: PathBuf,
 }
 
-/// One file of a score with its copy.
-struct Copy<'a> {
-    source: u16,
-    from: &'a Source,
-    to: PathBuf,
-}
-
 impl Correct {
     /// Runs the command; returns the exit code.
     pub(super) fn run(self) -> u8 {
@@ -55,11 +48,11 @@ impl Correct {
                 }
             }
         }
-        if let Some(message) = self.clash(&scores) {
+        if let Some(message) = self.copies().clash(&scores) {
             complain(&message);
             return UNUSABLE;
         }
-        let inputs = self.inputs(&scores);
+        let inputs = self.copies().inputs(&scores);
         let results: Vec<(Correction, Result<(), String>)> = scores
             .par_iter()
             .map(|(_, score)| {
@@ -110,66 +103,12 @@ impl Correct {
         }
     }
 
-    /// Where the copy of a source goes: its place under the folder that was named, or its name.
-    fn target(&self, source: &Path) -> PathBuf {
-        let below = self
-            .scores
-            .paths
-            .iter()
-            .filter(|p| p.is_dir())
-            .filter_map(|p| source.strip_prefix(p).ok())
-            .find(|rest| !rest.as_os_str().is_empty());
-        let name = below.map_or_else(
-            || source.file_name().map(PathBuf::from),
-            |rest| Some(rest.to_owned()),
-        );
-        self.into.join(name.unwrap_or_default())
-    }
-
-    fn copies<'a>(&self, score: &'a Score) -> Vec<Copy<'a>> {
-        score
-            .sources
-            .iter()
-            .enumerate()
-            .map(|(i, from)| Copy {
-                source: i as u16,
-                from,
-                to: self.target(&from.path),
-            })
-            .collect()
-    }
-
-    /// Two files whose copies would have the same name.
-    fn clash(&self, scores: &[(PathBuf, Score)]) -> Option<String> {
-        let mut seen: HashMap<PathBuf, &Path> = HashMap::new();
-        for copy in scores.iter().flat_map(|(_, s)| self.copies(s)) {
-            if let Some(other) = seen.insert(copy.to.clone(), &copy.from.path) {
-                return Some(format!(
-                    "{} and {} would both be written to {}: correct them in two runs, or name the \
-                     folder that holds both",
-                    other.display(),
-                    copy.from.path.display(),
-                    copy.to.display()
-                ));
-            }
+    fn copies(&self) -> Copies<'_> {
+        Copies {
+            paths: &self.scores.paths,
+            into: &self.into,
+            doing: "correct",
         }
-        None
-    }
-
-    fn inputs(&self, scores: &[(PathBuf, Score)]) -> Vec<PathBuf> {
-        let mut all: Vec<PathBuf> = self
-            .scores
-            .paths
-            .iter()
-            .filter(|p| !p.is_dir())
-            .cloned()
-            .collect();
-        all.extend(
-            scores
-                .iter()
-                .flat_map(|(_, s)| s.sources.iter().map(|x| x.path.clone())),
-        );
-        all
     }
 
     fn write(
@@ -182,7 +121,7 @@ impl Correct {
         // Every copy is made before the first is written, so that a score is written whole or not
         // at all.
         let mut made = Vec::new();
-        for copy in self.copies(score) {
+        for copy in self.copies().of(score) {
             let own: Vec<&Edit> = edits.iter().filter(|e| e.source == copy.source).collect();
             let path = copy.from.path.display();
             let bytes = fs::read(&copy.from.path)

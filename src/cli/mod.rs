@@ -1,7 +1,9 @@
 //! The commands: arguments in, reports and exit codes out.
 
 mod analysis;
+mod copies;
 mod correct;
+mod mark;
 mod proof;
 mod rulebook;
 mod scores;
@@ -31,6 +33,7 @@ struct Arguments {
 enum Command {
     Proof(proof::Proof),
     Correct(correct::Correct),
+    Mark(mark::Mark),
     Voice(voice::Voice),
     Analysis(analysis::Analysis),
     Rulebook(rulebook::Rulebook),
@@ -49,6 +52,7 @@ pub fn run() -> ExitCode {
     ExitCode::from(match arguments.command {
         Command::Proof(proof) => proof.run(),
         Command::Correct(correct) => correct.run(),
+        Command::Mark(mark) => mark.run(),
         Command::Voice(voice) => voice.run(),
         Command::Analysis(analysis) => analysis.run(),
         Command::Rulebook(rulebook) => rulebook.run(),

@@ -7,9 +7,11 @@
 mod accidentals;
 mod file;
 mod grid;
+mod marking;
 mod musicxml;
 
 pub use file::{apply, apply_to_file};
+pub use marking::{clear, marks};
 
 use crate::finding::{Change, NoteRef};
 use crate::pitch::Pitch;

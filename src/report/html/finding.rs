@@ -144,7 +144,7 @@ pub(super) fn figure(class: &str, caption: &str, svg: &str, page: &mut String) {
     let caption = text(caption);
     let _ = write!(
         page,
-        "<figure class=\"{class}\"><div class=\"scroll\" tabindex=\"0\" role=\"region\" \
+        "<figure class=\"{class}\"><div class=\"scroll\" tabindex=\"0\" role=\"group\" \
          aria-label=\"{caption}\">{svg}</div><figcaption>{caption}</figcaption></figure>"
     );
 }
@@ -290,7 +290,7 @@ fn changes(file: &File<'_>, finding: &Finding, page: &mut String) {
     }
     let _ = write!(
         page,
-        "<div class=\"scroll\" tabindex=\"0\" role=\"region\" aria-label=\"Notes, {}\"><table><thead><tr>\
+        "<div class=\"scroll\" tabindex=\"0\" role=\"group\" aria-label=\"Notes, {}\"><table><thead><tr>\
          <th scope=\"col\">part</th><th scope=\"col\">bar</th><th scope=\"col\">beat</th>\
          <th scope=\"col\">has, written</th><th scope=\"col\">write</th></tr></thead><tbody>",
         text(&file.place(finding)),

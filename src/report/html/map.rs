@@ -43,7 +43,8 @@ pub(super) fn render(file: &File<'_>, filters: &Filters, page: &mut String) {
         let number = |bar: usize| text(&file.score.bar_number(bar as u32));
         let _ = write!(
             page,
-            "<div><table><caption class=\"vh\">Bars {} to {}: findings by section and bar</caption>\
+            "<div class=\"scroll\" tabindex=\"0\" role=\"group\" aria-label=\"Bars {0} to {1}\"><table>\
+             <caption class=\"vh\">Bars {0} to {1}: findings by section and bar</caption>\
              <thead><tr><td></td>",
             number(bars.start),
             number(bars.end.saturating_sub(1))

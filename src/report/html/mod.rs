@@ -282,7 +282,7 @@ fn top(entries: &[Entry], files: &[File<'_>], page: &mut String) {
     }
     if files.len() > 1 {
         page.push_str(
-            "<div class=\"scroll\" tabindex=\"0\" role=\"region\" aria-label=\"Files\"><table><thead><tr>\
+            "<div class=\"scroll\" tabindex=\"0\" role=\"group\" aria-label=\"Files\"><table><thead><tr>\
              <th scope=\"col\">score</th><th scope=\"col\">errors</th><th scope=\"col\">warnings</th>\
              <th scope=\"col\">notes</th></tr></thead><tbody>",
         );

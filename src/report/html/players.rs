@@ -27,7 +27,7 @@ pub(super) fn render(file: &File<'_>, several: bool, glyphs: &mut Glyphs, page: 
         let _ = write!(
             page,
             "<section class=\"player\"><h2>{}{}</h2><p class=\"facts\">What this seat must change, at \
-             written pitch.</p><div class=\"scroll\" tabindex=\"0\" role=\"region\" aria-label=\"{}\">\
+             written pitch.</p><div class=\"scroll\" tabindex=\"0\" role=\"group\" aria-label=\"{}\">\
              <table><thead><tr><th scope=\"col\">bar</th><th scope=\"col\">beat</th>\
              <th scope=\"col\">has</th><th scope=\"col\">write</th><th scope=\"col\">why</th></tr></thead><tbody>",
             text(&part.name),

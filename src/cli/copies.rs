@@ -1,0 +1,81 @@
+//! Copies of files that were read: where they go, and what must never be written over.
+
+use crate::score::{Score, Source};
+use std::collections::HashMap;
+use std::path::{Path, PathBuf};
+
+/// One file of a score with its copy.
+pub(super) struct Copy<'a> {
+    pub(super) source: u16,
+    pub(super) from: &'a Source,
+    pub(super) to: PathBuf,
+}
+
+/// Where copies go.
+pub(super) struct Copies<'a> {
+    /// What the user named.
+    pub(super) paths: &'a [PathBuf],
+    /// The folder for the copies.
+    pub(super) into: &'a Path,
+    /// What is done, for a message: `correct`.
+    pub(super) doing: &'static str,
+}
+
+impl Copies<'_> {
+    /// Where the copy of a source goes: its place under the folder that was named, or its name.
+    fn target(&self, source: &Path) -> PathBuf {
+        let below = self
+            .paths
+            .iter()
+            .filter(|p| p.is_dir())
+            .filter_map(|p| source.strip_prefix(p).ok())
+            .find(|rest| !rest.as_os_str().is_empty());
+        let name = below.map_or_else(
+            || source.file_name().map(PathBuf::from),
+            |rest| Some(rest.to_owned()),
+        );
+        self.into.join(name.unwrap_or_default())
+    }
+
+    pub(super) fn of<'a>(&self, score: &'a Score) -> Vec<Copy<'a>> {
+        score
+            .sources
+            .iter()
+            .enumerate()
+            .map(|(i, from)| Copy {
+                source: i as u16,
+                from,
+                to: self.target(&from.path),
+            })
+            .collect()
+    }
+
+    /// Two files whose copies would have the same name.
+    pub(super) fn clash(&self, scores: &[(PathBuf, Score)]) -> Option<String> {
+        let mut seen: HashMap<PathBuf, &Path> = HashMap::new();
+        for copy in scores.iter().flat_map(|(_, s)| self.of(s)) {
+            if let Some(other) = seen.insert(copy.to.clone(), &copy.from.path) {
+                return Some(format!(
+                    "{} and {} would both be written to {}: {} them in two runs, or name the \
+                     folder that holds both",
+                    other.display(),
+                    copy.from.path.display(),
+                    copy.to.display(),
+                    self.doing,
+                ));
+            }
+        }
+        None
+    }
+
+    /// The files that must not be written over.
+    pub(super) fn inputs(&self, scores: &[(PathBuf, Score)]) -> Vec<PathBuf> {
+        let mut all: Vec<PathBuf> = self.paths.iter().filter(|p| !p.is_dir()).cloned().collect();
+        all.extend(
+            scores
+                .iter()
+                .flat_map(|(_, s)| s.sources.iter().map(|x| x.path.clone())),
+        );
+        all
+    }
+}
