@@ -399,6 +399,15 @@ pub fn choices(
         return Vec::new();
     };
     let held = around.lead.is_some_and(|l| l.duration() > l.beat);
+    let named: Vec<PitchClass> = around
+        .chords
+        .first()
+        .into_iter()
+        .flat_map(|c| {
+            let tensions = c.degrees.iter().filter(|d| matches!(d.number, 9 | 11 | 13));
+            tensions.map(|d| c.root.class().plus(d.semitones()))
+        })
+        .collect();
     let passes = around.lead.is_some_and(|l| l.approaches())
         && around
             .chords
@@ -422,9 +431,18 @@ pub fn choices(
             // passing chord rather than a tension.
             let crowded = held && matches!(c.voicing.as_slice(), [a, b, ..] if a - b == 2);
             let idle = passes && c.harmony.way == Way::Tension;
+            // A tension the symbol names is asked for.
+            let unheard = if c.harmony.way <= Way::Tension {
+                named
+                    .iter()
+                    .filter(|t| !c.harmony.classes().contains(t))
+                    .count() as i32
+            } else {
+                0
+            };
             Choice {
                 names: c.harmony.names.to_vec(),
-                cost: c.bias + if crowded { 4 } else { 0 } + if idle { 6 } else { 0 },
+                cost: c.bias + if crowded { 4 } else { 0 } + if idle { 6 } else { 0 } + unheard * 5,
                 voicing: c.voicing,
             }
         })

@@ -313,10 +313,16 @@ impl Form {
         let colours: i32 = voicing
             .iter()
             .skip(1)
-            .map(|&m| match frame.colour(PitchClass::new(m)) {
-                Colour::Member => 0,
-                Colour::Available => 1,
-                _ => 3,
+            .map(|&m| {
+                let class = PitchClass::new(m);
+                let up = class.above(frame.chord.root.class());
+                match frame.colour(class) {
+                    Colour::Member => 0,
+                    // An altered tension wants the symbol to ask for it.
+                    Colour::Available if frame.is_dominant() && matches!(up, 1 | 3 | 6 | 8) => 5,
+                    Colour::Available => 1,
+                    _ => 3,
+                }
             })
             .sum();
         let count = |wanted: fn(i16) -> bool| gaps(voicing).filter(|&g| wanted(g)).count() as i32;
@@ -331,7 +337,8 @@ impl Form {
                     .map(|m| i32::from((m - (lead - 12)).abs()))
                     .min()
                     .unwrap_or(12);
-                near * 2
+                // Doubling the lead after all is what this form is there to avoid.
+                near * 2 + if distinct(voicing) { 0 } else { 9 }
             }
             Self::Spread => {
                 let root = voicing.last().copied().unwrap_or(0);
