@@ -810,3 +810,91 @@ fn guide_tones_that_sound_nowhere() {
         &[("1", "Dm7", "D5 A4 F4 C4")],
     );
 }
+
+/// The findings of one rule on a passage with signs on its page: bar, beat, message.
+fn on_the_page(text: &'static str, rule: &str) -> Vec<(String, String, String)> {
+    let score = chartproof::rules::Example::score(text).unwrap_or_else(|e| panic!("{e}\n{text}"));
+    let found = proof(&score, &Style::default()).findings;
+    let loud: Vec<&Finding> = found.iter().filter(|f| f.level >= Level::Warning).collect();
+    assert!(loud.iter().all(|f| f.rule == rule), "{rule}: {loud:#?}");
+    loud.iter()
+        .map(|f| {
+            (
+                score.bar_number(f.at.bar),
+                score.beat_at(f.at).to_string(),
+                f.message.clone(),
+            )
+        })
+        .collect()
+}
+
+#[test]
+fn faults_on_the_page() {
+    // Faulty cases F13, F15 to F18, F21 and F22 of the trade notes; source labels of the rules they
+    // rest on stand in the rules.
+    let f13 = on_the_page(
+        "key: Eb major\nmeter: 4/4\nparts: alto 1 = alto saxophone\ntenor 1 = tenor saxophone\n\
+         baritone = baritone saxophone\n\ncount | 1 3 |\nalto 1 | G4 Bb4 |\ntenor 1 | Eb4 G4 |\n\
+         baritone | Bb3 Eb4 |\non the page:\ntenor 1, bar 1: key -3\n",
+        "key-signature-agreement",
+    );
+    assert_eq!(f13.len(), 1, "F13 {f13:?}");
+    assert!(f13[0].2.contains("1 flat"), "F13 {f13:?}");
+
+    let f15 = on_the_page(
+        "meter: 4/4\nparts: trumpet 1 = trumpet\n\ncount | 1 2 3 | 1 |\ntrumpet 1 | C5 D5 E5 | C5 |\n\
+         on the page:\ntrumpet 1, bar 1, beat 1: dynamic mf\ntrumpet 1, bar 1, beat 3: lasts 3\n",
+        "bar-length",
+    );
+    assert_eq!(f15.len(), 1, "F15 {f15:?}");
+    assert!(f15[0].2.contains("5 beats"), "F15 {f15:?}");
+
+    let f16 = on_the_page(
+        "meter: 4/4\nparts: trumpet 1 = trumpet\n\n\
+         count | 1 | 1 | 1 | 1 | 1 | 1 | 1 | 1 | 1 | 1 | 1 | 1 | 1 |\n\
+         trumpet 1 | . | . | . | . | . | . | . | . | . | . | . | . | C5 |\n\
+         on the page:\ntrumpet 1, bar 1: multi-bar rest 12\ntrumpet 1, bar 9: rehearsal mark B\n\
+         trumpet 1, bar 13, beat 1: dynamic mf\n",
+        "multi-rest",
+    );
+    assert_eq!(f16.len(), 1, "F16 {f16:?}");
+
+    let f17 = on_the_page(
+        "key: F major\nmeter: 4/4\nparts: trombone 2 = trombone\n\ncount | 1 3 |\n\
+         trombone 2 | D4+F4 C4 |\non the page:\ntrombone 2, bar 1, beat 1: dynamic mf\n",
+        "double-stop",
+    );
+    assert_eq!(f17.len(), 1, "F17 {f17:?}");
+    assert_eq!((f17[0].0.as_str(), f17[0].1.as_str()), ("1", "1"));
+
+    let f18 = on_the_page(
+        "key: C major\nmeter: 4/4\nsection: saxes\nparts: alto 1 = alto saxophone\n\
+         alto 2 = alto saxophone\ntenor 1 = tenor saxophone\ntenor 2 = tenor saxophone\n\n\
+         chord | C6 - - - - | C6 - - - - |\ncount | 1 2 3 & 4 | 1 2 3 & 4 |\n\
+         alto 1 | C5 E5 G5 - E5 | C5 E5 G5 - E5 |\nalto 2 | A4 C5 E5 - C5 | A4 C5 E5 - C5 |\n\
+         tenor 1 | G4 A4 C5 - A4 | G4 A4 C5 - A4 |\ntenor 2 | E4 G4 A4 A4 G4 | E4 G4 A4 - G4 |\n",
+        "rhythm-unison",
+    );
+    assert_eq!(f18.len(), 1, "F18 {f18:?}");
+    assert!(f18[0].2.contains("tenor 2"), "F18 {f18:?}");
+
+    let f21 = on_the_page(
+        "key: Eb major\nmeter: 4/4\nparts: trombone 1 = trombone\n\ncount | 1 3 |\n\
+         trombone 1 | G4 Ab4 |\non the page:\ntrombone 1, bar 1, beat 1: dynamic mf\n\
+         trombone 1, bar 1, beat 1: tie starts\ntrombone 1, bar 1, beat 3: tie ends\n",
+        "tie-mismatch",
+    );
+    assert_eq!(f21.len(), 1, "F21 {f21:?}");
+
+    let f22 = on_the_page(
+        "key: C major\nmeter: 4/4\nsection: trumpets\nparts: trumpet 1 = trumpet\n\
+         trumpet 2 = trumpet\ntrumpet 3 = trumpet\ntrumpet 4 = trumpet\n\ncount | 1 2 3 4 |\n\
+         trumpet 1 | E5 F5 G5 F5 |\ntrumpet 2 | C5 D5 E5 D5 |\ntrumpet 3 | A4 B4 C5 B4 |\n\
+         trumpet 4 | G4 A4 B4 A4 |\non the page:\ntrumpet 1, bar 1, beat 1: dynamic f\n\
+         trumpet 2, bar 1, beat 1: dynamic f\ntrumpet 3, bar 1, beat 1: dynamic mf\n\
+         trumpet 4, bar 1, beat 1: dynamic f\n",
+        "dynamic-agreement",
+    );
+    assert_eq!(f22.len(), 1, "F22 {f22:?}");
+    assert!(f22[0].2.contains("trumpet 3"), "F22 {f22:?}");
+}
