@@ -122,17 +122,25 @@ fn led_by_top_seat(sonorities: &[Sonority]) -> bool {
 
 /// Reads every section of a score: slices, lead line, phrases, techniques, diagnoses.
 pub fn passages(score: &Score, style: &Style) -> Vec<Passage> {
-    sections(score)
+    let sections = sections(score);
+    let alone = sections.len() == 1;
+    sections
         .into_iter()
-        .map(|section| read(score, style, section))
+        .map(|section| read(score, style, section, alone))
         .collect()
 }
 
-fn read(score: &Score, style: &Style, section: Section) -> Passage {
+fn read(score: &Score, style: &Style, section: Section, alone: bool) -> Passage {
     let sonorities = slice(score, &section);
     let leads = lead_line(score, &sonorities);
     let phrases = phrases(score, &section, &sonorities);
-    let in_force = in_force(score, style, &section, &sonorities, &phrases);
+    let mut in_force = in_force(score, style, &section, &sonorities, &phrases);
+    if section.chordal && !alone {
+        // A band's keyboard comps: it may sound like a technique, but nobody holds it to one.
+        for slot in &mut in_force {
+            *slot = slot.filter(|f| f.how != How::Inferred);
+        }
+    }
     let led_by_top_seat = phrases
         .iter()
         .map(|p| led_by_top_seat(sonorities.get(p.clone()).unwrap_or_default()))

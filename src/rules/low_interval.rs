@@ -58,6 +58,9 @@ trombone 4 | C2 C3 |
     check,
 };
 
+/// The widest interval over the bass that is looked at, in semitones.
+const CLOSE: i16 = 9;
+
 /// The lowest horn over the bass player's note that sounds with it for all its length. Published:
 /// textbook on arranging for large jazz ensemble (the real bass, else none).
 fn over_the_bass(
@@ -75,6 +78,9 @@ fn over_the_bass(
     let root = bass.sonorities.get(at)?.voices.last()?;
     let horn = sonority.voices.last()?;
     let together = root.end >= sonority.end;
+    if horn.midi - root.midi > CLOSE {
+        return None; // tenths over a walking bass are what it is for
+    }
     let (by, limit) = low::below(horn.midi, root.midi)?;
     (together && horn.attacked).then_some((by, limit, *horn, *root))
 }
