@@ -322,12 +322,14 @@ fn reasons(finding: &Finding, page: &mut String) {
     add(advice, finding.suggestion.as_deref().unwrap_or_default());
     add("Why", &finding.why);
     let pitches = |list: &[Pitch]| {
-        list.iter()
-            .map(Pitch::to_string)
-            .collect::<Vec<_>>()
-            .join(" ")
+        let names: Vec<String> = list.iter().map(Pitch::to_string).collect();
+        match names.as_slice() {
+            [] => String::new(),
+            [only] => format!("{only} (sounding)"),
+            _ => format!("{} (sounding, from the top)", names.join(" ")),
+        }
     };
-    add("Found, sounding, from the top", &pitches(&finding.found));
+    add("Found", &pitches(&finding.found));
     if finding.expected != finding.found {
         add("Expected", &pitches(&finding.expected));
     }
