@@ -751,6 +751,8 @@ impl Shape {
         let always = names
             .keys()
             .filter(|name| entries.iter().all(|e| e.contains_key(*name)))
+            // What the loader can do without.
+            .filter(|name| !["sounds", "seats"].contains(&name.as_str()))
             .cloned()
             .collect();
         Self {
