@@ -546,7 +546,7 @@ mod tests {
     const GRID: &str = "count | 1 |\npiano | C4 |\n";
     const XML: &str = "<score-partwise><part-list><score-part id=\"P1\"><part-name>Flute</part-name></score-part></part-list><part id=\"P1\"><measure number=\"1\"><attributes><divisions>1</divisions></attributes><note><pitch><step>C</step><octave>5</octave></pitch><duration>4</duration></note></measure></part></score-partwise>";
 
-    fn sets(outcomes: &[Outcome]) -> Vec<(usize, usize)> {
+    fn sets_in(outcomes: &[Outcome]) -> Vec<(usize, usize)> {
         sets_of_parts(
             outcomes
                 .iter()
@@ -673,7 +673,7 @@ mod tests {
             )
             .unwrap();
         }
-        let sets = sets(&read_paths(&[dir.path().to_owned()]));
+        let sets = sets_in(&read_paths(&[dir.path().to_owned()]));
         assert_eq!(sets, [(0, 3)]);
         // Three students with the same task for the same instrument are three scores.
         for file in ["1", "2", "3"] {
@@ -683,6 +683,6 @@ mod tests {
             )
             .unwrap();
         }
-        assert!(sets(&read_paths(&[dir.path().to_owned()])).is_empty());
+        assert!(sets_in(&read_paths(&[dir.path().to_owned()])).is_empty());
     }
 }
