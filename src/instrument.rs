@@ -8,7 +8,7 @@ use crate::pitch::{Pitch, Transposition};
 use crate::score::Part;
 use serde::Deserialize;
 use std::collections::{BTreeMap, BTreeSet};
-use std::sync::LazyLock;
+use std::sync::{LazyLock, Mutex, PoisonError};
 
 const BUILT_IN: &str = include_str!("../rules/instruments.toml");
 
@@ -18,6 +18,41 @@ pub fn catalogue() -> &'static Catalogue {
     static CATALOGUE: LazyLock<Catalogue> =
         LazyLock::new(|| Catalogue::read(BUILT_IN).unwrap_or_default());
     &CATALOGUE
+}
+
+/// The shipped file as it is written.
+pub(crate) fn shipped_table() -> toml::Table {
+    // As above: a test reads it.
+    toml::from_str(BUILT_IN).unwrap_or_default()
+}
+
+/// The shipped catalogue with the changes of house styles laid over it in turn. One that was made
+/// before is given again, so that a run keeps as many as its house styles differ.
+pub(crate) fn changed(layers: &[toml::Table]) -> Result<&'static Catalogue, CatalogueError> {
+    static MADE: Mutex<Vec<(Vec<toml::Table>, &'static Catalogue)>> = Mutex::new(Vec::new());
+    let mut made = MADE.lock().unwrap_or_else(PoisonError::into_inner);
+    if let Some((_, known)) = made.iter().find(|(of, _)| of == layers) {
+        return Ok(known);
+    }
+    let new: &'static Catalogue = Box::leak(Box::new(Catalogue::with_layers(layers)?));
+    made.push((layers.to_vec(), new));
+    Ok(new)
+}
+
+/// The catalogue that a score's parts are read by: the shipped one, or that of a house style.
+#[derive(Clone, Copy, Debug, Default)]
+pub struct Book(Option<&'static Catalogue>);
+
+impl Book {
+    /// Another catalogue from now on.
+    pub fn set(&mut self, catalogue: &'static Catalogue) {
+        self.0 = Some(catalogue);
+    }
+
+    /// The catalogue.
+    pub fn catalogue(self) -> &'static Catalogue {
+        self.0.unwrap_or_else(catalogue)
+    }
 }
 
 /// Why a file of instruments cannot be used.
@@ -694,17 +729,22 @@ impl Catalogue {
     /// values they give, entries with a new key are added.
     pub fn with(changes: &str) -> Result<Self, CatalogueError> {
         let syntax = |e: toml::de::Error| CatalogueError::Syntax(e.to_string());
-        let mut table: toml::Table = toml::from_str(BUILT_IN).map_err(syntax)?;
         let changes: toml::Table = toml::from_str(changes).map_err(syntax)?;
-        for (list, entries) in changes {
-            match (table.get_mut(&list), entries) {
+        Self::with_layers(std::slice::from_ref(&changes))
+    }
+
+    /// The same for several files, each of which changes what those before it gave.
+    fn with_layers(layers: &[toml::Table]) -> Result<Self, CatalogueError> {
+        let mut table = shipped_table();
+        for (list, entries) in layers.iter().flatten() {
+            match (table.get_mut(list), entries) {
                 (Some(toml::Value::Array(known)), toml::Value::Array(new)) => {
                     for entry in new {
-                        overlay(known, entry);
+                        overlay(known, entry.clone());
                     }
                 }
                 (_, entries) => {
-                    table.insert(list, entries);
+                    table.insert(list.clone(), entries.clone());
                 }
             }
         }

@@ -49,12 +49,16 @@ pub fn proof(score: &Score, style: &Style) -> Proofed {
     let score = meant.as_ref().unwrap_or(score);
     let passages = passages(score, style);
     let mut findings = rules::check(&Reading::new(score, style, &passages));
+    let accepted = style.accept(score, &mut findings);
     fixing::verify(score, style, &passages, &mut findings);
     Proofed {
         findings,
         sonorities: passages.iter().map(|p| p.sonorities.len()).sum(),
         inferred: passages.iter().flat_map(|p| inferred(score, p)).collect(),
-        remarks: remarks(score, style, &passages),
+        remarks: remarks(score, style, &passages)
+            .into_iter()
+            .chain(accepted)
+            .collect(),
     }
 }
 

@@ -1,10 +1,9 @@
 //! `chartproof analysis`: every sonority named.
 
-use super::scores::Scores;
+use super::scores::{Looked, Scores};
 use super::write_out::{self, complain, complain_of, to_stdout};
 use super::{CLEAN, UNUSABLE};
 use crate::analysis::analyse;
-use crate::reading::Outcome;
 use crate::report::analysis::{Entry, json, text};
 use clap::{Args, ValueEnum};
 use rayon::prelude::*;
@@ -41,12 +40,11 @@ enum Format {
 impl Analysis {
     /// Runs the command; returns the exit code.
     pub(super) fn run(self) -> u8 {
-        let style = self.scores.style_in_force();
-        let entries: Vec<Entry> = self
+        let desk = self.scores.read();
+        let entries: Vec<Entry> = desk
             .scores
-            .read()
             .into_par_iter()
-            .map(|Outcome { path, score }| Entry {
+            .map(|Looked { path, score, style }| Entry {
                 path,
                 outcome: score.map(|score| {
                     let analysed = analyse(&score, &style);
@@ -54,7 +52,7 @@ impl Analysis {
                 }),
             })
             .collect();
-        let mut code = CLEAN;
+        let mut code = if desk.style_unusable { UNUSABLE } else { CLEAN };
         let mut inputs = self.scores.paths.clone();
         for entry in &entries {
             match &entry.outcome {

@@ -1,13 +1,12 @@
 //! `chartproof correct`: writes copies with the verified fixes applied, nothing else changed.
 
 use super::copies::Copies;
-use super::scores::Scores;
+use super::scores::{Looked, Scores};
 use super::write_out::{self, complain, complain_of, to_stdout};
 use super::{CLEAN, FOUND, UNUSABLE};
 use crate::editing::{self, Edit};
 use crate::finding::Level;
 use crate::fixing::{Correction, correct};
-use crate::reading::Outcome;
 use crate::report::table;
 use crate::score::Score;
 use clap::Args;
@@ -36,12 +35,16 @@ pub(super) struct Correct {
 impl Correct {
     /// Runs the command; returns the exit code.
     pub(super) fn run(self) -> u8 {
-        let style = self.scores.style_in_force();
-        let mut code = CLEAN;
+        let desk = self.scores.read();
+        let mut code = if desk.style_unusable { UNUSABLE } else { CLEAN };
         let mut scores: Vec<(PathBuf, Score)> = Vec::new();
-        for Outcome { path, score } in self.scores.read() {
+        let mut styles = Vec::new();
+        for Looked { path, score, style } in desk.scores {
             match score {
-                Ok(score) => scores.push((path, score)),
+                Ok(score) => {
+                    scores.push((path, score));
+                    styles.push(style);
+                }
                 Err(error) => {
                     complain_of(&error);
                     code = UNUSABLE;
@@ -55,8 +58,9 @@ impl Correct {
         let inputs = self.copies().inputs(&scores);
         let results: Vec<(Correction, Result<(), String>)> = scores
             .par_iter()
-            .map(|(_, score)| {
-                let correction = correct(score, &style);
+            .zip(&styles)
+            .map(|((_, score), style)| {
+                let correction = correct(score, style);
                 let written = self.write(score, &correction, &inputs);
                 (correction, written)
             })

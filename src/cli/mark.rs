@@ -1,13 +1,13 @@
 //! `chartproof mark`: writes copies marked in colour and words at each finding.
 
 use super::copies::Copies;
-use super::scores::Scores;
+use super::scores::{Looked, Scores};
 use super::write_out::{self, complain, complain_of, to_stdout};
 use super::{CLEAN, FOUND, UNUSABLE};
 use crate::editing::{self, Edit};
 use crate::finding::{Finding, Level};
 use crate::proof::proof;
-use crate::reading::{Outcome, files};
+use crate::reading::files;
 use crate::score::{self, Format, Score};
 use clap::Args;
 use std::fmt::Write as _;
@@ -44,10 +44,11 @@ struct Clean {
 impl Mark {
     /// Runs the command; returns the exit code.
     pub(super) fn run(self) -> u8 {
-        let style = self.scores.style_in_force();
-        let mut code = CLEAN;
+        let desk = self.scores.read();
+        let mut code = if desk.style_unusable { UNUSABLE } else { CLEAN };
         let mut scores: Vec<(PathBuf, Score)> = Vec::new();
-        for Outcome { path, score } in self.scores.read() {
+        let mut styles = Vec::new();
+        for Looked { path, score, style } in desk.scores {
             match score {
                 Ok(score) if score.sources.iter().any(|s| s.format != Format::MusicXml) => {
                     complain(&format!(
@@ -57,7 +58,10 @@ impl Mark {
                     ));
                     code = UNUSABLE;
                 }
-                Ok(score) => scores.push((path, score)),
+                Ok(score) => {
+                    scores.push((path, score));
+                    styles.push(style);
+                }
                 Err(error) => {
                     complain_of(&error);
                     code = UNUSABLE;
@@ -76,12 +80,13 @@ impl Mark {
         let inputs = copies.inputs(&scores);
         let mut report = String::new();
         let mut errors = 0;
-        for (path, score) in &scores {
-            let done = clean(score).and_then(|clean| {
+        for ((path, score), style) in scores.iter().zip(&styles) {
+            let done = clean(score).and_then(|mut clean| {
+                style.prepare(&mut clean.score);
                 let findings = if self.clear {
                     Vec::new()
                 } else {
-                    proof(&clean.score, &style).findings
+                    proof(&clean.score, style).findings
                 };
                 let mut findings: Vec<&Finding> = findings.iter().collect();
                 findings.sort_by_key(|f| f.at);

@@ -7,6 +7,7 @@ mod mark;
 mod proof;
 mod rulebook;
 mod scores;
+mod style;
 mod voice;
 mod write_out;
 
@@ -37,6 +38,7 @@ enum Command {
     Voice(voice::Voice),
     Analysis(analysis::Analysis),
     Rulebook(rulebook::Rulebook),
+    Style(style::Style),
 }
 
 /// Runs the program on the process's arguments.
@@ -56,6 +58,7 @@ pub fn run() -> ExitCode {
         Command::Voice(voice) => voice.run(),
         Command::Analysis(analysis) => analysis.run(),
         Command::Rulebook(rulebook) => rulebook.run(),
+        Command::Style(style) => style.run(),
     })
 }
 

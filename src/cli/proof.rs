@@ -1,13 +1,13 @@
 //! `chartproof proof`: reads and reports.
 
-use super::scores::Scores;
+use super::scores::{Looked, Scores};
 use super::write_out::{self, WriteError, complain, complain_of, to_stdout};
 use super::{CLEAN, FOUND, UNUSABLE};
 use crate::finding::Level;
 use crate::proof::proof;
-use crate::reading::{Outcome, files};
+use crate::reading::files;
 use crate::report::{Entry, Tally, html, json, text};
-use crate::style::Style;
+use crate::style;
 use clap::{Args, ValueEnum};
 use codespan_reporting::term::termcolor::Buffer;
 use rayon::prelude::*;
@@ -28,9 +28,9 @@ pub(super) struct Proof {
     #[arg(long, value_enum, value_name = "FORMAT", default_value_t = Format::Text)]
     format: Format,
 
-    /// The lowest level that makes the exit code 1
-    #[arg(long, value_enum, value_name = "LEVEL", default_value_t = Gate::Error)]
-    gate: Gate,
+    /// The lowest level that makes the exit code 1; without this the house style's, else error
+    #[arg(long, value_enum, value_name = "LEVEL")]
+    gate: Option<Gate>,
 
     /// Write the report to this file instead of the terminal; a file that is read as a score is
     /// never overwritten
@@ -59,15 +59,14 @@ enum Gate {
 }
 
 impl Gate {
-    /// Whether the heaviest finding is at the gate or above it.
-    fn stops(self, worst: Option<Level>) -> bool {
-        let lowest = match self {
-            Self::Error => Level::Error,
-            Self::Warning => Level::Warning,
-            Self::Note => Level::Note,
-            Self::Never => return false,
-        };
-        worst.is_some_and(|level| level >= lowest)
+    /// The same as a house style has it.
+    const fn wanted(self) -> style::Gate {
+        match self {
+            Self::Error => style::Gate::At(Level::Error),
+            Self::Warning => style::Gate::At(Level::Warning),
+            Self::Note => style::Gate::At(Level::Note),
+            Self::Never => style::Gate::Never,
+        }
     }
 }
 
@@ -104,9 +103,17 @@ enum ReportError {
 impl Proof {
     /// Runs the command; returns the exit code.
     pub(super) fn run(self) -> u8 {
-        let entries = proofed(self.scores.read(), &self.scores.style_in_force());
-        let mut code = exit_code(&entries, self.gate);
+        let desk = self.scores.read();
+        let style_unusable = desk.style_unusable;
+        let (entries, gates) = proofed(desk.scores, self.gate.map(Gate::wanted));
+        let mut code = exit_code(&entries, &gates);
+        if style_unusable {
+            code = UNUSABLE;
+        }
         if entries.is_empty() {
+            if style_unusable {
+                return UNUSABLE;
+            }
             complain(
                 "no score was found in what was given: expected MusicXML (.musicxml, .xml, .mxl) \
                  or passage grids (.passage); check the paths",
@@ -159,19 +166,28 @@ impl Proof {
     }
 }
 
-/// Proofs the scores side by side; the order stays that of the files.
-fn proofed(outcomes: Vec<Outcome>, style: &Style) -> Vec<Entry> {
-    let sets = files::sets_of_parts(&outcomes);
-    let mut entries: Vec<Entry> = outcomes
+/// Proofs the scores side by side; the order stays that of the files. Each has the gate that holds
+/// for it: the one asked for, else that of its style, else error.
+fn proofed(scores: Vec<Looked>, asked: Option<style::Gate>) -> (Vec<Entry>, Vec<style::Gate>) {
+    let sets = files::sets_of_parts(
+        scores
+            .iter()
+            .map(|l| (l.path.as_path(), l.score.as_ref().ok())),
+    );
+    let (mut entries, gates): (Vec<Entry>, Vec<style::Gate>) = scores
         .into_par_iter()
-        .map(|Outcome { path, score }| Entry {
-            path,
-            outcome: score.map(|score| {
-                let proofed = proof(&score, style);
-                (score, proofed)
-            }),
+        .map(|Looked { path, score, style }| {
+            let entry = Entry {
+                path,
+                outcome: score.map(|score| {
+                    let proofed = proof(&score, &style);
+                    (score, proofed)
+                }),
+            };
+            let gate = asked.or(style.gate);
+            (entry, gate.unwrap_or(style::Gate::At(Level::Error)))
         })
-        .collect();
+        .unzip();
     for (first, count) in sets {
         if let Some(Ok((_, proofed))) = entries.get_mut(first).map(|e| &mut e.outcome) {
             proofed.remarks.push(format!(
@@ -179,14 +195,17 @@ fn proofed(outcomes: Vec<Outcome>, style: &Style) -> Vec<Entry> {
             ));
         }
     }
-    entries
+    (entries, gates)
 }
 
 /// A file that cannot be used weighs more than any finding.
-fn exit_code(entries: &[Entry], gate: Gate) -> u8 {
+fn exit_code(entries: &[Entry], gates: &[style::Gate]) -> u8 {
+    let stopped = |(entry, gate): (&Entry, &style::Gate)| {
+        gate.stops(Tally::of(std::slice::from_ref(entry)).worst())
+    };
     if entries.is_empty() || entries.iter().any(|e| e.outcome.is_err()) {
         UNUSABLE
-    } else if gate.stops(Tally::of(entries).worst()) {
+    } else if entries.iter().zip(gates).any(stopped) {
         FOUND
     } else {
         CLEAN
@@ -240,10 +259,10 @@ mod tests {
         .unwrap();
         assert_eq!(proof.scores.paths.len(), 2);
         assert_eq!(proof.format, Format::Json);
-        assert_eq!(proof.gate, Gate::Never);
+        assert_eq!(proof.gate, Some(Gate::Never));
         assert!(proof.scores.one_score);
         assert_eq!(proof.colour, Colour::Never);
-        let style = proof.scores.style_in_force();
+        let style = proof.scores.styles().of(&proof.scores.paths[0]).unwrap();
         assert_eq!(style.technique.as_deref(), Some("drop 2"));
     }
 
@@ -263,22 +282,24 @@ mod tests {
     #[test]
     fn the_gate_lets_lighter_findings_through() {
         use Level::{Error, Note, Warning};
-        assert!(Gate::Error.stops(Some(Error)));
-        assert!(!Gate::Error.stops(Some(Warning)));
-        assert!(Gate::Warning.stops(Some(Error)));
-        assert!(Gate::Note.stops(Some(Note)));
-        assert!(!Gate::Warning.stops(Some(Note)));
-        assert!(!Gate::Note.stops(None));
-        assert!(!Gate::Never.stops(Some(Error)));
+        let stops = |gate: Gate, worst| gate.wanted().stops(worst);
+        assert!(stops(Gate::Error, Some(Error)));
+        assert!(!stops(Gate::Error, Some(Warning)));
+        assert!(stops(Gate::Warning, Some(Error)));
+        assert!(stops(Gate::Note, Some(Note)));
+        assert!(!stops(Gate::Warning, Some(Note)));
+        assert!(!stops(Gate::Note, None));
+        assert!(!stops(Gate::Never, Some(Error)));
     }
 
     #[test]
     fn an_unreadable_file_weighs_more_than_findings() {
-        assert_eq!(exit_code(&[sample::entry()], Gate::Error), FOUND);
-        assert_eq!(exit_code(&[sample::entry()], Gate::Never), CLEAN);
+        let (error, never) = (Gate::Error.wanted(), Gate::Never.wanted());
+        assert_eq!(exit_code(&[sample::entry()], &[error]), FOUND);
+        assert_eq!(exit_code(&[sample::entry()], &[never]), CLEAN);
         let both = [sample::entry(), sample::unreadable()];
-        assert_eq!(exit_code(&both, Gate::Never), UNUSABLE);
-        assert_eq!(exit_code(&[], Gate::Error), UNUSABLE);
+        assert_eq!(exit_code(&both, &[never, never]), UNUSABLE);
+        assert_eq!(exit_code(&[], &[]), UNUSABLE);
     }
 
     #[test]

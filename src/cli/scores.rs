@@ -1,11 +1,16 @@
 //! The scores a command works on, and how they are looked at: options every command shares.
 
-use crate::reading::{Outcome, files, read_paths};
+use super::write_out::complain_in_full;
+use crate::instrument::{self, Catalogue};
+use crate::reading::files::{self, Plan, Set};
+use crate::reading::{Outcome, ReadError};
+use crate::score::Score;
 use crate::sonority::heard;
-use crate::style::Style;
+use crate::style::{FILE_NAME, HouseStyles, Style, StyleError};
 use crate::voicing::{Technique, UnknownTechnique};
 use clap::Args;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
 
 #[derive(Debug, Args)]
 pub(super) struct Scores {
@@ -24,34 +29,104 @@ pub(super) struct Scores {
     #[arg(long, value_name = "TECHNIQUE", value_parser = technique)]
     pub(super) technique: Option<Technique>,
 
-    /// The house style: chart (big-band proofreading, the usual one), homework (strict technique) or
-    /// choir
-    #[arg(long, value_name = "NAME", value_parser = style)]
-    pub(super) style: Option<Style>,
+    /// The house style: chart (big-band proofreading, the usual one), homework (strict technique),
+    /// choir, or a house style file. Without this the nearest chartproof.toml on the way up from
+    /// each score holds
+    #[arg(long, value_name = "NAME|FILE", value_parser = style)]
+    pub(super) style: Option<Chosen>,
+}
+
+/// A score with the style it is looked at in.
+pub(super) struct Looked {
+    pub(super) path: PathBuf,
+    pub(super) score: Result<Score, ReadError>,
+    pub(super) style: Arc<Style>,
+}
+
+/// Everything that was read.
+pub(super) struct Desk {
+    pub(super) scores: Vec<Looked>,
+    /// A house style has mistakes (they were told): the scores under it are left out.
+    pub(super) style_unusable: bool,
 }
 
 impl Scores {
-    /// Reads them all, as they are meant to sound.
-    pub(super) fn read(&self) -> Vec<Outcome> {
-        let mut outcomes = if self.one_score {
-            files::read_as_one(&self.paths)
+    /// Reads them all, each with the style that holds for it.
+    pub(super) fn read(&self) -> Desk {
+        let styles = self.styles();
+        let by_styles = ByStyles(&styles);
+        let outcomes = if self.one_score {
+            files::read_as_one_by(&self.paths, &by_styles)
         } else {
-            read_paths(&self.paths)
+            files::read_by(&self.paths, &by_styles)
         };
-        for score in outcomes.iter_mut().filter_map(|o| o.score.as_mut().ok()) {
+        desk(outcomes, &styles)
+    }
+
+    pub(super) fn styles(&self) -> HouseStyles {
+        styles(self.style.as_ref()).with_technique(self.technique.map(Technique::name))
+    }
+}
+
+/// The styles that hold when one was chosen, or none.
+pub(super) fn styles(chosen: Option<&Chosen>) -> HouseStyles {
+    chosen.map_or_else(HouseStyles::found, |c| HouseStyles::named(c.read()))
+}
+
+/// Gives each score its style; tells what is wrong with styles, each once.
+pub(super) fn desk(outcomes: Vec<Outcome>, styles: &HouseStyles) -> Desk {
+    let mut desk = Desk {
+        scores: Vec::new(),
+        style_unusable: false,
+    };
+    let mut told: Vec<Arc<StyleError>> = Vec::new();
+    for Outcome { path, mut score } in outcomes {
+        let of = match &score {
+            Ok(score) => score.sources.first().map_or(&path, |s| &s.path),
+            Err(_) => &path,
+        };
+        let style = match styles.of(of) {
+            Ok(style) => style,
+            Err(error) => {
+                desk.style_unusable = true;
+                if !told.iter().any(|t| Arc::ptr_eq(t, &error)) {
+                    tell(&error);
+                    told.push(error);
+                }
+                continue;
+            }
+        };
+        if let Ok(score) = &mut score {
+            style.prepare(score);
+            // As it is meant to sound.
             if let Some(meant) = heard(score) {
                 *score = meant;
             }
         }
-        outcomes
+        desk.scores.push(Looked { path, score, style });
+    }
+    desk
+}
+
+/// What is wrong with a house style, each mistake with its line.
+pub(super) fn tell(error: &StyleError) {
+    for mistake in &error.mistakes {
+        complain_in_full(mistake);
+    }
+}
+
+/// What house styles say of files before they are read.
+pub(super) struct ByStyles<'a>(pub(super) &'a HouseStyles);
+
+impl Plan for ByStyles<'_> {
+    fn instruments(&self, file: &Path) -> &'static Catalogue {
+        self.0
+            .of(file)
+            .map_or_else(|_| instrument::catalogue(), |style| style.instruments)
     }
 
-    pub(super) fn style_in_force(&self) -> Style {
-        let mut style = self.style.clone().unwrap_or_default();
-        if let Some(technique) = self.technique {
-            style.technique = Some(technique.name().to_owned());
-        }
-        style
+    fn set(&self, file: &Path) -> Option<Set> {
+        self.0.of(file).ok()?.set_of(file)
     }
 }
 
@@ -59,13 +134,53 @@ pub(super) fn technique(text: &str) -> Result<Technique, UnknownTechnique> {
     Technique::read(text)
 }
 
+/// A style named on the command line.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub(super) enum Chosen {
+    /// One that comes with the program.
+    Shipped(String),
+    /// A house style file.
+    File(PathBuf),
+}
+
+impl Chosen {
+    pub(super) fn read(&self) -> Result<Style, StyleError> {
+        match self {
+            Self::Shipped(name) => Ok(Style::shipped(name).unwrap_or_default()),
+            Self::File(path) => Style::read(path),
+        }
+    }
+}
+
 /// No such house style.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
-#[error("no house style of the name `{0}` comes with chartproof: the names are {names}", names = Style::shipped_names().collect::<Vec<_>>().join(", "))]
-pub(super) struct NoSuchStyle(String);
+#[error(
+    "no house style of the name `{found}` comes with chartproof, and there is no such file: {}",
+    match nearest { Some(name) => format!("did you mean `{name}`?"), None => format!("the names are {}; a house style file is usually called {FILE_NAME}", Style::shipped_names().collect::<Vec<_>>().join(", ")) }
+)]
+pub(super) struct NoSuchStyle {
+    found: String,
+    nearest: Option<&'static str>,
+}
 
-pub(super) fn style(name: &str) -> Result<Style, NoSuchStyle> {
-    Style::shipped(name).ok_or_else(|| NoSuchStyle(name.to_owned()))
+pub(super) fn style(name: &str) -> Result<Chosen, NoSuchStyle> {
+    if Style::shipped_names().any(|n| n == name) {
+        return Ok(Chosen::Shipped(name.to_owned()));
+    }
+    let path = PathBuf::from(name);
+    // A folder stands for the house style in it.
+    let inside = path.join(FILE_NAME);
+    if inside.is_file() {
+        return Ok(Chosen::File(inside));
+    }
+    if path.is_file() {
+        return Ok(Chosen::File(path));
+    }
+    Err(NoSuchStyle {
+        found: name.to_owned(),
+        nearest: Style::shipped_names()
+            .find(|n| strsim::damerau_levenshtein(n, &name.to_lowercase()) <= 2),
+    })
 }
 
 #[cfg(test)]
@@ -79,5 +194,13 @@ mod tests {
         let message = technique("zzz").unwrap_err().to_string();
         assert!(!message.contains("did you mean"), "{message}");
         assert!(message.contains("four-way close"), "{message}");
+    }
+
+    #[test]
+    fn a_mistyped_style_names_the_nearest_or_all() {
+        let message = style("chior").unwrap_err().to_string();
+        assert!(message.contains("did you mean `choir`?"), "{message}");
+        let message = style("our-band.toml").unwrap_err().to_string();
+        assert!(message.contains("chart, choir, homework"), "{message}");
     }
 }

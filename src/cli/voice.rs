@@ -1,12 +1,11 @@
 //! `chartproof voice`: the model answer for a lead with chord symbols.
 
-use super::scores::{style, technique};
+use super::scores::{ByStyles, Chosen, Looked, desk, style, styles, technique};
 use super::write_out::{self, complain, complain_of, to_stdout};
 use super::{CLEAN, FOUND, UNUSABLE};
 use crate::model_answer::{self, Request};
-use crate::reading::{Outcome, read_paths};
+use crate::reading::files::read_by;
 use crate::score::{Format, Score};
-use crate::style::Style;
 use crate::voicing::Technique;
 use crate::writing;
 use clap::{Args, ValueEnum};
@@ -40,9 +39,10 @@ pub(super) struct Voice {
     #[arg(long, value_name = "NAME")]
     part: Option<String>,
 
-    /// The house style: chart, homework or choir
-    #[arg(long, value_name = "NAME", value_parser = style)]
-    style: Option<Style>,
+    /// The house style: chart, homework, choir, or a house style file; without this the nearest
+    /// chartproof.toml on the way up from the score holds
+    #[arg(long, value_name = "NAME|FILE", value_parser = style)]
+    style: Option<Chosen>,
 
     /// The pitch that a grid's cells hold; MusicXML holds written pitch
     #[arg(long, value_enum, value_name = "PITCH", default_value_t = Cells::Written)]
@@ -63,14 +63,21 @@ enum Cells {
 impl Voice {
     /// Runs the command; returns the exit code.
     pub(super) fn run(self) -> u8 {
-        let outcomes = read_paths(std::slice::from_ref(&self.path));
+        let styles = styles(self.style.as_ref());
+        let outcomes = read_by(std::slice::from_ref(&self.path), &ByStyles(&styles));
+        let desk = desk(outcomes, &styles);
+        if desk.style_unusable {
+            return UNUSABLE;
+        }
         let [
-            Outcome {
-                score: Ok(score), ..
+            Looked {
+                score: Ok(score),
+                style,
+                ..
             },
-        ] = outcomes.as_slice()
+        ] = desk.scores.as_slice()
         else {
-            for outcome in &outcomes {
+            for outcome in &desk.scores {
                 match &outcome.score {
                     Err(error) => complain_of(error),
                     Ok(_) => complain(
@@ -86,13 +93,12 @@ impl Voice {
             );
             return UNUSABLE;
         };
-        let style = self.style.clone().unwrap_or_default();
         let request = Request {
             technique: self.technique,
             section: self.section.clone(),
             part: self.part.clone(),
         };
-        let answer = match model_answer::voice(score, &style, &request) {
+        let answer = match model_answer::voice(score, style, &request) {
             Ok(answer) => answer,
             Err(error) => {
                 complain(&format!("{}: {error}", self.path.display()));

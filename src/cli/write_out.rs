@@ -1,7 +1,9 @@
 //! Writing a result to a file: all of it or nothing, and never over a file that was read.
 
+use crate::report::text;
+use codespan_reporting::term::termcolor::{ColorChoice, StandardStream};
 use std::fs;
-use std::io::{self, Write};
+use std::io::{self, IsTerminal, Write};
 use std::path::{Path, PathBuf};
 
 /// Why a result was not written to a file.
@@ -94,6 +96,18 @@ pub(super) fn complain_of(error: &crate::reading::ReadError) {
         Some(help) => format!("{error}; {help}"),
         None => error.to_string(),
     });
+}
+
+/// The same with the line at fault, when it is known.
+pub(super) fn complain_in_full(error: &crate::reading::ReadError) {
+    let refused = std::env::var_os("NO_COLOR").is_some_and(|v| !v.is_empty());
+    let choice = if io::stderr().is_terminal() && !refused {
+        ColorChoice::Auto
+    } else {
+        ColorChoice::Never
+    };
+    let mut stream = StandardStream::stderr(choice);
+    let _ = text::render_error(error, &mut stream, text::Options::default());
 }
 
 #[cfg(test)]

@@ -402,6 +402,7 @@ fn in_force(
         .filter(|m| m.value.technique.is_some())
         .cloned()
         .collect();
+    let by_house = style.stated(score, &section.key);
     let overall = majority(&fits, (0..sonorities.len()).filter(candidate));
     let mut out = vec![None; sonorities.len()];
     for phrase in phrases {
@@ -420,14 +421,23 @@ fn in_force(
             }
             let stated = crate::score::in_force(&techniques, sonority.onset)
                 .and_then(|m| m.value.technique.as_deref());
-            *slot = match (in_words(&words, from, sonority.onset), stated, by_style) {
-                (Some(Said::From(t) | Said::Phrase(t)), _, _) => Some(InForce::new(t, How::Words)),
-                (Some(Said::Free), _, _) => None,
-                (None, Some(text), _) if !text.is_empty() => {
-                    Technique::named(text).map(|technique| InForce::new(technique, How::Stated))
+            let named = |text: &str| {
+                Technique::named(text).map(|technique| InForce::new(technique, How::Stated))
+            };
+            let by_words = in_words(&words, from, sonority.onset);
+            // What the house style says of these very bars comes first.
+            let by_house = by_house(sonority.at.bar);
+            *slot = match (by_house, by_words, stated, by_style) {
+                (Some(technique), ..) => technique.and_then(named),
+                (None, Some(Said::From(t) | Said::Phrase(t)), _, _) => {
+                    Some(InForce::new(t, How::Words))
                 }
-                (None, _, Some(technique)) => Some(InForce::new(technique, How::Stated)),
-                (None, _, None) => inferred.map(|technique| InForce::new(technique, How::Inferred)),
+                (None, Some(Said::Free), _, _) => None,
+                (None, None, Some(text), _) if !text.is_empty() => named(text),
+                (None, None, _, Some(technique)) => Some(InForce::new(technique, How::Stated)),
+                (None, None, _, None) => {
+                    inferred.map(|technique| InForce::new(technique, How::Inferred))
+                }
             }
             .and_then(|f| {
                 let voices = sonority.voices.len();

@@ -2,7 +2,7 @@
 
 use super::{Request, VoiceError};
 use crate::finding::NoteRef;
-use crate::instrument::{Instrument, RangeVerdict, catalogue};
+use crate::instrument::{Instrument, RangeVerdict};
 use crate::pitch::Pitch;
 use crate::score::{NoteFlags, Score, Stated};
 use crate::voicing::Technique;
@@ -109,7 +109,7 @@ pub(super) fn seats(
     part: usize,
     request: &Request,
 ) -> Result<Vec<Seat>, VoiceError> {
-    let catalogue = catalogue();
+    let catalogue = score.instruments.catalogue();
     let identities = catalogue.identify_all(&score.parts);
     let own = identities
         .get(part)

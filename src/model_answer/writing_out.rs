@@ -26,6 +26,7 @@ pub(super) fn answer(job: &Job<'_>, line: &[Weighed]) -> Score {
     let mut score = Score {
         title: lead.title.clone(),
         per_quarter: lead.per_quarter,
+        instruments: lead.instruments,
         parts: Vec::new(),
         ..Score::default()
     };

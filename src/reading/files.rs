@@ -5,6 +5,7 @@
 //! names are passed over, and an `.xml` file that is no score is not an error.
 
 use super::{ReadError, container, encoding, grid, musicxml};
+use crate::instrument::{self, Catalogue};
 use crate::score::{self, Score};
 use crate::time::{Meter, Ticks};
 use rayon::prelude::*;
@@ -28,6 +29,37 @@ pub struct Outcome {
     pub score: Result<Score, ReadError>,
 }
 
+/// What a house style has to say before files are read.
+pub trait Plan: Sync {
+    /// The instruments that a file's parts may be.
+    fn instruments(&self, file: &Path) -> &'static Catalogue;
+
+    /// The set of part files that a file belongs to.
+    fn set(&self, file: &Path) -> Option<Set>;
+}
+
+/// Part files that are one score.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Set {
+    /// The title of the score.
+    pub title: Option<String>,
+    /// The files in score order.
+    pub files: Vec<PathBuf>,
+}
+
+/// Nothing is known but what ships with the program.
+struct NoPlan;
+
+impl Plan for NoPlan {
+    fn instruments(&self, _file: &Path) -> &'static Catalogue {
+        instrument::catalogue()
+    }
+
+    fn set(&self, _file: &Path) -> Option<Set> {
+        None
+    }
+}
+
 /// A file to read, and whether the user named it or a walk found it.
 struct Found {
     path: PathBuf,
@@ -36,17 +68,70 @@ struct Found {
 
 /// Reads files and folders, in the order given; within a folder by name.
 pub fn read_paths(paths: &[PathBuf]) -> Vec<Outcome> {
+    read_by(paths, &NoPlan)
+}
+
+/// The same as house styles plan it: a file of a set stands for the whole set, which is one score in
+/// the place of the first of its files.
+pub fn read_by(paths: &[PathBuf], plan: &dyn Plan) -> Vec<Outcome> {
     let mut seen = HashSet::new();
     let mut jobs: Vec<Result<Found, ReadError>> = Vec::new();
     for path in paths {
         find(path, &mut seen, &mut jobs);
     }
-    read_all(jobs)
+    let mut sets: Vec<Set> = Vec::new();
+    let mut out: Vec<Outcome> = Vec::new();
+    let mut alone = Vec::new();
+    for job in jobs {
+        let set = match &job {
+            Ok(found) => plan.set(&found.path),
+            Err(_) => None,
+        };
+        match set {
+            None => alone.push(job),
+            Some(set) if sets.contains(&set) => {}
+            Some(set) => {
+                out.extend(read_all(std::mem::take(&mut alone), plan));
+                out.extend(read_set(&set, plan));
+                sets.push(set);
+            }
+        }
+    }
+    out.extend(read_all(alone, plan));
+    out
+}
+
+/// The files of a set as one score.
+fn read_set(set: &Set, plan: &dyn Plan) -> Vec<Outcome> {
+    let jobs = set.files.iter().map(|path| {
+        Ok(Found {
+            path: path.clone(),
+            named: true,
+        })
+    });
+    let folder = set
+        .files
+        .first()
+        .and_then(|f| f.parent())
+        .filter(|p| !p.as_os_str().is_empty())
+        .map_or_else(|| PathBuf::from("."), Path::to_owned);
+    let mut outcomes = merged(vec![(folder, jobs.collect())], plan);
+    for score in outcomes.iter_mut().filter_map(|o| o.score.as_mut().ok()) {
+        if let Some(title) = &set.title {
+            score.title = Some(title.clone());
+        }
+    }
+    outcomes
 }
 
 /// Reads each folder as one score; all files named outright are one score together. What cannot be
 /// read is reported by itself, and the rest is still one score.
 pub fn read_as_one(paths: &[PathBuf]) -> Vec<Outcome> {
+    read_as_one_by(paths, &NoPlan)
+}
+
+/// The same with the instruments of a plan.
+pub fn read_as_one_by(paths: &[PathBuf], plan: &dyn Plan) -> Vec<Outcome> {
     let mut seen = HashSet::new();
     let mut sets: Vec<(PathBuf, Vec<Result<Found, ReadError>>)> = Vec::new();
     let mut named: Vec<Result<Found, ReadError>> = Vec::new();
@@ -68,10 +153,15 @@ pub fn read_as_one(paths: &[PathBuf]) -> Vec<Outcome> {
             .map_or_else(|| PathBuf::from("."), Path::to_owned);
         sets.push((folder, named));
     }
+    merged(sets, plan)
+}
+
+/// The files of each set merged into one score.
+fn merged(sets: Vec<(PathBuf, Vec<Result<Found, ReadError>>)>, plan: &dyn Plan) -> Vec<Outcome> {
     let mut out = Vec::new();
     for (folder, jobs) in sets {
         let mut read = Vec::new();
-        for outcome in read_all(jobs) {
+        for outcome in read_all(jobs, plan) {
             match outcome.score {
                 Ok(score) => read.push((outcome.path, score)),
                 Err(_) => out.push(outcome),
@@ -202,19 +292,17 @@ fn most_common<T: PartialEq>(values: impl Iterator<Item = T>) -> Option<T> {
 /// Files that were read one by one and look like the parts of one score: the index of the first, and
 /// how many there are. They lie in one folder, have one title and one number of bars, one part each,
 /// and no two of them are for the same player.
-pub fn sets_of_parts(outcomes: &[Outcome]) -> Vec<(usize, usize)> {
+pub fn sets_of_parts<'a>(
+    read: impl Iterator<Item = (&'a Path, Option<&'a Score>)>,
+) -> Vec<(usize, usize)> {
     type Key = (PathBuf, String, usize);
     let mut sets: BTreeMap<Key, Vec<(usize, &str)>> = BTreeMap::new();
-    for (index, outcome) in outcomes.iter().enumerate() {
-        let Ok(score) = &outcome.score else { continue };
+    for (index, (path, score)) in read.enumerate() {
+        let Some(score) = score else { continue };
         let ([part], Some(title)) = (score.parts.as_slice(), title(score)) else {
             continue;
         };
-        let folder = outcome
-            .path
-            .parent()
-            .map(Path::to_owned)
-            .unwrap_or_default();
+        let folder = path.parent().map(Path::to_owned).unwrap_or_default();
         sets.entry((folder, title, score.bars.len()))
             .or_default()
             .push((index, part.name.as_str()));
@@ -232,7 +320,7 @@ pub fn sets_of_parts(outcomes: &[Outcome]) -> Vec<(usize, usize)> {
 }
 
 /// A number in a name sorts by its value: `2 alto` before `10 tenor`.
-fn natural(path: &Path) -> Vec<(u64, String)> {
+pub(crate) fn natural(path: &Path) -> Vec<(u64, String)> {
     let text = path.to_string_lossy().to_lowercase();
     let mut key = Vec::new();
     let mut rest = text.as_str();
@@ -314,11 +402,11 @@ fn find(path: &Path, seen: &mut HashSet<PathBuf>, jobs: &mut Vec<Result<Found, R
     }
 }
 
-fn read_all(jobs: Vec<Result<Found, ReadError>>) -> Vec<Outcome> {
+fn read_all(jobs: Vec<Result<Found, ReadError>>, plan: &dyn Plan) -> Vec<Outcome> {
     jobs.into_par_iter()
         .filter_map(|job| match job {
             Ok(found) => {
-                let score = match read_found(&found) {
+                let score = match read_found(&found, plan) {
                     Ok(score) => score?,
                     Err(error) => {
                         return Some(Outcome {
@@ -341,7 +429,7 @@ fn read_all(jobs: Vec<Result<Found, ReadError>>) -> Vec<Outcome> {
 }
 
 /// `Ok(None)` is a file of a walked folder that is no score at all.
-fn read_found(found: &Found) -> Result<Option<Score>, ReadError> {
+fn read_found(found: &Found, plan: &dyn Plan) -> Result<Option<Score>, ReadError> {
     let bytes = load(&found.path)?;
     let xml = found
         .path
@@ -350,7 +438,7 @@ fn read_found(found: &Found) -> Result<Option<Score>, ReadError> {
     if xml && !found.named && is_other_xml(&bytes) {
         return Ok(None);
     }
-    read_bytes(&found.path, &bytes).map(Some)
+    read_bytes_by(&found.path, &bytes, plan.instruments(&found.path)).map(Some)
 }
 
 /// Reads one file, whatever its ending.
@@ -381,6 +469,15 @@ fn load(path: &Path) -> Result<Vec<u8>, ReadError> {
 
 /// Reads a score from its bytes: a container, MusicXML, or a passage grid, by what is in it.
 pub fn read_bytes(path: &Path, bytes: &[u8]) -> Result<Score, ReadError> {
+    read_bytes_by(path, bytes, instrument::catalogue())
+}
+
+/// The same with other instruments than the shipped ones.
+fn read_bytes_by(
+    path: &Path,
+    bytes: &[u8],
+    instruments: &'static Catalogue,
+) -> Result<Score, ReadError> {
     if bytes.is_empty() {
         return Err(ReadError::whole(path, "the file is empty"));
     }
@@ -402,7 +499,7 @@ pub fn read_bytes(path: &Path, bytes: &[u8]) -> Result<Score, ReadError> {
     if is_xml || ending("musicxml") || ending("xml") || ending("mxl") {
         musicxml::read(path, None, text)
     } else {
-        grid::read(path, text)
+        grid::read_by(path, text, instruments)
     }
 }
 
@@ -448,6 +545,14 @@ mod tests {
 
     const GRID: &str = "count | 1 |\npiano | C4 |\n";
     const XML: &str = "<score-partwise><part-list><score-part id=\"P1\"><part-name>Flute</part-name></score-part></part-list><part id=\"P1\"><measure number=\"1\"><attributes><divisions>1</divisions></attributes><note><pitch><step>C</step><octave>5</octave></pitch><duration>4</duration></note></measure></part></score-partwise>";
+
+    fn sets_in(outcomes: &[Outcome]) -> Vec<(usize, usize)> {
+        sets_of_parts(
+            outcomes
+                .iter()
+                .map(|o| (o.path.as_path(), o.score.as_ref().ok())),
+        )
+    }
 
     #[test]
     fn folders_are_walked_in_natural_order() {
@@ -568,7 +673,7 @@ mod tests {
             )
             .unwrap();
         }
-        let sets = sets_of_parts(&read_paths(&[dir.path().to_owned()]));
+        let sets = sets_in(&read_paths(&[dir.path().to_owned()]));
         assert_eq!(sets, [(0, 3)]);
         // Three students with the same task for the same instrument are three scores.
         for file in ["1", "2", "3"] {
@@ -578,6 +683,6 @@ mod tests {
             )
             .unwrap();
         }
-        assert!(sets_of_parts(&read_paths(&[dir.path().to_owned()])).is_empty());
+        assert!(sets_in(&read_paths(&[dir.path().to_owned()])).is_empty());
     }
 }

@@ -337,6 +337,15 @@ fn render_sums(entries: &[Entry], out: &mut dyn WriteColor) -> io::Result<()> {
     }
 }
 
+/// One error about a file, for the error output.
+pub fn render_error(
+    error: &ReadError,
+    out: &mut dyn WriteColor,
+    options: Options,
+) -> io::Result<()> {
+    render_unreadable(error, out, options)
+}
+
 /// A file that could not be read: the line at fault with a mark, when it is known.
 fn render_unreadable(
     error: &ReadError,

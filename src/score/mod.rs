@@ -9,6 +9,7 @@ mod merge;
 pub use merge::{MergeError, merge};
 
 use crate::chord::Chord;
+use crate::instrument::Book;
 use crate::pitch::{Pitch, Transposition};
 use crate::time::{Beat, Meter, Ticks};
 use std::path::PathBuf;
@@ -445,6 +446,10 @@ pub struct Part {
     pub sound: Option<String>,
     /// The key of the instrument in the catalogue, when the file says outright which it is.
     pub instrument: Option<String>,
+    /// The key of the section it is voiced with, when a house style says so.
+    pub section: Option<String>,
+    /// Its seat in the section, 1-based, when a house style says so.
+    pub seat: Option<u8>,
     /// What the file calls the instrument, when it differs from the name.
     pub instrument_name: Option<String>,
     /// How many staves.
@@ -547,6 +552,8 @@ pub struct Score {
     pub concert: bool,
     /// Parts that are read with another transposition than their file has.
     pub presumed: Vec<Presumed>,
+    /// The instruments and sections its parts are known by.
+    pub instruments: Book,
 }
 
 impl Score {

@@ -1,6 +1,6 @@
 //! Parts grouped into sections, each from its top seat down.
 
-use crate::instrument::{self, Instrument};
+use crate::instrument::Instrument;
 use crate::score::{Part, Score};
 
 /// A part as a member of its section.
@@ -39,7 +39,7 @@ const MIXED_BAND: usize = 6;
 
 /// The sections of a score, in score order. Drums and parts without pitched notes are in none.
 pub fn sections(score: &Score) -> Vec<Section> {
-    let catalogue = instrument::catalogue();
+    let catalogue = score.instruments.catalogue();
     let identities = catalogue.identify_all(&score.parts);
     let stated = score.stated.iter().find_map(|m| m.value.section.as_deref());
     let mut sections: Vec<Section> = Vec::new();
@@ -50,12 +50,13 @@ pub fn sections(score: &Score) -> Vec<Section> {
         let member = SectionPart {
             part: index as u32,
             instrument: identity.as_ref().map(|i| i.instrument),
-            seat: identity.as_ref().and_then(|i| i.seat),
+            seat: part.seat.or_else(|| identity.as_ref().and_then(|i| i.seat)),
         };
-        let known = identity
-            .as_ref()
-            .and_then(|i| catalogue.section(&i.instrument.section));
-        let (key, name, chordal) = match (stated, known) {
+        let placed = part.section.as_deref();
+        let known = placed
+            .or_else(|| identity.as_ref().map(|i| i.instrument.section.as_str()))
+            .and_then(|key| catalogue.section(key));
+        let (key, name, chordal) = match (stated.filter(|_| placed.is_none()), known) {
             (Some(words), _) => {
                 let known = catalogue.section_named(words);
                 (
@@ -79,6 +80,16 @@ pub fn sections(score: &Score) -> Vec<Section> {
                 parts: vec![member],
                 chordal,
             }),
+        }
+    }
+    // Seats that a house style gives are the order; else the score's order is.
+    for section in &mut sections {
+        let given = |m: &SectionPart| {
+            let part = score.parts.get(m.part as usize);
+            part.is_some_and(|p| p.seat.is_some())
+        };
+        if section.parts.iter().any(given) {
+            section.parts.sort_by_key(|m| m.seat.unwrap_or(u8::MAX));
         }
     }
     if stated.is_none() {

@@ -9,7 +9,7 @@ use crate::engraving::laid::{
     self, Beam, Kind, Laid, Lane, Piece, Quarters, Stem, VALUES, ZERO, clef_at, default_clef,
     default_clefs, lcm, quarters,
 };
-use crate::instrument::{Identity, catalogue};
+use crate::instrument::Identity;
 use crate::pitch::{NoteName, Pitch, Transposition};
 use crate::score::{
     Articulations, ChordMark, Clef, Key, Mark, Note, NoteFlags, Part, PartBar, Score, in_force,
@@ -39,7 +39,7 @@ pub struct Options {
 pub fn write(score: &Score, options: &Options) -> String {
     let mut score = score.clone();
     score.lay_out();
-    let identities = catalogue().identify_all(&score.parts);
+    let identities = score.instruments.catalogue().identify_all(&score.parts);
     let sheets: Vec<Sheet<'_>> = score
         .parts
         .iter()

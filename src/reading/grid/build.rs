@@ -61,8 +61,11 @@ fn span(at: &Range<usize>) -> Span {
     }
 }
 
-pub(super) fn score(blocks: &[Block]) -> Result<Score, Fault> {
-    let parts = declared(blocks)?;
+pub(super) fn score(
+    blocks: &[Block],
+    instruments: &'static instrument::Catalogue,
+) -> Result<Score, Fault> {
+    let parts = declared(blocks, instruments)?;
     let mut score = Score::default();
     let plans = plan(blocks, &parts, &mut score)?;
     if plans.is_empty() {
@@ -123,8 +126,10 @@ fn new_part(declared: &Declared) -> Part {
 }
 
 /// The parts: as declared, else as the rows of the first system name them.
-fn declared(blocks: &[Block]) -> Result<Vec<Declared>, Fault> {
-    let catalogue = instrument::catalogue();
+fn declared(
+    blocks: &[Block],
+    catalogue: &'static instrument::Catalogue,
+) -> Result<Vec<Declared>, Fault> {
     let mut parts: Vec<Declared> = Vec::new();
     // In a choir a bare "alto" is a voice.
     let choir = blocks.iter().any(|b| {

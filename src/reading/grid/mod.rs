@@ -52,18 +52,28 @@ mod cells;
 mod lines;
 
 use super::ReadError;
+use crate::instrument::{self, Catalogue};
 use crate::score::{Format, Score};
 use std::path::Path;
 use std::sync::Arc;
 
 /// Reads a passage grid; the first thing wrong with it is the error.
 pub fn read(path: &Path, text: Arc<str>) -> Result<Score, ReadError> {
+    read_by(path, text, instrument::catalogue())
+}
+
+/// The same with other instruments than the shipped ones.
+pub(super) fn read_by(
+    path: &Path,
+    text: Arc<str>,
+    instruments: &'static Catalogue,
+) -> Result<Score, ReadError> {
     let body = text.strip_prefix('\u{feff}').unwrap_or(&text);
     if body.trim().is_empty() {
         return Err(ReadError::whole(path, "the file is empty")
             .help("a passage has header lines, a count row and a row for each part"));
     }
-    let outcome = lines::read(&text).and_then(|grid| build::score(&grid));
+    let outcome = lines::read(&text).and_then(|grid| build::score(&grid, instruments));
     match outcome {
         Ok(mut score) => {
             score.sources = vec![crate::score::Source {

@@ -1,0 +1,345 @@
+//! Patterns of part names and files, and ranges of printed bar numbers, as a house style writes
+//! them.
+
+use std::fmt;
+use std::path::{Path, PathBuf};
+
+/// A name with `*` for any run of characters and `?` for one; capitals do not matter.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct NamePattern(String);
+
+impl NamePattern {
+    /// Takes the pattern as it is written.
+    pub fn new(text: &str) -> Self {
+        Self(text.to_owned())
+    }
+
+    /// Whether a name is meant.
+    pub fn matches(&self, name: &str) -> bool {
+        let fold = |s: &str| -> Vec<char> { s.trim().to_lowercase().chars().collect() };
+        wild(&fold(&self.0), &fold(name), None)
+    }
+
+    /// As it is written.
+    pub fn as_str(&self) -> &str {
+        &self.0
+    }
+}
+
+/// A file or several, relative to the folder of the house style: `*` and `?` stay within one folder,
+/// `**` goes through any number of them.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct FilePattern {
+    text: String,
+    /// The folder that the pattern starts from.
+    folder: PathBuf,
+    /// The pattern from there, without `./` and `../` at its start.
+    rest: String,
+}
+
+impl FilePattern {
+    /// A pattern that starts from a folder.
+    pub fn new(text: &str, folder: &Path) -> Self {
+        let text = text.replace('\\', "/");
+        let mut folder = folder.to_owned();
+        let mut rest = text.as_str();
+        loop {
+            if let Some(below) = rest.strip_prefix("./") {
+                rest = below;
+            } else if let Some(beside) = rest.strip_prefix("../") {
+                folder.push("..");
+                rest = beside;
+            } else {
+                break;
+            }
+        }
+        Self {
+            rest: rest.to_owned(),
+            text,
+            folder,
+        }
+    }
+
+    /// As it is written.
+    pub fn as_str(&self) -> &str {
+        &self.text
+    }
+
+    /// Whether a file is meant. A pattern without a folder (`waltz.mxl`) means files of that name
+    /// wherever they are.
+    pub fn matches(&self, file: &Path) -> bool {
+        let pattern: Vec<char> = self.rest.chars().collect();
+        let told = |name: &str| {
+            let name: Vec<char> = name.chars().collect();
+            wild(&pattern, &name, Some('/'))
+        };
+        if !self.text.contains('/') {
+            let name = file.file_name().map(|n| n.to_string_lossy());
+            return name.is_some_and(|n| told(&n));
+        }
+        below(file, &self.folder).is_some_and(|below| told(&below))
+    }
+
+    /// The files there are, in the order of their names; numbers in names count by value.
+    pub fn files(&self) -> Vec<PathBuf> {
+        let mut found = vec![self.folder.clone()];
+        for step in self.rest.split('/') {
+            if step == "**" {
+                let mut all = Vec::new();
+                for folder in found {
+                    folders_below(&folder, 0, &mut all);
+                }
+                found = all;
+            } else if step.contains(['*', '?']) {
+                let pattern: Vec<char> = step.chars().collect();
+                let mut next: Vec<PathBuf> = found
+                    .iter()
+                    .filter_map(|folder| std::fs::read_dir(folder).ok())
+                    .flat_map(|entries| entries.filter_map(Result::ok))
+                    .filter(|entry| {
+                        let name: Vec<char> = entry.file_name().to_string_lossy().chars().collect();
+                        name.first() != Some(&'.') && wild(&pattern, &name, Some('/'))
+                    })
+                    .map(|entry| entry.path())
+                    .collect();
+                next.sort_by_cached_key(|p| crate::reading::files::natural(p));
+                found = next;
+            } else {
+                found = found.iter().map(|folder| folder.join(step)).collect();
+            }
+        }
+        found.retain(|f| f.is_file());
+        found
+    }
+}
+
+/// How deep `**` looks.
+const DEEPEST: usize = 16;
+
+fn folders_below(folder: &Path, depth: usize, all: &mut Vec<PathBuf>) {
+    all.push(folder.to_owned());
+    if depth == DEEPEST {
+        return;
+    }
+    let mut inner: Vec<PathBuf> = std::fs::read_dir(folder)
+        .into_iter()
+        .flatten()
+        .filter_map(Result::ok)
+        .map(|e| e.path())
+        .filter(|p| p.is_dir() && !p.is_symlink())
+        .collect();
+    inner.sort();
+    for folder in inner {
+        folders_below(&folder, depth + 1, all);
+    }
+}
+
+/// The path of a file from a folder, with `/` between its steps.
+fn below(file: &Path, folder: &Path) -> Option<String> {
+    let real = |p: &Path| {
+        let p = if p.as_os_str().is_empty() {
+            Path::new(".")
+        } else {
+            p
+        };
+        std::fs::canonicalize(p).unwrap_or_else(|_| p.to_owned())
+    };
+    let (file, folder) = (real(file), real(folder));
+    let rest = file.strip_prefix(&folder).ok()?;
+    let steps: Vec<String> = rest
+        .components()
+        .map(|c| c.as_os_str().to_string_lossy().into_owned())
+        .collect();
+    Some(steps.join("/"))
+}
+
+/// Whether `text` is what `pattern` says; `*` and `?` stop at `wall`, `**` does not.
+fn wild(pattern: &[char], text: &[char], wall: Option<char>) -> bool {
+    // One row of the table "pattern so far x text so far": never more work than the product.
+    let mut row = vec![false; text.len() + 1];
+    if let Some(first) = row.first_mut() {
+        *first = true;
+    }
+    let mut at = 0;
+    while let Some(&sign) = pattern.get(at) {
+        let deep = sign == '*' && (wall.is_none() || pattern.get(at + 1) == Some(&'*'));
+        let mut next = vec![false; text.len() + 1];
+        for i in 0..=text.len() {
+            let before = i.checked_sub(1).and_then(|j| text.get(j)).copied();
+            let left = i
+                .checked_sub(1)
+                .is_some_and(|j| next.get(j).copied().unwrap_or(false));
+            let diagonal = i
+                .checked_sub(1)
+                .is_some_and(|j| row.get(j).copied().unwrap_or(false));
+            let above = row.get(i).copied().unwrap_or(false);
+            let open = before.is_some() && (deep || before != wall);
+            let holds = match sign {
+                '*' => above || left && open,
+                '?' => diagonal && open,
+                c => diagonal && before == Some(c),
+            };
+            if let Some(slot) = next.get_mut(i) {
+                *slot = holds;
+            }
+        }
+        row = next;
+        at += 1;
+        if sign == '*' && wall.is_some() && deep {
+            at += 1;
+            // `**/` may stand for no folder at all.
+            if pattern.get(at) == Some(&'/') {
+                let rest = pattern.get(at + 1..).unwrap_or_default();
+                return (0..=text.len()).any(|i| {
+                    row.get(i).copied().unwrap_or(false)
+                        && (i == 0 || text.get(i - 1) == wall.as_ref())
+                        && wild(rest, text.get(i..).unwrap_or_default(), wall)
+                });
+            }
+        }
+    }
+    row.last().copied().unwrap_or(false)
+}
+
+/// Printed bar numbers: `5`, `17-32`, `1-8, 17-24`.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Bars(Vec<(u32, u32)>);
+
+/// Why a text names no bars.
+#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
+pub enum BarsError {
+    /// Something that is no number.
+    #[error("`{0}` names no bars")]
+    NotBars(String),
+    /// A range that ends before it starts.
+    #[error("bars {0} to {1} run backwards")]
+    Backwards(u32, u32),
+}
+
+impl Bars {
+    /// Reads bar numbers and ranges of them, with commas between.
+    pub fn read(text: &str) -> Result<Self, BarsError> {
+        let mut all = Vec::new();
+        for piece in text.split(',') {
+            let no_bars = || BarsError::NotBars(piece.trim().to_owned());
+            let mut ends = piece.split(['-', '\u{2013}']);
+            let number = |t: &str| t.trim().parse::<u32>().map_err(|_| no_bars());
+            let from = number(ends.next().unwrap_or_default())?;
+            let to = ends.next().map_or(Ok(from), number)?;
+            if ends.next().is_some() {
+                return Err(no_bars());
+            }
+            if to < from {
+                return Err(BarsError::Backwards(from, to));
+            }
+            all.push((from, to));
+        }
+        Ok(Self(all))
+    }
+
+    /// Whether a printed bar number is among them; `12a` counts as 12.
+    pub fn hold(&self, number: &str) -> bool {
+        let digits: String = number.chars().take_while(char::is_ascii_digit).collect();
+        digits
+            .parse::<u32>()
+            .is_ok_and(|n| self.0.iter().any(|(from, to)| (*from..=*to).contains(&n)))
+    }
+}
+
+impl fmt::Display for Bars {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        for (i, (from, to)) in self.0.iter().enumerate() {
+            if i > 0 {
+                f.write_str(", ")?;
+            }
+            if from == to {
+                write!(f, "{from}")?;
+            } else {
+                write!(f, "{from}-{to}")?;
+            }
+        }
+        Ok(())
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn names_match_whatever_their_capitals() {
+        let reed = NamePattern::new("reed ?*");
+        assert!(reed.matches("Reed 1"));
+        assert!(reed.matches("REED 12 (alto)"));
+        assert!(!reed.matches("Reed "));
+        assert!(!reed.matches("a reed 1"));
+        assert!(NamePattern::new("*").matches(""));
+    }
+
+    #[test]
+    fn files_match_below_the_folder_of_the_style() {
+        let dir = tempfile::tempdir().unwrap();
+        let folder = &dir.path().join("band");
+        let says = |text: &str, file: &str| {
+            let file = folder.join(file);
+            std::fs::create_dir_all(file.parent().unwrap()).unwrap();
+            std::fs::write(&file, "").unwrap();
+            FilePattern::new(text, folder).matches(&file)
+        };
+        assert!(says("waltz.mxl", "waltz.mxl"));
+        assert!(says("waltz.mxl", "2026/waltz.mxl"));
+        assert!(says("2026/*.mxl", "2026/waltz.mxl"));
+        assert!(!says("2026/*.mxl", "2026/old/waltz.mxl"));
+        assert!(says("2026/**/*.mxl", "2026/old/older/waltz.mxl"));
+        assert!(says("2026/**/*.mxl", "2026/waltz.mxl"));
+        assert!(says("./**", "a/b/c"));
+        assert!(says("../band/*", "waltz.mxl"));
+        assert!(!says("../*", "waltz.mxl"));
+        assert!(!says("2026/**/x.mxl", "2026/yx.mxl"));
+        let elsewhere =
+            |text: &str| FilePattern::new(text, folder).matches(Path::new("/elsewhere/waltz.mxl"));
+        assert!(elsewhere("waltz.*"));
+        assert!(!elsewhere("./waltz.*"));
+    }
+
+    #[test]
+    fn a_pattern_lists_its_files_in_the_order_of_their_numbers() {
+        let dir = tempfile::tempdir().unwrap();
+        std::fs::create_dir(dir.path().join("parts")).unwrap();
+        for name in ["10 bari.xml", "2 alto.xml", "notes.txt"] {
+            std::fs::write(dir.path().join("parts").join(name), "").unwrap();
+        }
+        let names = |text: &str| -> Vec<String> {
+            FilePattern::new(text, dir.path())
+                .files()
+                .iter()
+                .map(|f| f.file_name().unwrap().to_string_lossy().into_owned())
+                .collect()
+        };
+        assert_eq!(names("parts/*.xml"), ["2 alto.xml", "10 bari.xml"]);
+        assert_eq!(names("**/*.txt"), ["notes.txt"]);
+        assert_eq!(names("parts/nothing.xml"), [""; 0]);
+    }
+
+    #[test]
+    fn bars_are_numbers_and_ranges() {
+        let bars = Bars::read("5, 17-20").unwrap();
+        assert_eq!(bars.to_string(), "5, 17-20");
+        for (number, inside) in [
+            ("5", true),
+            ("6", false),
+            ("18a", true),
+            ("20", true),
+            ("x", false),
+        ] {
+            assert_eq!(bars.hold(number), inside, "{number}");
+        }
+        assert_eq!(Bars::read("8-4"), Err(BarsError::Backwards(8, 4)));
+        assert_eq!(
+            Bars::read("4-").unwrap_err(),
+            BarsError::NotBars("4-".to_owned())
+        );
+        assert!(Bars::read("").is_err());
+        assert!(Bars::read("1-2-3").is_err());
+    }
+}
