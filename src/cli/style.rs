@@ -22,8 +22,8 @@ pub(super) struct Style {
 
     /// Another house style than the one that holds there: chart, homework, choir, or a house style
     /// file
-    #[arg(long, value_name = "NAME|FILE", value_parser = style)]
-    style: Option<Chosen>,
+    #[arg(id = "style", long = "style", value_name = "NAME|FILE", value_parser = style)]
+    instead: Option<Chosen>,
 
     /// Print the JSON Schema of house style files instead, for editors
     #[arg(long, conflicts_with_all = ["path", "style"])]
@@ -53,7 +53,7 @@ impl Style {
             let is_style = path
                 .extension()
                 .is_some_and(|e| e.eq_ignore_ascii_case("toml"));
-            let chosen = match self.style {
+            let chosen = match self.instead {
                 None if is_style => Some(Chosen::File(path.clone())),
                 chosen => chosen,
             };

@@ -236,7 +236,7 @@ impl<'p, 't> Fields<'p, 't> {
         table: &'p DeTable<'p>,
         at: Range<usize>,
     ) -> Self {
-        for (name, _) in table.iter() {
+        for (name, _) in table {
             if group.key(name.get_ref()).is_none() {
                 page.wrong(
                     name.span(),
@@ -375,7 +375,7 @@ impl<'p, 't> Fields<'p, 't> {
             );
         }
         let mut all = Vec::new();
-        for item in items.iter() {
+        for item in items {
             match item.get_ref() {
                 DeValue::String(text) if !text.trim().is_empty() => all.push(Said {
                     value: text.to_string(),
@@ -434,22 +434,21 @@ impl<'p, 't> Fields<'p, 't> {
                 ),
             );
         };
-        match value.get_ref() {
-            DeValue::Array(items) => items
-                .iter()
-                .filter_map(|item| match item.get_ref() {
-                    DeValue::Table(table) => Some((table, item.span())),
-                    _ => {
-                        wrong(item);
-                        None
-                    }
-                })
-                .collect(),
-            _ => {
-                wrong(value);
-                Vec::new()
-            }
-        }
+        let DeValue::Array(items) = value.get_ref() else {
+            wrong(value);
+            return Vec::new();
+        };
+        items
+            .iter()
+            .filter_map(|item| {
+                if let DeValue::Table(table) = item.get_ref() {
+                    Some((table, item.span()))
+                } else {
+                    wrong(item);
+                    None
+                }
+            })
+            .collect()
     }
 }
 

@@ -108,16 +108,15 @@ fn value(out: &mut String, name: &str, value: &str, origin: Option<&Origin>) {
 fn single(out: &mut String, style: &Style, name: &str, set: Option<String>) {
     out.push('\n');
     about(out, name);
-    match set {
-        Some(set) => value(out, name, &set, Some(&style.origin(name))),
-        None => {
-            let example = FILE
-                .key(name)
-                .map_or_else(String::new, |k| k.kind.example());
-            let line = format!("# {name} = {example}");
-            let _ = writeln!(out, "{line:<COMMENT$}# not set");
-        }
+    if let Some(set) = set {
+        value(out, name, &set, Some(&style.origin(name)));
+        return;
     }
+    let example = FILE
+        .key(name)
+        .map_or_else(String::new, |k| k.kind.example());
+    let line = format!("# {name} = {example}");
+    let _ = writeln!(out, "{line:<COMMENT$}# not set");
 }
 
 fn levels(out: &mut String, style: &Style) {
