@@ -245,6 +245,11 @@ pub fn on_chord(chord: &Chord, lead: PitchClass, altered_inner: bool) -> Vec<Har
                     if semis.windows(2).any(|w| w[0] == w[1]) {
                         continue;
                     }
+                    // A #9 that nobody asked for does not stand beside the third.
+                    let beside = semis.contains(&3) && semis.contains(&4) && up != 3;
+                    if beside && !chord.has(9, 1) && !chord.altered {
+                        continue;
+                    }
                     let changes =
                         u8::from(ri > 0) + u8::from(ti > 0) + u8::from(fi > 0) + u8::from(si > 0);
                     sets.push(Harmonisation {
