@@ -84,6 +84,9 @@ impl Correct {
                 .count();
             tell(&mut report, path, score, correction);
         }
+        if files == 0 {
+            return code; // what went wrong has been said
+        }
         let _ = writeln!(
             report,
             "{} changed; {} written to {}; {} left{}",

@@ -73,7 +73,9 @@ pub enum VoiceError {
     #[error("{}", stuck::sentence(.0))]
     Stuck(Box<Stuck>),
     /// What was made is not right by the program's own rules.
-    #[error("no voicing was found that the rules have nothing to say about: {0}")]
+    #[error(
+        "every voicing tried breaks a rule; the nearest: {0}. Another technique or another lead note there may help"
+    )]
     Unclean(String),
 }
 

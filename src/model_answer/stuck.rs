@@ -29,7 +29,10 @@ pub(super) fn explain(job: &Job<'_>, at: &[usize]) -> Stuck {
             let chord = job
                 .lead
                 .chord_at(s.onset)
-                .map(|m| m.value.written.clone())
+                .map(|m| {
+                    let concert = m.value.chord.as_ref().map(|c| c.text.clone());
+                    concert.unwrap_or_else(|| m.value.written.clone())
+                })
                 .unwrap_or_default();
             Some((
                 job.lead.bar_number(s.at.bar),
