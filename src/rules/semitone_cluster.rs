@@ -81,7 +81,16 @@ fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
                 continue;
             }
             let voices = &sonority.voices;
-            let Some(at) = crowd(&sonority.midi()) else {
+            // The doubled lead an octave below is no note of its own.
+            let lead_below = voices.first().map_or(0, |v| v.midi - 12);
+            let own: Vec<usize> = (0..voices.len())
+                .filter(|&i| voices.get(i).is_some_and(|v| v.midi != lead_below))
+                .collect();
+            let midi: Vec<i16> = own
+                .iter()
+                .filter_map(|&i| voices.get(i).map(|v| v.midi))
+                .collect();
+            let Some(at) = crowd(&midi) else {
                 continue;
             };
             let key = passage.key_at(reading.score, sonority.onset);
@@ -91,7 +100,11 @@ fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
             if !held_to_technique && Form::Cluster.fits(&sonority.midi(), chord.as_ref()) {
                 continue;
             }
-            let faults: Vec<Fault> = (at..at + 3)
+            let faults: Vec<Fault> = own
+                .iter()
+                .copied()
+                .skip(at)
+                .take(3)
                 .filter_map(|i| {
                     let v = voices.get(i)?;
                     Some(Fault {
