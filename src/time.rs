@@ -58,6 +58,20 @@ impl Sum for Ticks {
     }
 }
 
+/// The greatest common divisor, at least 1.
+pub(crate) fn gcd(a: i64, b: i64) -> i64 {
+    let (mut a, mut b) = (a.saturating_abs(), b.saturating_abs());
+    while b != 0 {
+        (a, b) = (b, a % b);
+    }
+    a.max(1)
+}
+
+/// The least common multiple; `None` when it overflows.
+pub(crate) fn checked_lcm(a: i64, b: i64) -> Option<i64> {
+    (a / gcd(a, b)).checked_mul(b)
+}
+
 /// A time signature.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
 pub struct Meter {

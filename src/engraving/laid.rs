@@ -5,7 +5,7 @@
 use crate::instrument::Identity;
 use crate::pitch::{NoteName, Pitch};
 use crate::score::{Clef, NoteFlags, Part, Score, in_force};
-use crate::time::{Meter, Ticks};
+use crate::time::{Meter, Ticks, checked_lcm, gcd};
 use num_rational::Ratio;
 use std::collections::{BTreeMap, BTreeSet, HashMap};
 use std::ops::Range;
@@ -382,17 +382,9 @@ fn binary(at: Quarters) -> bool {
     odd(*at.denom()) == 1
 }
 
-pub(crate) fn gcd(a: i64, b: i64) -> i64 {
-    let (mut a, mut b) = (a.abs(), b.abs());
-    while b != 0 {
-        (a, b) = (b, a % b);
-    }
-    a.max(1)
-}
-
 /// The least common multiple, `a` when it would overflow.
 pub(crate) fn lcm(a: i64, b: i64) -> i64 {
-    (a / gcd(a, b)).checked_mul(b).unwrap_or(a).max(1)
+    checked_lcm(a, b).unwrap_or(a).max(1)
 }
 
 /// The greatest time that both are multiples of.

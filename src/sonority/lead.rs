@@ -2,7 +2,7 @@
 //!
 //! Steps are one or two semitones, leaps three or more; a rest longer than a beat breaks the line.
 //! Sources: published definitions of non-chord tones (Open Music Theory; jazz composition and
-//! harmony course cards); order of tests from the project's trade notes.
+//! harmony course cards); the order of the tests: common practice, no source.
 
 use crate::time::Ticks;
 

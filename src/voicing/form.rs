@@ -613,7 +613,7 @@ mod tests {
 
     #[test]
     fn the_worked_examples_are_recognised() {
-        // Computed from the definitions: worked examples X35 to X42 of the trade notes.
+        // Computed from the definitions of each form.
         for (symbol, pitches, form) in [
             ("G13", "A4 E4 B3 F3 G2", Form::Spread),
             ("Dm9", "E4 C4 F3 D2", Form::Spread),

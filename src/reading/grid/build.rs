@@ -9,7 +9,7 @@ use crate::pitch::{NoteName, Step, Transposition, read_accidentals, written_fift
 use crate::score::{
     ChordMark, Key, Mark, Note, NoteFlags, Part, PartBar, Place, Rest, Score, Span, Stated,
 };
-use crate::time::{Meter, Ticks};
+use crate::time::{Meter, Ticks, checked_lcm};
 use crate::voicing::Technique;
 use num_rational::Ratio;
 use std::ops::Range;
@@ -79,7 +79,7 @@ pub(super) fn score(
     let mut per_quarter = 1i64;
     for plan in &plans {
         for time in plan.starts.iter().chain([&plan.length]) {
-            per_quarter = lcm(per_quarter, *time.denom())
+            per_quarter = checked_lcm(per_quarter, *time.denom())
                 .filter(|q| *q <= 1 << 30)
                 .ok_or_else(|| {
                     Fault::new(
@@ -103,14 +103,6 @@ pub(super) fn score(
         part.worked_out = worked_out;
     }
     Ok(score)
-}
-
-fn lcm(a: i64, b: i64) -> Option<i64> {
-    let (mut x, mut y) = (a, b);
-    while y != 0 {
-        (x, y) = (y, x % y);
-    }
-    (a / x.max(1)).checked_mul(b)
 }
 
 fn new_part(declared: &Declared) -> Part {
