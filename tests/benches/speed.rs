@@ -1,0 +1,156 @@
+//! How fast the program is, as ratios to a bare event pass of quick-xml over the same bytes in the
+//! same run. `cargo bench` prints a table; nothing is asserted.
+//!
+//! `CHARTPROOF_BENCH_MB` sets the size of the large score (20).
+
+#![allow(clippy::expect_used, clippy::indexing_slicing)]
+
+mod maker;
+
+use chartproof::diagnosis::passages;
+use chartproof::fixing;
+use chartproof::proof::proof;
+use chartproof::reading::files::read_bytes;
+use chartproof::report::{Entry, html, json, text};
+use chartproof::rules::{self, Reading};
+use chartproof::score::Score;
+use chartproof::sonority::{heard, sections, slice};
+use chartproof::style::Style;
+use codespan_reporting::term::termcolor::Buffer;
+use criterion::{Criterion, SamplingMode};
+use std::hint::black_box;
+use std::path::{Path, PathBuf};
+use std::time::Duration;
+
+const FLOOR: &str = "bare quick-xml pass";
+
+fn main() {
+    let mb: usize = std::env::var("CHARTPROOF_BENCH_MB")
+        .ok()
+        .and_then(|mb| mb.parse().ok())
+        .unwrap_or(20);
+    let mut criterion = Criterion::default()
+        .sample_size(10)
+        .warm_up_time(Duration::from_millis(300))
+        .measurement_time(Duration::from_secs(3))
+        .configure_from_args();
+    let chart = maker::score(600_000);
+    let large = maker::score(mb << 20);
+    stages(&mut criterion, "chart", &chart);
+    stages(&mut criterion, "large", &large);
+    print_table("chart", chart.len());
+    print_table("large", large.len());
+}
+
+/// Every stage of the way on one score, one thread.
+fn stages(criterion: &mut Criterion, name: &str, xml: &str) {
+    let path = Path::new("made.musicxml");
+    let style = Style::default();
+    let read = || read_bytes(path, xml.as_bytes()).expect("it is a score");
+    let score: Score = read();
+    let found = passages(&score, &style);
+    let findings = rules::check(&Reading::new(&score, &style, &found));
+    let entries = [Entry {
+        path: PathBuf::from(path),
+        outcome: Ok((score.clone(), proof(&score, &style))),
+    }];
+    let mut group = criterion.benchmark_group(name);
+    group.sampling_mode(SamplingMode::Flat);
+    let mut stage = |label: &str, run: &mut dyn FnMut()| {
+        group.bench_function(label, |b| b.iter(&mut *run));
+    };
+    stage(FLOOR, &mut || {
+        black_box(bare(xml));
+    });
+    stage("reading", &mut || {
+        black_box(read());
+    });
+    stage("hearing", &mut || {
+        black_box(heard(&score));
+    });
+    stage("sonorities", &mut || {
+        for section in sections(&score) {
+            black_box(slice(&score, &section));
+        }
+    });
+    stage("sonorities and diagnosis", &mut || {
+        black_box(passages(&score, &style));
+    });
+    stage("rules", &mut || {
+        black_box(rules::check(&Reading::new(&score, &style, &found)));
+    });
+    stage("verifying fixes", &mut || {
+        let mut findings = findings.clone();
+        fixing::verify(&score, &style, &found, &mut findings);
+        black_box(findings);
+    });
+    stage("proof, all of it", &mut || {
+        let score = read();
+        black_box(proof(&score, &style));
+    });
+    stage("correct", &mut || {
+        black_box(fixing::correct(&score, &style));
+    });
+    stage("text report", &mut || {
+        let mut out = Buffer::no_color();
+        text::render(&entries, &mut out, text::Options::default()).expect("memory is enough");
+        black_box(out);
+    });
+    stage("json report", &mut || {
+        black_box(json::render(&entries).expect("it is JSON"));
+    });
+    stage("html report", &mut || {
+        black_box(html::render(&entries));
+    });
+    group.finish();
+    eprintln!("{name}: {} findings", findings.len());
+}
+
+/// What anything that reads events needs at least.
+fn bare(xml: &str) -> usize {
+    let mut reader = quick_xml::Reader::from_str(xml);
+    let mut events = 0;
+    loop {
+        match reader.read_event().expect("it is well-formed") {
+            quick_xml::events::Event::Eof => return events,
+            _ => events += 1,
+        }
+    }
+}
+
+/// The medians of the last run, as ratios to the floor and in megabytes a second.
+fn print_table(group: &str, bytes: usize) {
+    let root = std::env::var_os("CARGO_TARGET_DIR").map_or_else(
+        || Path::new(env!("CARGO_MANIFEST_DIR")).join("target"),
+        PathBuf::from,
+    );
+    let folder = root.join("criterion").join(group);
+    let mut stages: Vec<(String, f64)> = std::fs::read_dir(folder)
+        .into_iter()
+        .flatten()
+        .flatten()
+        .filter_map(|entry| {
+            let new = entry.path().join("new");
+            let json = |name: &str| -> Option<serde_json::Value> {
+                serde_json::from_slice(&std::fs::read(new.join(name)).ok()?).ok()
+            };
+            let label = json("benchmark.json")?["function_id"].as_str()?.to_owned();
+            let nanos = json("estimates.json")?["median"]["point_estimate"].as_f64()?;
+            Some((label, nanos))
+        })
+        .collect();
+    let Some(floor) = stages.iter().find(|(l, _)| l == FLOOR).map(|(_, n)| *n) else {
+        return;
+    };
+    stages.sort_by(|a, b| a.1.total_cmp(&b.1));
+    println!("\n{group}: {:.1} MB of MusicXML", bytes as f64 / 1e6);
+    println!("{:<28}{:>10}{:>10}{:>10}", "stage", "ms", "MB/s", "ratio");
+    for (label, nanos) in stages {
+        println!(
+            "{label:<28}{:>10.2}{:>10.0}{:>10.2}",
+            nanos / 1e6,
+            bytes as f64 * 1e3 / nanos,
+            nanos / floor
+        );
+    }
+}
