@@ -7,7 +7,7 @@ use std::collections::{BTreeMap, HashMap};
 use std::sync::LazyLock;
 
 /// What a MusicXML `<degree>` does.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
 pub enum DegreeEdit {
     /// Adds a degree, counted against a dominant chord.
     Add,
@@ -18,7 +18,7 @@ pub enum DegreeEdit {
 }
 
 /// A MusicXML `<degree>`.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
 pub struct DegreeChange {
     /// What it does.
     pub edit: DegreeEdit,

@@ -133,7 +133,7 @@ fn clean(score: &Score) -> Result<Clean, String> {
     }
     let read = score.sources.iter().zip(&files);
     let mut scores = read
-        .map(|(source, bytes)| files::read_bytes(&source.path, bytes))
+        .map(|(source, bytes)| files::read_bytes(&source.path, bytes.as_slice()))
         .collect::<Result<Vec<Score>, _>>()
         .map_err(|e| e.to_string())?;
     let score = match scores.pop() {

@@ -116,13 +116,18 @@ impl Habits {
     }
 }
 
-/// What a passage does most: needed before any of it can be judged.
-pub(super) fn habits(score: &Score, style: &Style, passage: &Passage) -> Habits {
+/// Diagnoses a whole passage: what it does most, by which it is judged, and each sonority.
+pub(super) fn explain_whole(
+    score: &Score,
+    style: &Style,
+    passage: &Passage,
+) -> (Habits, Vec<Diagnosis>) {
     let mut habits = Habits::default();
     if style.only_diminished {
-        return habits;
+        return (habits, explain(score, style, passage, habits));
     }
-    for (_, seen) in pass(score, passage, Habits::default(), false) {
+    let first = pass(score, passage, habits, false);
+    for (_, seen) in &first {
         match seen {
             Some(Seen::Diminished) => habits.diminished += 1,
             Some(Seen::Habit(Habit::SameChord)) => habits.same_chord += 1,
@@ -130,11 +135,23 @@ pub(super) fn habits(score: &Score, style: &Style, passage: &Passage) -> Habits 
             None => {}
         }
     }
-    habits
+    let as_without = [Habit::SameChord, Habit::Dominant]
+        .into_iter()
+        .all(|habit| !habits.allow(habit));
+    if as_without {
+        return (habits, first.into_iter().map(|(d, _)| d).collect());
+    }
+    (habits, explain(score, style, passage, habits))
 }
 
-pub(super) fn explain(score: &Score, style: &Style, passage: &Passage) -> Vec<Diagnosis> {
-    pass(score, passage, passage.habits, style.only_diminished)
+/// Diagnoses a passage whose habits are known.
+pub(super) fn explain(
+    score: &Score,
+    style: &Style,
+    passage: &Passage,
+    habits: Habits,
+) -> Vec<Diagnosis> {
+    pass(score, passage, habits, style.only_diminished)
         .into_iter()
         .map(|(d, _)| d)
         .collect()
@@ -517,23 +534,7 @@ impl Case<'_> {
         let Some(&top) = self.written.first() else {
             return (Verdict::LeftAlone, None);
         };
-        let mut readings = Vec::new();
-        let mut hypotheses = vec![top];
-        if let Some(lead) = self.lead {
-            hypotheses.push(lead.midi);
-        }
-        hypotheses.push(self.seat_lead());
-        hypotheses.extend(self.written.get(1));
-        if let Some(lead) = self.lead {
-            // The lead itself may stand in the wrong octave.
-            hypotheses.push(lead.midi + 12);
-        }
-        for (order, lead) in hypotheses.into_iter().enumerate() {
-            if readings.iter().any(|(l, _)| *l == lead) {
-                continue;
-            }
-            readings.push((lead, self.candidates(lead, order as i32 * 4)));
-        }
+        let mut readings = vec![(top, self.candidates(top, 0))];
         // The seats come first: one part out of its place is one mistake, whatever chord the heap of
         // notes happens to make.
         if self.displaced() > 0
@@ -556,11 +557,27 @@ impl Case<'_> {
         if let Some(slip) = exact {
             return slip;
         }
+        for (order, lead) in self.other_leads().into_iter().enumerate() {
+            if readings.iter().all(|(l, _)| *l != lead) {
+                readings.push((lead, self.candidates(lead, (order as i32 + 1) * 4)));
+            }
+        }
         let verdict = self.least_slip(chord, &readings, habits);
         // A chord restruck under a lead foreign to it is a habit too, when the passage keeps to it.
         let restruck = matches!(&verdict, Verdict::Slip(s) if s.kind == SlipKind::PassingOnChord)
             && self.lead.is_some_and(|l| l.approaches());
         (verdict, restruck.then_some(Seen::Habit(Habit::SameChord)))
+    }
+
+    /// Notes that may be the lead although another is on top.
+    fn other_leads(&self) -> Vec<i16> {
+        let mut leads = Vec::with_capacity(4);
+        leads.extend(self.lead.map(|l| l.midi));
+        leads.push(self.seat_lead());
+        leads.extend(self.written.get(1));
+        // The lead itself may stand in the wrong octave.
+        leads.extend(self.lead.map(|l| l.midi + 12));
+        leads
     }
 
     /// A unison or octaves.

@@ -160,8 +160,7 @@ fn read(score: &Score, style: &Style, section: Section, alone: bool) -> Passage 
         habits: Habits::default(),
         diagnoses: Vec::new(),
     };
-    passage.habits = explain::habits(score, style, &passage);
-    passage.diagnoses = explain::explain(score, style, &passage);
+    (passage.habits, passage.diagnoses) = explain::explain_whole(score, style, &passage);
     passage
 }
 
@@ -197,7 +196,7 @@ impl Passage {
             sonorities,
             diagnoses: Vec::new(),
         };
-        window.diagnoses = explain::explain(score, style, &window);
+        window.diagnoses = explain::explain(score, style, &window, window.habits);
         window
     }
 }
@@ -305,7 +304,8 @@ fn phrases(score: &Score, section: &Section, sonorities: &[Sonority]) -> Vec<Ran
         };
         let beat = score.meter_at(b.onset).felt_beat(score.per_quarter);
         let rest = b.onset - a.end >= beat;
-        let double = double_bars.iter().any(|&d| a.onset < d && b.onset >= d);
+        let bar_line = double_bars.partition_point(|&d| d <= a.onset);
+        let double = double_bars.get(bar_line).is_some_and(|&d| d <= b.onset);
         if rest || double {
             phrases.push(start..at);
             start = at;

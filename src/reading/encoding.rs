@@ -91,6 +91,20 @@ pub fn decode(bytes: &[u8]) -> Result<Cow<'_, str>, EncodingError> {
     }
 }
 
+/// The same for bytes that nobody needs afterwards: UTF-8 becomes the text without a copy.
+pub fn decode_whole(bytes: Vec<u8>) -> Result<String, EncodingError> {
+    let Coding { encoding, mark } = Coding::of(&bytes)?;
+    if encoding != UTF_8 || mark > 0 {
+        return decode(&bytes).map(Cow::into_owned);
+    }
+    let text =
+        String::from_utf8(bytes).map_err(|e| not_utf8(e.as_bytes(), e.utf8_error(), mark))?;
+    match memchr::memchr(0, text.as_bytes()) {
+        Some(at) => Err(EncodingError::Binary { at }),
+        None => Ok(text),
+    }
+}
+
 /// Replaces pieces of a file's text in its bytes: the same encoding, and every byte outside the
 /// pieces as it was. `text` is what [`decode`] makes of `bytes`; the pieces, as bytes of `text`, are
 /// in order and do not overlap.
@@ -208,17 +222,20 @@ fn declared(bytes: &[u8]) -> Result<&'static Encoding, EncodingError> {
 fn utf8(bytes: &[u8], before: usize) -> Result<Cow<'_, str>, EncodingError> {
     match std::str::from_utf8(bytes) {
         Ok(text) => Ok(Cow::Borrowed(text)),
-        Err(e) => {
-            let at = e.valid_up_to();
-            let good = bytes.get(..at).unwrap_or_default();
-            if let Some(zero) = memchr::memchr(0, good) {
-                return Err(EncodingError::Binary { at: before + zero });
-            }
-            Err(EncodingError::NotUtf8 {
-                at: before + at,
-                line: memchr::memchr_iter(b'\n', good).count() + 1,
-            })
-        }
+        Err(e) => Err(not_utf8(bytes, e, before)),
+    }
+}
+
+/// What is wrong with bytes that are no UTF-8; `before` of the file stand before them.
+fn not_utf8(bytes: &[u8], error: std::str::Utf8Error, before: usize) -> EncodingError {
+    let at = error.valid_up_to();
+    let good = bytes.get(..at).unwrap_or_default();
+    if let Some(zero) = memchr::memchr(0, good) {
+        return EncodingError::Binary { at: before + zero };
+    }
+    EncodingError::NotUtf8 {
+        at: before + at,
+        line: memchr::memchr_iter(b'\n', good).count() + 1,
     }
 }
 
@@ -317,6 +334,28 @@ mod tests {
         }
         let wrong = "<?xml version=\"1.0\" encoding=\"UTF-16\"?><a>é</a>";
         assert_eq!(decode(wrong.as_bytes()).unwrap(), wrong);
+    }
+
+    #[test]
+    fn the_whole_is_decoded_the_same() {
+        let utf16 = utf16(
+            "<?xml version=\"1.0\" encoding=\"UTF-16\"?><a>♭</a>",
+            true,
+            true,
+        );
+        for bytes in [
+            b"".as_slice(),
+            "é♭".as_bytes(),
+            "\u{feff}<a/>".as_bytes(),
+            b"a\0b",
+            b"a\nb\xFF",
+            b"a\0b\xFF",
+            b"<?xml version='1.0' encoding='latin1'?><a>\xE9</a>",
+            &utf16,
+        ] {
+            let one = decode(bytes).map(Cow::into_owned);
+            assert_eq!(decode_whole(bytes.to_vec()), one, "{bytes:?}");
+        }
     }
 
     #[test]

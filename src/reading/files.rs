@@ -6,14 +6,12 @@
 
 use super::{ReadError, container, encoding, grid, musicxml};
 use crate::instrument::{self, Catalogue};
-use crate::score::{self, Score};
+use crate::score::{self, Score, Text};
 use crate::time::{Meter, Ticks};
 use rayon::prelude::*;
-use std::borrow::Cow;
 use std::collections::{BTreeMap, HashSet};
 use std::fs;
 use std::path::{Path, PathBuf};
-use std::sync::Arc;
 
 /// The largest file that is read, in bytes.
 pub const MAX_FILE: u64 = 256 << 20;
@@ -438,12 +436,12 @@ fn read_found(found: &Found, plan: &dyn Plan) -> Result<Option<Score>, ReadError
     if xml && !found.named && is_other_xml(&bytes) {
         return Ok(None);
     }
-    read_bytes_by(&found.path, &bytes, plan.instruments(&found.path)).map(Some)
+    read_bytes_by(&found.path, bytes, plan.instruments(&found.path)).map(Some)
 }
 
 /// Reads one file, whatever its ending.
 pub fn read_file(path: &Path) -> Result<Score, ReadError> {
-    read_bytes(path, &load(path)?)
+    read_bytes(path, load(path)?)
 }
 
 fn load(path: &Path) -> Result<Vec<u8>, ReadError> {
@@ -468,14 +466,14 @@ fn load(path: &Path) -> Result<Vec<u8>, ReadError> {
 }
 
 /// Reads a score from its bytes: a container, MusicXML, or a passage grid, by what is in it.
-pub fn read_bytes(path: &Path, bytes: &[u8]) -> Result<Score, ReadError> {
-    read_bytes_by(path, bytes, instrument::catalogue())
+pub fn read_bytes(path: &Path, bytes: impl Into<Vec<u8>>) -> Result<Score, ReadError> {
+    read_bytes_by(path, bytes.into(), instrument::catalogue())
 }
 
 /// The same with other instruments than the shipped ones.
 fn read_bytes_by(
     path: &Path,
-    bytes: &[u8],
+    bytes: Vec<u8>,
     instruments: &'static Catalogue,
 ) -> Result<Score, ReadError> {
     if bytes.is_empty() {
@@ -484,11 +482,11 @@ fn read_bytes_by(
     let ending = |e: &str| path.extension().is_some_and(|x| x.eq_ignore_ascii_case(e));
     if bytes.starts_with(b"PK\x03\x04")
         || bytes.starts_with(b"PK\x05\x06")
-        || ending("mxl") && !looks_like_text(bytes)
+        || ending("mxl") && !looks_like_text(&bytes)
     {
         let (member, bytes) =
-            container::open(bytes).map_err(|e| ReadError::whole(path, e.to_string()))?;
-        let text = decode(path, &bytes)?;
+            container::open(&bytes).map_err(|e| ReadError::whole(path, e.to_string()))?;
+        let text = decode(path, bytes)?;
         return musicxml::read(path, Some(member), text);
     }
     let text = decode(path, bytes)?;
@@ -508,12 +506,10 @@ fn looks_like_text(bytes: &[u8]) -> bool {
         && bytes.iter().find(|b| !b.is_ascii_whitespace()) == Some(&b'<')
 }
 
-fn decode(path: &Path, bytes: &[u8]) -> Result<Arc<str>, ReadError> {
-    match encoding::decode(bytes) {
-        Ok(Cow::Borrowed(text)) => Ok(Arc::from(text)),
-        Ok(Cow::Owned(text)) => Ok(Arc::from(text)),
-        Err(error) => Err(ReadError::whole(path, error.to_string())),
-    }
+fn decode(path: &Path, bytes: Vec<u8>) -> Result<Text, ReadError> {
+    encoding::decode_whole(bytes)
+        .map(Text::from)
+        .map_err(|error| ReadError::whole(path, error.to_string()))
 }
 
 /// Well-formed enough to show a root element, and it is not a score's.

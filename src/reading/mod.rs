@@ -9,9 +9,9 @@ pub mod musicxml;
 
 pub use files::{Outcome, read_paths};
 
+use crate::score::Text;
 use std::ops::Range;
 use std::path::{Path, PathBuf};
-use std::sync::Arc;
 
 /// Why a file could not be read.
 #[derive(Clone, Debug, thiserror::Error)]
@@ -24,7 +24,7 @@ pub struct ReadError {
     /// Where, as bytes of `text`.
     pub at: Option<Range<usize>>,
     /// The text of the file, when it got that far.
-    pub text: Option<Arc<str>>,
+    pub text: Option<Text>,
     /// What to do about it.
     pub help: Option<String>,
 }
@@ -42,10 +42,10 @@ impl ReadError {
     }
 
     /// An error at bytes of the text.
-    pub fn at(path: &Path, text: &Arc<str>, at: Range<usize>, message: impl Into<String>) -> Self {
+    pub fn at(path: &Path, text: &Text, at: Range<usize>, message: impl Into<String>) -> Self {
         Self {
             at: Some(at),
-            text: Some(Arc::clone(text)),
+            text: Some(text.clone()),
             ..Self::whole(path, message)
         }
     }

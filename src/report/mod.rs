@@ -150,10 +150,9 @@ pub(crate) mod sample {
     use crate::pitch::{NoteName, Pitch, Step, Transposition};
     use crate::proof::Inferred;
     use crate::score::{
-        Articulations, Bar, ChordMark, Mark, Note, NoteFlags, Part, PartBar, Place, Rest,
+        Articulations, Bar, ChordMark, Mark, Note, NoteFlags, Part, PartBar, Place, Rest, Text,
     };
     use crate::time::Ticks;
-    use std::sync::Arc;
 
     pub(crate) fn pitch(text: &str) -> Pitch {
         text.parse().unwrap()
@@ -257,7 +256,9 @@ pub(crate) mod sample {
                 member: None,
                 format: crate::score::Format::MusicXml,
                 lines: std::sync::OnceLock::new(),
-                text: Arc::from("line one\nline two\nline three\nline four\nline five\nline six\n"),
+                text: Text::from(
+                    "line one\nline two\nline three\nline four\nline five\nline six\n",
+                ),
             }],
             parts,
             ..Score::default()
@@ -336,7 +337,7 @@ pub(crate) mod sample {
 
     pub(crate) fn unreadable() -> Entry {
         let path = PathBuf::from("broken.passage");
-        let text: Arc<str> = Arc::from("title: x\nalto 1 | A4 H4 |\n");
+        let text = Text::from("title: x\nalto 1 | A4 H4 |\n");
         Entry {
             outcome: Err(ReadError::at(&path, &text, 21..23, "`H4` is not a pitch")
                 .help("write a letter A to G, accidentals (b, #) and an octave, such as Bb4")),

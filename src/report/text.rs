@@ -608,9 +608,9 @@ impl WriteStyle for Page<'_> {
 mod tests {
     use super::*;
     use crate::report::sample;
+    use crate::score::Text;
     use codespan_reporting::term::termcolor::Buffer;
     use std::path::{Path, PathBuf};
-    use std::sync::Arc;
 
     fn text(entries: &[Entry], width: usize) -> String {
         let mut buffer = Buffer::no_color();
@@ -670,7 +670,7 @@ mod tests {
     #[test]
     fn an_error_in_an_endless_line_is_cut_out_of_it() {
         let path = PathBuf::from("long.xml");
-        let long: Arc<str> = Arc::from(format!(
+        let long = Text::from(format!(
             "{}<oops>{}",
             "é".repeat(90_000),
             "x".repeat(90_000)
@@ -702,7 +702,7 @@ mod tests {
             ("ab", 9..12),
             ("a\nb", 0..3),
         ] {
-            let body: Arc<str> = Arc::from(body);
+            let body = Text::from(body);
             let entry = Entry {
                 path: path.clone(),
                 outcome: Err(ReadError::at(&path, &body, at, "wrong")),

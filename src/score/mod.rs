@@ -12,6 +12,7 @@ use crate::chord::Chord;
 use crate::instrument::Book;
 use crate::pitch::{Pitch, Transposition};
 use crate::time::{Beat, Meter, Ticks};
+use std::ops::Deref;
 use std::path::PathBuf;
 use std::sync::{Arc, OnceLock};
 
@@ -24,6 +25,36 @@ pub enum Format {
     Grid,
 }
 
+/// The text of a file, shared by everybody who points into it.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Text(Arc<String>);
+
+impl Deref for Text {
+    type Target = str;
+
+    fn deref(&self) -> &str {
+        &self.0
+    }
+}
+
+impl AsRef<str> for Text {
+    fn as_ref(&self) -> &str {
+        self
+    }
+}
+
+impl From<String> for Text {
+    fn from(text: String) -> Self {
+        Self(Arc::new(text))
+    }
+}
+
+impl From<&str> for Text {
+    fn from(text: &str) -> Self {
+        text.to_owned().into()
+    }
+}
+
 /// One file that a score was read from.
 #[derive(Clone, Debug)]
 pub struct Source {
@@ -34,7 +65,7 @@ pub struct Source {
     /// What kind of text it is.
     pub format: Format,
     /// The text spans point into, after decoding to UTF-8.
-    pub text: Arc<str>,
+    pub text: Text,
     /// Where its lines start, once somebody asks.
     pub lines: OnceLock<Vec<u32>>,
 }

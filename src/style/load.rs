@@ -216,7 +216,7 @@ impl Layer<'_, '_> {
     }
 
     fn lay_over(&self, style: &mut Style) {
-        let text = std::sync::Arc::clone(&self.page.text);
+        let text = self.page.text.clone();
         let table = match DeTable::parse(&text) {
             Ok(table) => table,
             Err(error) => {

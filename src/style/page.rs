@@ -3,17 +3,17 @@
 
 use super::words::{Group, Key, Kind};
 use crate::reading::ReadError;
+use crate::score::Text;
 use std::cell::RefCell;
 use std::ops::Range;
 use std::path::Path;
-use std::sync::Arc;
 use toml::Spanned;
 use toml::de::{DeTable, DeValue};
 
 /// The text of one file, and what is wrong with it so far.
 pub(super) struct Page<'t> {
     pub(super) path: &'t Path,
-    pub(super) text: Arc<str>,
+    pub(super) text: Text,
     mistakes: RefCell<Vec<ReadError>>,
 }
 
@@ -28,7 +28,7 @@ impl<'t> Page<'t> {
     pub(super) fn new(path: &'t Path, text: &str) -> Self {
         Self {
             path,
-            text: Arc::from(text),
+            text: Text::from(text),
             mistakes: RefCell::default(),
         }
     }

@@ -8,13 +8,7 @@ use std::fmt::Write as _;
 const CHART: &str = include_str!("../../sample-parts/lamplighters-detour.musicxml");
 
 /// How each time through stands to the first: letters, semitones, and fifths of the key.
-const TIMES: [(i16, i16, i8); 5] = [
-    (0, 0, 0),
-    (-1, -2, -2),
-    (1, 2, 2),
-    (-1, -1, 5),
-    (-2, -3, 3),
-];
+const TIMES: [(i16, i16, i8); 5] = [(0, 0, 0), (-1, -2, -2), (1, 2, 2), (-1, -1, 5), (-2, -3, 3)];
 
 /// A score of at least so many bytes.
 pub fn score(bytes: usize) -> String {

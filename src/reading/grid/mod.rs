@@ -53,19 +53,18 @@ mod lines;
 
 use super::ReadError;
 use crate::instrument::{self, Catalogue};
-use crate::score::{Format, Score};
+use crate::score::{Format, Score, Text};
 use std::path::Path;
-use std::sync::Arc;
 
 /// Reads a passage grid; the first thing wrong with it is the error.
-pub fn read(path: &Path, text: Arc<str>) -> Result<Score, ReadError> {
+pub fn read(path: &Path, text: Text) -> Result<Score, ReadError> {
     read_by(path, text, instrument::catalogue())
 }
 
 /// The same with other instruments than the shipped ones.
 pub(super) fn read_by(
     path: &Path,
-    text: Arc<str>,
+    text: Text,
     instruments: &'static Catalogue,
 ) -> Result<Score, ReadError> {
     let body = text.strip_prefix('\u{feff}').unwrap_or(&text);

@@ -13,8 +13,8 @@ use crate::time::Ticks;
 const MAX_DEGREES: usize = 32;
 
 /// A chord symbol as the file has it, at the written pitch of its part.
-#[derive(Default)]
-struct Symbol {
+#[derive(Clone, Default, PartialEq, Eq, Hash)]
+pub(super) struct Symbol {
     /// A root, or what stands instead of one, has been met.
     started: bool,
     root: Option<NoteName>,
@@ -75,7 +75,16 @@ pub(super) fn read(
         // The explicit symbol stands here already.
         return Ok(());
     }
-    let mark = symbol.finish(part.transposition(staff));
+    let by = part.transposition(staff);
+    // A chart has few symbols, many times each.
+    let key = (symbol, by);
+    let mark = match part.symbols.get(&key) {
+        Some(known) => known.clone(),
+        None => {
+            let mark = key.0.clone().finish(by);
+            part.symbols.entry(key).or_insert(mark).clone()
+        }
+    };
     part.part.chords.push(Mark::new(at, mark, span));
     Ok(())
 }

@@ -22,14 +22,13 @@ pub use scale::{MAX_PER_QUARTER, MAX_QUARTERS};
 pub use xml::MAX_DEPTH;
 
 use super::ReadError;
-use crate::score::{Format, Score, Source};
+use crate::score::{Format, Score, Source, Text};
 use crate::time::Ticks;
 use measure::Heading;
 use part::PartReader;
 use scale::Scale;
 use std::collections::HashMap;
 use std::path::Path;
-use std::sync::Arc;
 use xml::{Element, Fault, Walk, Xml};
 
 /// The longest text that is read, in bytes.
@@ -43,7 +42,7 @@ pub const MAX_BARS: usize = 1_000_000;
 
 /// Reads the text of a MusicXML file. `member` is the entry's name when the text comes out of a
 /// container.
-pub fn read(path: &Path, member: Option<String>, text: Arc<str>) -> Result<Score, ReadError> {
+pub fn read(path: &Path, member: Option<String>, text: Text) -> Result<Score, ReadError> {
     if text.len() > MAX_BYTES {
         return Err(ReadError::whole(
             path,
@@ -336,7 +335,7 @@ impl Document {
     }
 }
 
-fn wrong_root(root: &Element<'_>) -> Fault {
+fn wrong_root(root: &Element<'_>) -> Box<Fault> {
     let name = root.name();
     let fault = root.fault(format!(
         "the root element is <{name}>; <score-partwise> or <score-timewise> was expected"

@@ -1,12 +1,13 @@
 //! A part while it is being read: what is in force, and where the cursor stands.
 
+use super::harmony::Symbol;
 use super::scale::{MAX_QUARTERS, Scale, decimal};
 use super::xml::{Element, Fault, Walk, Xml};
 use crate::pitch::Transposition;
-use crate::score::{LooseSlur, Mark, Part, PartBar, Place, Span};
+use crate::score::{ChordMark, LooseSlur, Mark, Part, PartBar, Place, Span};
 use crate::time::{Meter, Ticks};
 use num_rational::Ratio;
-use std::collections::VecDeque;
+use std::collections::{HashMap, VecDeque};
 
 /// The first number given to a voice whose name is not a number.
 const NAMED_VOICES: u8 = 201;
@@ -35,6 +36,8 @@ pub(super) struct PartReader {
     pub passed: Vec<Ticks>,
     /// The meter in force.
     pub meter: Meter,
+    /// Chord symbols met so far, by what the file says of them and the transposition they stand in.
+    pub symbols: HashMap<(Symbol, Transposition), ChordMark>,
     /// Divisions of a quarter note.
     divisions: Ratio<i64>,
     /// The longest bar that is read.
@@ -77,6 +80,7 @@ impl PartReader {
             slurs: Vec::new(),
             passed: Vec::new(),
             meter: Meter::COMMON,
+            symbols: HashMap::new(),
             divisions: Ratio::from_integer(1),
             longest: Ticks(scale.per_quarter.saturating_mul(MAX_QUARTERS)),
             tick: Some(scale.per_quarter),

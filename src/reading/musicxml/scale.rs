@@ -118,7 +118,7 @@ fn element_text(text: &str, start: usize) -> Option<&str> {
     body.get(..body.find('<')?)
 }
 
-fn too_fine(at: Range<usize>) -> Fault {
+fn too_fine(at: Range<usize>) -> Box<Fault> {
     Fault::new(
         at,
         format!(

@@ -28,22 +28,22 @@ pub(super) struct Fault {
 }
 
 impl Fault {
-    pub(super) fn new(at: Range<usize>, message: impl Into<String>) -> Self {
-        Self {
+    pub(super) fn new(at: Range<usize>, message: impl Into<String>) -> Box<Self> {
+        Box::new(Self {
             at,
             message: message.into(),
             help: None,
-        }
+        })
     }
 
-    pub(super) fn help(mut self, help: impl Into<String>) -> Self {
+    pub(super) fn help(mut self: Box<Self>, help: impl Into<String>) -> Box<Self> {
         self.help = Some(help.into());
         self
     }
 }
 
 /// The outcome of reading a piece of the document.
-pub(super) type Walk<T> = Result<T, Fault>;
+pub(super) type Walk<T> = Result<T, Box<Fault>>;
 
 /// A start tag.
 #[derive(Debug)]
@@ -98,7 +98,7 @@ impl Element<'_> {
     }
 
     /// A fault about this element.
-    pub(super) fn fault(&self, message: impl Into<String>) -> Fault {
+    pub(super) fn fault(&self, message: impl Into<String>) -> Box<Fault> {
         Fault::new(self.at.clone(), message)
     }
 }
@@ -132,34 +132,46 @@ impl<'a> Xml<'a> {
         self.base + usize::try_from(self.reader.buffer_position()).unwrap_or(usize::MAX)
     }
 
+    #[inline]
     fn event(&mut self) -> Walk<Event<'a>> {
-        self.reader.read_event().map_err(|e| {
-            let at = self.base + usize::try_from(self.reader.error_position()).unwrap_or(0);
-            let end = self.text.len().min(at + 1).max(at);
-            let reason = match e {
-                quick_xml::Error::Syntax(e) => e.to_string(),
-                quick_xml::Error::IllFormed(e) => e.to_string(),
-                e => e.to_string(),
-            };
-            Fault::new(at..end, format!("not well-formed XML: {reason}"))
-                .help("save or export the score again; the file is damaged or was cut off")
-        })
+        match self.reader.read_event() {
+            Ok(event) => Ok(event),
+            Err(error) => Err(self.ill_formed(error)),
+        }
     }
 
+    #[cold]
+    fn ill_formed(&self, error: quick_xml::Error) -> Box<Fault> {
+        let at = self.base + usize::try_from(self.reader.error_position()).unwrap_or(0);
+        let end = self.text.len().min(at + 1).max(at);
+        let reason = match error {
+            quick_xml::Error::Syntax(e) => e.to_string(),
+            quick_xml::Error::IllFormed(e) => e.to_string(),
+            e => e.to_string(),
+        };
+        Fault::new(at..end, format!("not well-formed XML: {reason}"))
+            .help("save or export the score again; the file is damaged or was cut off")
+    }
+
+    #[inline]
     fn enter(&mut self, at: usize) -> Walk<()> {
         if self.open.len() >= MAX_DEPTH {
-            return Err(Fault::new(
-                at..self.position(),
-                format!(
-                    "elements stand more than {MAX_DEPTH} deep in each other; no score needs that"
-                ),
-            ));
+            return Err(self.too_deep(at));
         }
         self.open.push(at);
         Ok(())
     }
 
-    fn cut_off(&self) -> Fault {
+    #[cold]
+    fn too_deep(&self, at: usize) -> Box<Fault> {
+        Fault::new(
+            at..self.position(),
+            format!("elements stand more than {MAX_DEPTH} deep in each other; no score needs that"),
+        )
+    }
+
+    #[cold]
+    fn cut_off(&self) -> Box<Fault> {
         let end = self.text.len();
         let inside = self
             .open
@@ -179,6 +191,7 @@ impl<'a> Xml<'a> {
     }
 
     /// The next child element of the open element, or `None` when that has closed.
+    #[inline]
     pub(super) fn child(&mut self) -> Walk<Option<Element<'a>>> {
         if self.closing {
             self.closing = false;
@@ -214,14 +227,27 @@ impl<'a> Xml<'a> {
 
     /// Leaves out the rest of the open element.
     pub(super) fn skip(&mut self) -> Walk<()> {
-        let mut deep = 0usize;
+        if self.closing {
+            self.closing = false;
+            self.open.pop();
+            return Ok(());
+        }
+        let above = self.open.len();
         loop {
-            if self.child()?.is_some() {
-                deep += 1;
-            } else if deep == 0 {
-                return Ok(());
-            } else {
-                deep -= 1;
+            let at = self.position();
+            match self.event()? {
+                Event::Start(_) => self.enter(at)?,
+                Event::End(_) => {
+                    self.open.pop();
+                    if self.open.len() < above {
+                        return Ok(());
+                    }
+                }
+                Event::GeneralRef(reference) => {
+                    self.resolve(&reference, at)?;
+                }
+                Event::Eof => return Err(self.cut_off()),
+                _ => {}
             }
         }
     }
