@@ -8,6 +8,7 @@ use crate::sonority::{Section, Sonority, sections, slice};
 use crate::style::Style;
 use crate::time::Ticks;
 use crate::voicing::{Form, Frame, Mechanical, Technique, harmonise, leads, mechanical_of};
+use rayon::prelude::*;
 use std::ops::Range;
 
 /// How a technique came to be in force.
@@ -125,7 +126,7 @@ pub fn passages(score: &Score, style: &Style) -> Vec<Passage> {
     let sections = sections(score);
     let alone = sections.len() == 1;
     sections
-        .into_iter()
+        .into_par_iter()
         .map(|section| read(score, style, section, alone))
         .collect()
 }
@@ -246,8 +247,7 @@ fn lead_line(score: &Score, sonorities: &[Sonority]) -> Vec<Option<LeadNote>> {
     }
     let mut leads = vec![None; sonorities.len()];
     for (i, x) in line.iter().enumerate() {
-        let meter = score.meter_at(x.onset);
-        let beat = meter.felt_beat(score.per_quarter);
+        let beat = score.felt_beat_at(x.onset);
         let joined = |a: &Attack, b: &Attack| b.onset - a.end <= beat;
         let before = i
             .checked_sub(1)
@@ -302,7 +302,7 @@ fn phrases(score: &Score, section: &Section, sonorities: &[Sonority]) -> Vec<Ran
         let (Some(a), Some(b)) = (sonorities.get(at - 1), sonorities.get(at)) else {
             continue;
         };
-        let beat = score.meter_at(b.onset).felt_beat(score.per_quarter);
+        let beat = score.felt_beat_at(b.onset);
         let rest = b.onset - a.end >= beat;
         let bar_line = double_bars.partition_point(|&d| d <= a.onset);
         let double = double_bars.get(bar_line).is_some_and(|&d| d <= b.onset);

@@ -10,6 +10,7 @@ use crate::pitch::Pitch;
 use crate::rules::{self, Reading};
 use crate::score::{Place, Score};
 use crate::style::Style;
+use rayon::prelude::*;
 
 /// How many sonorities to either side of a fix are looked at again, within its phrase.
 const REACH: usize = 24;
@@ -41,16 +42,17 @@ pub fn verify(score: &Score, style: &Style, passages: &[Passage], findings: &mut
     if findings.iter().all(|f| f.remedies.is_empty()) {
         return;
     }
-    let mut scratch = score.clone();
-    for finding in findings {
-        if finding.remedies.is_empty() {
-            continue;
+    // One scratch copy for each thread.
+    let each = findings.len().div_ceil(rayon::current_num_threads());
+    findings.par_chunks_mut(each.max(1)).for_each(|findings| {
+        let mut scratch = score.clone();
+        for finding in findings.iter_mut().filter(|f| !f.remedies.is_empty()) {
+            finding.fix = try_out(score, &mut scratch, style, passages, finding);
+            if let Some(fix) = &finding.fix {
+                finding.suggestion = Some(fix.summary.clone());
+            }
         }
-        finding.fix = try_out(score, &mut scratch, style, passages, finding);
-        if let Some(fix) = &finding.fix {
-            finding.suggestion = Some(fix.summary.clone());
-        }
-    }
+    });
 }
 
 fn try_out(

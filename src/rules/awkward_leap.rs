@@ -114,10 +114,7 @@ fn look(
     if !block(a) || !block(b) || a.voices.len() != b.voices.len() {
         return;
     }
-    let beat = reading
-        .score
-        .meter_at(b.onset)
-        .felt_beat(reading.score.per_quarter);
+    let beat = reading.score.felt_beat_at(b.onset);
     let (Some(lead_a), Some(lead_b)) = (a.voices.first(), b.voices.first()) else {
         return;
     };

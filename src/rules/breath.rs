@@ -83,11 +83,7 @@ fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
     }) {
         let mut start = 0;
         for (at, tone) in line.tones.iter().enumerate() {
-            let beat = reading
-                .score
-                .meter_at(tone.onset)
-                .felt_beat(reading.score.per_quarter)
-                .0 as f64;
+            let beat = reading.score.felt_beat_at(tone.onset).0 as f64;
             let breathes = line.tones.get(at + 1).is_none_or(|next| {
                 tone.breath
                     || tempos.seconds(tone.end, next.onset) >= SHORTEST_REST

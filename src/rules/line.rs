@@ -46,29 +46,28 @@ pub(super) struct Line<'a> {
     pub(super) tones: Vec<Tone>,
 }
 
-/// Every part that plays one note at a time, by its instrument and in fact.
+/// Every part that plays one note at a time, by its instrument and in fact, of these instruments.
 pub(super) fn lines<'r, 'a>(
     reading: &'r Reading<'a>,
     wanted: fn(&Instrument) -> bool,
-) -> impl Iterator<Item = Line<'a>> + use<'r, 'a> {
-    reading.passages.iter().flat_map(move |passage| {
-        passage
-            .section
-            .parts
+) -> impl Iterator<Item = &'r Line<'a>> {
+    let all = reading.lines.get_or_init(|| {
+        reading
+            .passages
             .iter()
-            .filter_map(move |member| line(reading, &passage.section, member, wanted))
-    })
+            .flat_map(|passage| {
+                let members = passage.section.parts.iter();
+                members.filter_map(|member| line(reading, &passage.section, member))
+            })
+            .collect()
+    });
+    all.iter().filter(move |line| wanted(line.instrument))
 }
 
-fn line<'a>(
-    reading: &Reading<'a>,
-    section: &'a Section,
-    member: &SectionPart,
-    wanted: fn(&Instrument) -> bool,
-) -> Option<Line<'a>> {
+fn line<'a>(reading: &Reading<'a>, section: &'a Section, member: &SectionPart) -> Option<Line<'a>> {
     let instrument = member
         .instrument
-        .filter(|i| i.single_line && i.section != "drums" && wanted(i))?;
+        .filter(|i| i.single_line && i.section != "drums")?;
     let part = reading.score.parts.get(member.part as usize)?;
     if part.staves > 1 {
         return None;

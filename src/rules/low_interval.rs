@@ -130,10 +130,7 @@ fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
             let Some((by, limit, upper, lower)) = worst else {
                 continue;
             };
-            let beat = reading
-                .score
-                .meter_at(sonority.onset)
-                .felt_beat(reading.score.per_quarter);
+            let beat = reading.score.felt_beat_at(sonority.onset);
             // In a passage that is right in its technique the register is low, not a note wrong: that is
             // the writer's choice, worth knowing.
             let in_technique = matches!(

@@ -119,10 +119,7 @@ fn clash(
     (own, index, sonority): (&Passage, usize, &Sonority),
     (other, beside): (&Passage, &Sonority),
 ) -> Option<Finding> {
-    let beat = reading
-        .score
-        .meter_at(sonority.onset)
-        .felt_beat(reading.score.per_quarter);
+    let beat = reading.score.felt_beat_at(sonority.onset);
     let chord = reading
         .score
         .chord_at(sonority.onset)

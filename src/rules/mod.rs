@@ -66,9 +66,10 @@ use crate::score::{Note, Score};
 use crate::sonority::Sonority;
 use crate::style::Style;
 use crate::voicing::Colour;
-use std::cell::OnceCell;
+use rayon::prelude::*;
 use std::collections::HashSet;
 use std::ops::Range;
+use std::sync::OnceLock;
 
 /// What a rule belongs to.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
@@ -202,9 +203,10 @@ pub struct Reading<'a> {
     /// Only these bars (0-based) are looked at; all when `None`.
     bars: Option<Range<u32>>,
     claimed: HashSet<NoteRef>,
-    together: OnceCell<Vec<together::Together>>,
-    whole: OnceCell<whole::Whole>,
-    crossings: OnceCell<(Vec<voice_crossing::Crossing<'a>>, HashSet<NoteRef>)>,
+    lines: OnceLock<Vec<line::Line<'a>>>,
+    together: OnceLock<Vec<together::Together>>,
+    whole: OnceLock<whole::Whole>,
+    crossings: OnceLock<(Vec<voice_crossing::Crossing<'a>>, HashSet<NoteRef>)>,
 }
 
 /// The rule that reports a slip.
@@ -254,9 +256,10 @@ impl<'a> Reading<'a> {
             passages,
             bars: None,
             claimed,
-            together: OnceCell::new(),
-            whole: OnceCell::new(),
-            crossings: OnceCell::new(),
+            lines: OnceLock::new(),
+            together: OnceLock::new(),
+            whole: OnceLock::new(),
+            crossings: OnceLock::new(),
         }
     }
 
@@ -541,24 +544,30 @@ pub fn with_symbols_as_meant(score: &Score, style: &Style) -> Option<Score> {
         .flatten()
 }
 
-/// Runs every rule that the style has on.
+/// Runs every rule that the style has on; on a whole score, side by side.
 pub fn check(reading: &Reading<'_>) -> Vec<Finding> {
-    let mut findings = Vec::new();
-    for rule in ALL {
+    let run = |rule: &&'static Rule| {
         let level = reading.style.levels.get(rule.name);
+        let mut found = Vec::new();
         if level == Some(&None) || level.is_none() && rule.off {
-            continue;
+            return found;
         }
-        let from = findings.len();
-        (rule.check)(reading, &mut findings);
+        (rule.check)(reading, &mut found);
         if let Some(Some(level)) = level {
-            for f in findings.iter_mut().skip(from) {
+            for f in &mut found {
                 f.level = shifted(f.level, rule.level, *level);
             }
         }
-    }
+        found
+    };
+    let found: Vec<Vec<Finding>> = if reading.is_recheck() {
+        ALL.iter().map(run).collect()
+    } else {
+        ALL.par_iter().map(run).collect()
+    };
+    let mut findings: Vec<Finding> = found.into_iter().flatten().collect();
     let rank = |name: &str| ALL.iter().position(|r| r.name == name);
-    findings.sort_by(|a, b| (a.at, &a.parts, rank(a.rule)).cmp(&(b.at, &b.parts, rank(b.rule))));
+    findings.sort_by_cached_key(|f| (f.at, f.parts.clone(), rank(f.rule)));
     findings
 }
 

@@ -78,10 +78,7 @@ fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
 
 /// The voice of a part in a block of short notes, when it is an inner one.
 fn inner<'s>(reading: &Reading<'_>, sonority: &'s Sonority, part: u32) -> Option<&'s Voice> {
-    let beat = reading
-        .score
-        .meter_at(sonority.onset)
-        .felt_beat(reading.score.per_quarter);
+    let beat = reading.score.felt_beat_at(sonority.onset);
     let at = sonority.voices.iter().position(|v| v.note.part == part)?;
     let (voice, lead) = (sonority.voices.get(at)?, sonority.voices.first()?);
     (sonority.is_block()

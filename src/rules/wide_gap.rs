@@ -77,10 +77,7 @@ fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
                 continue;
             }
             // A gap that a voice only passes through is no hole.
-            let beat = reading
-                .score
-                .meter_at(sonority.onset)
-                .felt_beat(reading.score.per_quarter);
+            let beat = reading.score.felt_beat_at(sonority.onset);
             if sonority.end - sonority.onset < beat {
                 continue;
             }

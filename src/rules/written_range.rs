@@ -197,7 +197,7 @@ fn is_held(reading: &Reading<'_>, at: NoteRef, note: &Note, beats: f64) -> bool 
     let end = part
         .and_then(|p| p.notes.get(last.note as usize))
         .map_or(note.end(), Note::end);
-    let beat = score.meter_at(note.onset).felt_beat(score.per_quarter);
+    let beat = score.felt_beat_at(note.onset);
     beats > 0.0 && (end - note.onset).0 as f64 > beats * beat.0 as f64
 }
 

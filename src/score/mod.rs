@@ -577,6 +577,9 @@ pub struct Score {
     /// The chord symbols of the whole score at concert pitch, in order, one at a time. Set by
     /// [`Score::lay_out`].
     pub chords: Vec<Mark<ChordMark>>,
+    /// The meters that hold for the whole score, each from its time on, with the beat players feel.
+    /// Set by [`Score::lay_out`].
+    pub meters: Vec<(Ticks, Meter, Ticks)>,
     /// Section and technique as the file itself states them, in order.
     pub stated: Vec<Mark<Stated>>,
     /// The file says its pitches are sounding (a concert score).
@@ -599,12 +602,14 @@ impl Score {
         let mut bars = Vec::with_capacity(count);
         let mut start = Ticks::ZERO;
         let mut meter = Meter::COMMON;
-        for index in 0..count {
-            for part in &self.parts {
-                for m in part.meters.iter().filter(|m| m.at.bar as usize == index) {
-                    meter = m.value;
-                }
+        let mut new_meters: Vec<Option<Meter>> = vec![None; count];
+        for mark in self.parts.iter().flat_map(|p| &p.meters) {
+            if let Some(slot) = new_meters.get_mut(mark.at.bar as usize) {
+                *slot = Some(mark.value);
             }
+        }
+        for (index, new_meter) in new_meters.into_iter().enumerate() {
+            meter = new_meter.unwrap_or(meter);
             let here = || self.parts.iter().filter_map(|p| p.bars.get(index));
             let filled = here().map(|b| b.filled).max().unwrap_or_default();
             let nominal = meter.bar(self.per_quarter);
@@ -665,6 +670,29 @@ impl Score {
         }
         place(&mut self.stated, &when);
         self.collect_chords();
+        self.collect_meters();
+    }
+
+    fn collect_meters(&mut self) {
+        let mut changes: Vec<Ticks> = self
+            .parts
+            .iter()
+            .flat_map(|p| p.meters.iter().map(|m| m.onset))
+            .collect();
+        changes.sort_unstable();
+        changes.dedup();
+        self.meters.clear();
+        for onset in changes {
+            let meter = self.most_stated_meter(onset);
+            if self
+                .meters
+                .last()
+                .is_none_or(|(_, before, _)| *before != meter)
+            {
+                let beat = meter.felt_beat(self.per_quarter);
+                self.meters.push((onset, meter, beat));
+            }
+        }
     }
 
     /// One symbol at a time: where several parts carry one, the readable one that most of them have,
@@ -708,6 +736,23 @@ impl Score {
     /// change of the bar's length holds for all even when one part alone states it; another name for
     /// the same length (2/2 for 4/4) does not.
     pub fn meter_at(&self, onset: Ticks) -> Meter {
+        self.meter_from(onset).map_or(Meter::COMMON, |(_, m, _)| *m)
+    }
+
+    /// The beat that players feel at `onset`.
+    pub fn felt_beat_at(&self, onset: Ticks) -> Ticks {
+        self.meter_from(onset).map_or_else(
+            || Meter::COMMON.felt_beat(self.per_quarter),
+            |(_, _, beat)| *beat,
+        )
+    }
+
+    fn meter_from(&self, onset: Ticks) -> Option<&(Ticks, Meter, Ticks)> {
+        let n = self.meters.partition_point(|(from, ..)| *from <= onset);
+        self.meters.get(n.checked_sub(1)?)
+    }
+
+    fn most_stated_meter(&self, onset: Ticks) -> Meter {
         let stated: Vec<&Mark<Meter>> = self
             .parts
             .iter()

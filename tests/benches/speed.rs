@@ -1,7 +1,8 @@
 //! How fast the program is, as ratios to a bare event pass of quick-xml over the same bytes in the
 //! same run. `cargo bench` prints a table; nothing is asserted.
 //!
-//! `CHARTPROOF_BENCH_MB` sets the size of the large score (20).
+//! `CHARTPROOF_BENCH_MB` sets the size of the large score (20); with `CHARTPROOF_BENCH_MADE` that
+//! score is only written, to the file it names.
 
 #![allow(clippy::expect_used, clippy::indexing_slicing)]
 
@@ -36,6 +37,10 @@ fn main() {
         .configure_from_args();
     let chart = maker::score(600_000);
     let large = maker::score(mb << 20);
+    if let Some(file) = std::env::var_os("CHARTPROOF_BENCH_MADE") {
+        std::fs::write(file, &large).expect("the made score can be written");
+        return;
+    }
     stages(&mut criterion, "chart", &chart);
     stages(&mut criterion, "large", &large);
     print_table("chart", chart.len());

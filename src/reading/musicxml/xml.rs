@@ -8,6 +8,7 @@ use super::scale::decimal;
 use num_rational::Ratio;
 use quick_xml::Reader;
 use quick_xml::escape;
+use quick_xml::events::attributes::Attributes;
 use quick_xml::events::{BytesStart, Event};
 use std::borrow::Cow;
 use std::ops::Range;
@@ -48,20 +49,24 @@ pub(super) type Walk<T> = Result<T, Box<Fault>>;
 /// A start tag.
 #[derive(Debug)]
 pub(super) struct Element<'a> {
-    tag: BytesStart<'a>,
+    /// What stands between the brackets: the name, then the attributes.
+    inner: &'a str,
+    /// Bytes of the name.
+    name: usize,
     /// The bytes of the tag.
     pub at: Range<usize>,
 }
 
-impl Element<'_> {
+impl<'a> Element<'a> {
     /// The element's name.
-    pub(super) fn name(&self) -> &str {
-        self.tag.name().0
+    #[inline]
+    pub(super) fn name(&self) -> &'a str {
+        self.inner.get(..self.name).unwrap_or_default()
     }
 
     /// The value of an attribute, references resolved.
-    pub(super) fn attr(&self, name: &str) -> Walk<Option<Cow<'_, str>>> {
-        for attribute in self.tag.attributes().with_checks(false) {
+    pub(super) fn attr(&self, name: &str) -> Walk<Option<Cow<'a, str>>> {
+        for attribute in Attributes::new(self.inner, self.name).with_checks(false) {
             let attribute = attribute.map_err(|e| {
                 self.fault(format!(
                     "not well-formed XML: the attributes of <{}> cannot be read ({e})",
@@ -162,6 +167,19 @@ impl<'a> Xml<'a> {
         Ok(())
     }
 
+    /// The element whose tag has just been read.
+    #[inline]
+    fn element(&mut self, at: usize, tag: &BytesStart<'_>) -> Walk<Element<'a>> {
+        self.enter(at)?;
+        let end = self.position();
+        let close = if self.closing { "/>" } else { ">" };
+        Ok(Element {
+            inner: self.text.get(at + 1..end - close.len()).unwrap_or_default(),
+            name: tag.name().0.len(),
+            at: at..end,
+        })
+    }
+
     #[cold]
     fn too_deep(&self, at: usize) -> Box<Fault> {
         Fault::new(
@@ -217,11 +235,7 @@ impl<'a> Xml<'a> {
                 Event::Eof => return Err(self.cut_off()),
                 _ => continue,
             };
-            self.enter(at)?;
-            return Ok(Some(Element {
-                tag,
-                at: at..self.position(),
-            }));
+            return self.element(at, &tag).map(Some);
         }
     }
 
@@ -259,22 +273,40 @@ impl<'a> Xml<'a> {
             self.open.pop();
             return Ok(Cow::Borrowed(""));
         }
-        let mut text = Cow::Borrowed("");
-        let mut add = |more: Cow<'a, str>| {
-            if text.is_empty() {
-                text = more;
-            } else {
-                text.to_mut().push_str(&more);
+        // Nearly always the text is one piece.
+        let at = self.position();
+        let first = match self.event()? {
+            Event::Text(text) => text.xml10_content(),
+            Event::End(_) => {
+                self.open.pop();
+                return Ok(Cow::Borrowed(""));
             }
+            event => return self.text_from(Cow::Borrowed(""), event, at),
         };
+        let at = self.position();
+        match self.event()? {
+            Event::End(_) => {
+                self.open.pop();
+                Ok(first)
+            }
+            event => self.text_from(first, event, at),
+        }
+    }
+
+    /// The text of the open element when `text` stands before `event`, which starts at `at`.
+    fn text_from(
+        &mut self,
+        mut text: Cow<'a, str>,
+        mut event: Event<'a>,
+        mut at: usize,
+    ) -> Walk<Cow<'a, str>> {
         loop {
-            let at = self.position();
-            match self.event()? {
-                Event::Text(t) => add(t.xml10_content()),
-                Event::CData(t) => add(t.xml10_content()),
+            match event {
+                Event::Text(t) => text.to_mut().push_str(&t.xml10_content()),
+                Event::CData(t) => text.to_mut().push_str(&t.xml10_content()),
                 Event::GeneralRef(reference) => {
                     let c = self.resolve(&reference, at)?;
-                    add(Cow::Owned(c.to_string()));
+                    text.to_mut().push(c);
                 }
                 Event::Start(_) => {
                     self.enter(at)?;
@@ -287,6 +319,8 @@ impl<'a> Xml<'a> {
                 Event::Eof => return Err(self.cut_off()),
                 _ => {}
             }
+            at = self.position();
+            event = self.event()?;
         }
     }
 
@@ -313,7 +347,11 @@ impl<'a> Xml<'a> {
     /// The open element's text as a decimal number.
     pub(super) fn decimal(&mut self, element: &Element<'_>) -> Walk<Ratio<i64>> {
         let text = self.text()?;
-        decimal(&text).ok_or_else(|| {
+        self.decimal_of(&text, element)
+    }
+
+    fn decimal_of(&self, text: &str, element: &Element<'_>) -> Walk<Ratio<i64>> {
+        decimal(text).ok_or_else(|| {
             Fault::new(
                 element.at.start..self.position(),
                 format!(
@@ -327,7 +365,12 @@ impl<'a> Xml<'a> {
 
     /// A decimal number rounded to the nearest whole one: semitones, where files may say `-0.5`.
     pub(super) fn rounded(&mut self, element: &Element<'_>) -> Walk<i64> {
-        Ok(self.decimal(element)?.round().to_integer())
+        let text = self.text()?;
+        if let Ok(whole) = text.parse::<i8>() {
+            return Ok(i64::from(whole));
+        }
+        let number = self.decimal_of(&text, element)?;
+        Ok(number.round().to_integer())
     }
 
     /// The character an entity or character reference stands for. Entities that a DOCTYPE
@@ -380,11 +423,7 @@ impl<'a> Xml<'a> {
                 Event::Eof => return Ok(None),
                 _ => continue,
             };
-            self.enter(at)?;
-            return Ok(Some(Element {
-                tag,
-                at: at..self.position(),
-            }));
+            return self.element(at, &tag).map(Some);
         }
     }
 
