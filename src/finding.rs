@@ -125,3 +125,41 @@ impl Finding {
         }
     }
 }
+
+/// Why a finding does not count.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+pub enum Grounds {
+    /// The house style accepts it.
+    Style,
+    /// It is recorded on the ledger.
+    Ledger,
+    /// The score itself says that it is meant.
+    Waiver,
+    /// The revision that is compared with has it too.
+    Revision,
+}
+
+impl Grounds {
+    /// The word for it.
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Style => "style",
+            Self::Ledger => "ledger",
+            Self::Waiver => "waiver",
+            Self::Revision => "revision",
+        }
+    }
+}
+
+/// A finding that does not count.
+#[derive(Clone, Debug, PartialEq)]
+pub struct SetAside {
+    /// What was found.
+    pub finding: Finding,
+    /// Why it does not count.
+    pub grounds: Grounds,
+    /// Why it is meant, where somebody has said so.
+    pub reason: Option<String>,
+    /// Where this is said: a file and its line, a revision.
+    pub origin: String,
+}

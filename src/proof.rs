@@ -1,7 +1,7 @@
 //! The main job on one score: sections, sonorities, diagnosis, rules, findings.
 
 use crate::diagnosis::{How, Passage, frame_at, passages};
-use crate::finding::Finding;
+use crate::finding::{Finding, SetAside};
 use crate::fixing;
 use crate::rules::{self, Reading};
 use crate::score::{Place, Score};
@@ -31,12 +31,29 @@ pub struct Inferred {
 pub struct Proofed {
     /// All findings in order of place, then part.
     pub findings: Vec<Finding>,
+    /// Findings that do not count, each with the reason; no fix was looked for.
+    pub set_aside: Vec<SetAside>,
     /// How many sonorities were looked at, over all sections.
     pub sonorities: usize,
     /// Techniques that were inferred.
     pub inferred: Vec<Inferred>,
     /// Sentences about what was not checked and why (no chord symbols, say).
     pub remarks: Vec<String>,
+}
+
+impl Proofed {
+    /// Sets aside the findings that `why` has a reason for, by their index and themselves.
+    pub fn set_aside_where(&mut self, mut why: impl FnMut(usize, &Finding) -> Option<SetAside>) {
+        let mut index = 0;
+        let set_aside = &mut self.set_aside;
+        self.findings.retain(|finding| {
+            let reason = why(index, finding);
+            index += 1;
+            let stays = reason.is_none();
+            set_aside.extend(reason);
+            stays
+        });
+    }
 }
 
 /// Proofs one score under a house style. A part whose transposition is plainly missing or wrong is
@@ -49,10 +66,11 @@ pub fn proof(score: &Score, style: &Style) -> Proofed {
     let score = meant.as_ref().unwrap_or(score);
     let passages = passages(score, style);
     let mut findings = rules::check(&Reading::new(score, style, &passages));
-    let accepted = style.accept(score, &mut findings);
+    let (set_aside, accepted) = style.accept(score, &mut findings);
     fixing::verify(score, style, &passages, &mut findings);
     Proofed {
         findings,
+        set_aside,
         sonorities: passages.iter().map(|p| p.sonorities.len()).sum(),
         inferred: passages.iter().flat_map(|p| inferred(score, p)).collect(),
         remarks: remarks(score, style, &passages)

@@ -39,7 +39,7 @@ enum Format {
 
 impl Analysis {
     /// Runs the command; returns the exit code.
-    pub(super) fn run(self) -> u8 {
+    pub(super) fn run(mut self) -> u8 {
         let desk = self.scores.read();
         let entries: Vec<Entry> = desk
             .scores

@@ -34,7 +34,7 @@ pub(super) struct Correct {
 
 impl Correct {
     /// Runs the command; returns the exit code.
-    pub(super) fn run(self) -> u8 {
+    pub(super) fn run(mut self) -> u8 {
         let desk = self.scores.read();
         let mut code = if desk.style_unusable { UNUSABLE } else { CLEAN };
         let mut scores: Vec<(PathBuf, Score)> = Vec::new();

@@ -3,10 +3,15 @@
 mod analysis;
 mod copies;
 mod correct;
+mod git;
+mod ledger;
+mod manual;
 mod mark;
 mod proof;
 mod rulebook;
 mod scores;
+mod shell;
+mod since;
 mod style;
 mod voice;
 mod write_out;
@@ -39,6 +44,17 @@ enum Command {
     Analysis(analysis::Analysis),
     Rulebook(rulebook::Rulebook),
     Style(style::Style),
+    Ledger(ledger::Ledger),
+    Shell(shell::Shell),
+    Manual(manual::Manual),
+}
+
+impl Command {
+    /// Their names.
+    const NAMES: [&'static str; 10] = [
+        "proof", "correct", "mark", "voice", "analysis", "rulebook", "style", "ledger", "shell",
+        "manual",
+    ];
 }
 
 /// Runs the program on the process's arguments.
@@ -59,6 +75,9 @@ pub fn run() -> ExitCode {
         Command::Analysis(analysis) => analysis.run(),
         Command::Rulebook(rulebook) => rulebook.run(),
         Command::Style(style) => style.run(),
+        Command::Ledger(ledger) => ledger.run(),
+        Command::Shell(shell) => shell.run(),
+        Command::Manual(manual) => manual.run(),
     })
 }
 
@@ -70,6 +89,11 @@ mod tests {
     #[test]
     fn the_commands_are_well_formed() {
         Arguments::command().debug_assert();
+        let names: Vec<String> = Arguments::command()
+            .get_subcommands()
+            .map(|c| c.get_name().to_owned())
+            .collect();
+        assert_eq!(names, Command::NAMES);
     }
 
     #[test]

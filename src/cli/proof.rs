@@ -1,18 +1,22 @@
 //! `chartproof proof`: reads and reports.
 
+use super::ledger::read_ledger;
 use super::scores::{Looked, Scores};
+use super::since;
 use super::write_out::{self, WriteError, complain, complain_of, to_stdout};
 use super::{CLEAN, FOUND, UNUSABLE};
 use crate::finding::Level;
-use crate::proof::proof;
+use crate::proof::{Proofed, proof};
 use crate::reading::files;
-use crate::report::{Entry, Tally, html, json, text};
-use crate::style;
-use clap::{Args, ValueEnum};
+use crate::report::{Entry, Tally, html, json, sarif, text};
+use crate::score::Score;
+use crate::style::{self, Style};
+use clap::{Args, ValueEnum, ValueHint};
 use codespan_reporting::term::termcolor::Buffer;
 use rayon::prelude::*;
 use std::io::{self, IsTerminal};
 use std::path::PathBuf;
+use std::sync::Arc;
 
 /// Reads scores and reports what is wrong, where, why, and what to write instead
 ///
@@ -24,13 +28,22 @@ pub(super) struct Proof {
     scores: Scores,
 
     /// The form of the report: text for people, html for a page with the music engraved, json for
-    /// one document, jsonl for one object a line
+    /// one document, jsonl for one object a line, sarif for a SARIF 2.1.0 log
     #[arg(long, value_enum, value_name = "FORMAT", default_value_t = Format::Text)]
     format: Format,
 
     /// The lowest level that makes the exit code 1; without this the house style's, else error
     #[arg(long, value_enum, value_name = "LEVEL")]
     gate: Option<Gate>,
+
+    /// Findings recorded on this ledger do not count and are not shown; `chartproof ledger` writes it
+    #[arg(long, value_name = "FILE", value_hint = ValueHint::FilePath)]
+    ledger: Option<PathBuf>,
+
+    /// Only findings that this revision of the git repository did not have: a commit, a branch, a
+    /// tag. Files that were renamed since are followed
+    #[arg(long, value_name = "REV")]
+    since: Option<String>,
 
     /// Write the report to this file instead of the terminal; a file that is read as a score is
     /// never overwritten
@@ -48,6 +61,7 @@ enum Format {
     Json,
     Jsonl,
     Html,
+    Sarif,
 }
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
@@ -102,15 +116,32 @@ enum ReportError {
 
 impl Proof {
     /// Runs the command; returns the exit code.
-    pub(super) fn run(self) -> u8 {
+    pub(super) fn run(mut self) -> u8 {
+        let ledger = match self.ledger.as_deref().map(read_ledger).transpose() {
+            Ok(ledger) => ledger,
+            Err(()) => return UNUSABLE,
+        };
         let desk = self.scores.read();
         let style_unusable = desk.style_unusable;
-        let (entries, gates) = proofed(desk.scores, self.gate.map(Gate::wanted));
+        let nothing_listed = desk.nothing_listed;
+        let styles: Vec<Arc<Style>> = desk.scores.iter().map(|l| Arc::clone(&l.style)).collect();
+        let (mut entries, gates) = proofed(desk.scores, self.gate.map(Gate::wanted));
+        if let Some(ledger) = &ledger {
+            ledger.set_aside(&mut open(&mut entries));
+        }
+        if let Some(rev) = &self.since {
+            if let Err(error) = since::set_aside(rev, &mut entries, &styles) {
+                complain(&error.to_string());
+                return UNUSABLE;
+            }
+        }
         let mut code = exit_code(&entries, &gates);
         if style_unusable {
             code = UNUSABLE;
         }
-        if entries.is_empty() {
+        if nothing_listed {
+            code = CLEAN;
+        } else if entries.is_empty() {
             if style_unusable {
                 return UNUSABLE;
             }
@@ -152,13 +183,15 @@ impl Proof {
             Format::Json => json::render(entries)?.into_bytes(),
             Format::Jsonl => json::lines(entries)?.into_bytes(),
             Format::Html => html::render(entries).into_bytes(),
+            Format::Sarif => sarif::render(entries, self.since.is_some())?.into_bytes(),
         })
     }
 
     fn deliver(&self, report: &[u8], entries: &[Entry]) -> Result<(), String> {
         match &self.into {
             Some(target) => {
-                let inputs = inputs(&self.scores.paths, entries);
+                let mut inputs = inputs(&self.scores.paths, entries);
+                inputs.extend(self.ledger.clone());
                 write_out::write(target, report, &inputs).map_err(|e: WriteError| e.to_string())
             }
             None => to_stdout(report),
@@ -166,9 +199,18 @@ impl Proof {
     }
 }
 
+/// The scores that were read, with what was found in them.
+fn open(entries: &mut [Entry]) -> Vec<(&Score, &mut Proofed)> {
+    let read = entries.iter_mut().filter_map(|e| e.outcome.as_mut().ok());
+    read.map(|(score, proofed)| (&*score, proofed)).collect()
+}
+
 /// Proofs the scores side by side; the order stays that of the files. Each has the gate that holds
 /// for it: the one asked for, else that of its style, else error.
-fn proofed(scores: Vec<Looked>, asked: Option<style::Gate>) -> (Vec<Entry>, Vec<style::Gate>) {
+pub(super) fn proofed(
+    scores: Vec<Looked>,
+    asked: Option<style::Gate>,
+) -> (Vec<Entry>, Vec<style::Gate>) {
     let sets = files::sets_of_parts(
         scores
             .iter()

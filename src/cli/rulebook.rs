@@ -4,7 +4,9 @@ use super::write_out::{complain, to_stdout};
 use super::{CLEAN, UNUSABLE};
 use crate::report::rulebook::{list, page};
 use crate::rules::{self, Rule};
-use clap::Args;
+use clap::builder::{PossibleValue, TypedValueParser};
+use clap::{Arg, Args, Command};
+use std::ffi::OsStr;
 
 /// Tells what the rules ask: all in short, or one with its reasons and examples
 ///
@@ -12,7 +14,7 @@ use clap::Args;
 #[derive(Debug, Args)]
 pub(super) struct Rulebook {
     /// A rule, by the name that stands in a finding
-    #[arg(value_name = "RULE", value_parser = rule, conflicts_with = "full")]
+    #[arg(value_name = "RULE", value_parser = RuleName, hide_possible_values = true, conflicts_with = "full")]
     rule: Option<&'static Rule>,
 
     /// The whole book: every rule with its reasons and examples
@@ -47,6 +49,29 @@ impl Rulebook {
 struct NoSuchRule {
     found: String,
     nearest: Option<&'static str>,
+}
+
+/// Reads a rule's name; shells complete it.
+#[derive(Clone, Debug)]
+struct RuleName;
+
+impl TypedValueParser for RuleName {
+    type Value = &'static Rule;
+
+    fn parse_ref(
+        &self,
+        command: &Command,
+        argument: Option<&Arg>,
+        value: &OsStr,
+    ) -> Result<Self::Value, clap::Error> {
+        let read: fn(&str) -> Result<&'static Rule, NoSuchRule> = rule;
+        read.parse_ref(command, argument, value)
+    }
+
+    fn possible_values(&self) -> Option<Box<dyn Iterator<Item = PossibleValue> + '_>> {
+        let names = rules::ALL.into_iter().map(|r| PossibleValue::new(r.name));
+        Some(Box::new(names))
+    }
 }
 
 fn rule(name: &str) -> Result<&'static Rule, NoSuchRule> {

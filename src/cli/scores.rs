@@ -1,6 +1,6 @@
 //! The scores a command works on, and how they are looked at: options every command shares.
 
-use super::write_out::complain_in_full;
+use super::write_out::{complain, complain_in_full, say};
 use crate::instrument::{self, Catalogue};
 use crate::reading::files::{self, Plan, Set};
 use crate::reading::{Outcome, ReadError};
@@ -8,7 +8,10 @@ use crate::score::Score;
 use crate::sonority::heard;
 use crate::style::{FILE_NAME, HouseStyles, Style, StyleError};
 use crate::voicing::{Technique, UnknownTechnique};
-use clap::Args;
+use clap::builder::{PossibleValue, TypedValueParser};
+use clap::{Arg, Args, Command, ValueHint};
+use std::ffi::OsStr;
+use std::io::{self, Read};
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
@@ -16,8 +19,14 @@ use std::sync::Arc;
 pub(super) struct Scores {
     /// Scores to read: MusicXML (.musicxml, .xml, .mxl), passage grids (.passage), or folders of
     /// them
-    #[arg(required = true, value_name = "PATH")]
+    #[arg(required_unless_present = "list", value_name = "PATH", value_hint = ValueHint::AnyPath)]
     pub(super) paths: Vec<PathBuf>,
+
+    /// Read the names of more files from this file, - for the standard input: one a line, or
+    /// separated by zero bytes where there is one. Names that do not end as scores do are passed
+    /// over, so that a list of changed files will do; a list without a score is no mistake
+    #[arg(long, value_name = "FILE", value_hint = ValueHint::FilePath)]
+    pub(super) list: Option<PathBuf>,
 
     /// Read all files together as the parts of one score, one player's part each
     #[arg(long)]
@@ -26,13 +35,13 @@ pub(super) struct Scores {
     /// The technique the passages are meant to be in, such as "drop 2", "four-way close", "doubled
     /// lead", "spread" or "fourths"; a passage that names its own keeps it. Without this it is
     /// inferred phrase by phrase
-    #[arg(long, value_name = "TECHNIQUE", value_parser = technique)]
+    #[arg(long, value_name = "TECHNIQUE", value_parser = TechniqueName, hide_possible_values = true)]
     pub(super) technique: Option<Technique>,
 
     /// The house style: chart (big-band proofreading, the usual one), homework (strict technique),
     /// choir, or a house style file. Without this the nearest chartproof.toml on the way up from
     /// each score holds
-    #[arg(long, value_name = "NAME|FILE", value_parser = style)]
+    #[arg(long, value_name = "NAME|FILE", value_parser = style, value_hint = ValueHint::FilePath)]
     pub(super) style: Option<Chosen>,
 }
 
@@ -44,15 +53,39 @@ pub(super) struct Looked {
 }
 
 /// Everything that was read.
+#[derive(Default)]
 pub(super) struct Desk {
     pub(super) scores: Vec<Looked>,
-    /// A house style has mistakes (they were told): the scores under it are left out.
+    /// A house style has mistakes, or a list of files could not be read (this was told): the scores
+    /// in question are left out.
     pub(super) style_unusable: bool,
+    /// There is nothing to look at, and that is as it should be (it was told).
+    pub(super) nothing_listed: bool,
 }
 
 impl Scores {
-    /// Reads them all, each with the style that holds for it.
-    pub(super) fn read(&self) -> Desk {
+    /// Reads them all, each with the style that holds for it. From here on the files of the list are
+    /// among the paths.
+    pub(super) fn read(&mut self) -> Desk {
+        if let Some(list) = self.list.take() {
+            match listed(&list) {
+                Ok(files) => self.paths.extend(files),
+                Err(message) => {
+                    complain(&message);
+                    return Desk {
+                        style_unusable: true,
+                        ..Desk::default()
+                    };
+                }
+            }
+            if self.paths.is_empty() {
+                say("nothing to do: the list names no score");
+                return Desk {
+                    nothing_listed: true,
+                    ..Desk::default()
+                };
+            }
+        }
         let styles = self.styles();
         let by_styles = ByStyles(&styles);
         let outcomes = if self.one_score {
@@ -73,12 +106,74 @@ pub(super) fn styles(chosen: Option<&Chosen>) -> HouseStyles {
     chosen.map_or_else(HouseStyles::found, |c| HouseStyles::named(c.read()))
 }
 
+/// The longest list that is read, in bytes.
+const MAX_LIST: u64 = 64 << 20;
+
+/// The scores that a list names.
+fn listed(list: &Path) -> Result<Vec<PathBuf>, String> {
+    let name = if list == Path::new("-") {
+        "the list on the standard input".to_owned()
+    } else {
+        format!("the list {}", list.display())
+    };
+    let failed = |error: io::Error| format!("{name} could not be read: {error}");
+    let source: Box<dyn Read> = if list == Path::new("-") {
+        Box::new(io::stdin().lock())
+    } else {
+        Box::new(std::fs::File::open(list).map_err(failed)?)
+    };
+    let mut bytes = Vec::new();
+    source
+        .take(MAX_LIST + 1)
+        .read_to_end(&mut bytes)
+        .map_err(failed)?;
+    if bytes.len() as u64 > MAX_LIST {
+        return Err(format!(
+            "{name} is longer than {MAX_LIST} bytes: expected names of files"
+        ));
+    }
+    names(&bytes).map_err(|line| {
+        format!(
+            "{name}, entry {line}: the name is no text in UTF-8, which this system's files have"
+        )
+    })
+}
+
+/// The names in a list that may be scores; the 1-based number of one that cannot be a name.
+fn names(bytes: &[u8]) -> Result<Vec<PathBuf>, usize> {
+    let separator = if bytes.contains(&0) { 0 } else { b'\n' };
+    let mut paths = Vec::new();
+    for (name, number) in bytes.split(|b| *b == separator).zip(1usize..) {
+        let name = match separator {
+            0 => name,
+            _ => name.strip_suffix(b"\r").unwrap_or(name),
+        };
+        if name.is_empty() {
+            continue;
+        }
+        let path = path_of(name).ok_or(number)?;
+        if files::may_be_score(&path) || path.is_dir() {
+            paths.push(path);
+        }
+    }
+    Ok(paths)
+}
+
+#[cfg(unix)]
+#[allow(clippy::unnecessary_wraps)] // elsewhere a name must be Unicode
+pub(super) fn path_of(name: &[u8]) -> Option<PathBuf> {
+    use std::os::unix::ffi::OsStrExt;
+    Some(PathBuf::from(std::ffi::OsStr::from_bytes(name)))
+}
+
+#[cfg(not(unix))]
+pub(super) fn path_of(name: &[u8]) -> Option<PathBuf> {
+    std::str::from_utf8(name).ok().map(PathBuf::from)
+}
+
 /// Gives each score its style; tells what is wrong with styles, each once.
 pub(super) fn desk(outcomes: Vec<Outcome>, styles: &HouseStyles) -> Desk {
-    let mut desk = Desk {
-        scores: Vec::new(),
-        style_unusable: false,
-    };
+    let mut desk = Desk::default();
     let mut told: Vec<Arc<StyleError>> = Vec::new();
     for Outcome { path, mut score } in outcomes {
         let of = match &score {
@@ -128,6 +223,35 @@ impl Plan for ByStyles<'_> {
     fn set(&self, file: &Path) -> Option<Set> {
         self.0.of(file).ok()?.set_of(file)
     }
+}
+
+/// Reads a technique's name; shells complete it.
+#[derive(Clone, Debug)]
+pub(super) struct TechniqueName;
+
+impl TypedValueParser for TechniqueName {
+    type Value = Technique;
+
+    fn parse_ref(
+        &self,
+        command: &Command,
+        argument: Option<&Arg>,
+        value: &OsStr,
+    ) -> Result<Technique, clap::Error> {
+        let read: fn(&str) -> Result<Technique, UnknownTechnique> = technique;
+        read.parse_ref(command, argument, value)
+    }
+
+    fn possible_values(&self) -> Option<Box<dyn Iterator<Item = PossibleValue> + '_>> {
+        // One word each: some shells part a list of values at its blanks.
+        let names = Technique::all().map(|t| PossibleValue::new(one_word(t.name())));
+        Some(Box::new(names))
+    }
+}
+
+/// `drop 2 & 3` as `drop-2-3`, which is read as the same.
+fn one_word(name: &str) -> String {
+    name.replace(" & ", "-").replace(' ', "-")
 }
 
 pub(super) fn technique(text: &str) -> Result<Technique, UnknownTechnique> {
@@ -188,6 +312,13 @@ mod tests {
     use super::*;
 
     #[test]
+    fn a_technique_in_one_word_is_the_same() {
+        for t in Technique::all() {
+            assert_eq!(technique(&one_word(t.name())).unwrap(), t, "{t}");
+        }
+    }
+
+    #[test]
     fn a_mistyped_technique_names_the_nearest_and_all() {
         let message = technique("dorp 2").unwrap_err().to_string();
         assert!(message.contains("did you mean `drop 2`?"), "{message}");
@@ -202,5 +333,18 @@ mod tests {
         assert!(message.contains("did you mean `choir`?"), "{message}");
         let message = style("our-band.toml").unwrap_err().to_string();
         assert!(message.contains("chart, choir, homework"), "{message}");
+    }
+    #[test]
+    fn a_list_has_a_name_a_line_or_between_zero_bytes() {
+        let read = |bytes: &[u8]| names(bytes).unwrap();
+        let two = [PathBuf::from("a b.musicxml"), PathBuf::from("c/d.MXL")];
+        assert_eq!(read(b"a b.musicxml\nREADME.md\r\n\nc/d.MXL\r\n"), two);
+        assert_eq!(read(b"a b.musicxml\0x.png\0c/d.MXL\0"), two);
+        assert_eq!(
+            read(b"one\nline.passage\0"),
+            [PathBuf::from("one\nline.passage")]
+        );
+        assert!(read(b"").is_empty());
+        assert!(read(b"no.pdf\n").is_empty());
     }
 }

@@ -1,6 +1,6 @@
 //! `chartproof voice`: the model answer for a lead with chord symbols.
 
-use super::scores::{ByStyles, Chosen, Looked, desk, style, styles, technique};
+use super::scores::{ByStyles, Chosen, Looked, TechniqueName, desk, style, styles};
 use super::write_out::{self, complain, complain_of, to_stdout};
 use super::{CLEAN, FOUND, UNUSABLE};
 use crate::model_answer::{self, Request};
@@ -27,7 +27,7 @@ pub(super) struct Voice {
 
     /// The technique, such as "drop 2", "four-way close", "doubled lead", "five-note soli",
     /// "spread", "fourths", "three-part" or "octaves"
-    #[arg(long, value_name = "TECHNIQUE", value_parser = technique)]
+    #[arg(long, value_name = "TECHNIQUE", value_parser = TechniqueName, hide_possible_values = true)]
     technique: Technique,
 
     /// The section: saxes, trumpets, trombones, clarinets, voices, piano ...; the lead's own when

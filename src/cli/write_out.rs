@@ -83,11 +83,16 @@ pub(super) fn to_stdout(report: &[u8]) -> Result<(), String> {
 
 /// On the error output, where nothing can be done about a failure.
 pub(super) fn complain(message: &str) {
+    say(&format!("error: {message}"));
+}
+
+/// Something worth knowing that is no part of a report.
+pub(super) fn say(message: &str) {
     let safe: String = message
         .chars()
         .map(|c| if c.is_control() { '?' } else { c })
         .collect();
-    let _ = writeln!(io::stderr(), "error: {safe}");
+    let _ = writeln!(io::stderr(), "{safe}");
 }
 
 /// What is wrong with a file that could not be read, in one line.

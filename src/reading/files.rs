@@ -18,6 +18,12 @@ pub const MAX_FILE: u64 = 256 << 20;
 
 const ENDINGS: [&str; 4] = ["musicxml", "xml", "mxl", "passage"];
 
+/// Whether a file's name ends as that of a score does.
+pub fn may_be_score(path: &Path) -> bool {
+    let ending = path.extension().map(|e| e.to_string_lossy().to_lowercase());
+    ending.is_some_and(|e| ENDINGS.contains(&e.as_str()))
+}
+
 /// What reading one file (or one set of part files) gave.
 #[derive(Debug)]
 pub struct Outcome {
@@ -365,8 +371,7 @@ fn find(path: &Path, seen: &mut HashSet<PathBuf>, jobs: &mut Vec<Result<Found, R
         match entry {
             Ok(entry) => {
                 let file = entry.into_path();
-                let ending = file.extension().map(|e| e.to_string_lossy().to_lowercase());
-                if file.is_file() && ending.is_some_and(|e| ENDINGS.contains(&e.as_str())) {
+                if file.is_file() && may_be_score(&file) {
                     files.push(file);
                 }
             }
@@ -471,7 +476,7 @@ pub fn read_bytes(path: &Path, bytes: impl Into<Vec<u8>>) -> Result<Score, ReadE
 }
 
 /// The same with other instruments than the shipped ones.
-fn read_bytes_by(
+pub fn read_bytes_by(
     path: &Path,
     bytes: Vec<u8>,
     instruments: &'static Catalogue,

@@ -6,14 +6,18 @@
 //! past the last (in a compressed file: of the score inside it, named by `member`). `written` is
 //! the pitch as the player reads it; `sounding`, `found` and `expected` are at concert pitch, from
 //! the top, in scientific octaves (C4 is middle C). `voice` is 1-based from the top.
+//!
+//! `findings` are those that count; `set_aside` are the others, with `because`: the `grounds`
+//! (`style`, `ledger`, `waiver`, `revision`), a `reason` where somebody gave one, and where it is said.
 
-use super::{Entry, Tally, part_names};
+use super::{Entry, Tally, Told, part_names};
 use crate::editing;
 use crate::finding::{Finding, NoteAtFault};
-use crate::pitch::{NoteName, Pitch, PitchClass, Step, read_accidentals};
+use crate::pitch::Pitch;
+use crate::proof::Proofed;
 use crate::score::{Score, Span};
 use serde::Serialize;
-use std::collections::{BTreeMap, HashMap};
+use std::collections::BTreeMap;
 
 /// The name and version of the format.
 pub const FORMAT: &str = "chartproof-report/1";
@@ -23,7 +27,23 @@ struct Report<'a> {
     format: &'static str,
     files: Vec<File<'a>>,
     findings: Vec<Reported<'a>>,
+    set_aside: Vec<SetAside<'a>>,
     summary: Summary,
+}
+
+/// A finding that does not count, with all its members and the reason.
+#[derive(Serialize)]
+struct SetAside<'a> {
+    because: Because<'a>,
+    #[serde(flatten)]
+    finding: Reported<'a>,
+}
+
+#[derive(Serialize)]
+struct Because<'a> {
+    grounds: &'static str,
+    reason: Option<&'a str>,
+    origin: &'a str,
 }
 
 #[derive(Serialize)]
@@ -139,6 +159,7 @@ struct Summary {
     errors: usize,
     warnings: usize,
     notes: usize,
+    set_aside: usize,
     by_rule: BTreeMap<&'static str, usize>,
 }
 
@@ -148,6 +169,8 @@ struct Summary {
 enum Line<'a> {
     File(File<'a>),
     Finding(Box<Reported<'a>>),
+    #[serde(rename = "set_aside")]
+    SetAside(Box<SetAside<'a>>),
     Summary(Summary),
 }
 
@@ -161,6 +184,7 @@ pub fn render(entries: &[Entry]) -> Result<String, serde_json::Error> {
         format: FORMAT,
         files: entries.iter().map(file).collect(),
         findings: entries.iter().flat_map(findings).collect(),
+        set_aside: entries.iter().flat_map(set_aside).collect(),
         summary: summary(entries),
     };
     let mut text = serde_json::to_string_pretty(&report)?;
@@ -168,9 +192,10 @@ pub fn render(entries: &[Entry]) -> Result<String, serde_json::Error> {
     Ok(text)
 }
 
-/// One JSON object a line. Each file gives a line of kind `file` and after it a line of kind
-/// `finding` for each finding; the last line is of kind `summary`. The other members are those of
-/// the document's `files`, `findings` and `summary`.
+/// One JSON object a line. Each file gives a line of kind `file`, after it a line of kind `finding` for
+/// each finding and one of kind `set_aside` for each that does not count; the last line is of kind
+/// `summary`. The other members are those of the document's `files`, `findings`, `set_aside` and
+/// `summary`.
 ///
 /// # Errors
 ///
@@ -187,9 +212,16 @@ pub fn lines(entries: &[Entry]) -> Result<String, serde_json::Error> {
         for finding in findings(entry) {
             push(&Line::Finding(Box::new(finding)))?;
         }
+        for aside in set_aside(entry) {
+            push(&Line::SetAside(Box::new(aside)))?;
+        }
     }
     push(&Line::Summary(summary(entries)))?;
     Ok(text)
+}
+
+fn read(entries: &[Entry]) -> impl Iterator<Item = &(Score, Proofed)> {
+    entries.iter().filter_map(|e| e.outcome.as_ref().ok())
 }
 
 fn summary(entries: &[Entry]) -> Summary {
@@ -198,6 +230,7 @@ fn summary(entries: &[Entry]) -> Summary {
         errors: tally.errors,
         warnings: tally.warnings,
         notes: tally.notes,
+        set_aside: read(entries).map(|(_, p)| p.set_aside.len()).sum(),
         by_rule: tally.by_rule,
     }
 }
@@ -252,36 +285,52 @@ fn why_unreadable(error: &crate::reading::ReadError) -> String {
 }
 
 fn findings(entry: &Entry) -> Vec<Reported<'_>> {
-    let Ok((score, _)) = &entry.outcome else {
-        return Vec::new();
-    };
-    let all = entry.findings();
-    let prints = fingerprints(score, &all);
-    let pitches = |list: &[Pitch]| list.iter().map(Pitch::to_string).collect();
-    all.into_iter()
-        .zip(prints)
-        .map(|(f, fingerprint)| Reported {
-            rule: f.rule,
-            level: f.level.word(),
-            file: entry.name(),
-            section: f.section.as_deref(),
-            parts: part_names(score, &f.parts),
-            bar: score.bar_number(f.at.bar),
-            bar_index: u64::from(f.at.bar) + 1,
-            beat: score.beat_at(f.at).to_f64(),
-            message: &f.message,
-            why: &f.why,
-            source: f.source,
-            chord: f.chord.as_deref(),
-            technique: f.technique.as_deref(),
-            notes: f.notes.iter().filter_map(|n| note(score, n)).collect(),
-            found: pitches(&f.found),
-            expected: pitches(&f.expected),
-            fix: fix(score, f),
-            suggestion: f.suggestion.as_deref(),
-            fingerprint,
-        })
+    let all = entry.all().into_iter();
+    all.filter(|told| told.aside.is_none())
+        .map(|told| reported(entry, &told))
         .collect()
+}
+
+fn set_aside(entry: &Entry) -> Vec<SetAside<'_>> {
+    let all = entry.all().into_iter();
+    all.filter_map(|told| {
+        let aside = told.aside?;
+        Some(SetAside {
+            because: Because {
+                grounds: aside.grounds.word(),
+                reason: aside.reason.as_deref(),
+                origin: &aside.origin,
+            },
+            finding: reported(entry, &told),
+        })
+    })
+    .collect()
+}
+
+fn reported<'a>(entry: &Entry, told: &Told<'a>) -> Reported<'a> {
+    let (score, f) = (told.score, told.finding);
+    let pitches = |list: &[Pitch]| list.iter().map(Pitch::to_string).collect();
+    Reported {
+        rule: f.rule,
+        level: f.level.word(),
+        file: entry.name(),
+        section: f.section.as_deref(),
+        parts: part_names(score, &f.parts),
+        bar: score.bar_number(f.at.bar),
+        bar_index: u64::from(f.at.bar) + 1,
+        beat: score.beat_at(f.at).to_f64(),
+        message: &f.message,
+        why: &f.why,
+        source: f.source,
+        chord: f.chord.as_deref(),
+        technique: f.technique.as_deref(),
+        notes: f.notes.iter().filter_map(|n| note(score, n)).collect(),
+        found: pitches(&f.found),
+        expected: pitches(&f.expected),
+        fix: fix(score, f),
+        suggestion: f.suggestion.as_deref(),
+        fingerprint: told.print.to_string(),
+    }
 }
 
 fn note<'a>(score: &'a Score, fault: &'a NoteAtFault) -> Option<FoundNote<'a>> {
@@ -311,106 +360,9 @@ fn at(score: &Score, span: Span) -> Option<At<'_>> {
     })
 }
 
-/// One fingerprint for each finding of a file. It holds what the finding is about and nothing that
-/// an unrelated edit moves: rule, part names, section, chord and pitches relative to the lead, and
-/// which of the findings alike in all that it is. Bar numbers, the order of the parts, the file's
-/// name and its layout, and transposing the whole score leave it as it is.
-pub fn fingerprints(score: &Score, findings: &[&Finding]) -> Vec<String> {
-    let mut seen: HashMap<String, usize> = HashMap::new();
-    findings
-        .iter()
-        .map(|f| {
-            let about = about(score, f);
-            let count = seen.entry(about.clone()).or_default();
-            *count += 1;
-            let hash = fnv1a(format!("{about}\u{1f}{count}").as_bytes());
-            format!("{hash:016x}")
-        })
-        .collect()
-}
-
-/// What is hashed, as text; unit separators keep neighbouring members apart.
-fn about(score: &Score, finding: &Finding) -> String {
-    let mut names = part_names(score, &finding.parts);
-    names.sort_unstable();
-    let sounding = |n: &NoteAtFault| {
-        let part = score.parts.get(n.note.part as usize)?;
-        Some(part.notes.get(n.note.note as usize)?.sounding.midi())
-    };
-    let faults: Vec<(u8, i16)> = finding
-        .notes
-        .iter()
-        .filter_map(|n| Some((n.voice, sounding(n)?)))
-        .collect();
-    let lead = finding
-        .found
-        .first()
-        .map(|p| p.midi())
-        .or_else(|| faults.first().map(|(_, midi)| *midi));
-    let below = |midi: i16| (lead.unwrap_or(midi) - midi).to_string();
-    let found: Vec<String> = finding.found.iter().map(|p| below(p.midi())).collect();
-    let mut at_fault: Vec<String> = faults
-        .iter()
-        .map(|(voice, midi)| format!("{voice}:{}", below(*midi)))
-        .collect();
-    at_fault.sort_unstable();
-    let chord = finding
-        .chord
-        .as_deref()
-        .map(|text| relative_chord(text, lead));
-    [
-        finding.rule.to_owned(),
-        names.join("\u{1e}"),
-        finding.section.clone().unwrap_or_default(),
-        chord.unwrap_or_default(),
-        found.join(" "),
-        at_fault.join(" "),
-    ]
-    .join("\u{1f}")
-}
-
-/// A chord symbol with root and bass as semitones below the lead: it stays as it is when the score
-/// is transposed. A symbol without a root letter stands for itself.
-fn relative_chord(text: &str, lead: Option<i16>) -> String {
-    let Some(lead) = lead.map(PitchClass::new) else {
-        return text.to_owned();
-    };
-    let Some((root, tail)) = read_name(text) else {
-        return text.to_owned();
-    };
-    let (quality, bass) = match tail.rsplit_once('/') {
-        Some((quality, bass)) => match read_name(bass) {
-            Some((name, "")) => (quality, Some(name)),
-            _ => (tail, None),
-        },
-        None => (tail, None),
-    };
-    let below = |name: NoteName| lead.above(name.class());
-    match bass {
-        Some(bass) => format!("{} {quality} /{}", below(root), below(bass)),
-        None => format!("{} {quality}", below(root)),
-    }
-}
-
-/// The note name at the start of a chord symbol, and the rest.
-fn read_name(text: &str) -> Option<(NoteName, &str)> {
-    let letter = text.chars().next().filter(char::is_ascii_uppercase)?;
-    let step = Step::from_char(letter)?;
-    let (alter, rest) = read_accidentals(text.get(1..)?);
-    Some((NoteName::new(step, alter), rest))
-}
-
-/// FNV-1a, 64 bits: a published hash that stays the same on every machine and in every version.
-fn fnv1a(bytes: &[u8]) -> u64 {
-    bytes.iter().fold(0xcbf2_9ce4_8422_2325, |hash, &byte| {
-        (hash ^ u64::from(byte)).wrapping_mul(0x0000_0100_0000_01b3)
-    })
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::pitch::Transposition;
     use crate::report::sample;
 
     #[test]
@@ -441,76 +393,5 @@ mod tests {
         let value: serde_json::Value = serde_json::from_str(&render(&[entry]).unwrap()).unwrap();
         assert_eq!(value["findings"][1]["notes"], serde_json::json!([]));
         assert_eq!(value["summary"]["errors"], 1);
-    }
-
-    fn print(score: &Score, finding: &Finding) -> String {
-        fingerprints(score, &[finding])[0].clone()
-    }
-
-    #[test]
-    fn a_fingerprint_outlives_unrelated_edits() {
-        let score = sample::score();
-        let finding = sample::finding();
-        let before = print(&score, &finding);
-
-        // A bar is put in before it, and the parts change places.
-        let mut other = score.clone();
-        other.parts.reverse();
-        let mut moved = finding.clone();
-        moved.at.bar = 0;
-        moved.parts = vec![2];
-        moved.notes[0].note.part = 2;
-        assert_eq!(print(&other, &moved), before);
-
-        // Everything a whole tone up.
-        let up = Transposition {
-            diatonic: 1,
-            chromatic: 2,
-        };
-        let mut higher = score.clone();
-        for note in higher.parts.iter_mut().flat_map(|p| p.notes.iter_mut()) {
-            note.sounding = note.sounding.transposed(up);
-        }
-        let mut moved = finding.clone();
-        moved.chord = Some("G6".to_owned());
-        moved.found = moved.found.iter().map(|p| p.transposed(up)).collect();
-        assert_eq!(print(&higher, &moved), before);
-    }
-
-    #[test]
-    fn a_fingerprint_changes_with_what_it_is_about() {
-        let score = sample::score();
-        let finding = sample::finding();
-        let before = print(&score, &finding);
-        let mut other = finding.clone();
-        other.rule = "wrong-note";
-        assert_ne!(print(&score, &other), before);
-        let mut other = finding.clone();
-        other.chord = Some("Fm6".to_owned());
-        assert_ne!(print(&score, &other), before);
-        let mut other = finding.clone();
-        other.found[3] = sample::pitch("B3");
-        assert_ne!(print(&score, &other), before);
-        let twice = fingerprints(&score, &[&finding, &finding]);
-        assert_eq!(twice[0], before);
-        assert_ne!(twice[1], before);
-    }
-
-    #[test]
-    fn chords_are_read_against_the_lead() {
-        let a4 = Some(69);
-        assert_eq!(relative_chord("F6", a4), "4 6");
-        assert_eq!(relative_chord("Bb7/D", a4), "11 7 /7");
-        assert_eq!(relative_chord("C6/9", a4), "9 6/9");
-        assert_eq!(relative_chord("N.C.", a4), "N.C.");
-        assert_eq!(relative_chord("", a4), "");
-    }
-
-    #[test]
-    fn the_hash_is_the_published_one() {
-        // Published: the FNV reference's test vectors for 64-bit FNV-1a.
-        assert_eq!(fnv1a(b""), 0xcbf2_9ce4_8422_2325);
-        assert_eq!(fnv1a(b"a"), 0xaf63_dc4c_8601_ec8c);
-        assert_eq!(fnv1a(b"foobar"), 0x8594_4171_f739_67e8);
     }
 }

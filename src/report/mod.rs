@@ -5,10 +5,12 @@ pub mod grid_view;
 pub mod html;
 pub mod json;
 pub mod rulebook;
+pub mod sarif;
 pub mod table;
 pub mod text;
 
-use crate::finding::{Finding, Level};
+use crate::finding::{Finding, Grounds, Level, SetAside};
+use crate::fingerprint::{self, Print};
 use crate::proof::Proofed;
 use crate::reading::ReadError;
 use crate::score::{Score, Source, Span};
@@ -39,6 +41,64 @@ impl Entry {
         all.sort_by_key(|f| f.at);
         all
     }
+
+    /// The findings that do not count as well, in the same order, each with its fingerprint: what a
+    /// finding is known by must not depend on what counts today.
+    fn all(&self) -> Vec<Told<'_>> {
+        let Ok((score, proofed)) = &self.outcome else {
+            return Vec::new();
+        };
+        let counting = proofed.findings.iter().map(|f| (f, None));
+        let aside = proofed.set_aside.iter().map(|s| (&s.finding, Some(s)));
+        let mut all: Vec<(&Finding, Option<&SetAside>)> = counting.chain(aside).collect();
+        all.sort_by_key(|(finding, _)| finding.at);
+        let findings: Vec<&Finding> = all.iter().map(|(finding, _)| *finding).collect();
+        let prints = fingerprint::prints(score, &findings);
+        all.into_iter()
+            .zip(prints)
+            .map(|((finding, aside), print)| Told {
+                score,
+                finding,
+                aside,
+                print,
+            })
+            .collect()
+    }
+}
+
+/// A finding as a report for machines tells it.
+struct Told<'a> {
+    score: &'a Score,
+    finding: &'a Finding,
+    /// Why it does not count, when it does not.
+    aside: Option<&'a SetAside>,
+    print: Print,
+}
+
+/// How many findings were set aside on some grounds.
+fn set_aside(entries: &[Entry], grounds: Grounds) -> usize {
+    let read = entries.iter().filter_map(|e| e.outcome.as_ref().ok());
+    read.flat_map(|(_, proofed)| &proofed.set_aside)
+        .filter(|s| s.grounds == grounds)
+        .count()
+}
+
+/// What is said of findings that were set aside for all files together. Those that the style or the
+/// score accepts are told with their file.
+fn not_shown(entries: &[Entry]) -> Vec<String> {
+    let mut lines = Vec::new();
+    let told = [
+        (Grounds::Ledger, "on the ledger"),
+        (Grounds::Revision, "that the revision has too"),
+    ];
+    for (grounds, what) in told {
+        match set_aside(entries, grounds) {
+            0 => {}
+            1 => lines.push(format!("1 finding {what} is not shown")),
+            n => lines.push(format!("{n} findings {what} are not shown")),
+        }
+    }
+    lines
 }
 
 /// How many findings there are.
@@ -315,6 +375,7 @@ pub(crate) mod sample {
         };
         let proofed = Proofed {
             findings: vec![finding(), about_a_bar],
+            set_aside: Vec::new(),
             sonorities: 4,
             inferred: vec![Inferred {
                 section: "saxes".to_owned(),

@@ -54,6 +54,12 @@ pub fn list() -> String {
     out
 }
 
+/// The name of the group a rule belongs to.
+pub(super) fn group(rule: &Rule) -> &'static str {
+    let of = GROUPS.into_iter().find(|(group, _)| *group == rule.group);
+    of.map_or("", |(_, name)| name)
+}
+
 fn level(rule: &Rule) -> String {
     if rule.off {
         format!("{}, off unless the style has it on", rule.level.word())

@@ -312,9 +312,12 @@ fn render_sums(entries: &[Entry], out: &mut dyn WriteColor) -> io::Result<()> {
     let files = read().count();
     let bars = read().map(|(score, _)| score.bars.len()).sum();
     let sonorities: usize = read().map(|(_, proofed)| proofed.sonorities).sum();
+    let not_shown = super::not_shown(entries);
     if files > 0 && tally.worst().is_none() {
         // A passage nobody looked at is not a clean one.
-        let sentence = if sonorities == 0 {
+        let sentence = if !not_shown.is_empty() {
+            "Nothing new found."
+        } else if sonorities == 0 {
             "Nothing found, but no section sounds together anywhere: no voicing was looked at."
         } else {
             "Nothing found that needs correcting."
@@ -331,6 +334,9 @@ fn render_sums(entries: &[Entry], out: &mut dyn WriteColor) -> io::Result<()> {
         counted(tally.warnings, "warning"),
         counted(tally.notes, "note"),
     )?;
+    for line in not_shown {
+        writeln!(out, "{line}")?;
+    }
     match entries.len() - files {
         0 => Ok(()),
         unreadable => writeln!(out, "{} could not be read", counted(unreadable, "file")),

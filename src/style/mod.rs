@@ -20,7 +20,7 @@ pub use pattern::{Bars, BarsError, FilePattern, NamePattern};
 pub use print::print;
 pub use schema::schema;
 
-use crate::finding::{Finding, Level};
+use crate::finding::{Finding, Grounds, Level, SetAside};
 use crate::instrument::{self, Catalogue};
 use crate::reading::files::Set;
 use crate::rules::Rule;
@@ -338,18 +338,31 @@ impl Style {
         })
     }
 
-    /// Takes out the findings that are meant to be there; one sentence for each reason, and one for
-    /// each acceptance that has nothing left to accept.
-    pub(crate) fn accept(&self, score: &Score, findings: &mut Vec<Finding>) -> Vec<String> {
+    /// Takes out the findings that are meant to be there; with them one sentence for each reason,
+    /// and one for each acceptance that has nothing left to accept.
+    pub(crate) fn accept(
+        &self,
+        score: &Score,
+        findings: &mut Vec<Finding>,
+    ) -> (Vec<SetAside>, Vec<String>) {
         let mut remarks = Vec::new();
+        let mut set_aside = Vec::new();
         for accepted in self
             .accepted
             .iter()
             .filter(|a| is_of(score, a.file.as_ref()))
         {
-            let before = findings.len();
-            findings.retain(|f| !accepted.holds(score, f));
-            let what = match before - findings.len() {
+            let meant: Vec<Finding> = findings
+                .extract_if(.., |f| accepted.holds(score, f))
+                .collect();
+            let count = meant.len();
+            set_aside.extend(meant.into_iter().map(|finding| SetAside {
+                finding,
+                grounds: Grounds::Style,
+                reason: Some(accepted.reason.clone()),
+                origin: accepted.origin.to_string(),
+            }));
+            let what = match count {
                 // Without a file it may be meant for another score.
                 0 if accepted.file.is_none() => continue,
                 0 => "no finding is left to accept".to_owned(),
@@ -365,7 +378,7 @@ impl Style {
                 accepted.rule, accepted.origin, accepted.reason
             ));
         }
-        remarks
+        (set_aside, remarks)
     }
 }
 

@@ -265,6 +265,9 @@ fn top(entries: &[Entry], files: &[File<'_>], page: &mut String) {
         );
     }
     page.push_str("</ul>");
+    for line in super::not_shown(entries) {
+        let _ = write!(page, "<p>{}</p>", text(&line));
+    }
     if sonorities == 0 && !files.is_empty() {
         page.push_str("<p>No section sounds together anywhere: no voicing was looked at.</p>");
     }

@@ -1,0 +1,141 @@
+//! `chartproof ledger`: records today's findings, so that only new ones count.
+
+use super::proof::proofed;
+use super::scores::Scores;
+use super::write_out::{self, complain, complain_in_full, complain_of, to_stdout};
+use super::{CLEAN, UNUSABLE};
+use crate::ledger::{self, FILE_NAME, Sums};
+use crate::proof::Proofed;
+use crate::score::Score;
+use clap::{Args, ValueHint};
+use std::fs;
+use std::io;
+use std::path::{Path, PathBuf};
+
+/// Records the findings of today, so that with `proof --ledger` only new ones count
+///
+/// The ledger is a text file to be kept with the scores. Run again, it is brought up to date: what
+/// has been mended leaves it, what is new comes onto it, files that were not looked at keep what they
+/// have. Findings are known again when bars are put in or numbered anew, parts change places, the
+/// score is transposed or its file renamed. No score is ever written to.
+///
+/// Exit code: 0, or 2 when a file or an option could not be used.
+#[derive(Debug, Args)]
+pub(super) struct Ledger {
+    #[command(flatten)]
+    scores: Scores,
+
+    /// The ledger to write. Without this the nearest chartproof.ledger on the way up from the
+    /// current folder, or a new one in it
+    #[arg(long, value_name = "FILE", value_hint = ValueHint::FilePath)]
+    ledger: Option<PathBuf>,
+}
+
+impl Ledger {
+    /// Runs the command; returns the exit code.
+    pub(super) fn run(mut self) -> u8 {
+        let path = self.ledger.clone().unwrap_or_else(nearest);
+        let mut ledger = if path.exists() {
+            match read_ledger(&path) {
+                Ok(ledger) => ledger,
+                Err(()) => return UNUSABLE,
+            }
+        } else {
+            ledger::Ledger::new(&path)
+        };
+        let desk = self.scores.read();
+        let mut code = if desk.style_unusable { UNUSABLE } else { CLEAN };
+        let nothing_listed = desk.nothing_listed;
+        let (entries, _) = proofed(desk.scores, None);
+        let mut inputs = self.scores.paths.clone();
+        for entry in &entries {
+            match &entry.outcome {
+                Ok((score, _)) => inputs.extend(score.sources.iter().map(|s| s.path.clone())),
+                Err(error) => {
+                    complain_of(error);
+                    code = UNUSABLE;
+                }
+            }
+        }
+        let read = entries.iter().filter_map(|e| e.outcome.as_ref().ok());
+        let scores: Vec<(&Score, &Proofed)> = read.map(|(s, p)| (s, p)).collect();
+        if scores.is_empty() {
+            // What went wrong has been said; nothing was looked at, and nothing is recorded.
+            return if nothing_listed { CLEAN } else { UNUSABLE };
+        }
+        let before = path.exists().then(|| ledger.print());
+        let sums = ledger.record(&scores);
+        let text = ledger.print();
+        if before.as_deref() != Some(&text)
+            && let Err(error) = write_out::write(&path, text.as_bytes(), &inputs)
+        {
+            complain(&error.to_string());
+            return UNUSABLE;
+        }
+        if let Err(message) = to_stdout(said(&path, sums).as_bytes()) {
+            complain(&message);
+            return UNUSABLE;
+        }
+        code
+    }
+}
+
+/// The nearest ledger on the way up from the current folder; none: one in it.
+fn nearest() -> PathBuf {
+    let here = PathBuf::from(FILE_NAME);
+    if here.exists() {
+        return here;
+    }
+    let above = fs::canonicalize(".").ok().and_then(|folder| {
+        let mut ups = folder.ancestors().skip(1).map(|f| f.join(FILE_NAME));
+        ups.find(|f| f.is_file())
+    });
+    above.unwrap_or(here)
+}
+
+fn said(path: &Path, sums: Sums) -> String {
+    let findings = match sums.recorded {
+        1 => "1 finding".to_owned(),
+        n => format!("{n} findings"),
+    };
+    format!(
+        "{}: {findings} recorded ({} new, {} gone)\n",
+        path.display(),
+        sums.new,
+        sums.gone
+    )
+}
+
+/// Reads a ledger; what is wrong with it has been said when there is none.
+pub(super) fn read_ledger(path: &Path) -> Result<ledger::Ledger, ()> {
+    let bytes = match fs::metadata(path) {
+        Ok(facts) if facts.is_dir() => {
+            complain(&format!(
+                "{} is a folder: expected a ledger, such as {}",
+                path.display(),
+                path.join(FILE_NAME).display()
+            ));
+            return Err(());
+        }
+        Ok(_) => fs::read(path),
+        Err(error) => Err(error),
+    };
+    let bytes = bytes.map_err(|error| match error.kind() {
+        io::ErrorKind::NotFound => complain(&format!(
+            "there is no ledger {}: `chartproof ledger PATH... --ledger {0}` makes one",
+            path.display()
+        )),
+        _ => complain(&format!(
+            "the ledger {} could not be read: {error}",
+            path.display()
+        )),
+    })?;
+    let Ok(text) = String::from_utf8(bytes) else {
+        complain(&format!(
+            "{} is no ledger: it is not text in UTF-8",
+            path.display()
+        ));
+        return Err(());
+    };
+    ledger::Ledger::read(path, &text).map_err(|error| complain_in_full(&error))
+}

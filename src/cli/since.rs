@@ -1,0 +1,155 @@
+//! `--since`: findings that a revision of the repository had as well are set aside.
+
+use super::git::{GitError, Revision, Then};
+use crate::finding::{Finding, Grounds, SetAside};
+use crate::fingerprint::{self, Known};
+use crate::proof::{Proofed, proof};
+use crate::reading::files::read_bytes_by;
+use crate::report::Entry;
+use crate::score::{self, Score};
+use crate::sonority::heard;
+use crate::style::Style;
+use rayon::prelude::*;
+use std::path::PathBuf;
+use std::sync::Arc;
+
+/// A file as it was.
+struct Old {
+    path: PathBuf,
+    bytes: Vec<u8>,
+}
+
+/// What a score was at the revision.
+enum Before {
+    /// The same.
+    Same,
+    /// These files, those that were there.
+    Files(Vec<Old>),
+}
+
+/// Sets aside what the revision had, the scores of then read in the house style of today. `styles`
+/// has one for each entry.
+pub(super) fn set_aside(
+    rev: &str,
+    entries: &mut [Entry],
+    styles: &[Arc<Style>],
+) -> Result<(), GitError> {
+    let mut revision = Revision::new(rev);
+    let mut before = Vec::with_capacity(entries.len());
+    for entry in entries.iter() {
+        before.push(match &entry.outcome {
+            Ok((score, _)) => then(&mut revision, score)?,
+            Err(_) => Before::Same, // has no findings
+        });
+    }
+    entries
+        .par_iter_mut()
+        .zip(styles)
+        .zip(before)
+        .for_each(|((entry, style), before)| {
+            if let Ok((score, proofed)) = &mut entry.outcome {
+                compare(rev, score, proofed, style, before);
+            }
+        });
+    Ok(())
+}
+
+fn then(revision: &mut Revision, score: &Score) -> Result<Before, GitError> {
+    let mut files = Vec::new();
+    let mut same = true;
+    for source in &score.sources {
+        let path = source.path.clone();
+        match revision.of(&path)? {
+            Then::Absent => same = false,
+            Then::Same => {
+                // Only needed when another file of the score has changed.
+                let bytes = if score.sources.len() > 1 {
+                    std::fs::read(&path).unwrap_or_default()
+                } else {
+                    Vec::new()
+                };
+                files.push(Old { path, bytes });
+            }
+            Then::Other(bytes) => {
+                same = false;
+                files.push(Old { path, bytes });
+            }
+        }
+    }
+    Ok(if same {
+        Before::Same
+    } else {
+        Before::Files(files)
+    })
+}
+
+fn compare(rev: &str, score: &Score, proofed: &mut Proofed, style: &Style, before: Before) {
+    let old = match before {
+        Before::Same => None,
+        Before::Files(files) if files.is_empty() => return,
+        Before::Files(files) => match read(&files, style) {
+            Ok(old) => Some(old),
+            Err(why) => {
+                proofed.remarks.push(format!(
+                    "at revision {rev} this could not be read ({why}): every finding counts as new"
+                ));
+                return;
+            }
+        },
+    };
+    let mut order: Vec<usize> = (0..proofed.findings.len()).collect();
+    order.sort_by_key(|&i| proofed.findings.get(i).map(|f| f.at));
+    let known: Vec<bool> = match old {
+        None => vec![true; order.len()],
+        Some(old) => {
+            let was = proof(&old, style);
+            let mut all: Vec<&Finding> = was.findings.iter().collect();
+            all.sort_by_key(|f| f.at);
+            let mut known = Known::default();
+            for print in fingerprint::prints(&old, &all) {
+                known.add(print.about, Some(print.near), 0);
+            }
+            let now: Vec<&Finding> = order
+                .iter()
+                .filter_map(|&i| proofed.findings.get(i))
+                .collect();
+            let taken = known.take(&fingerprint::prints(score, &now));
+            let mut by_index = vec![false; order.len()];
+            for (&index, taken) in order.iter().zip(taken) {
+                if let Some(slot) = by_index.get_mut(index) {
+                    *slot = taken.is_some();
+                }
+            }
+            by_index
+        }
+    };
+    proofed.set_aside_where(|index, finding| {
+        known
+            .get(index)
+            .copied()
+            .unwrap_or(false)
+            .then(|| SetAside {
+                finding: finding.clone(),
+                grounds: Grounds::Revision,
+                reason: None,
+                origin: rev.to_owned(),
+            })
+    });
+}
+
+/// The score as it was.
+fn read(files: &[Old], style: &Style) -> Result<Score, String> {
+    let mut scores = files
+        .iter()
+        .map(|f| read_bytes_by(&f.path, &f.bytes, style.instruments).map_err(|e| e.message))
+        .collect::<Result<Vec<Score>, String>>()?;
+    let mut score = match scores.pop() {
+        Some(only) if scores.is_empty() => only,
+        last => {
+            scores.extend(last);
+            score::merge(scores).map_err(|e| e.to_string())?
+        }
+    };
+    style.prepare(&mut score);
+    Ok(heard(&score).unwrap_or(score))
+}
