@@ -12,6 +12,7 @@ pub mod editing;
 pub mod engraving;
 pub mod finding;
 pub mod fixing;
+pub mod homework;
 pub mod instrument;
 pub mod model_answer;
 pub mod pitch;

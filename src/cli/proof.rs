@@ -1,5 +1,6 @@
 //! `chartproof proof`: reads and reports.
 
+use super::class;
 use super::scores::{Looked, Scores};
 use super::write_out::{self, WriteError, complain, complain_of, to_stdout};
 use super::{CLEAN, FOUND, UNUSABLE};
@@ -23,8 +24,11 @@ pub(super) struct Proof {
     #[command(flatten)]
     scores: Scores,
 
+    #[command(flatten)]
+    class: class::Options,
+
     /// The form of the report: text for people, html for a page with the music engraved, json for
-    /// one document, jsonl for one object a line
+    /// one document, jsonl for one object a line, csv for a spreadsheet (of a class only)
     #[arg(long, value_enum, value_name = "FORMAT", default_value_t = Format::Text)]
     format: Format,
 
@@ -43,11 +47,12 @@ pub(super) struct Proof {
 }
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
-enum Format {
+pub(super) enum Format {
     Text,
     Json,
     Jsonl,
     Html,
+    Csv,
 }
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
@@ -103,6 +108,20 @@ enum ReportError {
 impl Proof {
     /// Runs the command; returns the exit code.
     pub(super) fn run(self) -> u8 {
+        if self.class.is_on() {
+            return self.class.run(&class::Asked {
+                scores: &self.scores,
+                format: self.format,
+                gate: self.gate.map(Gate::wanted),
+                into: self.into.as_deref(),
+            });
+        }
+        if self.format == Format::Csv {
+            complain(
+                "--format csv is for the homework of a class: add --class, or name text, html, json or jsonl",
+            );
+            return UNUSABLE;
+        }
         let desk = self.scores.read();
         let style_unusable = desk.style_unusable;
         let (entries, gates) = proofed(desk.scores, self.gate.map(Gate::wanted));
@@ -151,7 +170,8 @@ impl Proof {
             }
             Format::Json => json::render(entries)?.into_bytes(),
             Format::Jsonl => json::lines(entries)?.into_bytes(),
-            Format::Html => html::render(entries).into_bytes(),
+            // Refused before anything was read.
+            Format::Html | Format::Csv => html::render(entries).into_bytes(),
         })
     }
 
