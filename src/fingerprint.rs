@@ -71,7 +71,9 @@ impl FromStr for Near {
 
     fn from_str(text: &str) -> Result<Self, NotNear> {
         let read = |word: &str| match word.len() {
-            6 => u32::from_str_radix(word, 16).map_err(|_| NotNear),
+            6 if word.bytes().all(|b| b.is_ascii_hexdigit()) => {
+                u32::from_str_radix(word, 16).map_err(|_| NotNear)
+            }
             _ => Err(NotNear),
         };
         let words: Vec<u32> = text.split(' ').map(read).collect::<Result<_, _>>()?;

@@ -13,12 +13,11 @@ use crate::finding::{Finding, Grounds, SetAside};
 use crate::fingerprint::{self, Known, Near, Print};
 use crate::proof::Proofed;
 use crate::reading::ReadError;
-use crate::score::Score;
+use crate::score::{Score, Text};
 use serde::Deserialize;
 use std::collections::{BTreeSet, HashMap};
 use std::fmt::Write as _;
 use std::path::{Component, Path, PathBuf};
-use std::sync::Arc;
 
 /// The name and version of the format.
 pub const FORMAT: &str = "chartproof-ledger/1";
@@ -136,7 +135,7 @@ impl Ledger {
     ///
     /// When it is no ledger, or one of another version: with the place of the first mistake.
     pub fn read(path: &Path, text: &str) -> Result<Self, ReadError> {
-        let text: Arc<str> = Arc::from(text);
+        let text = Text::from(text);
         let again = "`chartproof ledger` writes a ledger anew; of a merge that was left unfinished \
                      keep the lines of both sides first";
         let broken = |error: toml::de::Error| {
@@ -168,7 +167,10 @@ impl Ledger {
         let mut ledger = Self::new(path);
         for row in document.finding {
             let about = match row.fingerprint.get_ref() {
-                word if word.len() == 16 => u64::from_str_radix(word, 16).ok(),
+                // A sign before the figures would be read too.
+                word if word.len() == 16 && word.bytes().all(|b| b.is_ascii_hexdigit()) => {
+                    u64::from_str_radix(word, 16).ok()
+                }
                 _ => None,
             };
             let Some(about) = about else {
@@ -478,4 +480,87 @@ fn quoted(text: &str) -> String {
     }
     out.push('"');
     out
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::report::sample;
+
+    fn sample_ledger(path: &Path) -> Ledger {
+        let (score, proofed) = sample::entry().outcome.unwrap();
+        let mut ledger = Ledger::new(path);
+        let sums = ledger.record(&[(&score, &proofed)]);
+        assert_eq!((sums.recorded, sums.new, sums.gone), (2, 2, 0));
+        ledger
+    }
+
+    #[test]
+    fn a_ledger_is_read_as_it_is_printed() {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join(FILE_NAME);
+        let mut ledger = sample_ledger(&path);
+        ledger.recorded[0].reason = Some("as \"sung\",\n\ttwice \\ \u{1b}\u{7f}".to_owned());
+        ledger.recorded[1].near = None;
+        let again = Ledger::read(&path, &ledger.print()).unwrap();
+        assert_eq!(again.recorded, ledger.recorded);
+        assert_eq!(again.print(), ledger.print());
+    }
+
+    #[test]
+    fn mistakes_have_a_place() {
+        let place = |text: &str| {
+            let error = Ledger::read(Path::new("l"), text).unwrap_err();
+            (error.line_column(), error.message.clone())
+        };
+        let (at, why) = place("format = \"chartproof-ledger/1\"\nfinding = 3\n");
+        assert_eq!(at.map(|a| a.0), Some(2), "{why}");
+        let (at, why) = place("format = \"chartproof-ledger/2\"\n");
+        assert_eq!(at, Some((1, 10)), "{why}");
+        assert!(why.contains("chartproof-ledger/2"), "{why}");
+        let (_, why) = place("");
+        assert!(why.contains("does not say format"), "{why}");
+        let row = "format = \"chartproof-ledger/1\"\n[[finding]]\nfile = \"a\"\nrule = \"b\"\n";
+        let (at, _) = place(&format!("{row}fingerprint = \"-23456789abcdef0\"\n"));
+        assert_eq!(at.map(|a| a.0), Some(5));
+        let (at, _) = place(&format!(
+            "{row}fingerprint = \"0123456789abcdef\"\nnear = \"1\"\n"
+        ));
+        assert_eq!(at.map(|a| a.0), Some(6));
+        let (at, why) = place(&format!(
+            "{row}fingerprint = \"0123456789abcdef\"\nraeson = \"1\"\n"
+        ));
+        assert_eq!(at.map(|a| a.0), Some(6), "{why}");
+    }
+
+    #[test]
+    fn what_is_on_the_ledger_is_set_aside_once() {
+        let folder = tempfile::tempdir().unwrap();
+        let ledger = sample_ledger(&folder.path().join(FILE_NAME));
+        let (score, mut proofed) = sample::entry().outcome.unwrap();
+        proofed.findings.push(proofed.findings[0].clone());
+        ledger.set_aside(&mut [(&score, &mut proofed)]);
+        assert_eq!(proofed.findings.len(), 1);
+        assert_eq!(proofed.set_aside.len(), 2);
+        assert!(
+            proofed
+                .set_aside
+                .iter()
+                .all(|s| s.grounds == Grounds::Ledger)
+        );
+    }
+
+    #[test]
+    fn files_are_named_from_the_ledgers_folder() {
+        let folder = tempfile::tempdir().unwrap();
+        let inner = folder.path().join("a/b");
+        std::fs::create_dir_all(&inner).unwrap();
+        let file = folder.path().join("a/x.mxl");
+        std::fs::write(&file, "").unwrap();
+        let from = |place: &Path| Ledger::new(&place.join(FILE_NAME)).name_of(&file);
+        assert_eq!(from(folder.path()), "a/x.mxl");
+        assert_eq!(from(&folder.path().join("a")), "x.mxl");
+        assert_eq!(from(&inner), "../x.mxl");
+        assert!(Ledger::new(&inner.join(FILE_NAME)).is_there("../x.mxl"));
+    }
 }

@@ -13,6 +13,7 @@ pub mod engraving;
 pub mod finding;
 pub mod fingerprint;
 pub mod fixing;
+pub mod homework;
 pub mod instrument;
 pub mod ledger;
 pub mod model_answer;

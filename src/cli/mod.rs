@@ -1,6 +1,7 @@
 //! The commands: arguments in, reports and exit codes out.
 
 mod analysis;
+mod class;
 mod copies;
 mod correct;
 mod git;

@@ -1,5 +1,6 @@
 //! `chartproof proof`: reads and reports.
 
+use super::class;
 use super::ledger::read_ledger;
 use super::scores::{Looked, Scores};
 use super::since;
@@ -27,8 +28,12 @@ pub(super) struct Proof {
     #[command(flatten)]
     scores: Scores,
 
+    #[command(flatten)]
+    class: class::Options,
+
     /// The form of the report: text for people, html for a page with the music engraved, json for
-    /// one document, jsonl for one object a line, sarif for a SARIF 2.1.0 log
+    /// one document, jsonl for one object a line, sarif for a SARIF 2.1.0 log, csv for a spreadsheet
+    /// (of a class only)
     #[arg(long, value_enum, value_name = "FORMAT", default_value_t = Format::Text)]
     format: Format,
 
@@ -56,12 +61,13 @@ pub(super) struct Proof {
 }
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
-enum Format {
+pub(super) enum Format {
     Text,
     Json,
     Jsonl,
     Html,
     Sarif,
+    Csv,
 }
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
@@ -117,6 +123,20 @@ enum ReportError {
 impl Proof {
     /// Runs the command; returns the exit code.
     pub(super) fn run(mut self) -> u8 {
+        if self.class.is_on() {
+            return self.class.run(&mut class::Asked {
+                scores: &mut self.scores,
+                format: self.format,
+                gate: self.gate.map(Gate::wanted),
+                into: self.into.as_deref(),
+            });
+        }
+        if self.format == Format::Csv {
+            complain(
+                "--format csv is for the homework of a class: add --class, or name text, html, json, jsonl or sarif",
+            );
+            return UNUSABLE;
+        }
         let ledger = match self.ledger.as_deref().map(read_ledger).transpose() {
             Ok(ledger) => ledger,
             Err(()) => return UNUSABLE,
@@ -182,7 +202,8 @@ impl Proof {
             }
             Format::Json => json::render(entries)?.into_bytes(),
             Format::Jsonl => json::lines(entries)?.into_bytes(),
-            Format::Html => html::render(entries).into_bytes(),
+            // Refused before anything was read.
+            Format::Html | Format::Csv => html::render(entries).into_bytes(),
             Format::Sarif => sarif::render(entries, self.since.is_some())?.into_bytes(),
         })
     }

@@ -87,7 +87,7 @@ fn compare(rev: &str, score: &Score, proofed: &mut Proofed, style: &Style, befor
     let old = match before {
         Before::Same => None,
         Before::Files(files) if files.is_empty() => return,
-        Before::Files(files) => match read(&files, style) {
+        Before::Files(files) => match read(files, style) {
             Ok(old) => Some(old),
             Err(why) => {
                 proofed.remarks.push(format!(
@@ -138,10 +138,10 @@ fn compare(rev: &str, score: &Score, proofed: &mut Proofed, style: &Style, befor
 }
 
 /// The score as it was.
-fn read(files: &[Old], style: &Style) -> Result<Score, String> {
+fn read(files: Vec<Old>, style: &Style) -> Result<Score, String> {
     let mut scores = files
-        .iter()
-        .map(|f| read_bytes_by(&f.path, &f.bytes, style.instruments).map_err(|e| e.message))
+        .into_iter()
+        .map(|f| read_bytes_by(&f.path, f.bytes, style.instruments).map_err(|e| e.message))
         .collect::<Result<Vec<Score>, String>>()?;
     let mut score = match scores.pop() {
         Some(only) if scores.is_empty() => only,

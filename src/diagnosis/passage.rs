@@ -347,6 +347,11 @@ fn said(words: &str) -> Option<Said> {
         .then_some(Said::Free)
 }
 
+/// Whether words over a staff say anything of the technique.
+pub fn speaks_of_technique(words: &str) -> bool {
+    said(words).is_some()
+}
+
 /// What the words over the section's staves say, in order of time.
 fn written_words(score: &Score, section: &Section) -> Vec<(Ticks, Said)> {
     let mut all: Vec<(Ticks, Said)> = section

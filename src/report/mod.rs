@@ -1,6 +1,7 @@
 //! Reports: findings as text and as a page for people, as JSON for machines. They format and decide nothing.
 
 pub mod analysis;
+pub mod class;
 pub mod grid_view;
 pub mod html;
 pub mod json;

@@ -68,6 +68,20 @@ pub fn merge(scores: Vec<Score>) -> Result<Score, MergeError> {
     Ok(whole)
 }
 
+/// The same score on a time line of which `ticks` make a whole number of steps to a quarter note;
+/// `None` when the time line would grow out of reach.
+pub fn refined(mut score: Score, ticks: i64) -> Option<Score> {
+    let per_quarter = common(score.per_quarter.0.max(1), ticks.max(1))?;
+    let change = Change {
+        times: per_quarter / score.per_quarter.0.max(1),
+        source: 0,
+    };
+    let fits = score.parts.iter_mut().all(|p| change.part(p)) && change.marks(&mut score.stated);
+    score.per_quarter = Ticks(per_quarter);
+    score.lay_out();
+    fits.then_some(score)
+}
+
 fn incommensurable(score: &Score) -> MergeError {
     MergeError::Incommensurable {
         file: score

@@ -6,7 +6,7 @@
 mod change;
 mod merge;
 
-pub use merge::{MergeError, merge};
+pub use merge::{MergeError, merge, refined};
 
 use crate::chord::Chord;
 use crate::instrument::Book;

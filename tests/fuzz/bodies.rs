@@ -15,7 +15,7 @@ use chartproof::editing::{Edit, apply_to_file, edits};
 use chartproof::fixing::correct;
 use chartproof::proof::proof;
 use chartproof::reading::files::read_bytes;
-use chartproof::report::{Entry, analysis, html, json, text};
+use chartproof::report::{Entry, html, json, sarif, text};
 use chartproof::score::{Format, Note, Score, Span};
 use chartproof::style::{self, Style};
 use codespan_reporting::term::termcolor::Buffer;
@@ -192,9 +192,10 @@ fn look_at(score: Score, bytes: usize) {
     let mut out = Buffer::no_color();
     text::render(&entries, &mut out, text::Options::default()).expect("memory takes it");
     plain(&String::from_utf8(out.into_inner()).expect("reports are text"));
-    plain(&analysis::text(&entries));
     let json = json::render(&entries).expect("it is JSON");
     serde_json::from_str::<serde_json::Value>(&json).expect("it is JSON");
+    let sarif = sarif::render(&entries, false).expect("it is JSON");
+    serde_json::from_str::<serde_json::Value>(&sarif).expect("it is JSON");
     let html = html::render(&entries);
     assert!(!html.contains('\u{1b}'), "an escape reaches the page");
 }

@@ -71,7 +71,7 @@ fn bars_of(score: &Score, finding: &Finding, notes: impl Iterator<Item = NoteRef
     first..last + 1
 }
 
-fn pictures(file: &File<'_>, finding: &Finding, glyphs: &mut Glyphs, page: &mut String) {
+pub(super) fn pictures(file: &File<'_>, finding: &Finding, glyphs: &mut Glyphs, page: &mut String) {
     let score = file.score;
     let parts = parts_shown(score, &file.sections, finding);
     if parts.is_empty() {
@@ -283,7 +283,7 @@ pub(super) fn both(written: Pitch, sounding: Pitch) -> String {
     }
 }
 
-fn changes(file: &File<'_>, finding: &Finding, page: &mut String) {
+pub(super) fn changes(file: &File<'_>, finding: &Finding, page: &mut String) {
     let rows = rows(file.score, finding);
     if rows.is_empty() {
         return;

@@ -6,9 +6,12 @@
 //! change. Written and sounding pitch are both there. Whatever comes from a score goes through
 //! [`text`].
 
+mod class;
 mod finding;
 mod map;
 mod players;
+
+pub use class::render as class;
 
 use super::{Entry, Tally, counted, printable};
 use crate::engraving::{Engraver, Glyphs, escape};
@@ -222,22 +225,36 @@ pub fn render(entries: &[Entry]) -> String {
         [only] => format!("Proof: {}", only.title()),
         _ => format!("Proof of {}", counted(entries.len(), "file")),
     };
-    let title = text(&title);
-    let mut page = format!(
-        "<!DOCTYPE html>\n<html lang=\"en\"><head><meta charset=\"utf-8\">\
-         <meta name=\"viewport\" content=\"width=device-width,initial-scale=1\">\
-         <title>{title}</title><style>\n{style}</style></head>\n<body>\
-         <a class=\"skip\" href=\"#findings\">To the findings</a>\
-         <svg width=\"0\" height=\"0\" style=\"position:absolute\" aria-hidden=\"true\" focusable=\"false\">{}</svg>\n\
-         <header><h1>{title}</h1>",
-        glyphs.symbols()
+    let mut head = String::new();
+    top(entries, &files, &mut head);
+    let mut page = opening(
+        &title,
+        &style,
+        &glyphs,
+        ("findings", "To the findings"),
+        &head,
     );
-    top(entries, &files, &mut page);
-    page.push_str("</header>\n");
     page.push_str(&choices);
     let _ = write!(page, "<main id=\"findings\">{main}</main>\n{}", footer());
     let _ = write!(page, "<script>\n{SCRIPT}</script></body></html>\n");
     page
+}
+
+/// A page up to the end of its header. `skip` is where the first link of the page leads, and what
+/// it says.
+fn opening(title: &str, style: &str, glyphs: &Glyphs, skip: (&str, &str), header: &str) -> String {
+    let title = text(title);
+    format!(
+        "<!DOCTYPE html>\n<html lang=\"en\"><head><meta charset=\"utf-8\">\
+         <meta name=\"viewport\" content=\"width=device-width,initial-scale=1\">\
+         <title>{title}</title><style>\n{style}</style></head>\n<body>\
+         <a class=\"skip\" href=\"#{}\">{}</a>\
+         <svg width=\"0\" height=\"0\" style=\"position:absolute\" aria-hidden=\"true\" focusable=\"false\">{}</svg>\n\
+         <header><h1>{title}</h1>{header}</header>\n",
+        skip.0,
+        skip.1,
+        glyphs.symbols()
+    )
 }
 
 /// Counts by level, files that could not be read, and the list of files when there are several.
