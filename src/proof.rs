@@ -65,7 +65,9 @@ pub fn proof(score: &Score, style: &Style) -> Proofed {
     let meant = symbols.or(sounding);
     let score = meant.as_ref().unwrap_or(score);
     let passages = passages(score, style);
-    let mut findings = rules::check(&Reading::new(score, style, &passages));
+    let reading = Reading::new(score, style, &passages);
+    let mut findings = rules::check(&reading);
+    let not_checked = reading.remarks();
     let (set_aside, accepted) = style.accept(score, &mut findings);
     fixing::verify(score, style, &passages, &mut findings);
     Proofed {
@@ -75,6 +77,7 @@ pub fn proof(score: &Score, style: &Style) -> Proofed {
         inferred: passages.iter().flat_map(|p| inferred(score, p)).collect(),
         remarks: remarks(score, style, &passages)
             .into_iter()
+            .chain(not_checked)
             .chain(accepted)
             .collect(),
     }

@@ -3,7 +3,7 @@
 use super::scores::{Chosen, style, styles, tell};
 use super::write_out::{complain, to_stdout};
 use super::{CLEAN, UNUSABLE};
-use crate::style::{print, schema};
+use crate::style::{own, print, schema};
 use clap::Args;
 use std::path::PathBuf;
 
@@ -28,12 +28,18 @@ pub(super) struct Style {
     /// Print the JSON Schema of house style files instead, for editors
     #[arg(long, conflicts_with_all = ["path", "style"])]
     schema: bool,
+
+    /// Print the words instead that a rule of your own can use: what each scope offers, with units
+    #[arg(long, conflicts_with_all = ["path", "style", "schema"])]
+    words: bool,
 }
 
 impl Style {
     /// Runs the command; returns the exit code.
     pub(super) fn run(self) -> u8 {
-        let text = if self.schema {
+        let text = if self.words {
+            own::words()
+        } else if self.schema {
             match serde_json::to_string_pretty(&schema()) {
                 Ok(text) => text + "\n",
                 Err(error) => {

@@ -4,6 +4,7 @@
 mod example;
 mod free;
 mod line;
+mod own;
 mod page;
 mod together;
 mod whole;
@@ -69,7 +70,7 @@ use crate::voicing::Colour;
 use rayon::prelude::*;
 use std::collections::HashSet;
 use std::ops::Range;
-use std::sync::OnceLock;
+use std::sync::{Mutex, OnceLock, PoisonError};
 
 /// What a rule belongs to.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
@@ -207,6 +208,8 @@ pub struct Reading<'a> {
     together: OnceLock<Vec<together::Together>>,
     whole: OnceLock<whole::Whole>,
     crossings: OnceLock<(Vec<voice_crossing::Crossing<'a>>, HashSet<NoteRef>)>,
+    /// What could not be checked, in sentences.
+    remarks: Mutex<Vec<String>>,
 }
 
 /// The rule that reports a slip.
@@ -260,7 +263,23 @@ impl<'a> Reading<'a> {
             together: OnceLock::new(),
             whole: OnceLock::new(),
             crossings: OnceLock::new(),
+            remarks: Mutex::default(),
         }
+    }
+
+    /// Sentences about what could not be checked, from the rules that have run.
+    pub fn remarks(&self) -> Vec<String> {
+        self.remarks
+            .lock()
+            .unwrap_or_else(PoisonError::into_inner)
+            .clone()
+    }
+
+    fn remark(&self, sentence: String) {
+        self.remarks
+            .lock()
+            .unwrap_or_else(PoisonError::into_inner)
+            .push(sentence);
     }
 
     /// The same for some bars only (0-based): rules that walk through parts stay within them.
@@ -560,13 +579,19 @@ pub fn check(reading: &Reading<'_>) -> Vec<Finding> {
         }
         found
     };
-    let found: Vec<Vec<Finding>> = if reading.is_recheck() {
-        ALL.iter().map(run).collect()
-    } else {
-        ALL.par_iter().map(run).collect()
+    let own_rules = || {
+        let mut found = Vec::new();
+        own::check(reading, &mut found);
+        found
     };
-    let mut findings: Vec<Finding> = found.into_iter().flatten().collect();
-    let rank = |name: &str| ALL.iter().position(|r| r.name == name);
+    let (found, of_house): (Vec<Vec<Finding>>, Vec<Finding>) = if reading.is_recheck() {
+        (ALL.iter().map(run).collect(), own_rules())
+    } else {
+        rayon::join(|| ALL.par_iter().map(run).collect(), own_rules)
+    };
+    let mut findings: Vec<Finding> = found.into_iter().flatten().chain(of_house).collect();
+    // The house's own come after the program's.
+    let rank = |name: &str| ALL.iter().position(|r| r.name == name).unwrap_or(ALL.len());
     findings.sort_by_cached_key(|f| (f.at, f.parts.clone(), rank(f.rule)));
     findings
 }

@@ -1,6 +1,7 @@
 //! A house style file laid over the style it extends. Every mistake is noted with its place, not
 //! only the first.
 
+use super::own::{self, HouseRule};
 use super::page::{
     Fields, Page, Said, described, entries, meant, nearest, number, plain_table, word,
 };
@@ -15,6 +16,7 @@ use crate::voicing::Technique;
 use std::collections::BTreeMap;
 use std::ops::Range;
 use std::path::{Path, PathBuf};
+use std::sync::Arc;
 use toml::de::{DeTable, DeValue};
 
 /// How many files may extend one another.
@@ -31,7 +33,7 @@ pub struct StyleError {
     pub mistakes: Vec<ReadError>,
 }
 
-const LEVELS: [(&str, Option<Level>); 4] = [
+pub(super) const LEVELS: [(&str, Option<Level>); 4] = [
     ("off", None),
     ("note", Some(Level::Note)),
     ("warning", Some(Level::Warning)),
@@ -252,21 +254,36 @@ impl Layer<'_, '_> {
             style.counterpoint = flag.value;
         }
         self.instruments(&file, style);
+        // What a file says comes before what it extends says.
+        let parts = self.parts(&file, style);
+        style.parts.splice(0..0, parts);
+        for rule in own::read(self.page, &file, style, &|at| self.origin(at)) {
+            Self::add_rule(rule, style);
+        }
         if let Some((table, _)) = file.table("levels") {
             self.levels(table, style);
         }
         if let Some((table, _)) = file.table("settings") {
             self.settings(table, style);
         }
-        // What a file says comes before what it extends says.
-        let parts = self.parts(&file, style);
-        style.parts.splice(0..0, parts);
         let stretches = self.stretches(&file, style);
         style.stretches.splice(0..0, stretches);
         let sets = self.sets(&file);
         style.sets.splice(0..0, sets);
         let accepted = self.accepted(&file, style);
         style.accepted.splice(0..0, accepted);
+    }
+
+    /// A rule takes the place of one of its name in what this file extends.
+    fn add_rule(rule: HouseRule, style: &mut Style) {
+        let key = format!("levels.{}", rule.name);
+        style.levels.remove(rule.name);
+        style.origins.insert(key, rule.origin.clone());
+        let rule = Arc::new(rule);
+        match style.own.iter_mut().find(|r| r.name == rule.name) {
+            Some(known) => *known = rule,
+            None => style.own.push(rule),
+        }
     }
 
     fn technique(&self, said: &Said<String>) -> Option<String> {
@@ -284,13 +301,17 @@ impl Layer<'_, '_> {
     }
 
     /// Whether a rule is called so; if not, that is a mistake.
-    fn is_rule(&self, name: &Said<String>) -> bool {
-        let known = rules::named(&name.value).is_some();
+    fn is_rule(&self, name: &Said<String>, style: &Style) -> bool {
+        let known = style.has_rule(&name.value);
         if !known {
+            let own = style.own.iter().map(|r| r.name);
             self.page.wrong(
                 name.at.clone(),
                 format!("there is no rule called `{}`", name.value),
-                meant(&name.value, rule_names()),
+                meant(
+                    &name.value,
+                    rule_names().into_iter().chain(own).collect::<Vec<_>>(),
+                ),
             );
         }
         known
@@ -298,7 +319,7 @@ impl Layer<'_, '_> {
 
     fn levels(&self, table: &DeTable<'_>, style: &mut Style) {
         for (name, value) in entries(table) {
-            if !self.is_rule(&name) {
+            if !self.is_rule(&name, style) {
                 continue;
             }
             if let Some(level) = word(self.page, &name.value, value, &LEVELS) {
@@ -310,10 +331,18 @@ impl Layer<'_, '_> {
 
     fn settings(&self, table: &DeTable<'_>, style: &mut Style) {
         for (name, value) in entries(table) {
-            if !self.is_rule(&name) {
+            if !self.is_rule(&name, style) {
                 continue;
             }
             let Some(rule) = rules::named(&name.value) else {
+                self.page.wrong(
+                    name.at.clone(),
+                    format!(
+                        "`{}` is a rule of the house's own: it has no numbers to set",
+                        name.value
+                    ),
+                    "change the numbers in its `when`",
+                );
                 continue;
             };
             let DeValue::Table(numbers) = value.get_ref() else {
@@ -502,11 +531,11 @@ impl Layer<'_, '_> {
         all
     }
 
-    fn accepted(&self, file: &Fields<'_, '_>, _style: &Style) -> Vec<Accepted> {
+    fn accepted(&self, file: &Fields<'_, '_>, style: &Style) -> Vec<Accepted> {
         let mut all = Vec::new();
         for (table, at) in file.tables("accepted") {
             let fields = Fields::read(self.page, &ACCEPTED, table, at);
-            let rule = fields.text("rule").filter(|name| self.is_rule(name));
+            let rule = fields.text("rule").filter(|name| self.is_rule(name, style));
             let reason = fields.text("reason");
             let bars = fields.text("bars").and_then(|said| self.bars(&said));
             let file = fields.text("file").map(|said| self.files(&said));
@@ -567,8 +596,38 @@ impl Layer<'_, '_> {
                 }
             }
         }
+        self.seats(file, style.instruments);
         if !changes.is_empty() {
             style.changes.push(changes);
+        }
+    }
+
+    /// The seats of sections name instruments there are; they are looked at last, so that a section
+    /// may seat an instrument that the same file adds.
+    fn seats(&self, file: &Fields<'_, '_>, book: &Catalogue) {
+        for (table, _) in file.tables("section") {
+            let Some((_, DeValue::Array(lists))) = entries(table)
+                .find(|(name, _)| name.value == "seats")
+                .map(|(name, value)| (name, value.get_ref()))
+            else {
+                continue;
+            };
+            let seats = lists.iter().filter_map(|list| match list.get_ref() {
+                DeValue::Array(seats) => Some(seats),
+                _ => None,
+            });
+            for seat in seats.flatten() {
+                let DeValue::String(key) = seat.get_ref() else {
+                    continue;
+                };
+                if book.instrument(key).is_none() {
+                    self.page.wrong(
+                        seat.span(),
+                        format!("`{key}` is the key of no instrument"),
+                        meant(key, book.instruments.iter().map(|i| i.key.as_str())),
+                    );
+                }
+            }
         }
     }
 

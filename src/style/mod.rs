@@ -8,6 +8,7 @@
 
 mod find;
 mod load;
+pub mod own;
 mod page;
 mod pattern;
 mod print;
@@ -20,14 +21,16 @@ pub use pattern::{Bars, BarsError, FilePattern, NamePattern};
 pub use print::print;
 pub use schema::schema;
 
+use self::own::HouseRule;
 use crate::finding::{Finding, Grounds, Level, SetAside};
 use crate::instrument::{self, Catalogue};
 use crate::reading::files::Set;
-use crate::rules::Rule;
+use crate::rules::{self, Rule};
 use crate::score::Score;
 use std::collections::BTreeMap;
 use std::fmt;
 use std::path::{Path, PathBuf};
+use std::sync::Arc;
 
 /// Where a value of a style came from.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
@@ -187,6 +190,8 @@ pub struct Style {
     pub sets: Vec<PartSet>,
     /// Findings that are meant to be there.
     pub accepted: Vec<Accepted>,
+    /// Rules of the house's own.
+    pub own: Vec<Arc<HouseRule>>,
     /// Where each single value came from, by its name: `technique`, `levels.wide-gap`,
     /// `settings.wide-gap.semitones`.
     origins: BTreeMap<String, Origin>,
@@ -229,6 +234,7 @@ impl Style {
             stretches: Vec::new(),
             sets: Vec::new(),
             accepted: Vec::new(),
+            own: Vec::new(),
             origins: BTreeMap::new(),
         }
     }
@@ -265,6 +271,16 @@ impl Style {
             None if rule.off => None,
             None => Some(rule.level),
         }
+    }
+
+    /// The level of a rule of the house's own; `None` when it is off.
+    pub fn own_level(&self, rule: &HouseRule) -> Option<Level> {
+        self.levels.get(rule.name).copied().unwrap_or(rule.level)
+    }
+
+    /// Whether a rule is called so, be it the program's or the house's own.
+    pub fn has_rule(&self, name: &str) -> bool {
+        rules::named(name).is_some() || self.own.iter().any(|r| r.name == name)
     }
 
     /// States a technique for everything that does not state its own.

@@ -129,6 +129,11 @@ fn levels(out: &mut String, style: &Style) {
         let origin = style.origin(&format!("levels.{}", rule.name));
         value(out, rule.name, &text(level), Some(&origin));
     }
+    for rule in &style.own {
+        let level = style.own_level(rule).map_or("off", |l| l.word());
+        let origin = style.origin(&format!("levels.{}", rule.name));
+        value(out, rule.name, &text(level), Some(&origin));
+    }
     out.push('\n');
 }
 
@@ -187,6 +192,21 @@ fn entries<'s>(style: &'s Style, group: &Group) -> Vec<(&'s Origin, Lines)> {
                 ("files", Some(files)),
             ];
             (&s.origin, given(lines))
+        })),
+        name if name == words::RULE.name => all.extend(style.own.iter().map(|r| {
+            let fix = texts(r.fix.iter().map(|(text, _)| text.as_str()));
+            let lines = [
+                ("name", Some(text(r.name))),
+                ("scope", Some(text(r.scope.word()))),
+                ("when", Some(text(&r.when))),
+                ("message", Some(text(&r.said))),
+                ("level", Some(text(r.level.map_or("off", |l| l.word())))),
+                ("why", r.why.as_deref().map(text)),
+                ("source", r.source.map(text)),
+                ("voice", r.voice.as_ref().map(|(words, _)| text(words))),
+                ("fix", (!r.fix.is_empty()).then_some(fix)),
+            ];
+            (&r.origin, given(lines))
         })),
         _ => all.extend(style.accepted.iter().map(|a| {
             let parts = texts(a.parts.iter().map(super::NamePattern::as_str));

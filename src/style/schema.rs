@@ -3,6 +3,7 @@
 
 use super::Style;
 use super::load::Shape;
+use super::own::Scope;
 use super::words::{FILE, GROUPS, Group, Kind};
 use crate::rules;
 use crate::voicing::Technique;
@@ -42,14 +43,22 @@ pub fn schema() -> Value {
 
 fn kind(kind: Kind) -> Value {
     match kind {
-        Kind::Text | Kind::Names => json!({"type": "string", "minLength": 1}),
-        Kind::Texts => json!({"anyOf": [
+        Kind::Text | Kind::Names | Kind::Condition | Kind::Message => {
+            json!({"type": "string", "minLength": 1})
+        }
+        Kind::Texts | Kind::Fix => json!({"anyOf": [
             {"type": "array", "items": {"type": "string", "minLength": 1}, "minItems": 1},
             {"type": "string", "minLength": 1},
         ]}),
         Kind::Flag => json!({"type": "boolean"}),
         Kind::Whole(from, to) => json!({"type": "integer", "minimum": from, "maximum": to}),
         Kind::Level => json!({"enum": ["off", "note", "warning", "error"]}),
+        Kind::Name => json!({
+            "type": "string",
+            "pattern": "^[a-z][a-z0-9]*(-[a-z0-9]+)*$",
+            "maxLength": 60,
+        }),
+        Kind::Scope => json!({"enum": Scope::WORDS.map(|(word, _)| word)}),
         Kind::Gate => json!({"enum": ["note", "warning", "error", "never"]}),
         Kind::Technique => {
             let names: Vec<&str> = Technique::all().map(Technique::name).collect();

@@ -67,6 +67,7 @@ bad! {
     bad_new_instrument: "[[instrument]]\nkey = \"trompet\"\nname = \"trompet\"\n";
     bad_instrument_name: "[[instrument]]\nkey = \"trumpet\"\nproffessional = [\"F#3\", \"C6\"]\n";
     bad_instrument_kind: "[[instrument]]\nkey = \"trumpet\"\nclefs = \"G\"\n";
+    bad_seat: "[[section]]\nkey = \"saxes\"\nseats = [[\"alto-saxophone\", \"tenor-sax\"]]\n";
     bad_no_quotes: "about = Our charts\n";
     bad_colon: "about: \"Our charts\"\n";
     bad_quote_not_closed: "about = \"Our charts\ngate = \"note\"\n";

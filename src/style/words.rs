@@ -22,6 +22,16 @@ pub(super) enum Kind {
     Technique,
     /// Printed bar numbers.
     Bars,
+    /// The name of a rule.
+    Name,
+    /// What a rule looks at.
+    Scope,
+    /// When something is wrong, in the Common Expression Language.
+    Condition,
+    /// What is said of it, with values in braces.
+    Message,
+    /// What may mend it.
+    Fix,
     /// A group of settings of its own: `[name]`.
     Group,
     /// A list of groups: `[[name]]`.
@@ -32,12 +42,16 @@ impl Kind {
     /// What it is, in words: "a text in quotation marks".
     pub(super) fn described(self) -> String {
         match self {
-            Self::Text | Self::Technique => "a text in quotation marks".to_owned(),
+            Self::Text | Self::Technique | Self::Condition | Self::Message => {
+                "a text in quotation marks".to_owned()
+            }
             Self::Names => "a part's name in quotation marks".to_owned(),
-            Self::Texts => "a list of texts".to_owned(),
+            Self::Texts | Self::Fix => "a list of texts".to_owned(),
             Self::Flag => "either true or false".to_owned(),
             Self::Whole(from, to) => format!("a whole number from {from} to {to}"),
-            Self::Level | Self::Gate => "a word in quotation marks".to_owned(),
+            Self::Level | Self::Gate | Self::Scope | Self::Name => {
+                "a word in quotation marks".to_owned()
+            }
             Self::Bars => "bar numbers in quotation marks".to_owned(),
             Self::Group => "a group of settings".to_owned(),
             Self::Groups => "a list of groups of settings".to_owned(),
@@ -55,6 +69,11 @@ impl Kind {
             Self::Level | Self::Gate => "\"warning\"".to_owned(),
             Self::Technique => "\"drop 2\"".to_owned(),
             Self::Bars => "\"17-32\"".to_owned(),
+            Self::Name => "\"high-and-soft\"".to_owned(),
+            Self::Scope => "\"note\"".to_owned(),
+            Self::Condition => "\"written > pitch('A5')\"".to_owned(),
+            Self::Message => "\"{part} has {written}\"".to_owned(),
+            Self::Fix => "\"octave down\"".to_owned(),
             Self::Group => "{ }".to_owned(),
             Self::Groups => "[]".to_owned(),
         }
@@ -178,6 +197,7 @@ pub(super) static FILE: Group = Group {
             Kind::Groups,
             "findings that are meant to be there",
         ),
+        may("rule", Kind::Groups, "rules of the house's own"),
         may(
             "instrument",
             Kind::Groups,
@@ -274,5 +294,45 @@ pub(super) static ACCEPTED: Group = Group {
     ],
 };
 
+pub(super) static RULE: Group = Group {
+    name: "rule",
+    about: "A rule of the house's own; `chartproof style --words` prints what its condition may speak of.",
+    keys: &[
+        must(
+            "name",
+            Kind::Name,
+            "its name: lower-case words joined by hyphens",
+        ),
+        must(
+            "scope",
+            Kind::Scope,
+            "what it looks at: note, sonority, line step, bar or part",
+        ),
+        must("when", Kind::Condition, "when something is wrong"),
+        must("message", Kind::Message, "what is said, with values in { }"),
+        may(
+            "level",
+            Kind::Level,
+            "error, warning, note, or off until a style has it on; warning when left out",
+        ),
+        may(
+            "why",
+            Kind::Text,
+            "why it is wrong, for the player or the student",
+        ),
+        may("source", Kind::Text, "where the rule comes from"),
+        may(
+            "voice",
+            Kind::Text,
+            "the voice of a sonority at fault: lead, second voice ... bottom voice, or a player",
+        ),
+        may(
+            "fix",
+            Kind::Fix,
+            "what may mend it, the best first: octave up, octave down, or a degree of the chord such as 3rd",
+        ),
+    ],
+};
+
 /// Every name a group of this file can have under a heading of two brackets.
-pub(super) static GROUPS: [&Group; 4] = [&PART, &PASSAGE, &SCORE, &ACCEPTED];
+pub(super) static GROUPS: [&Group; 5] = [&PART, &PASSAGE, &SCORE, &ACCEPTED, &RULE];

@@ -168,8 +168,9 @@ fn label(name: &str) -> String {
 
 /// The rows of the score with the instruments they are declared as.
 fn rows(score: &Score) -> Result<Vec<Row<'_>>, Unwritable> {
+    // What the parts are, the score's own book says; a grid's names are read back with the shipped one.
     let book = catalogue();
-    let identities = book.identify_all(&score.parts);
+    let identities = score.instruments.catalogue().identify_all(&score.parts);
     let mut rows: Vec<Row<'_>> = Vec::new();
     for (i, part) in score.parts.iter().enumerate() {
         let identity = identities.get(i).and_then(Option::as_ref);

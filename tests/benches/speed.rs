@@ -84,6 +84,14 @@ fn stages(criterion: &mut Criterion, name: &str, xml: &str) {
     stage("rules", &mut || {
         black_box(rules::check(&Reading::new(&score, &style, &found)));
     });
+    let own = with_own_rules();
+    stage("rules, with eight of a house", &mut || {
+        black_box(rules::check(&Reading::new(&score, &own, &found)));
+    });
+    stage("proof, with eight of a house", &mut || {
+        let score = read();
+        black_box(proof(&score, &own));
+    });
     stage("verifying fixes", &mut || {
         let mut findings = findings.clone();
         fixing::verify(&score, &style, &found, &mut findings);
@@ -109,6 +117,22 @@ fn stages(criterion: &mut Criterion, name: &str, xml: &str) {
     });
     group.finish();
     eprintln!("{name}: {} findings", findings.len());
+}
+
+/// The default style with the rules of the sample house styles, and nothing else of them.
+fn with_own_rules() -> Style {
+    let mut text = String::new();
+    for file in ["school-band.toml", "publisher.toml"] {
+        let path = Path::new(env!("CARGO_MANIFEST_DIR"))
+            .join("sample-parts/house-styles")
+            .join(file);
+        let whole = std::fs::read_to_string(path).expect("the samples are there");
+        for rule in whole.split("[[rule]]").skip(1) {
+            text.push_str("[[rule]]");
+            text.push_str(rule);
+        }
+    }
+    Style::read_text(Path::new("own.toml"), &text).expect("the samples are sound")
 }
 
 /// What anything that reads events needs at least.

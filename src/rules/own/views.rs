@@ -1,0 +1,678 @@
+//! What the names of each scope are worth at one place of a score.
+
+use super::value::Datum;
+use crate::chord::Chord;
+use crate::diagnosis::Passage;
+use crate::finding::NoteRef;
+use crate::instrument::Instrument;
+use crate::pitch::Pitch;
+use crate::score::{Articulations, Note, NoteFlags, Part, Place, Score, in_force};
+use crate::sonority::{SectionPart, Sonority, Voice};
+use crate::style::own::{DYNAMICS, Name, Player, Side, Var};
+use crate::time::{Beat, Meter, Ticks};
+use std::borrow::Cow;
+use std::cell::{OnceCell, RefCell};
+use std::collections::HashMap;
+
+/// What is worked out once for a score.
+pub(super) struct Hall<'r> {
+    pub(super) score: &'r Score,
+    meters: RefCell<HashMap<u32, Meter>>,
+    marks: OnceCell<Vec<(u32, String)>>,
+    slurs: RefCell<HashMap<u32, Vec<bool>>>,
+}
+
+impl<'r> Hall<'r> {
+    pub(super) fn new(score: &'r Score) -> Self {
+        Self {
+            score,
+            meters: RefCell::default(),
+            marks: OnceCell::new(),
+            slurs: RefCell::default(),
+        }
+    }
+
+    fn meter(&self, bar: u32) -> Meter {
+        *self.meters.borrow_mut().entry(bar).or_insert_with(|| {
+            let start = self.score.bars.get(bar as usize).map(|b| b.start);
+            self.score.meter_at(start.unwrap_or_default())
+        })
+    }
+
+    /// Rehearsal marks with their bars.
+    fn marks(&self) -> &[(u32, String)] {
+        self.marks.get_or_init(|| {
+            let mut all: Vec<(u32, String)> = self
+                .score
+                .parts
+                .iter()
+                .flat_map(|p| p.bars.iter().enumerate())
+                .filter_map(|(i, bar)| Some((i as u32, bar.rehearsal.clone()?)))
+                .collect();
+            all.sort_by_key(|(bar, _)| *bar);
+            all.dedup_by_key(|(bar, _)| *bar);
+            all
+        })
+    }
+
+    fn mark(&self, bar: u32) -> Datum<'_> {
+        let marks = self.marks();
+        let n = marks.partition_point(|(b, _)| *b <= bar);
+        let mark = n.checked_sub(1).and_then(|i| marks.get(i));
+        Datum::text(mark.map_or("", |(_, text)| text.as_str()))
+    }
+
+    /// In units of the lower figure of a bar's meter.
+    fn beats(&self, bar: u32, length: Ticks) -> Datum<'r> {
+        let unit = self.meter(bar).unit_quarters() * self.score.per_quarter.0.max(1);
+        let unit = *unit.numer() as f64 / *unit.denom() as f64;
+        Datum::Decimal(rounded(length.0 as f64 / unit))
+    }
+
+    pub(super) fn beat(&self, at: Place) -> Beat {
+        let missing = self
+            .score
+            .bars
+            .get(at.bar as usize)
+            .map(|b| b.missing)
+            .unwrap_or_default();
+        Beat::at(
+            at.offset,
+            missing,
+            self.meter(at.bar),
+            self.score.per_quarter,
+        )
+    }
+
+    /// What holds at a place, whatever sounds there.
+    fn of_place(&self, passage: &Passage, at: Place, onset: Ticks, name: Name) -> Datum<'_> {
+        match name {
+            Name::Bar => Datum::Whole(printed(self.score, at.bar)),
+            Name::Beat => Datum::Decimal(self.beat(at).to_f64()),
+            Name::Key => Datum::Whole(i64::from(passage.key_at(self.score, onset))),
+            Name::Meter => Datum::Text(Cow::Owned(self.meter(at.bar).to_string())),
+            Name::Mark => self.mark(at.bar),
+            Name::MarkHere => Datum::Flag(self.marks().iter().any(|(b, _)| *b == at.bar)),
+            Name::Chord => Datum::text(self.chord(onset).map_or("", |c| c.text.as_str())),
+            _ => Datum::Missing,
+        }
+    }
+
+    pub(super) fn chord(&self, onset: Ticks) -> Option<&'r Chord> {
+        self.score.chord_at(onset)?.value.chord.as_ref()
+    }
+
+    /// Whether a slur leads on from a note.
+    fn is_slurred(&self, at: NoteRef) -> bool {
+        let mut slurs = self.slurs.borrow_mut();
+        let of_part = slurs.entry(at.part).or_insert_with(|| {
+            let mut open = 0i32;
+            let part = self.score.parts.get(at.part as usize);
+            part.into_iter()
+                .flat_map(|p| &p.notes)
+                .map(|n| {
+                    open -= i32::from(n.flags.has(NoteFlags::SLUR_STOP));
+                    open = open.max(0) + i32::from(n.flags.has(NoteFlags::SLUR_START));
+                    open > 0
+                })
+                .collect()
+        });
+        of_part.get(at.note as usize).copied().unwrap_or(false)
+    }
+}
+
+fn rounded(n: f64) -> f64 {
+    (n * 1e6).round() / 1e6
+}
+
+/// The number a bar is printed with; 12 for 12a, 0 without one.
+fn printed(score: &Score, bar: u32) -> i64 {
+    let text = score.bars.get(bar as usize).map_or("", |b| &b.number);
+    let digits = text.trim().split(|c: char| !c.is_ascii_digit()).next();
+    digits.and_then(|d| d.parse().ok()).unwrap_or(0)
+}
+
+/// A part in its section.
+#[derive(Clone, Copy)]
+pub(super) struct Desk<'r> {
+    pub(super) passage: &'r Passage,
+    pub(super) member: &'r SectionPart,
+    pub(super) part: &'r Part,
+}
+
+impl<'r> Desk<'r> {
+    pub(super) fn of(
+        score: &'r Score,
+        passage: &'r Passage,
+        member: &'r SectionPart,
+    ) -> Option<Self> {
+        Some(Self {
+            passage,
+            member,
+            part: score.parts.get(member.part as usize)?,
+        })
+    }
+
+    fn instrument(&self) -> Option<&'static Instrument> {
+        self.member.instrument
+    }
+
+    pub(super) fn value(&self, name: Name) -> Datum<'r> {
+        match name {
+            Name::Part => Datum::text(&self.part.name),
+            Name::Instrument => Datum::text(self.instrument().map_or("", |i| &i.name)),
+            Name::Family => Datum::text(self.instrument().map_or("", |i| &i.family)),
+            Name::Section => Datum::text(&self.passage.section.name),
+            Name::Seat => Datum::Whole(self.member.seat.map_or(0, i64::from)),
+            _ => Datum::Missing,
+        }
+    }
+}
+
+/// A place where names have values.
+pub(super) trait View {
+    /// The value that a condition asks for.
+    fn value(&self, var: &Var) -> Datum<'_>;
+
+    /// The pitch behind it, spelled as it is written or sounds, for messages.
+    fn pitch(&self, var: &Var) -> Option<Pitch>;
+
+    /// The beat behind it, for messages.
+    fn beat(&self, var: &Var) -> Option<Beat>;
+
+    /// The concert key, to spell pitches that nobody wrote.
+    fn key(&self) -> i8;
+}
+
+/// A note that is struck.
+#[derive(Clone, Copy)]
+pub(super) struct NoteView<'r> {
+    pub(super) hall: &'r Hall<'r>,
+    pub(super) desk: Desk<'r>,
+    /// The sonority it is struck in, and its place there from the top.
+    pub(super) index: usize,
+    pub(super) from_top: usize,
+    pub(super) voice: &'r Voice,
+    pub(super) note: &'r Note,
+}
+
+impl<'r> NoteView<'r> {
+    fn named(&self, name: Name) -> Datum<'r> {
+        let (note, hall) = (self.note, self.hall);
+        match name {
+            Name::Written => Datum::Whole(i64::from(note.written.midi())),
+            Name::Sounding => Datum::Whole(i64::from(note.sounding.midi())),
+            Name::WrittenName => Datum::Text(Cow::Owned(note.written.to_string())),
+            Name::SoundingName => Datum::Text(Cow::Owned(note.sounding.to_string())),
+            Name::Duration => hall.beats(note.at.bar, self.voice.end - note.onset),
+            Name::Articulations => Datum::Texts(articulations(note.articulations)),
+            Name::Dynamic => Datum::Whole(loudness(self.desk.part, note.onset)),
+            Name::Tied => Datum::Flag(note.flags.has(NoteFlags::TIED_OUT)),
+            Name::Slurred => Datum::Flag(hall.is_slurred(self.voice.note)),
+            Name::ChordNote => Datum::Flag(
+                hall.chord(note.onset)
+                    .is_some_and(|c| c.contains(note.sounding.class())),
+            ),
+            Name::Degree => degree(hall.chord(note.onset), note.sounding),
+            Name::Voice => Datum::Whole(self.from_top as i64 + 1),
+            Name::IsLead => Datum::Flag(self.from_top == 0),
+            Name::Technique => technique(self.desk.passage, self.index),
+            Name::Part | Name::Instrument | Name::Family | Name::Section | Name::Seat => {
+                self.desk.value(name)
+            }
+            _ => hall.of_place(self.desk.passage, note.at, note.onset, name),
+        }
+    }
+}
+
+fn degree<'d>(chord: Option<&Chord>, pitch: Pitch) -> Datum<'d> {
+    match chord {
+        Some(chord) => Datum::Text(Cow::Owned(chord.degree_name(pitch.class()))),
+        None => Datum::text(""),
+    }
+}
+
+fn technique(passage: &Passage, index: usize) -> Datum<'static> {
+    let force = passage.in_force.get(index).copied().flatten();
+    Datum::text(force.map_or("", |f| f.technique.name()))
+}
+
+impl View for NoteView<'_> {
+    fn value(&self, var: &Var) -> Datum<'_> {
+        match var {
+            Var::Named(_, name) => self.named(*name),
+            _ => Datum::Missing,
+        }
+    }
+
+    fn pitch(&self, var: &Var) -> Option<Pitch> {
+        match var {
+            Var::Named(_, Name::Written) => Some(self.note.written),
+            Var::Named(_, Name::Sounding) => Some(self.note.sounding),
+            _ => None,
+        }
+    }
+
+    fn beat(&self, var: &Var) -> Option<Beat> {
+        matches!(var, Var::Named(_, Name::Beat)).then(|| self.hall.beat(self.note.at))
+    }
+
+    fn key(&self) -> i8 {
+        self.desk.passage.key_at(self.hall.score, self.note.onset)
+    }
+}
+
+/// Two notes of a part that follow each other.
+pub(super) struct StepView<'r> {
+    pub(super) from: NoteView<'r>,
+    pub(super) to: NoteView<'r>,
+}
+
+impl StepView<'_> {
+    fn interval(&self) -> i64 {
+        i64::from(self.to.note.sounding.midi() - self.from.note.sounding.midi())
+    }
+}
+
+impl View for StepView<'_> {
+    fn value(&self, var: &Var) -> Datum<'_> {
+        match var {
+            Var::Named(Side::From, name) => self.from.named(*name),
+            Var::Named(Side::To, name) => self.to.named(*name),
+            Var::Named(Side::Here, Name::Interval) => Datum::Whole(self.interval()),
+            Var::Named(Side::Here, Name::Size) => Datum::Whole(self.interval().abs()),
+            Var::Named(Side::Here, Name::Rest) => self.to.hall.beats(
+                self.to.note.at.bar,
+                self.to.note.onset - self.from.voice.end,
+            ),
+            Var::Named(Side::Here, name) => self.to.desk.value(*name),
+            _ => Datum::Missing,
+        }
+    }
+
+    fn pitch(&self, var: &Var) -> Option<Pitch> {
+        match var {
+            Var::Named(Side::From, _) => self.from.pitch(var),
+            Var::Named(Side::To, _) => self.to.pitch(var),
+            _ => None,
+        }
+    }
+
+    fn beat(&self, var: &Var) -> Option<Beat> {
+        match var {
+            Var::Named(Side::From, _) => self.from.beat(var),
+            Var::Named(Side::To, _) => self.to.beat(var),
+            _ => None,
+        }
+    }
+
+    fn key(&self) -> i8 {
+        self.to.key()
+    }
+}
+
+/// A sonority of a section.
+pub(super) struct SonorityView<'r> {
+    pub(super) hall: &'r Hall<'r>,
+    pub(super) passage: &'r Passage,
+    pub(super) index: usize,
+    pub(super) sonority: &'r Sonority,
+    /// Whom the rule names, with the part that is meant.
+    pub(super) players: &'r [(&'r Player, Option<u32>)],
+}
+
+impl<'r> SonorityView<'r> {
+    /// The voice of a player; the top one where several are in one part.
+    pub(super) fn voice(&self, who: &Player) -> Option<(usize, &'r Voice)> {
+        let part = self.players.iter().find(|(p, _)| *p == who)?.1?;
+        let mut voices = self.sonority.voices.iter().enumerate();
+        voices.find(|(_, v)| v.note.part == part)
+    }
+
+    fn note(&self, voice: &Voice) -> Option<&'r Note> {
+        let part = self.hall.score.parts.get(voice.note.part as usize)?;
+        part.notes.get(voice.note.note as usize)
+    }
+
+    fn pitches(&self) -> impl Iterator<Item = i64> + use<'r> {
+        self.sonority.voices.iter().map(|v| i64::from(v.midi))
+    }
+
+    fn top(&self) -> Option<&'r Voice> {
+        self.sonority.voices.first()
+    }
+}
+
+fn whole<'d>(n: Option<i64>) -> Datum<'d> {
+    n.map_or(Datum::Missing, Datum::Whole)
+}
+
+impl View for SonorityView<'_> {
+    fn value(&self, var: &Var) -> Datum<'_> {
+        let voices = &self.sonority.voices;
+        let name = match var {
+            Var::PitchOf { .. } => return whole(self.pitch(var).map(|p| i64::from(p.midi()))),
+            Var::Plays(who) => return Datum::Flag(self.voice(who).is_some()),
+            Var::Named(_, name) => *name,
+        };
+        match name {
+            Name::Section => Datum::text(&self.passage.section.name),
+            Name::Voices => Datum::Wholes(self.pitches().collect()),
+            Name::Count => Datum::Whole(voices.len() as i64),
+            Name::Lead => whole(self.pitches().next()),
+            Name::Bottom => whole(self.pitches().last()),
+            Name::Span => whole(
+                self.pitches()
+                    .next()
+                    .zip(self.pitches().last())
+                    .map(|(top, bottom)| top - bottom),
+            ),
+            Name::Gaps => Datum::Wholes(
+                self.pitches()
+                    .zip(self.pitches().skip(1))
+                    .map(|(upper, lower)| upper - lower)
+                    .collect(),
+            ),
+            Name::Block => Datum::Flag(self.sonority.is_block()),
+            Name::Technique => technique(self.passage, self.index),
+            Name::Degree => match self.top() {
+                Some(top) => degree(self.hall.chord(self.sonority.onset), top.pitch),
+                None => Datum::text(""),
+            },
+            Name::Duration => self.hall.beats(
+                self.sonority.at.bar,
+                self.sonority.end - self.sonority.onset,
+            ),
+            _ => self
+                .hall
+                .of_place(self.passage, self.sonority.at, self.sonority.onset, name),
+        }
+    }
+
+    fn pitch(&self, var: &Var) -> Option<Pitch> {
+        match var {
+            Var::PitchOf { written, who } => {
+                let voice = self.voice(who)?.1;
+                if *written {
+                    Some(self.note(voice)?.written)
+                } else {
+                    Some(voice.pitch)
+                }
+            }
+            Var::Named(_, Name::Lead) => Some(self.top()?.pitch),
+            Var::Named(_, Name::Bottom) => Some(self.sonority.voices.last()?.pitch),
+            _ => None,
+        }
+    }
+
+    fn beat(&self, var: &Var) -> Option<Beat> {
+        matches!(var, Var::Named(_, Name::Beat)).then(|| self.hall.beat(self.sonority.at))
+    }
+
+    fn key(&self) -> i8 {
+        self.passage.key_at(self.hall.score, self.sonority.onset)
+    }
+}
+
+/// A bar of a section.
+pub(super) struct BarView<'r> {
+    pub(super) hall: &'r Hall<'r>,
+    pub(super) passage: &'r Passage,
+    /// 0-based.
+    pub(super) bar: u32,
+    /// The sonorities that start in it.
+    pub(super) sonorities: &'r [Sonority],
+}
+
+impl<'r> BarView<'r> {
+    fn struck(&self) -> impl Iterator<Item = &'r Voice> + use<'r> {
+        self.sonorities
+            .iter()
+            .flat_map(|s| s.voices.iter().filter(|v| v.attacked))
+    }
+
+    fn each_part(voices: impl Iterator<Item = &'r Voice>) -> HashMap<u32, i64> {
+        let mut all = HashMap::new();
+        for voice in voices {
+            *all.entry(voice.note.part).or_default() += 1;
+        }
+        all
+    }
+
+    fn span(&self) -> (Ticks, Ticks) {
+        let bar = self.hall.score.bars.get(self.bar as usize);
+        bar.map_or((Ticks::ZERO, Ticks::ZERO), |b| {
+            (b.start, b.start + b.length)
+        })
+    }
+
+    /// Parts that sound in the bar, be it held from before.
+    fn playing(&self) -> i64 {
+        let (from, to) = self.span();
+        let before = self.passage.sonorities.partition_point(|s| s.onset < from);
+        let held = before
+            .checked_sub(1)
+            .and_then(|i| self.passage.sonorities.get(i))
+            .into_iter()
+            .flat_map(|s| s.voices.iter().filter(|v| v.end > from));
+        let here = self.sonorities.iter().filter(|s| s.onset < to);
+        Self::each_part(held.chain(here.flat_map(|s| &s.voices))).len() as i64
+    }
+}
+
+impl View for BarView<'_> {
+    fn value(&self, var: &Var) -> Datum<'_> {
+        let Var::Named(_, name) = var else {
+            return Datum::Missing;
+        };
+        let (from, to) = self.span();
+        match name {
+            Name::Section => Datum::text(&self.passage.section.name),
+            Name::Players => Datum::Whole(self.passage.section.parts.len() as i64),
+            Name::Playing => Datum::Whole(self.playing()),
+            Name::Notes => Datum::Whole(self.struck().count() as i64),
+            Name::Busiest => Datum::Whole(
+                Self::each_part(self.struck())
+                    .into_values()
+                    .max()
+                    .unwrap_or(0),
+            ),
+            Name::Sonorities => Datum::Whole(self.sonorities.len() as i64),
+            Name::Highest => whole(self.struck().map(|v| i64::from(v.midi)).max()),
+            Name::Lowest => whole(self.struck().map(|v| i64::from(v.midi)).min()),
+            Name::Chords => {
+                let chords = &self.hall.score.chords;
+                let here = |t: Ticks| chords.partition_point(|c| c.onset < t);
+                Datum::Whole((here(to) - here(from)) as i64)
+            }
+            name => {
+                let at = Place {
+                    bar: self.bar,
+                    offset: Ticks::ZERO,
+                };
+                self.hall.of_place(self.passage, at, from, *name)
+            }
+        }
+    }
+
+    fn pitch(&self, var: &Var) -> Option<Pitch> {
+        let voice = match var {
+            Var::Named(_, Name::Highest) => self.struck().max_by_key(|v| v.midi),
+            Var::Named(_, Name::Lowest) => self.struck().min_by_key(|v| v.midi),
+            _ => None,
+        };
+        voice.map(|v| v.pitch)
+    }
+
+    fn beat(&self, _: &Var) -> Option<Beat> {
+        None
+    }
+
+    fn key(&self) -> i8 {
+        self.passage.key_at(self.hall.score, self.span().0)
+    }
+}
+
+/// A part from beginning to end.
+pub(super) struct PartView<'r> {
+    pub(super) hall: &'r Hall<'r>,
+    pub(super) desk: Desk<'r>,
+}
+
+impl<'r> PartView<'r> {
+    /// Notes that sound, without those that ties hold on.
+    pub(super) fn notes(&self) -> impl Iterator<Item = &'r Note> + use<'r> {
+        self.desk
+            .part
+            .notes
+            .iter()
+            .filter(|n| n.sounds() && !n.flags.has(NoteFlags::TIED_IN))
+    }
+
+    /// The longest stretch without a rest.
+    fn longest(&self) -> Ticks {
+        let (mut from, mut to, mut longest) = (Ticks::ZERO, Ticks::ZERO, Ticks::ZERO);
+        for note in self.desk.part.notes.iter().filter(|n| n.sounds()) {
+            if note.onset > to {
+                from = note.onset;
+            }
+            to = to.max(note.end());
+            longest = longest.max(to - from);
+        }
+        longest
+    }
+
+    fn extreme(&self, highest: bool) -> Option<Pitch> {
+        let written = self.notes().map(|n| n.written);
+        if highest {
+            written.max_by_key(|p| p.midi())
+        } else {
+            written.min_by_key(|p| p.midi())
+        }
+    }
+}
+
+impl View for PartView<'_> {
+    fn value(&self, var: &Var) -> Datum<'_> {
+        let Var::Named(_, name) = var else {
+            return Datum::Missing;
+        };
+        let part = self.desk.part;
+        match name {
+            Name::Notes => Datum::Whole(self.notes().count() as i64),
+            Name::Bars => Datum::Whole(part.bars.len() as i64),
+            Name::Playing => {
+                let mut bars: Vec<u32> = part
+                    .notes
+                    .iter()
+                    .filter(|n| n.sounds())
+                    .map(|n| n.at.bar)
+                    .collect();
+                bars.dedup();
+                Datum::Whole(bars.len() as i64)
+            }
+            Name::Highest | Name::Lowest => whole(self.pitch(var).map(|p| i64::from(p.midi()))),
+            Name::Longest => {
+                let quarter = self.hall.score.per_quarter.0.max(1) as f64;
+                Datum::Decimal(rounded(self.longest().0 as f64 / quarter))
+            }
+            Name::Dynamics => Datum::Whole(part.dynamics.len() as i64),
+            name => self.desk.value(*name),
+        }
+    }
+
+    fn pitch(&self, var: &Var) -> Option<Pitch> {
+        match var {
+            Var::Named(_, Name::Highest) => self.extreme(true),
+            Var::Named(_, Name::Lowest) => self.extreme(false),
+            _ => None,
+        }
+    }
+
+    fn beat(&self, _: &Var) -> Option<Beat> {
+        None
+    }
+
+    fn key(&self) -> i8 {
+        self.desk.passage.key_at(self.hall.score, Ticks::ZERO)
+    }
+}
+
+fn articulations(marks: Articulations) -> Vec<&'static str> {
+    [
+        (Articulations::ACCENT, "accent"),
+        (Articulations::STACCATO, "staccato"),
+        (Articulations::TENUTO, "tenuto"),
+        (Articulations::MARCATO, "marcato"),
+        (Articulations::FALL, "fall"),
+        (Articulations::DOIT, "doit"),
+        (Articulations::SCOOP, "scoop"),
+        (Articulations::PLOP, "plop"),
+        (Articulations::BREATH, "breath"),
+        (Articulations::FERMATA, "fermata"),
+        (Articulations::STACCATISSIMO, "staccatissimo"),
+    ]
+    .into_iter()
+    .filter(|(mark, _)| marks.has(*mark))
+    .map(|(_, word)| word)
+    .collect()
+}
+
+/// The dynamic in force: an accent such as sfz is loud where it stands and leaves what was before.
+fn loudness(part: &Part, onset: Ticks) -> i64 {
+    let steady = |word: &str| {
+        DYNAMICS
+            .iter()
+            .find(|(d, _)| *d == word)
+            .map(|(_, n)| *n)
+            .or(match word {
+                "pppp" | "ppppp" | "pppppp" => Some(1),
+                "ffff" | "fffff" | "ffffff" => Some(8),
+                _ => None,
+            })
+    };
+    let Some(last) = in_force(&part.dynamics, onset) else {
+        return 0;
+    };
+    let word = last.value.trim();
+    if let Some(n) = steady(word) {
+        return n;
+    }
+    if last.onset == onset && word.contains('f') {
+        return 6;
+    }
+    // After fp or sfp it is soft.
+    if word.ends_with('p') {
+        return 3;
+    }
+    let n = part.dynamics.partition_point(|m| m.onset <= onset);
+    part.dynamics
+        .get(..n)
+        .unwrap_or_default()
+        .iter()
+        .rev()
+        .find_map(|m| steady(m.value.trim()))
+        .unwrap_or(0)
+}
+
+/// The part of a section that a player's name means.
+pub(super) fn part_of(score: &Score, passage: &Passage, who: &Player) -> Option<u32> {
+    let members = &passage.section.parts;
+    let named = members.iter().find(|m| {
+        score
+            .parts
+            .get(m.part as usize)
+            .is_some_and(|p| p.name.trim().eq_ignore_ascii_case(&who.words))
+    });
+    let by_instrument = || {
+        let wanted = who.instrument.as_deref()?;
+        let mut those = members
+            .iter()
+            .filter(|m| m.instrument.is_some_and(|i| i.key == wanted));
+        match who.seat {
+            Some(seat) => those.find(|m| m.seat == Some(seat)),
+            None => those.next(),
+        }
+    };
+    named.or_else(by_instrument).map(|m| m.part)
+}
