@@ -6,6 +6,7 @@ pub mod encoding;
 pub mod files;
 pub mod grid;
 pub mod musicxml;
+mod waiver;
 
 pub use files::{Outcome, read_paths};
 

@@ -54,6 +54,7 @@ mod unavailable_tension;
 mod unclosed_slur;
 mod unplayable_stretch;
 mod voice_crossing;
+mod waiver;
 mod wide_gap;
 mod written_range;
 mod wrong_note;
@@ -61,7 +62,7 @@ mod wrong_octave;
 mod wrong_voice_dropped;
 
 use crate::diagnosis::{Diagnosis, Fault, Passage, Slip, SlipKind, Verdict, frame_at};
-use crate::finding::{Change, Finding, Level, NoteAtFault, NoteRef};
+use crate::finding::{Change, Finding, Level, NoteAtFault, NoteRef, SetAside};
 use crate::pitch::Pitch;
 use crate::score::{Note, Score};
 use crate::sonority::Sonority;
@@ -141,7 +142,7 @@ pub struct Rule {
 }
 
 /// All rules, in the order they are listed.
-pub static ALL: [&Rule; 49] = [
+pub static ALL: [&Rule; 50] = [
     &passing_diminished::RULE,
     &wrong_note::RULE,
     &missing_guide_tone::RULE,
@@ -191,6 +192,7 @@ pub static ALL: [&Rule; 49] = [
     &unclosed_slur::RULE,
     &instrument_change::RULE,
     &multi_rest::RULE,
+    &waiver::RULE,
 ];
 
 /// What rules look at.
@@ -594,6 +596,12 @@ pub fn check(reading: &Reading<'_>) -> Vec<Finding> {
     let rank = |name: &str| ALL.iter().position(|r| r.name == name).unwrap_or(ALL.len());
     findings.sort_by_cached_key(|f| (f.at, f.parts.clone(), rank(f.rule)));
     findings
+}
+
+/// Sets aside the findings that the score itself waives; waivers with nothing left to waive become
+/// findings.
+pub fn waive(reading: &Reading<'_>, findings: &mut Vec<Finding>) -> Vec<SetAside> {
+    waiver::apply(reading, findings)
 }
 
 /// Changes in words a player understands: "alto 2: write D5 (sounding F4) instead of ...".

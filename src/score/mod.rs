@@ -12,7 +12,7 @@ use crate::chord::Chord;
 use crate::instrument::Book;
 use crate::pitch::{Pitch, Transposition};
 use crate::time::{Beat, Meter, Ticks};
-use std::ops::Deref;
+use std::ops::{Deref, Range};
 use std::path::PathBuf;
 use std::sync::{Arc, OnceLock};
 
@@ -98,6 +98,17 @@ pub struct Span {
     pub start: u32,
     /// One past the last byte.
     pub end: u32,
+}
+
+impl Span {
+    /// Bytes of the first source.
+    pub fn of(at: &Range<usize>) -> Self {
+        Self {
+            source: 0,
+            start: at.start as u32,
+            end: at.end as u32,
+        }
+    }
 }
 
 /// A place in a score: a bar and the time since its bar line.
@@ -552,6 +563,23 @@ impl Part {
     }
 }
 
+/// What the score itself says of findings that are meant.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Waiver {
+    /// The rules it names.
+    pub rules: Vec<String>,
+    /// Why they are meant; empty when it does not say.
+    pub reason: String,
+    /// The parts it stands in (0-based).
+    pub parts: Vec<u32>,
+    /// The bars it holds for (0-based).
+    pub bars: Range<u32>,
+    /// Where it stands in the file.
+    pub span: Span,
+    /// Set when it could not be read: what is wrong with it.
+    pub unread: Option<String>,
+}
+
 /// What a passage says of itself, from a place on.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct Stated {
@@ -582,6 +610,8 @@ pub struct Score {
     pub meters: Vec<(Ticks, Meter, Ticks)>,
     /// Section and technique as the file itself states them, in order.
     pub stated: Vec<Mark<Stated>>,
+    /// Findings that the score itself says are meant.
+    pub waivers: Vec<Waiver>,
     /// The file says its pitches are sounding (a concert score).
     pub concert: bool,
     /// Parts that are read with another transposition than their file has.

@@ -47,13 +47,13 @@ struct Declared {
 
 const RESERVED: [&str; 3] = ["chord", "chords", "count"];
 
-fn same(a: &str, b: &str) -> bool {
+pub(super) fn same(a: &str, b: &str) -> bool {
     a.split_whitespace()
         .map(str::to_lowercase)
         .eq(b.split_whitespace().map(str::to_lowercase))
 }
 
-fn span(at: &Range<usize>) -> Span {
+pub(super) fn span(at: &Range<usize>) -> Span {
     Span {
         source: 0,
         start: at.start as u32,

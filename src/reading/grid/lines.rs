@@ -1,6 +1,7 @@
 //! The text as lines: headers and systems of rows, every piece with its bytes.
 
 use super::{Fault, nearest};
+use crate::reading::waiver;
 use std::ops::Range;
 
 /// A piece of the text with its place.
@@ -120,6 +121,47 @@ pub(super) fn read(text: &str) -> Result<Vec<Block>, Fault> {
     }
     flush(&mut blocks, &mut rows);
     Ok(blocks)
+}
+
+/// A comment that begins with the mark of a waiver.
+pub(super) struct Comment {
+    /// What follows the mark.
+    pub(super) text: String,
+    /// The bytes of the comment.
+    pub(super) at: Range<usize>,
+    /// 0-based system it stands in, or before which it stands.
+    pub(super) system: usize,
+    /// The label of the row it ends.
+    pub(super) row: Option<String>,
+}
+
+/// The waivers among the comments of a text that can be read.
+pub(super) fn waivers(text: &str) -> Vec<Comment> {
+    let mut found = Vec::new();
+    let (mut system, mut open, mut start) = (0, false, 0);
+    for raw in text.split_inclusive('\n') {
+        let at = start;
+        start += raw.len();
+        let line = raw.trim_end_matches(['\n', '\r']);
+        let (code, comment) = line.split_once(';').unwrap_or((line, ""));
+        let is_row = code.contains('|');
+        // As `read` has it: a blank line or a header ends a system, a comment does not.
+        if is_row {
+            open = true;
+        } else if open && (line.trim().is_empty() || !code.trim().is_empty()) {
+            system += 1;
+            open = false;
+        }
+        if let Some(words) = waiver::marked(comment) {
+            found.push(Comment {
+                text: words.to_owned(),
+                at: at + code.len()..at + line.len(),
+                system,
+                row: is_row.then(|| code.split('|').next().unwrap_or_default().trim().to_owned()),
+            });
+        }
+    }
+    found
 }
 
 fn flush(blocks: &mut Vec<Block>, rows: &mut Vec<Row>) {

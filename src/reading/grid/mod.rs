@@ -53,6 +53,7 @@ mod lines;
 
 use super::ReadError;
 use crate::instrument::{self, Catalogue};
+use crate::reading::waiver;
 use crate::score::{Format, Score, Text};
 use std::path::Path;
 
@@ -72,9 +73,12 @@ pub(super) fn read_by(
         return Err(ReadError::whole(path, "the file is empty")
             .help("a passage has header lines, a count row and a row for each part"));
     }
-    let outcome = lines::read(&text).and_then(|grid| build::score(&grid, instruments));
+    let outcome = lines::read(&text).and_then(|grid| {
+        let score = build::score(&grid, instruments)?;
+        Ok((waivers(&text, &grid, &score), score))
+    });
     match outcome {
-        Ok(mut score) => {
+        Ok((said, mut score)) => {
             score.sources = vec![crate::score::Source {
                 path: path.to_owned(),
                 member: None,
@@ -83,6 +87,7 @@ pub(super) fn read_by(
                 text,
             }];
             score.lay_out();
+            waiver::put(&mut score, said);
             Ok(score)
         }
         Err(fault) => {
@@ -93,6 +98,31 @@ pub(super) fn read_by(
             })
         }
     }
+}
+
+/// The waivers in the comments: each holds for the system it stands in or before, at the end of a
+/// part's row for that part alone.
+fn waivers(text: &str, grid: &[lines::Block], score: &Score) -> Vec<waiver::Said> {
+    let mut bars: Vec<std::ops::Range<u32>> = Vec::new();
+    for block in grid {
+        if let lines::Block::System(rows) = block {
+            let start = bars.last().map_or(0, |b| b.end);
+            let length = rows.first().map_or(0, |row| row.bars.len() as u32);
+            bars.push(start..start + length);
+        }
+    }
+    lines::waivers(text)
+        .into_iter()
+        .map(|comment| waiver::Said {
+            part: comment.row.and_then(|label| {
+                let is_it = |part: &crate::score::Part| build::same(&part.name, &label);
+                score.parts.iter().position(is_it).map(|index| index as u32)
+            }),
+            bars: bars.get(comment.system).or(bars.last()).cloned(),
+            span: build::span(&comment.at),
+            text: comment.text,
+        })
+        .collect()
 }
 
 /// Where a grid's `pitch` headers stand, and whether the cells after each hold written pitch.

@@ -3,6 +3,7 @@
 use super::part::{PartReader, span};
 use super::scale::{Scale, dotted, note_type};
 use super::xml::{Element, Walk, Xml, tidy};
+use crate::reading::waiver;
 use crate::score::{Hairpin, Mark, Signs, Span, Words};
 use crate::time::Ticks;
 
@@ -45,6 +46,10 @@ pub(super) fn read(
         part.part.hairpins.push(Mark::new(at, hairpin, span));
     }
     for (text, span) in found.words {
+        if let Some(words) = waiver::marked(&text) {
+            part.waivers.push((words.to_owned(), at.bar, span));
+            continue;
+        }
         part.bar.signs = part.bar.signs.with(Signs::in_words(&text));
         part.part
             .words
@@ -76,6 +81,14 @@ fn direction_type(xml: &mut Xml<'_>, part: &mut PartReader, found: &mut Found) -
                     text.push(' ');
                 }
                 text.push_str(&more);
+            }
+            "other-direction" => {
+                let words = xml.words()?;
+                if let Some(words) = waiver::marked(&words) {
+                    let bar = part.here().bar;
+                    let place = span(child.at.start, xml);
+                    part.waivers.push((words.to_owned(), bar, place));
+                }
             }
             "rehearsal" => {
                 let mark = xml.words()?;

@@ -79,6 +79,10 @@ pub(super) fn read(
             _ => xml.skip()?,
         }
     }
+    let bar = part.here().bar;
+    for (words, at) in xml.instructions.drain(..) {
+        part.waivers.push((words.to_owned(), bar, Span::of(&at)));
+    }
     part.close_bar(xml.position());
     Ok(())
 }

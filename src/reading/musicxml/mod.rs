@@ -22,13 +22,14 @@ pub use scale::{MAX_PER_QUARTER, MAX_QUARTERS};
 pub use xml::MAX_DEPTH;
 
 use super::ReadError;
-use crate::score::{Format, Score, Source, Text};
+use crate::score::{Format, Score, Source, Span, Text};
 use crate::time::Ticks;
 use measure::Heading;
 use part::PartReader;
 use scale::Scale;
 use std::collections::HashMap;
 use std::path::Path;
+use super::waiver::{self, Said};
 use xml::{Element, Fault, Walk, Xml};
 
 /// The longest text that is read, in bytes.
@@ -52,7 +53,7 @@ pub fn read(path: &Path, member: Option<String>, text: Text) -> Result<Score, Re
             ),
         ));
     }
-    let mut score = document(&text).map_err(|fault| {
+    let (mut score, said) = document(&text).map_err(|fault| {
         let error = ReadError::at(path, &text, fault.at, fault.message);
         match fault.help {
             Some(help) => error.help(help),
@@ -67,16 +68,20 @@ pub fn read(path: &Path, member: Option<String>, text: Text) -> Result<Score, Re
         text,
     });
     score.lay_out();
+    waiver::put(&mut score, said);
     Ok(score)
 }
 
-fn document(text: &str) -> Walk<Score> {
+fn document(text: &str) -> Walk<(Score, Vec<Said>)> {
     let scale = Scale::of(text)?;
-    let (score, scale) = Document::new(scale).read(text)?;
+    let (score, said, scale) = Document::new(scale).read(text)?;
     // Some duration fell between two ticks: once more, on ticks fine enough for all of them.
     match scale.refined()? {
-        None => Ok(score),
-        Some(finer) => Ok(Document::new(finer).read(text)?.0),
+        None => Ok((score, said)),
+        Some(finer) => {
+            let (score, said, _) = Document::new(finer).read(text)?;
+            Ok((score, said))
+        }
     }
 }
 
@@ -89,6 +94,8 @@ struct Document {
     parts: Vec<PartReader>,
     by_id: HashMap<String, usize>,
     bars: usize,
+    /// Waivers that stand before the parts: they hold for all of them.
+    said: Vec<Said>,
 }
 
 impl Document {
@@ -101,11 +108,12 @@ impl Document {
             parts: Vec::new(),
             by_id: HashMap::new(),
             bars: 0,
+            said: Vec::new(),
         }
     }
 
     /// Walks the whole text.
-    fn read(mut self, text: &str) -> Walk<(Score, Scale)> {
+    fn read(mut self, text: &str) -> Walk<(Score, Vec<Said>, Scale)> {
         let mut xml = Xml::new(text);
         let body = text.trim_start_matches('\u{feff}').trim_start();
         if body.is_empty() {
@@ -165,8 +173,19 @@ impl Document {
         Ok(self.finish())
     }
 
-    fn finish(self) -> (Score, Scale) {
+    fn finish(mut self) -> (Score, Vec<Said>, Scale) {
         let some = |title: Option<String>| title.filter(|t| !t.is_empty());
+        let mut said = std::mem::take(&mut self.said);
+        let kept = self.parts.iter_mut().filter(|p| !p.part.bars.is_empty());
+        for (index, part) in kept.enumerate() {
+            let waivers = part.waivers.drain(..);
+            said.extend(waivers.map(|(text, bar, span)| Said {
+                text,
+                part: Some(index as u32),
+                bars: Some(bar..bar + 1),
+                span,
+            }));
+        }
         let score = Score {
             title: some(self.movement_title).or(some(self.work_title)),
             per_quarter: Ticks(self.scale.per_quarter),
@@ -179,7 +198,7 @@ impl Document {
             concert: self.concert,
             ..Score::default()
         };
-        (score, self.scale)
+        (score, said, self.scale)
     }
 
     fn part_list(&mut self, xml: &mut Xml<'_>) -> Walk<()> {
@@ -226,6 +245,17 @@ impl Document {
         self.add_part(element, id.to_owned(), part)
     }
 
+    /// Takes the waivers that stand between the parts.
+    fn for_all(&mut self, xml: &mut Xml<'_>) {
+        let passed = xml.instructions.drain(..);
+        self.said.extend(passed.map(|(text, at)| Said {
+            text: text.to_owned(),
+            part: None,
+            bars: None,
+            span: Span::of(&at),
+        }));
+    }
+
     fn count_bar(&mut self, element: &Element<'_>) -> Walk<()> {
         self.bars += 1;
         if self.bars > MAX_BARS {
@@ -236,6 +266,7 @@ impl Document {
 
     /// A part of a partwise score.
     fn part(&mut self, xml: &mut Xml<'_>, element: &Element<'_>) -> Walk<()> {
+        self.for_all(xml);
         let index = self.part_of(element)?;
         let twice = self.parts.get_mut(index).is_some_and(|p| {
             let seen = p.seen;
@@ -261,6 +292,7 @@ impl Document {
 
     /// A measure of a timewise score.
     fn measure(&mut self, xml: &mut Xml<'_>, element: &Element<'_>) -> Walk<()> {
+        self.for_all(xml);
         let heading = Heading::of(element)?;
         let bar = self.parts.iter().map(|p| p.part.bars.len()).max();
         let bar = bar.unwrap_or(0);

@@ -36,6 +36,8 @@ pub(super) struct PartReader {
     pub passed: Vec<Ticks>,
     /// The meter in force.
     pub meter: Meter,
+    /// Waivers met so far: their words, the 0-based bar, where they stand.
+    pub waivers: Vec<(String, u32, Span)>,
     /// Chord symbols met so far, by what the file says of them and the transposition they stand in.
     pub symbols: HashMap<(Symbol, Transposition), ChordMark>,
     /// Divisions of a quarter note.
@@ -80,6 +82,7 @@ impl PartReader {
             slurs: Vec::new(),
             passed: Vec::new(),
             meter: Meter::COMMON,
+            waivers: Vec::new(),
             symbols: HashMap::new(),
             divisions: Ratio::from_integer(1),
             longest: Ticks(scale.per_quarter.saturating_mul(MAX_QUARTERS)),

@@ -118,6 +118,8 @@ pub(super) struct Xml<'a> {
     open: Vec<usize>,
     /// The last tag was an empty-element tag; its end is still to be told.
     closing: bool,
+    /// Processing instructions for this program that have been passed: their content and bytes.
+    pub(super) instructions: Vec<(&'a str, Range<usize>)>,
 }
 
 impl<'a> Xml<'a> {
@@ -129,6 +131,7 @@ impl<'a> Xml<'a> {
             base: text.len() - body.len(),
             open: Vec::with_capacity(16),
             closing: false,
+            instructions: Vec::new(),
         }
     }
 
@@ -142,6 +145,19 @@ impl<'a> Xml<'a> {
         match self.reader.read_event() {
             Ok(event) => Ok(event),
             Err(error) => Err(self.ill_formed(error)),
+        }
+    }
+
+    /// Looks at an event that is neither tag nor text.
+    #[cold]
+    fn pass(&mut self, event: &Event<'a>, at: usize) {
+        let Event::PI(_) = event else { return };
+        let all = at..self.position();
+        let inside = self.text.get(all.start + 2..all.end.saturating_sub(2));
+        if let Some((target, content)) = inside.and_then(|i| i.split_once(char::is_whitespace))
+            && target == "chartproof"
+        {
+            self.instructions.push((content, all));
         }
     }
 
@@ -233,7 +249,11 @@ impl<'a> Xml<'a> {
                     continue;
                 }
                 Event::Eof => return Err(self.cut_off()),
-                _ => continue,
+                Event::Text(_) | Event::CData(_) => continue,
+                other => {
+                    self.pass(&other, at);
+                    continue;
+                }
             };
             return self.element(at, &tag).map(Some);
         }
@@ -261,7 +281,8 @@ impl<'a> Xml<'a> {
                     self.resolve(&reference, at)?;
                 }
                 Event::Eof => return Err(self.cut_off()),
-                _ => {}
+                Event::Text(_) | Event::CData(_) | Event::Empty(_) => {}
+                other => self.pass(&other, at),
             }
         }
     }
@@ -317,7 +338,8 @@ impl<'a> Xml<'a> {
                     return Ok(text);
                 }
                 Event::Eof => return Err(self.cut_off()),
-                _ => {}
+                Event::Empty(_) => {}
+                other => self.pass(&other, at),
             }
             at = self.position();
             event = self.event()?;
