@@ -423,15 +423,19 @@ impl<'p, 't> Fields<'p, 't> {
             return Vec::new();
         };
         let wrong = |value: &Spanned<DeValue<'_>>| {
+            let message = match value.get_ref() {
+                DeValue::Table(_) => {
+                    format!("the heading `{name}` stands in one pair of brackets, and takes two")
+                }
+                other => format!(
+                    "`{name}` is a heading with settings under it, found {}",
+                    described(other)
+                ),
+            };
             self.page.wrong(
                 value.span(),
-                format!(
-                    "`{name}` is a list of groups, found {}",
-                    described(value.get_ref())
-                ),
-                format!(
-                    "write [[{name}]] with two brackets on a line of its own and the settings under it"
-                ),
+                message,
+                format!("write [[{name}]] on a line of its own and the settings under it"),
             );
         };
         let DeValue::Array(items) = value.get_ref() else {
