@@ -43,7 +43,9 @@ pub(super) fn put(score: &mut Score, said: Vec<Said>) {
         let mut waiver = Waiver {
             rules: Vec::new(),
             reason: String::new(),
-            parts: said.part.map_or_else(|| (0..all).collect(), |part| vec![part]),
+            parts: said
+                .part
+                .map_or_else(|| (0..all).collect(), |part| vec![part]),
             bars: said.bars.unwrap_or(0..score.bars.len() as u32),
             span: said.span,
             unread: None,
@@ -59,7 +61,7 @@ fn read(score: &Score, text: &str, waiver: &mut Waiver) -> Result<(), String> {
     let text = text.trim();
     let rest = text
         .strip_prefix("meant")
-        .filter(|rest| rest.is_empty() || rest.starts_with(char::is_whitespace))
+        .filter(|rest| !rest.starts_with(char::is_alphanumeric))
         .ok_or_else(|| format!("`{text}` does not begin with `meant`"))?;
     let (what, reason) = rest.split_once(':').unwrap_or((rest, ""));
     reason.trim().clone_into(&mut waiver.reason);
@@ -124,7 +126,12 @@ alto 2 | F4 |
             .iter()
             .map(|w| {
                 assert_eq!(w.unread, None);
-                (w.rules.join(" "), w.reason.clone(), w.parts.clone(), w.bars.clone())
+                (
+                    w.rules.join(" "),
+                    w.reason.clone(),
+                    w.parts.clone(),
+                    w.bars.clone(),
+                )
             })
             .collect()
     }
