@@ -81,24 +81,22 @@ fn slips() -> Vec<(Made, usize, &'static str)> {
 
 #[test]
 fn a_print_stays_through_every_transposition_and_through_bars_put_in_before() {
-    let (mut tried, mut kept) = (0, 0);
+    let mut tried = 0;
     for (index, (made, at, rule)) in slips().into_iter().enumerate() {
         let event = made.events[at].clone();
         let beat = Made::beat(&event);
         let Some(print) = print_of(&made.grid(), rule, event.bar, &beat) else {
             continue;
         };
-        // Every interval is tried, each slip with two of them.
-        for semitones in [(index % 6) as i16 + 1, -((index % 6) as i16 + 1)] {
-            let moved = transposed(&made, semitones).grid();
-            // Out of its range, or in the mud, a slip may be another: then there is no such finding.
-            let Some(other) = print_of(&moved, rule, event.bar, &beat) else {
-                continue;
-            };
-            tried += 1;
-            kept += usize::from(other == print);
-            assert_eq!(other, print, "{semitones}\n{}\n{moved}", made.grid());
-        }
+        // Every interval up to a tritone in both directions, each slip with one of them.
+        let semitones = [-6, -5, -4, -3, -2, -1, 1, 2, 3, 4, 5, 6][index % 12];
+        let moved = transposed(&made, semitones).grid();
+        // Out of its range, or in the mud, a slip may be another: then there is no such finding.
+        let Some(other) = print_of(&moved, rule, event.bar, &beat) else {
+            continue;
+        };
+        tried += 1;
+        assert_eq!(other, print, "{semitones}\n{}\n{moved}", made.grid());
         // Two bars of rest in front.
         let rests = rests_in_front(&made);
         if let Some(other) = print_of(&rests, rule, event.bar + 2, &beat) {
@@ -106,8 +104,8 @@ fn a_print_stays_through_every_transposition_and_through_bars_put_in_before() {
             assert!(other.near.likeness(print.near) >= 2, "{rests}");
         }
     }
-    println!("{kept} of {tried} transposed prints the same");
-    assert!(tried > 300, "{tried}");
+    println!("{tried} transposed");
+    assert!(tried > 150, "{tried}");
 }
 
 /// The passage with two bars of rest before it.

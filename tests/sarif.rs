@@ -45,7 +45,30 @@ fn schema() -> Value {
     let schema: Value = serde_json::from_str(&text).unwrap();
     let title = schema["title"].as_str().unwrap();
     assert!(title.contains("(SARIF) Version 2.1.0"), "{title}");
-    schema
+    without_odd_pattern(schema)
+}
+
+/// The pattern of a language tag in the official schema has a bracket too many, which strict readers
+/// of patterns refuse: `language` is only held to be text.
+fn without_odd_pattern(mut value: Value) -> Value {
+    match &mut value {
+        Value::Object(members) => {
+            let odd = |p: &Value| p.as_str().is_some_and(|p| p.ends_with("]?$"));
+            if members.get("pattern").is_some_and(odd) {
+                members.remove("pattern");
+            }
+            for member in members.values_mut() {
+                *member = without_odd_pattern(member.take());
+            }
+        }
+        Value::Array(items) => {
+            for item in items {
+                *item = without_odd_pattern(item.take());
+            }
+        }
+        _ => {}
+    }
+    value
 }
 
 fn root() -> &'static Path {
@@ -186,7 +209,7 @@ fn logs_are_valid_by_the_official_schema() {
     let style = fs::read_to_string(folder.path().join("chartproof.toml")).unwrap();
     fs::write(
         folder.path().join("chartproof.toml"),
-        style + "[[accept]]\nrule = \"wrong-note\"\nfile = \"copper-whistle.mxl\"\nreason = \"as {recorded}\"\n",
+        style + "[[accepted]]\nrule = \"wrong-note\"\nfile = \"copper-whistle.mxl\"\nreason = \"as {recorded}\"\n",
     )
     .unwrap();
     let git = |args: &[&str]| {

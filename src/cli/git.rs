@@ -82,13 +82,12 @@ impl Revision {
     pub(super) fn of(&mut self, file: &Path) -> Result<Then, GitError> {
         let real = fs::canonicalize(file).unwrap_or_else(|_| file.to_owned());
         let folder = real.parent().unwrap_or(Path::new("/")).to_owned();
-        let root = match self.roots.get(&folder) {
-            Some(root) => root.clone(),
-            None => {
-                let root = root_of(&folder, file)?;
-                self.roots.insert(folder, root.clone());
-                root
-            }
+        let root = if let Some(root) = self.roots.get(&folder) {
+            root.clone()
+        } else {
+            let root = root_of(&folder, file)?;
+            self.roots.insert(folder, root.clone());
+            root
         };
         if !self.repositories.contains_key(&root) {
             let opened = Repository::open(&root, &self.rev)?;
@@ -178,11 +177,10 @@ impl Repository {
     fn then(&self, file: &Path, name: &[u8]) -> Result<Then, GitError> {
         match self.changed.get(name) {
             Some(Some(old)) => return Ok(Then::Other(self.bytes(old)?)),
-            Some(None) => {}
             None if self.files.contains(name) && !self.gone.iter().any(|g| g == name) => {
                 return Ok(Then::Same);
             }
-            None => {}
+            Some(None) | None => {}
         }
         self.renamed(file, name)
     }

@@ -137,9 +137,8 @@ impl Proof {
             );
             return UNUSABLE;
         }
-        let ledger = match self.ledger.as_deref().map(read_ledger).transpose() {
-            Ok(ledger) => ledger,
-            Err(()) => return UNUSABLE,
+        let Ok(ledger) = self.ledger.as_deref().map(read_ledger).transpose() else {
+            return UNUSABLE; // what is wrong with it has been said
         };
         let desk = self.scores.read();
         let style_unusable = desk.style_unusable;
@@ -149,11 +148,11 @@ impl Proof {
         if let Some(ledger) = &ledger {
             ledger.set_aside(&mut open(&mut entries));
         }
-        if let Some(rev) = &self.since {
-            if let Err(error) = since::set_aside(rev, &mut entries, &styles) {
-                complain(&error.to_string());
-                return UNUSABLE;
-            }
+        if let Some(rev) = &self.since
+            && let Err(error) = since::set_aside(rev, &mut entries, &styles)
+        {
+            complain(&error.to_string());
+            return UNUSABLE;
         }
         let mut code = exit_code(&entries, &gates);
         if style_unusable {

@@ -2,7 +2,8 @@
 
 use super::write_out::{complain, to_stdout};
 use super::{Arguments, CLEAN, UNUSABLE};
-use clap::{Args, CommandFactory, ValueEnum};
+use clap::{Arg, Args, Command, CommandFactory, ValueEnum};
+use std::fmt::Write as _;
 
 /// Prints completions for a shell: commands, options, rules and techniques
 ///
@@ -37,6 +38,9 @@ impl Shell {
         let mut script = Vec::new();
         let mut command = Arguments::command();
         clap_complete::generate(shell, &mut command, "chartproof", &mut script);
+        if self.shell == Name::Fish {
+            script.extend(words_for_fish(&command).bytes());
+        }
         match to_stdout(&script) {
             Ok(()) => CLEAN,
             Err(message) => {
@@ -45,4 +49,26 @@ impl Shell {
             }
         }
     }
+}
+
+/// What the generator for fish leaves out: the words an argument without an option may be, such as
+/// the rules of `rulebook`.
+fn words_for_fish(command: &Command) -> String {
+    let mut lines = String::new();
+    for sub in command.get_subcommands().filter(|c| c.get_name() != "help") {
+        let words: Vec<String> = sub
+            .get_positionals()
+            .flat_map(Arg::get_possible_values)
+            .map(|word| word.get_name().to_owned())
+            .collect();
+        if !words.is_empty() {
+            let _ = writeln!(
+                lines,
+                "complete -c chartproof -n \"__fish_chartproof_using_subcommand {}\" -f -a \"{}\"",
+                sub.get_name(),
+                words.join(" ")
+            );
+        }
+    }
+    lines
 }

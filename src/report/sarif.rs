@@ -126,7 +126,7 @@ struct Invocation {
 struct Notification {
     level: &'static str,
     message: Text,
-    locations: Vec<Location>,
+    locations: Vec<Spot>,
 }
 
 #[derive(Serialize)]
@@ -149,9 +149,10 @@ struct Place {
     index: Option<usize>,
 }
 
+/// What the standard calls a location.
 #[derive(Serialize)]
 #[serde(rename_all = "camelCase")]
-struct Location {
+struct Spot {
     #[serde(skip_serializing_if = "Option::is_none")]
     id: Option<usize>,
     physical_location: Physical,
@@ -199,9 +200,9 @@ struct Found<'a> {
     rule_index: usize,
     level: &'static str,
     message: Text,
-    locations: Vec<Location>,
+    locations: Vec<Spot>,
     #[serde(skip_serializing_if = "Vec::is_empty")]
-    related_locations: Vec<Location>,
+    related_locations: Vec<Spot>,
     partial_fingerprints: BTreeMap<&'static str, String>,
     suppressions: Vec<Suppression>,
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -411,7 +412,7 @@ fn unreadable(error: &crate::reading::ReadError, shelf: &mut Shelf) -> Notificat
     Notification {
         level: "error",
         message: Text::message(&message),
-        locations: vec![Location {
+        locations: vec![Spot {
             id: None,
             physical_location: Physical {
                 artifact_location,
@@ -479,7 +480,7 @@ fn result<'a>(desk: &Desk<'a>, told: &Told<'a>, rule_index: usize, compared: boo
 }
 
 /// The first note at fault, or the bar of the first part; and the other notes at fault.
-fn locations(desk: &Desk<'_>, finding: &Finding) -> (Vec<Location>, Vec<Location>) {
+fn locations(desk: &Desk<'_>, finding: &Finding) -> (Vec<Spot>, Vec<Spot>) {
     let score = desk.score;
     let mut spans: Vec<(Span, usize, Option<&str>)> = Vec::new();
     for fault in &finding.notes {
@@ -501,16 +502,16 @@ fn locations(desk: &Desk<'_>, finding: &Finding) -> (Vec<Location>, Vec<Location
     let mut all = spans
         .into_iter()
         .filter_map(|(span, part, label)| Some((desk.at(span)?, part, label)))
-        .map(|(physical_location, part, label)| Location {
+        .map(|(physical_location, part, label)| Spot {
             id: None,
             physical_location,
             logical_locations: vec![logical(score, finding, part)],
             message: label.filter(|l| !l.is_empty()).map(Text::message),
         });
     let first = all.next();
-    let related: Vec<Location> = all
+    let related: Vec<Spot> = all
         .zip(1..)
-        .map(|(location, id)| Location {
+        .map(|(location, id)| Spot {
             id: Some(id),
             ..location
         })
@@ -616,9 +617,9 @@ impl<'a> Desk<'a> {
     }
 
     /// The score's first file.
-    fn whole(&self) -> Option<Location> {
+    fn whole(&self) -> Option<Spot> {
         let artifact_location = self.places.first()?.clone();
-        Some(Location {
+        Some(Spot {
             id: None,
             physical_location: Physical {
                 artifact_location,
