@@ -43,7 +43,9 @@ pub(super) fn put(score: &mut Score, said: Vec<Said>) {
         let mut waiver = Waiver {
             rules: Vec::new(),
             reason: String::new(),
-            parts: said.part.map_or_else(|| (0..all).collect(), |part| vec![part]),
+            parts: said
+                .part
+                .map_or_else(|| (0..all).collect(), |part| vec![part]),
             bars: said.bars.unwrap_or(0..score.bars.len() as u32),
             span: said.span,
             unread: None,
@@ -124,7 +126,12 @@ alto 2 | F4 |
             .iter()
             .map(|w| {
                 assert_eq!(w.unread, None);
-                (w.rules.join(" "), w.reason.clone(), w.parts.clone(), w.bars.clone())
+                (
+                    w.rules.join(" "),
+                    w.reason.clone(),
+                    w.parts.clone(),
+                    w.bars.clone(),
+                )
             })
             .collect()
     }

@@ -199,7 +199,11 @@ mod tests {
     }
 
     fn messages(proofed: &Proofed) -> Vec<&str> {
-        proofed.findings.iter().map(|f| f.message.as_str()).collect()
+        proofed
+            .findings
+            .iter()
+            .map(|f| f.message.as_str())
+            .collect()
     }
 
     #[test]
@@ -231,7 +235,9 @@ mod tests {
     #[test]
     fn a_misspelt_rule_and_a_missing_reason_are_findings() {
         assert_eq!(
-            messages(&proofed("; chartproof: meant wrong-voice-dropped, braeth: x")),
+            messages(&proofed(
+                "; chartproof: meant wrong-voice-dropped, braeth: x"
+            )),
             ["the waiver in line 8 names `braeth`, and there is no such rule"]
         );
         assert_eq!(

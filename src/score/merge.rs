@@ -62,11 +62,13 @@ pub fn merge(scores: Vec<Score>) -> Result<Score, MergeError> {
         whole.title = whole.title.or(score.title);
         whole.sources.append(&mut score.sources);
         let before = whole.parts.len() as u32;
-        whole.waivers.extend(score.waivers.drain(..).map(|mut waiver| {
-            change.span(&mut waiver.span);
-            waiver.parts.iter_mut().for_each(|part| *part += before);
-            waiver
-        }));
+        whole
+            .waivers
+            .extend(score.waivers.drain(..).map(|mut waiver| {
+                change.span(&mut waiver.span);
+                waiver.parts.iter_mut().for_each(|part| *part += before);
+                waiver
+            }));
         whole.parts.append(&mut score.parts);
         whole.stated.append(&mut score.stated);
     }

@@ -22,6 +22,7 @@ pub use scale::{MAX_PER_QUARTER, MAX_QUARTERS};
 pub use xml::MAX_DEPTH;
 
 use super::ReadError;
+use super::waiver::{self, Said};
 use crate::score::{Format, Score, Source, Span, Text};
 use crate::time::Ticks;
 use measure::Heading;
@@ -29,7 +30,6 @@ use part::PartReader;
 use scale::Scale;
 use std::collections::HashMap;
 use std::path::Path;
-use super::waiver::{self, Said};
 use xml::{Element, Fault, Walk, Xml};
 
 /// The longest text that is read, in bytes.
