@@ -165,3 +165,308 @@ fn the_counts_are_those_of_the_slips_that_were_made() {
     let (_, csv, _) = chartproof(&with_melody, dir.path());
     expect_counts(&csv, &students, right.events.len());
 }
+
+/// What one file is marked with against the exercise's key: mistakes, right, of.
+fn marked(folder: &Path, grid: &str) -> (Slips, usize, usize) {
+    let homework = folder.join("one");
+    fs::create_dir_all(&homework).unwrap();
+    fs::write(homework.join("Ada.passage"), grid).unwrap();
+    let args = [
+        "proof",
+        "--class",
+        "one",
+        "--key",
+        "key.passage",
+        "--format",
+        "csv",
+        "--style",
+        "homework",
+    ];
+    let (_, csv, _) = chartproof(&args, folder);
+    let row = rows(&csv).remove(0);
+    assert_ne!(row["of"], "", "{}\n{grid}", row["remark"]);
+    let fixed = [
+        "student", "exercise", "file", "key", "right", "of", "percent", "mistakes", "notes",
+        "remark",
+    ];
+    let number = |name: &str| row[name].parse().unwrap();
+    let slips = row
+        .iter()
+        .filter(|(k, _)| !fixed.contains(&k.as_str()))
+        .map(|(k, v)| (k.clone(), v.parse().unwrap()))
+        .collect();
+    (slips, number("right"), number("of"))
+}
+
+#[test]
+fn what_only_a_key_shows() {
+    let dir = tempfile::tempdir().unwrap();
+    let right = exercise();
+    let all = right.events.len();
+    fs::write(dir.path().join("key.passage"), right.grid()).unwrap();
+    let slips = |list: &[(&str, usize)]| -> Slips {
+        list.iter().map(|(k, n)| ((*k).to_owned(), *n)).collect()
+    };
+    let expect = |made: &Made, wanted: &[(&str, usize)], wrong: usize| {
+        let grid = made.grid();
+        let (found, good, of) = marked(dir.path(), &grid);
+        assert_eq!(found, slips(wanted), "{grid}");
+        assert_eq!((good, of), (all - wrong, all), "{grid}");
+    };
+    expect(&right, &[], 0);
+
+    // Symbols and technique are the key's: a file without them is judged all the same.
+    let mut bare = right.clone();
+    bare.stated = false;
+    let grid = bare.grid();
+    let lines = grid.lines().filter(|l| !l.starts_with("chord"));
+    let (found, good, of) = marked(dir.path(), &lines.collect::<Vec<_>>().join("\n"));
+    assert_eq!((found, good, of), (Slips::new(), all, all), "{grid}");
+
+    let mut melody = right.clone();
+    melody.events[3].voices[0] += 1;
+    expect(&melody, &[("melody changed", 1)], 1);
+
+    let mut short = right.clone();
+    short.events.retain(|e| e.bar < 7);
+    short.bars = 7;
+    let gone = all - short.events.len();
+    expect(&short, &[("not written", gone)], gone);
+
+    let mut higher = right.clone();
+    higher.key = (higher.key + 2) % 12;
+    for e in &mut higher.events {
+        e.root = (e.root + 2) % 12;
+        e.voices.iter_mut().for_each(|v| *v += 2);
+    }
+    expect(&higher, &[("other key", 1)], 0);
+
+    // A note on a beat comes half a beat after the one before it instead.
+    let mut rhythm = right.clone();
+    let late = right
+        .events
+        .windows(3)
+        .position(|w| {
+            w.iter().all(|e| e.bar == w[0].bar && e.at % 2 == 0) && w[1].at - w[0].at >= 2
+        })
+        .unwrap();
+    rhythm.events[late + 1].at = rhythm.events[late].at + 1;
+    let (found, ..) = marked(dir.path(), &rhythm.grid());
+    assert_eq!(found.get("melody rhythm"), Some(&1), "{found:?}");
+    assert!(!found.contains_key("not written") && !found.contains_key("melody added"));
+
+    let mut extra = right.clone();
+    let mut more = extra.events[0].clone();
+    if extra.events[0].length >= 2 {
+        more.at = extra.events[0].at + 1;
+        more.symbol = false;
+        extra.events.insert(1, more);
+        let (found, _, of) = marked(dir.path(), &extra.grid());
+        assert_eq!(found.get("melody added"), Some(&1), "{found:?}");
+        assert_eq!(of, all);
+    }
+
+    // The bottom voice left out of the first sonority.
+    let grid = right.grid();
+    let row = grid.lines().last().unwrap();
+    let cell = row
+        .split('|')
+        .nth(1)
+        .unwrap()
+        .split_whitespace()
+        .next()
+        .unwrap();
+    let thin = grid.replace(row, &row.replacen(cell, ".", 1));
+    let (found, good, of) = marked(dir.path(), &thin);
+    assert_eq!(found, slips(&[("rhythm unison", 1)]));
+    assert_eq!((good, of), (all - 1, all));
+
+    // It was left out altogether.
+    let mut three = right.clone();
+    three.events.iter_mut().for_each(|e| e.voices.truncate(3));
+    let (found, good, of) = marked(dir.path(), &three.grid());
+    assert_eq!(found.get("voices missing"), Some(&all), "{found:?}");
+    assert_eq!((good, of), (0, all));
+}
+
+#[test]
+fn every_right_voicing_is_right_not_the_keys_alone() {
+    use chartproof::diagnosis::{choices, passages};
+    use chartproof::homework::{Key, mark};
+    use chartproof::reading::grid;
+    use chartproof::style::Style;
+    use chartproof::voicing::Mechanical;
+    let read = |made: &Made| grid::read(Path::new("x.passage"), made.grid().into()).unwrap();
+    let right = exercise();
+    let style = Style::default();
+    let key = Key::new("key".to_owned(), read(&right), &style).unwrap();
+    let melody = grid::read(Path::new("x.passage"), right.lead().into()).unwrap();
+    let passage = passages(&melody, &style).remove(0);
+    let (mut tried, mut accepted, mut others) = (0, 0, Vec::new());
+    for (at, event) in right.events.iter().enumerate() {
+        for choice in choices(&melody, &passage, at, Mechanical::Drop2, &style) {
+            let range = choice.voicing.iter().zip(common::BANDS[0].parts);
+            if choice.voicing == event.voices
+                || !range.clone().all(|(m, p)| (p.2..=p.3).contains(m))
+            {
+                continue;
+            }
+            let mut made = right.clone();
+            made.events[at].voices.clone_from(&choice.voicing);
+            let marked = mark(read(&made), &style, Some(&key));
+            tried += 1;
+            accepted += usize::from(marked.marks.right == marked.marks.of);
+            others.extend(marked.marks.mistakes.keys().copied());
+        }
+    }
+    // What is not taken is a rule's business (a rub, a low interval), never that of the key.
+    assert!(tried >= 10, "{tried}");
+    assert!(
+        accepted * 10 >= tried * 8,
+        "{accepted} of {tried}: {others:?}"
+    );
+    assert!(!others.contains(&"not-a-known-voicing"), "{others:?}");
+}
+
+/// Two exercises in folders of three students: one is not handed in, one cannot be read.
+fn folders(dir: &Path) {
+    let right = exercise();
+    let second = (0..400)
+        .find_map(|seed| common::clean(9000 + seed, 1, 0, 3, true, 4))
+        .unwrap();
+    let mut slip = right.clone();
+    common::inject(&mut slip, 4, 5).unwrap();
+    for (path, text) in [
+        ("class/Ada/1.passage", right.grid()),
+        ("class/Ada/2.passage", second.grid()),
+        ("class/Ben/1.passage", slip.grid()),
+        (
+            "class/=Zo\u{eb}/1.passage",
+            "title: x\nalto 1 | H4 |\n".to_owned(),
+        ),
+        ("class/=Zo\u{eb}/2.passage", second.grid()),
+        ("keys/1.passage", right.grid()),
+        ("keys/2.passage", second.grid()),
+    ] {
+        let path = dir.join(path);
+        fs::create_dir_all(path.parent().unwrap()).unwrap();
+        fs::write(path, text).unwrap();
+    }
+}
+
+#[test]
+fn the_class_as_text_and_as_csv() {
+    let dir = tempfile::tempdir().unwrap();
+    folders(dir.path());
+    let (code, text, _) = chartproof(&["proof", "--class", "class", "--key", "keys"], dir.path());
+    assert_eq!(code, 2, "a file could not be read");
+    insta::assert_snapshot!("class-text", text);
+    assert!(text.lines().all(|l| l.chars().count() <= 100));
+    let (_, csv, err) = chartproof(
+        &[
+            "proof", "--class", "class", "--key", "keys", "--format", "csv",
+        ],
+        dir.path(),
+    );
+    insta::assert_snapshot!("class-csv", csv.replace('\r', ""));
+    assert!(err.contains("1.passage:2:1"), "{err}");
+    // Nothing of a name is a formula.
+    assert!(csv.contains("\"'=Zo\u{eb}\""));
+}
+
+#[test]
+fn the_page_of_a_class_leads_everywhere_and_needs_no_script() {
+    let dir = tempfile::tempdir().unwrap();
+    folders(dir.path());
+    let args = [
+        "proof",
+        "--class",
+        "class",
+        "--format",
+        "html",
+        "--into",
+        "class.html",
+    ];
+    let (_, out, err) = chartproof(&args, dir.path());
+    assert_eq!(out, "");
+    assert!(
+        err.lines()
+            .last()
+            .unwrap()
+            .starts_with("class.html: 3 students"),
+        "{err}"
+    );
+    let page = fs::read_to_string(dir.path().join("class.html")).unwrap();
+    assert!(!page.contains("<script") && !page.contains("http:") && !page.contains("src="));
+    let values = |attribute: &str| -> Vec<String> {
+        page.split(attribute)
+            .skip(1)
+            .map(|rest| rest.split('"').next().unwrap().to_owned())
+            .collect()
+    };
+    let ids = values(" id=\"");
+    let unique: BTreeSet<&String> = ids.iter().collect();
+    assert_eq!(ids.len(), unique.len());
+    for link in values("href=\"#") {
+        assert!(unique.contains(&link), "{link}");
+    }
+    for shown in [
+        "Ada",
+        "Ben",
+        "=Zo\u{eb}",
+        "not handed in",
+        "Could not be read",
+        "<figure",
+    ] {
+        assert!(page.contains(shown), "{shown}");
+    }
+}
+
+#[test]
+fn forms_that_do_not_go_together_are_refused() {
+    let dir = tempfile::tempdir().unwrap();
+    folders(dir.path());
+    for (args, says) in [
+        (&["proof", "class", "--format", "csv"][..], "add --class"),
+        (
+            &["proof", "class", "--class", "--format", "json"],
+            "text, html or csv",
+        ),
+        (&["proof", "class", "--key", "keys"], "--class"),
+        (
+            &["proof", "class", "--class", "--one-score"],
+            "cannot be used with",
+        ),
+        (
+            &["proof", "class/Ada", "--class", "--key", "nowhere"],
+            "nowhere",
+        ),
+    ] {
+        let (code, out, err) = chartproof(args, dir.path());
+        assert_eq!((code, out.as_str()), (2, ""), "{args:?}");
+        assert!(err.contains(says), "{args:?}: {err}");
+    }
+}
+
+#[test]
+fn quiet_and_verbose_change_what_is_said_and_not_the_report() {
+    let dir = tempfile::tempdir().unwrap();
+    folders(dir.path());
+    let run = |more: &[&str]| {
+        let (code, out, err) =
+            chartproof(&[&["proof", "class/Ada"][..], more].concat(), dir.path());
+        assert_eq!(code, 0);
+        (out, err)
+    };
+    let (plain, err) = run(&[]);
+    assert_eq!(err, "");
+    let (verbose, err) = run(&["--verbose"]);
+    assert_eq!(verbose, plain);
+    assert!(err.contains("drop 2 (stated) bars 1 to 8"), "{err}");
+    assert!(err.contains("style chart"), "{err}");
+    let (_, err) = run(&["--into", "report.txt"]);
+    assert!(err.starts_with("report.txt: 2 files"), "{err}");
+    assert_eq!(err.lines().count(), 1);
+    let (_, err) = run(&["--into", "report.txt", "--quiet"]);
+    assert_eq!(err, "");
+}

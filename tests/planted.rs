@@ -109,6 +109,26 @@ fn every_planted_mistake_is_found_at_its_place() {
 }
 
 #[test]
+fn the_page_of_the_mistaken_chart_holds_every_finding_once() {
+    let report = proof(&[MISTAKEN]);
+    let out = Command::cargo_bin("chartproof")
+        .unwrap()
+        .current_dir(env!("CARGO_MANIFEST_DIR"))
+        .args(["proof", "--format", "html", MISTAKEN])
+        .output()
+        .unwrap();
+    assert!(out.stdout.len() < 2_000_000, "{}", out.stdout.len());
+    let page = String::from_utf8(out.stdout).unwrap();
+    let count = findings(&report).len();
+    assert_eq!(page.matches("<article").count(), count);
+    for number in 1..=count {
+        let article = format!("<article id=\"f1-{number}\"");
+        assert_eq!(page.matches(&article).count(), 1, "{number}");
+        assert!(page.contains(&format!("href=\"#f1-{number}\"")));
+    }
+}
+
+#[test]
 fn the_clean_chart_and_its_parts_are_met_with_silence() {
     let score = proof(&[CLEAN]);
     let set = proof(&["--one-score", PARTS]);

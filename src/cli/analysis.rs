@@ -1,6 +1,7 @@
 //! `chartproof analysis`: every sonority named.
 
 use super::scores::{Looked, Scores};
+use super::talk::Progress;
 use super::write_out::{self, complain, complain_of, to_stdout};
 use super::{CLEAN, UNUSABLE};
 use crate::analysis::analyse;
@@ -41,6 +42,7 @@ impl Analysis {
     /// Runs the command; returns the exit code.
     pub(super) fn run(mut self) -> u8 {
         let desk = self.scores.read();
+        let progress = Progress::new("naming sonorities", Some(desk.scores.len()));
         let entries: Vec<Entry> = desk
             .scores
             .into_par_iter()
@@ -48,6 +50,7 @@ impl Analysis {
                 path,
                 outcome: score.map(|score| {
                     let analysed = analyse(&score, &style);
+                    progress.step();
                     (score, analysed)
                 }),
             })

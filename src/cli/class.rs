@@ -2,11 +2,13 @@
 
 use super::proof::Format;
 use super::scores::{ByStyles, Looked, Scores, desk};
-use super::write_out::{self, complain, complain_of, to_stdout};
+use super::talk::{self, Progress};
+use super::write_out::{self, complain, complain_of, say, to_stdout};
 use super::{CLEAN, FOUND, UNUSABLE};
 use crate::finding::Level;
 use crate::homework::roll::{self, HandedIn, Order};
 use crate::homework::{Class, Key, Sheet, mark};
+use crate::proof::proof;
 use crate::reading::files;
 use crate::report::{class, html};
 use crate::style::{self, Style};
@@ -15,6 +17,7 @@ use rayon::prelude::*;
 use std::fs;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
+use std::time::Instant;
 
 /// The options of a class.
 #[derive(Debug, Args)]
@@ -128,7 +131,7 @@ impl Options {
                 let exercise = roll.exercises.get(*e).map_or("", String::as_str);
                 let found = match keys.as_slice() {
                     [only] if single => Some(only),
-                    all => all.iter().find(|k| k.answers(exercise, file)),
+                    all => Answer::of(all, exercise, file),
                 };
                 if let Some(found) = found {
                     unused.retain(|k| !std::ptr::eq(*k, found));
@@ -162,7 +165,11 @@ impl Options {
                 let mut inputs = asked.scores.paths.clone();
                 inputs.extend(class.sheets.iter().map(|s| s.path.clone()));
                 inputs.extend(keys.iter().map(|k| k.path.clone()));
-                write_out::write(target, report.as_bytes(), &inputs).map_err(|e| e.to_string())
+                let written = write_out::write(target, report.as_bytes(), &inputs);
+                if written.is_ok() {
+                    talk::sum_up(&format!("{}: {}", target.display(), class::sums(&class)));
+                }
+                written.map_err(|e| e.to_string())
             }
             None => to_stdout(report.as_bytes()),
         };
@@ -187,13 +194,28 @@ impl Options {
         for Looked { path, score, style } in desk.scores {
             let name = path.display().to_string();
             match score {
-                Ok(score) => match Key::new(name, score, &style) {
-                    Ok(key) => keys.push(Answer { path, key }),
-                    Err(error) => {
-                        complain(&error.to_string());
-                        usable = false;
+                Ok(score) => {
+                    let own = proof(&score, &style).findings;
+                    let errors = own.iter().filter(|f| f.level == Level::Error).count();
+                    if errors > 0 {
+                        talk::sum_up(&format!(
+                            "{name}: the answer key has {} of its own, which count against nobody; \
+                             chartproof proof {name} shows them",
+                            if errors == 1 {
+                                "an error".to_owned()
+                            } else {
+                                format!("{errors} errors")
+                            }
+                        ));
                     }
-                },
+                    match Key::new(name, score, &style) {
+                        Ok(key) => keys.push(Answer { path, key }),
+                        Err(error) => {
+                            complain(&error.to_string());
+                            usable = false;
+                        }
+                    }
+                }
                 Err(error) => {
                     complain_of(&error);
                     usable = false;
@@ -211,18 +233,25 @@ struct Answer {
 }
 
 impl Answer {
-    /// Whether this is the key of an exercise: called as it is, or with its title.
-    fn answers(&self, exercise: &str, file: &HandedIn) -> bool {
+    /// The key of an exercise: the one called as it is, else the only one of its title.
+    fn of<'a>(keys: &'a [Self], exercise: &str, file: &HandedIn) -> Option<&'a Self> {
         let plain = |text: &str| -> String {
             let letters = text.chars().filter(|c| c.is_alphanumeric());
             letters.flat_map(char::to_lowercase).collect()
         };
-        let stem = self.path.file_stem().unwrap_or_default().to_string_lossy();
         let same = |a: &str, b: &str| !plain(a).is_empty() && plain(a) == plain(b);
-        let title = self.key.title().unwrap_or_default();
-        same(&stem, exercise)
-            || same(title, exercise)
-            || file.title.as_deref().is_some_and(|t| same(title, t))
+        let called = |k: &&Self| {
+            let stem = k.path.file_stem().unwrap_or_default();
+            same(&stem.to_string_lossy(), exercise)
+        };
+        let titled = |k: &&Self| {
+            let title = k.key.title().unwrap_or_default();
+            same(title, exercise) || file.title.as_deref().is_some_and(|t| same(title, t))
+        };
+        keys.iter().find(called).or_else(|| {
+            let mut of_title = keys.iter().filter(titled);
+            of_title.next().filter(|_| of_title.next().is_none())
+        })
     }
 }
 
@@ -232,17 +261,27 @@ fn marked(
     chosen: &[Option<&Answer>],
     asked: Option<style::Gate>,
 ) -> (Vec<Sheet>, Vec<style::Gate>) {
+    let progress = Progress::new("marking", Some(looked.len()));
     looked
         .into_par_iter()
         .zip(chosen)
         .map(|(Looked { path, score, style }, key)| {
             let style: Arc<Style> = style;
             let gate = asked.or(style.gate);
+            let start = Instant::now();
             let sheet = Sheet {
                 path,
                 outcome: score.map(|score| mark(score, &style, key.map(|k| &k.key))),
                 key: key.map(|k| k.key.name.clone()),
             };
+            progress.step();
+            if let Ok(marked) = &sheet.outcome
+                && talk::is_verbose()
+            {
+                let took = start.elapsed();
+                let detail = talk::detail(&marked.score, &marked.proofed, &style, took);
+                say(&format!("{}: {detail}", sheet.path.display()));
+            }
             (sheet, gate.unwrap_or(style::Gate::At(Level::Error)))
         })
         .unzip()

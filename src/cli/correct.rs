@@ -2,6 +2,7 @@
 
 use super::copies::Copies;
 use super::scores::{Looked, Scores};
+use super::talk::Progress;
 use super::write_out::{self, complain, complain_of, to_stdout};
 use super::{CLEAN, FOUND, UNUSABLE};
 use crate::editing::{self, Edit};
@@ -56,12 +57,14 @@ impl Correct {
             return UNUSABLE;
         }
         let inputs = self.copies().inputs(&scores);
+        let progress = Progress::new("correcting", Some(scores.len()));
         let results: Vec<(Correction, Result<(), String>)> = scores
             .par_iter()
             .zip(&styles)
             .map(|((_, score), style)| {
                 let correction = correct(score, style);
                 let written = self.write(score, &correction, &inputs);
+                progress.step();
                 (correction, written)
             })
             .collect();

@@ -14,6 +14,7 @@ mod scores;
 mod shell;
 mod since;
 mod style;
+mod talk;
 mod voice;
 mod write_out;
 
@@ -32,6 +33,9 @@ const UNUSABLE: u8 = 2;
 #[derive(Debug, Parser)]
 #[command(name = "chartproof", version, max_term_width = 100)]
 struct Arguments {
+    #[command(flatten)]
+    talk: talk::Talk,
+
     #[command(subcommand)]
     command: Command,
 }
@@ -68,6 +72,7 @@ pub fn run() -> ExitCode {
             return ExitCode::from(u8::try_from(error.exit_code()).unwrap_or(UNUSABLE));
         }
     };
+    arguments.talk.begin();
     ExitCode::from(match arguments.command {
         Command::Proof(proof) => proof.run(),
         Command::Correct(correct) => correct.run(),

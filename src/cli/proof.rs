@@ -4,7 +4,8 @@ use super::class;
 use super::ledger::read_ledger;
 use super::scores::{Looked, Scores};
 use super::since;
-use super::write_out::{self, WriteError, complain, complain_of, to_stdout};
+use super::talk::{self, Progress};
+use super::write_out::{self, WriteError, complain, complain_of, say, to_stdout};
 use super::{CLEAN, FOUND, UNUSABLE};
 use crate::finding::Level;
 use crate::proof::{Proofed, proof};
@@ -18,6 +19,7 @@ use rayon::prelude::*;
 use std::io::{self, IsTerminal};
 use std::path::PathBuf;
 use std::sync::Arc;
+use std::time::Instant;
 
 /// Reads scores and reports what is wrong, where, why, and what to write instead
 ///
@@ -212,7 +214,9 @@ impl Proof {
             Some(target) => {
                 let mut inputs = inputs(&self.scores.paths, entries);
                 inputs.extend(self.ledger.clone());
-                write_out::write(target, report, &inputs).map_err(|e: WriteError| e.to_string())
+                write_out::write(target, report, &inputs).map_err(|e: WriteError| e.to_string())?;
+                talk::sum_up(&format!("{}: {}", target.display(), text::sums(entries)));
+                Ok(())
             }
             None => to_stdout(report),
         }
@@ -236,9 +240,11 @@ pub(super) fn proofed(
             .iter()
             .map(|l| (l.path.as_path(), l.score.as_ref().ok())),
     );
+    let progress = Progress::new("proofing", Some(scores.len()));
     let (mut entries, gates): (Vec<Entry>, Vec<style::Gate>) = scores
         .into_par_iter()
         .map(|Looked { path, score, style }| {
+            let start = Instant::now();
             let entry = Entry {
                 path,
                 outcome: score.map(|score| {
@@ -246,6 +252,14 @@ pub(super) fn proofed(
                     (score, proofed)
                 }),
             };
+            progress.step();
+            if let Ok((score, proofed)) = &entry.outcome
+                && talk::is_verbose()
+            {
+                let took = start.elapsed();
+                let detail = talk::detail(score, proofed, &style, took);
+                say(&format!("{}: {detail}", entry.path.display()));
+            }
             let gate = asked.or(style.gate);
             (entry, gate.unwrap_or(style::Gate::At(Level::Error)))
         })

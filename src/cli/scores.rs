@@ -1,5 +1,6 @@
 //! The scores a command works on, and how they are looked at: options every command shares.
 
+use super::talk::{self, Progress};
 use super::write_out::{complain, complain_in_full, say};
 use crate::instrument::{self, Catalogue};
 use crate::reading::files::{self, Plan, Set};
@@ -86,6 +87,7 @@ impl Scores {
                 };
             }
         }
+        let _reading = Progress::new("reading", None);
         let styles = self.styles();
         let by_styles = ByStyles(&styles);
         let outcomes = if self.one_score {
@@ -197,6 +199,16 @@ pub(super) fn desk(outcomes: Vec<Outcome>, styles: &HouseStyles) -> Desk {
             if let Some(meant) = heard(score) {
                 *score = meant;
             }
+        }
+        if let Ok(score) = &score
+            && talk::is_verbose()
+        {
+            let (bars, parts) = (score.bars.len(), score.parts.len());
+            say(&format!(
+                "{}: read, bars {bars}, parts {parts}, style {}",
+                path.display(),
+                style.name
+            ));
         }
         desk.scores.push(Looked { path, score, style });
     }

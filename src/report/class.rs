@@ -43,7 +43,7 @@ pub(super) fn how(class: &Class) -> String {
 }
 
 /// The last line: everything in numbers.
-pub(super) fn sums(class: &Class) -> String {
+pub fn sums(class: &Class) -> String {
     let total = class.total();
     let mut line = format!(
         "{}, {}: {} of {} right{}, {}",
@@ -57,8 +57,7 @@ pub(super) fn sums(class: &Class) -> String {
         counted(total.count(), "mistake"),
     );
     if class.unreadable() > 0 {
-        let unreadable = counted(class.unreadable(), "file");
-        let _ = write!(line, ", {unreadable} that could not be read");
+        let _ = write!(line, ", {} unreadable", class.unreadable());
     }
     if class.missing() > 0 {
         let _ = write!(line, ", {} not handed in", class.missing());

@@ -306,11 +306,25 @@ pub(super) fn inferred(score: &Score, inferred: &Inferred) -> String {
 }
 
 /// `2 files, 32 bars, 120 sonorities: 2 errors, 1 warning, 0 notes`.
+/// Everything in numbers, in one line.
+pub fn sums(entries: &[Entry]) -> String {
+    let tally = Tally::of(entries);
+    let read = || entries.iter().filter_map(|e| e.outcome.as_ref().ok());
+    format!(
+        "{}, {}, {}: {}, {}, {}",
+        counted(read().count(), "file"),
+        counted(read().map(|(score, _)| score.bars.len()).sum(), "bar"),
+        counted(read().map(|(_, p)| p.sonorities).sum(), "sonority"),
+        counted(tally.errors, "error"),
+        counted(tally.warnings, "warning"),
+        counted(tally.notes, "note"),
+    )
+}
+
 fn render_sums(entries: &[Entry], out: &mut dyn WriteColor) -> io::Result<()> {
     let tally = Tally::of(entries);
     let read = || entries.iter().filter_map(|e| e.outcome.as_ref().ok());
     let files = read().count();
-    let bars = read().map(|(score, _)| score.bars.len()).sum();
     let sonorities: usize = read().map(|(_, proofed)| proofed.sonorities).sum();
     let not_shown = super::not_shown(entries);
     if files > 0 && tally.worst().is_none() {
@@ -324,16 +338,7 @@ fn render_sums(entries: &[Entry], out: &mut dyn WriteColor) -> io::Result<()> {
         };
         writeln!(out, "{sentence}")?;
     }
-    writeln!(
-        out,
-        "{}, {}, {}: {}, {}, {}",
-        counted(files, "file"),
-        counted(bars, "bar"),
-        counted(sonorities, "sonority"),
-        counted(tally.errors, "error"),
-        counted(tally.warnings, "warning"),
-        counted(tally.notes, "note"),
-    )?;
+    writeln!(out, "{}", sums(entries))?;
     for line in not_shown {
         writeln!(out, "{line}")?;
     }
