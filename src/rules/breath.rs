@@ -87,14 +87,14 @@ fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
             let breathes = line.tones.get(at + 1).is_none_or(|next| {
                 tone.breath
                     || tempos.seconds(tone.end, next.onset) >= SHORTEST_REST
-                    || (!tone.slurred_on && tone.duration().0 as f64 >= cut(&line, tone) * beat)
+                    || (!tone.slurred_on && tone.duration().0 as f64 >= cut(line, tone) * beat)
             });
             if !breathes {
                 continue;
             }
             let phrase = line.tones.get(start..=at).unwrap_or_default();
             start = at + 1;
-            found.extend(judge(reading, &line, phrase, &tempos));
+            found.extend(judge(reading, line, phrase, &tempos));
         }
     }
     out.extend(merged(reading.score, found));

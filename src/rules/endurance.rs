@@ -75,10 +75,10 @@ fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
             if rests {
                 let stretch = line.tones.get(start..=at).unwrap_or_default();
                 start = at + 1;
-                let high = high(reading, &line, stretch);
+                let high = high(reading, line, stretch);
                 let long = high
                     .is_none()
-                    .then(|| long(reading, &line, stretch))
+                    .then(|| long(reading, line, stretch))
                     .flatten();
                 found.extend(high.or(long));
             }

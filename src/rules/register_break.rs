@@ -76,19 +76,19 @@ fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
         for register in &line.instrument.registers {
             match register.kind {
                 RegisterKind::NoSoftStart => {
-                    soft_starts(reading, &line, register, out);
-                    fast_tongued(reading, &line, register, &tempos, out);
+                    soft_starts(reading, line, register, out);
+                    fast_tongued(reading, line, register, &tempos, out);
                 }
                 // Other breaks are for the reader of the data: only the clarinet's is published as
                 // one that a grade does not cross.
                 RegisterKind::Break if line.instrument.section == "clarinets" => {
-                    breaks(reading, &line, register, &tempos, out);
+                    breaks(reading, line, register, &tempos, out);
                 }
                 _ => {}
             }
         }
         if line.instrument.section == "trombones" {
-            long_slides(reading, &line, &tempos, out);
+            long_slides(reading, line, &tempos, out);
         }
     }
 }

@@ -60,16 +60,16 @@ fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
     for line in lines(reading, |i| i.range.comfortable.is_some()) {
         let mut run: Vec<Edge> = Vec::new();
         for bar in line.tones.chunk_by(|a, b| a.at.bar == b.at.bar) {
-            let edge = edge_of(&line, bar);
+            let edge = edge_of(line, bar);
             let goes_on = matches!((&edge, run.last()), (Some(e), Some(last))
                 if e.bar == last.bar + 1 && e.above == last.above);
             if !goes_on {
-                found.extend(finding(reading, &line, &run, limit));
+                found.extend(finding(reading, line, &run, limit));
                 run.clear();
             }
             run.extend(edge);
         }
-        found.extend(finding(reading, &line, &run, limit));
+        found.extend(finding(reading, line, &run, limit));
     }
     out.extend(merged(reading.score, found));
 }

@@ -126,7 +126,9 @@ pub(crate) fn apply(reading: &Reading<'_>, findings: &mut Vec<Finding>) -> Vec<S
         Some(Some(level)) => *level,
         None => RULE.level,
     };
-    stale.iter_mut().for_each(|f| f.level = level);
+    for finding in &mut stale {
+        finding.level = level;
+    }
     if !stale.is_empty() {
         findings.extend(stale);
         findings.sort_by_key(|f| f.at);

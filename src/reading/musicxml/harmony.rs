@@ -78,12 +78,11 @@ pub(super) fn read(
     let by = part.transposition(staff);
     // A chart has few symbols, many times each.
     let key = (symbol, by);
-    let mark = match part.symbols.get(&key) {
-        Some(known) => known.clone(),
-        None => {
-            let mark = key.0.clone().finish(by);
-            part.symbols.entry(key).or_insert(mark).clone()
-        }
+    let mark = if let Some(known) = part.symbols.get(&key) {
+        known.clone()
+    } else {
+        let mark = key.0.clone().finish(by);
+        part.symbols.entry(key).or_insert(mark).clone()
     };
     part.part.chords.push(Mark::new(at, mark, span));
     Ok(())

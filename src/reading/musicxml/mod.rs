@@ -5,6 +5,9 @@
 //! and nothing is fetched. Pitches in the file are written pitch, unless it says that it is a
 //! concert score; the sounding pitch is worked out by the transposition in force.
 
+// A fault is rare: it travels as one pointer, so that what was read need not be copied about.
+#![allow(clippy::unnecessary_box_returns)]
+
 mod attributes;
 mod direction;
 mod harmony;
