@@ -338,7 +338,7 @@ fn every_region_is_the_note_or_bar_and_every_fix_is_that_of_the_json_report() {
                         .trim_start_matches("./")
                         .to_owned(),
                 };
-                if PathBuf::from(own) != decoded(uri) {
+                if decoded(uri) != *own {
                     continue;
                 }
                 by_report.push_str(&text[done..edit["start"].as_u64().unwrap() as usize]);

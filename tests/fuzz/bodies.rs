@@ -66,7 +66,8 @@ pub fn mxl(bytes: &[u8]) {
     // The same score where the table of contents is right.
     if *first != 0 {
         let (_, score) = rest.split_at(rest.len().min(usize::from(*first)));
-        let contents = br#"<container><rootfiles><rootfile full-path="a.xml"/></rootfiles></container>"#;
+        let contents =
+            br#"<container><rootfiles><rootfile full-path="a.xml"/></rootfiles></container>"#;
         let _ = read_bytes(Path::new("a.mxl"), container(contents, score));
     }
 }
@@ -158,7 +159,12 @@ pub fn correct_and_reread(bytes: &[u8]) {
     wanted.change(&correction.changes);
     let again = read_bytes(path, copy.as_slice())
         .unwrap_or_else(|e| panic!("{e}\n{}", String::from_utf8_lossy(&copy)));
-    assert_eq!(facts(&wanted), facts(&again), "{}", String::from_utf8_lossy(&copy));
+    assert_eq!(
+        facts(&wanted),
+        facts(&again),
+        "{}",
+        String::from_utf8_lossy(&copy)
+    );
 }
 
 fn notes(score: &Score) -> usize {
