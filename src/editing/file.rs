@@ -1,4 +1,8 @@
 //! Edits applied to a text and to the file it came from.
+#![allow(
+    clippy::arithmetic_side_effects,
+    reason = "places in a text and lengths of its pieces: no text is longer than 32 bits less a mebibyte"
+)]
 
 use super::{Edit, EditError};
 use crate::reading::container::{self, ContainerError};

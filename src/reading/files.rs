@@ -289,7 +289,7 @@ fn most_common<T: PartialEq>(values: impl Iterator<Item = T>) -> Option<T> {
     let mut counts: Vec<(T, usize)> = Vec::new();
     for value in values {
         match counts.iter_mut().find(|(v, _)| *v == value) {
-            Some((_, n)) => *n += 1,
+            Some((_, n)) => *n = n.saturating_add(1),
             None => counts.push((value, 1)),
         }
     }

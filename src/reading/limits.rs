@@ -23,8 +23,8 @@ pub struct Limits {
     pub bar: u64,
 }
 
-/// Places in a file are kept in 32 bits.
-const LARGEST: u64 = u32::MAX as u64 - 1;
+/// Places in a file are kept in 32 bits, with room for what a correction adds.
+pub(crate) const LARGEST: u64 = (1 << 32) - (1 << 20);
 
 impl Limits {
     /// The limits that hold unless somebody raises them.

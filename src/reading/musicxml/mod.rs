@@ -4,7 +4,10 @@
 //! its bytes take to look at. The file's DOCTYPE is passed over, nothing it declares is expanded
 //! and nothing is fetched. Pitches in the file are written pitch, unless it says that it is a
 //! concert score; the sounding pitch is worked out by the transposition in force.
-
+#![allow(
+    clippy::arithmetic_side_effects,
+    reason = "places in a text and counts of its bars"
+)]
 // A fault is rare: it travels as one pointer, so that what was read need not be copied about.
 #![allow(clippy::unnecessary_box_returns)]
 
@@ -36,7 +39,7 @@ use std::path::Path;
 use xml::{Element, Fault, Walk, Xml};
 
 /// The longest text that can be read, in bytes: places in it are kept in 32 bits.
-const MAX_BYTES: usize = u32::MAX as usize;
+const MAX_BYTES: u64 = limits::LARGEST;
 
 /// Reads the text of a MusicXML file. `member` is the entry's name when the text comes out of a
 /// container.
@@ -51,7 +54,7 @@ pub fn read_within(
     text: Text,
     limits: Limits,
 ) -> Result<Score, ReadError> {
-    if text.len() > MAX_BYTES {
+    if text.len() as u64 > MAX_BYTES {
         return Err(ReadError::whole(
             path,
             format!(

@@ -1,4 +1,8 @@
 //! A part while it is being read: what is in force, and where the cursor stands.
+#![allow(
+    clippy::arithmetic_side_effects,
+    reason = "ticks saturate; ratios are of divisions within the limits of `scale::decimal`; a voice that is asked for is in the list"
+)]
 
 use super::harmony::Symbol;
 use super::scale::{MAX_QUARTERS, Scale, decimal};

@@ -3,6 +3,10 @@
 //! The pattern of every reader here: [`Xml::child`] gives the next child of the element that is
 //! open, or `None` once that element has closed; each child that was given must be finished, by
 //! walking its own children, by [`Xml::text`], or by [`Xml::skip`].
+#![allow(
+    clippy::arithmetic_side_effects,
+    reason = "places in a text and lengths of its pieces: no text is longer than 32 bits less a mebibyte"
+)]
 
 use super::scale::decimal;
 use crate::reading::limits::{self, Limits};
