@@ -358,6 +358,12 @@ fn the_readme_is_in_step_with_the_program() {
     for technique in chartproof::voicing::Technique::all() {
         assert!(readme.contains(technique.name()), "{technique}");
     }
+    for (name, counts) in chartproof::reading::Limits::NAMES {
+        assert!(
+            readme.contains(&format!("| `{name}` | {counts} |")),
+            "{name}"
+        );
+    }
     // The passage it shows can be read and has nothing wrong with it.
     let start = readme.find("    title:     Evening").unwrap();
     let end = readme[start..].find("* `count`").unwrap() + start;

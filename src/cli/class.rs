@@ -186,7 +186,7 @@ impl Options {
             return Ok(Vec::new());
         };
         let styles = scores.styles();
-        let by_styles = ByStyles(&styles);
+        let by_styles = ByStyles(&styles, scores.limited.limits());
         let outcomes = files::read_by(std::slice::from_ref(path), &by_styles);
         let desk = desk(outcomes, &styles);
         let mut usable = !desk.style_unusable;

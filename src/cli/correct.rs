@@ -3,7 +3,7 @@
 use super::copies::Copies;
 use super::scores::{Looked, Scores};
 use super::talk::Progress;
-use super::write_out::{self, complain, complain_of, to_stdout};
+use super::write_out::{self, complain, complain_of, shown, to_stdout};
 use super::{CLEAN, FOUND, UNUSABLE};
 use crate::editing::{self, Edit};
 use crate::finding::Level;
@@ -95,7 +95,7 @@ impl Correct {
             "{} changed; {} written to {}; {} left{}",
             counted(notes, "note"),
             counted(files, "file"),
-            self.into.display(),
+            shown(&self.into),
             counted(left, "finding"),
             if left > 0 {
                 ": proof the copies to see what a person has to decide"
@@ -173,7 +173,7 @@ fn tell(report: &mut String, path: &Path, score: &Score, correction: &Correction
             ]
         })
         .collect();
-    let _ = writeln!(report, "{} (written pitch)", path.display());
+    let _ = writeln!(report, "{} (written pitch)", shown(path));
     for line in table::lines(["part", "bar", "beat", "from", "to", "rule"], &rows) {
         let _ = writeln!(report, "  {line}");
     }

@@ -2,7 +2,7 @@
 
 use super::proof::proofed;
 use super::scores::Scores;
-use super::write_out::{self, complain, complain_in_full, complain_of, to_stdout};
+use super::write_out::{self, complain, complain_in_full, complain_of, shown, to_stdout};
 use super::{CLEAN, UNUSABLE};
 use crate::ledger::{self, FILE_NAME, Sums};
 use crate::proof::Proofed;
@@ -100,7 +100,7 @@ fn said(path: &Path, sums: Sums) -> String {
     };
     format!(
         "{}: {findings} recorded ({} new, {} gone)\n",
-        path.display(),
+        shown(path),
         sums.new,
         sums.gone
     )

@@ -2,11 +2,13 @@
 
 use super::copies::Copies;
 use super::scores::{Looked, Scores};
-use super::write_out::{self, complain, complain_of, to_stdout};
+use super::write_out::{self, complain, complain_of, shown, to_stdout};
 use super::{CLEAN, FOUND, UNUSABLE};
 use crate::editing::{self, Edit};
 use crate::finding::{Finding, Level};
+use crate::instrument;
 use crate::proof::proof;
+use crate::reading::Limits;
 use crate::reading::files;
 use crate::score::{self, Format, Score};
 use clap::Args;
@@ -81,7 +83,7 @@ impl Mark {
         let mut report = String::new();
         let mut errors = 0;
         for ((path, score), style) in scores.iter().zip(&styles) {
-            let done = clean(score).and_then(|mut clean| {
+            let done = clean(score, &self.scores.limited.limits()).and_then(|mut clean| {
                 style.prepare(&mut clean.score);
                 let findings = if self.clear {
                     Vec::new()
@@ -113,7 +115,7 @@ impl Mark {
 }
 
 /// The score without earlier marks: they must not be read as part of the music.
-fn clean(score: &Score) -> Result<Clean, String> {
+fn clean(score: &Score, limits: &Limits) -> Result<Clean, String> {
     let mut files = Vec::with_capacity(score.sources.len());
     let mut marked = false;
     for (index, source) in score.sources.iter().enumerate() {
@@ -133,7 +135,9 @@ fn clean(score: &Score) -> Result<Clean, String> {
     }
     let read = score.sources.iter().zip(&files);
     let mut scores = read
-        .map(|(source, bytes)| files::read_bytes(&source.path, bytes.as_slice()))
+        .map(|(source, bytes)| {
+            files::read_bytes_by(&source.path, bytes.clone(), instrument::catalogue(), limits)
+        })
         .collect::<Result<Vec<Score>, _>>()
         .map_err(|e| e.to_string())?;
     let score = match scores.pop() {
@@ -178,6 +182,6 @@ fn tell(path: &Path, findings: &[&Finding], cleared: bool, report: &mut String) 
         (false, 1) => "1 finding marked".to_owned(),
         (false, n) => format!("{n} findings marked"),
     };
-    let _ = writeln!(report, "{}: {said}", path.display());
+    let _ = writeln!(report, "{}: {said}", shown(path));
     findings.iter().filter(|f| f.level == Level::Error).count()
 }

@@ -4,7 +4,7 @@ use super::talk::{self, Progress};
 use super::write_out::{complain, complain_in_full, say};
 use crate::instrument::{self, Catalogue};
 use crate::reading::files::{self, Plan, Set};
-use crate::reading::{Outcome, ReadError};
+use crate::reading::{Limits, Outcome, ReadError};
 use crate::score::Score;
 use crate::sonority::heard;
 use crate::style::{FILE_NAME, HouseStyles, Style, StyleError};
@@ -44,6 +44,57 @@ pub(super) struct Scores {
     /// each score holds
     #[arg(long, value_name = "NAME|FILE", value_parser = style, value_hint = ValueHint::FilePath)]
     pub(super) style: Option<Chosen>,
+
+    #[command(flatten)]
+    pub(super) limited: Limited,
+}
+
+/// How much is read at most.
+#[derive(Debug, Args)]
+pub(super) struct Limited {
+    /// Raise a limit of what is read, for files that are to be trusted: file or unpacked (bytes),
+    /// ratio (unpacked to packed), depth (of XML), parts or bars (of a score), bar (notes and signs
+    /// in one bar of a part). May be given several times
+    #[arg(long = "limit", value_name = "NAME=NUMBER", value_parser = limit)]
+    set: Vec<(&'static str, u64)>,
+}
+
+impl Limited {
+    pub(super) fn limits(&self) -> Limits {
+        let mut limits = Limits::USUAL;
+        for (name, value) in &self.set {
+            limits.set(name, *value);
+        }
+        limits
+    }
+}
+
+/// A limit on the command line that cannot be used.
+#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
+pub(super) enum NoSuchLimit {
+    #[error("a name, `=` and a whole number were expected, such as bars=2000000")]
+    Form,
+    #[error("there is no limit called `{found}`{}; the limits are {}",
+        match nearest { Some(name) => format!(", did you mean `{name}`?"), None => String::new() },
+        Limits::NAMES.map(|(name, what)| format!("{name} ({what})")).join(", "))]
+    Name {
+        found: String,
+        nearest: Option<&'static str>,
+    },
+}
+
+/// `bars=2000000`
+fn limit(text: &str) -> Result<(&'static str, u64), NoSuchLimit> {
+    let (name, value) = text.split_once('=').ok_or(NoSuchLimit::Form)?;
+    let names = || Limits::NAMES.into_iter().map(|(known, _)| known);
+    let known = names()
+        .find(|known| *known == name)
+        .ok_or_else(|| NoSuchLimit::Name {
+            found: name.to_owned(),
+            nearest: names().find(|known| strsim::damerau_levenshtein(known, name) <= 2),
+        })?;
+    let value = value.parse().map_err(|_| NoSuchLimit::Form)?;
+    Ok((known, value))
 }
 
 /// A score with the style it is looked at in.
@@ -89,7 +140,7 @@ impl Scores {
         }
         let _reading = Progress::new("reading", None);
         let styles = self.styles();
-        let by_styles = ByStyles(&styles);
+        let by_styles = ByStyles(&styles, self.limited.limits());
         let outcomes = if self.one_score {
             files::read_as_one_by(&self.paths, &by_styles)
         } else {
@@ -223,7 +274,7 @@ pub(super) fn tell(error: &StyleError) {
 }
 
 /// What house styles say of files before they are read.
-pub(super) struct ByStyles<'a>(pub(super) &'a HouseStyles);
+pub(super) struct ByStyles<'a>(pub(super) &'a HouseStyles, pub(super) Limits);
 
 impl Plan for ByStyles<'_> {
     fn instruments(&self, file: &Path) -> &'static Catalogue {
@@ -234,6 +285,10 @@ impl Plan for ByStyles<'_> {
 
     fn set(&self, file: &Path) -> Option<Set> {
         self.0.of(file).ok()?.set_of(file)
+    }
+
+    fn limits(&self) -> Limits {
+        self.1
     }
 }
 
@@ -337,6 +392,18 @@ mod tests {
         let message = technique("zzz").unwrap_err().to_string();
         assert!(!message.contains("did you mean"), "{message}");
         assert!(message.contains("four-way close"), "{message}");
+    }
+
+    #[test]
+    fn a_limit_is_a_known_name_and_a_number() {
+        assert_eq!(limit("bars=7"), Ok(("bars", 7)));
+        let message = limit("part=7").unwrap_err().to_string();
+        assert!(message.contains("did you mean `parts`?"), "{message}");
+        let message = limit("voices=7").unwrap_err().to_string();
+        assert!(message.contains("parts (parts of a score)"), "{message}");
+        for text in ["bars", "bars=", "bars=-1", "bars=many"] {
+            assert_eq!(limit(text), Err(NoSuchLimit::Form), "{text}");
+        }
     }
 
     #[test]

@@ -4,6 +4,7 @@ use super::git::{GitError, Revision, Then};
 use crate::finding::{Finding, Grounds, SetAside};
 use crate::fingerprint::{self, Known};
 use crate::proof::{Proofed, proof};
+use crate::reading::Limits;
 use crate::reading::files::read_bytes_by;
 use crate::report::Entry;
 use crate::score::{self, Score};
@@ -141,7 +142,10 @@ fn compare(rev: &str, score: &Score, proofed: &mut Proofed, style: &Style, befor
 fn read(files: Vec<Old>, style: &Style) -> Result<Score, String> {
     let mut scores = files
         .into_iter()
-        .map(|f| read_bytes_by(&f.path, f.bytes, style.instruments).map_err(|e| e.message))
+        .map(|f| {
+            read_bytes_by(&f.path, f.bytes, style.instruments, &Limits::USUAL)
+                .map_err(|e| e.message)
+        })
         .collect::<Result<Vec<Score>, String>>()?;
     let mut score = match scores.pop() {
         Some(only) if scores.is_empty() => only,

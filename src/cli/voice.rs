@@ -1,6 +1,6 @@
 //! `chartproof voice`: the model answer for a lead with chord symbols.
 
-use super::scores::{ByStyles, Chosen, Looked, TechniqueName, desk, style, styles};
+use super::scores::{ByStyles, Chosen, Limited, Looked, TechniqueName, desk, style, styles};
 use super::write_out::{self, complain, complain_of, to_stdout};
 use super::{CLEAN, FOUND, UNUSABLE};
 use crate::model_answer::{self, Request};
@@ -52,6 +52,9 @@ pub(super) struct Voice {
     /// MusicXML. Without it the answer goes to the terminal in the form of the score
     #[arg(long, value_name = "FILE")]
     into: Option<PathBuf>,
+
+    #[command(flatten)]
+    limited: Limited,
 }
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
@@ -64,7 +67,10 @@ impl Voice {
     /// Runs the command; returns the exit code.
     pub(super) fn run(self) -> u8 {
         let styles = styles(self.style.as_ref());
-        let outcomes = read_by(std::slice::from_ref(&self.path), &ByStyles(&styles));
+        let outcomes = read_by(
+            std::slice::from_ref(&self.path),
+            &ByStyles(&styles, self.limited.limits()),
+        );
         let desk = desk(outcomes, &styles);
         if desk.style_unusable {
             return UNUSABLE;

@@ -1,10 +1,13 @@
 //! Writing a result to a file: all of it or nothing, and never over a file that was read.
 
-use crate::report::text;
+use crate::report::{printable, text};
 use codespan_reporting::term::termcolor::{ColorChoice, StandardStream};
+use std::collections::BTreeSet;
 use std::fs;
 use std::io::{self, IsTerminal, Write};
 use std::path::{Path, PathBuf};
+use std::sync::Mutex;
+use std::time::Duration;
 
 /// Why a result was not written to a file.
 #[derive(Debug, thiserror::Error)]
@@ -48,14 +51,49 @@ pub(super) fn write(target: &Path, bytes: &[u8], inputs: &[PathBuf]) -> Result<(
     replace(&place, bytes).map_err(failed)
 }
 
+/// How the name of a file begins and ends that is being filled.
+const UNFINISHED: (&str, &str) = (".chartproof-", ".new");
+
+/// No run takes so long over one file: an unfinished one that is older was left by a run that was
+/// killed.
+const ABANDONED: Duration = Duration::from_secs(600);
+
+/// Takes away what killed runs have left in a folder; each folder once. What cannot be taken away
+/// does no harm.
+fn sweep(folder: &Path) {
+    static SWEPT: Mutex<BTreeSet<PathBuf>> = Mutex::new(BTreeSet::new());
+    let first = SWEPT
+        .lock()
+        .is_ok_and(|mut swept| swept.insert(folder.to_owned()));
+    if !first {
+        return;
+    }
+    for entry in fs::read_dir(folder).into_iter().flatten().flatten() {
+        let name = entry.file_name();
+        let name = name.to_string_lossy();
+        let abandoned = name.starts_with(UNFINISHED.0)
+            && name.ends_with(UNFINISHED.1)
+            && entry
+                .metadata()
+                .ok()
+                .filter(fs::Metadata::is_file)
+                .and_then(|m| m.modified().ok()?.elapsed().ok())
+                .is_some_and(|age| age > ABANDONED);
+        if abandoned {
+            let _ = fs::remove_file(entry.path());
+        }
+    }
+}
+
 /// Fills a new file in the folder of `place`, then puts it in its place; on failure nothing stays.
 fn replace(place: &Path, bytes: &[u8]) -> io::Result<()> {
     let folder = match place.parent() {
         Some(folder) if !folder.as_os_str().is_empty() => folder,
         _ => Path::new("."),
     };
+    sweep(folder);
     let mut builder = tempfile::Builder::new();
-    builder.prefix(".").suffix(".new");
+    builder.prefix(UNFINISHED.0).suffix(UNFINISHED.1);
     // A result is as open to others as any file the user makes, and one that replaces another is
     // as open as that was.
     #[cfg(unix)]
@@ -79,6 +117,11 @@ pub(super) fn to_stdout(report: &[u8]) -> Result<(), String> {
         }
         _ => Ok(()),
     }
+}
+
+/// A path as it may be shown: names of files can hold what steers a terminal.
+pub(super) fn shown(path: &Path) -> String {
+    printable(&path.display().to_string())
 }
 
 /// On the error output, where nothing can be done about a failure.
@@ -136,6 +179,33 @@ mod tests {
         write(&target, b"two", &[]).unwrap();
         assert_eq!(fs::read(&target).unwrap(), b"two");
         assert_eq!(names(folder.path()), ["report.txt"]);
+    }
+
+    #[test]
+    fn what_a_killed_run_left_goes_with_the_next_one() {
+        let folder = tempfile::tempdir().unwrap();
+        let old = std::time::SystemTime::now() - 2 * ABANDONED;
+        for (name, when) in [
+            (".chartproof-a1b2c3.new", Some(old)),
+            (".chartproof-d4e5f6.new", None),
+            (".other-a1b2c3.new", Some(old)),
+            ("chartproof.ledger", Some(old)),
+        ] {
+            let file = fs::File::create(folder.path().join(name)).unwrap();
+            if let Some(when) = when {
+                file.set_modified(when).unwrap();
+            }
+        }
+        write(&folder.path().join("report.txt"), b"one", &[]).unwrap();
+        assert_eq!(
+            names(folder.path()),
+            [
+                ".chartproof-d4e5f6.new",
+                ".other-a1b2c3.new",
+                "chartproof.ledger",
+                "report.txt"
+            ]
+        );
     }
 
     #[test]

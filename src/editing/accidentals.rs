@@ -3,6 +3,10 @@
 //! The standard rule: an accidental holds for its line or space, in its octave, on its staff, to the
 //! bar line; what differs from what is in force needs one; a note tied in from before needs none and
 //! puts nothing in force.
+#![allow(
+    clippy::arithmetic_side_effects,
+    reason = "places on the line of fifths, a few dozen at most"
+)]
 
 use crate::pitch::{NoteName, Pitch, Step};
 use crate::time::Ticks;

@@ -1,7 +1,12 @@
 //! Edits applied to a text and to the file it came from.
+#![allow(
+    clippy::arithmetic_side_effects,
+    reason = "places in a text and lengths of its pieces: no text is longer than 32 bits less a mebibyte"
+)]
 
 use super::{Edit, EditError};
-use crate::reading::{container, encoding};
+use crate::reading::container::{self, ContainerError};
+use crate::reading::{Limits, encoding};
 use crate::score::Source;
 use std::ops::Range;
 
@@ -51,7 +56,18 @@ pub fn apply_to_file(bytes: &[u8], source: &Source, edits: &[&Edit]) -> Result<V
     let Some(member) = &source.member else {
         return apply_to_text(bytes, source, edits);
     };
-    let (name, inner) = container::open(bytes)?;
+    // It was read once, within whatever limits: what is larger now is not what was read.
+    let limits = Limits {
+        unpacked: (source.text.len() as u64)
+            .saturating_mul(3)
+            .saturating_add(16),
+        ratio: u64::MAX,
+        ..Limits::USUAL
+    };
+    let (name, inner) = match container::open_within(bytes, &limits) {
+        Err(ContainerError::TooLarge { .. }) => return Err(changed()),
+        other => other?,
+    };
     if name != *member {
         return Err(changed());
     }

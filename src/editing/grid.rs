@@ -1,5 +1,9 @@
 //! Changed notes as edits of a passage grid: the pitch in its cell, and the blanks after the cell so
 //! that the columns stay under each other.
+#![allow(
+    clippy::arithmetic_side_effects,
+    reason = "places in a text and lengths of its pieces: no text is longer than 32 bits less a mebibyte"
+)]
 
 use super::{Edit, EditError, Written};
 use crate::pitch::Pitch;

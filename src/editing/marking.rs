@@ -3,6 +3,10 @@
 //!
 //! A mark is only ever put in, between two comments, or as a colour after a comment of its own;
 //! nothing that was there is changed. So [`clear`] gives back the text as it was, to the byte.
+#![allow(
+    clippy::arithmetic_side_effects,
+    reason = "places in a text and lengths of its pieces: no text is longer than 32 bits less a mebibyte"
+)]
 
 use super::Edit;
 use crate::finding::{Finding, Level, NoteRef};

@@ -3,6 +3,14 @@
 //! A change of a note is the fewest pieces of its file that have to be written anew: in MusicXML the
 //! pitch and whatever accidentals the rest of the bar then needs, in a passage grid the pitch in its
 //! cell and the blanks after it. Every other byte of the file stays as it is.
+#![cfg_attr(
+    not(test),
+    warn(
+        clippy::indexing_slicing,
+        clippy::string_slice,
+        clippy::arithmetic_side_effects
+    )
+)]
 
 mod accidentals;
 mod file;

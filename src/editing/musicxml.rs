@@ -1,4 +1,8 @@
 //! Changed notes as edits of MusicXML: the pitch, and the accidentals that the bar then needs.
+#![allow(
+    clippy::arithmetic_side_effects,
+    reason = "places in a text and lengths of its pieces: no text is longer than 32 bits less a mebibyte"
+)]
 
 use super::accidentals::{self, Seen};
 use super::{Edit, EditError, Written};

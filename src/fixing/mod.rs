@@ -1,4 +1,12 @@
 //! Fixes: each is tried on the score in memory before anybody sees it.
+#![cfg_attr(
+    not(test),
+    warn(
+        clippy::indexing_slicing,
+        clippy::string_slice,
+        clippy::arithmetic_side_effects
+    )
+)]
 
 mod correct;
 
@@ -109,7 +117,7 @@ fn place<'p>(
 
 fn bars_of(window: &[Passage]) -> std::ops::Range<u32> {
     let bars = || window.iter().flat_map(|p| &p.sonorities).map(|s| s.at.bar);
-    bars().min().unwrap_or(0)..bars().max().map_or(0, |b| b + 1)
+    bars().min().unwrap_or(0)..bars().max().map_or(0, |b| b.saturating_add(1))
 }
 
 /// Written and sounding pitch of a note before a change.

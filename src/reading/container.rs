@@ -1,18 +1,12 @@
 //! Compressed MusicXML (`.mxl`): a zip container whose table of contents names the score.
 
 use super::encoding::{self, EncodingError};
+use super::limits::{self, Limits};
 use quick_xml::Reader;
 use quick_xml::events::Event;
 use std::io::{Cursor, Read, Write};
 use zip::result::ZipError;
 use zip::{ZipArchive, ZipWriter};
-
-/// The largest score that is unpacked, in bytes.
-pub const MAX_UNPACKED: u64 = 256 << 20;
-
-/// How many times larger than its packed form a score may be. Deflate reaches about a thousand;
-/// scores, full of repeated tags, reach about a hundred.
-pub const MAX_RATIO: u64 = 500;
 
 /// What may be unpacked whatever the ratio: small files of blanks compress extremely well.
 const RATIO_FROM: u64 = 1 << 20;
@@ -57,7 +51,10 @@ pub enum ContainerError {
         why: String,
     },
     /// The entry is too large when unpacked.
-    #[error("the entry `{name}` unpacks to more than {limit} bytes, the most that is read")]
+    #[error(
+        "the entry `{name}` unpacks to more than {limit} bytes, the most that is read; {}",
+        limits::raise("unpacked")
+    )]
     TooLarge {
         /// The entry.
         name: String,
@@ -66,16 +63,27 @@ pub enum ContainerError {
     },
     /// The entry grows too much when unpacked.
     #[error(
-        "the entry `{0}` unpacks to more than {MAX_RATIO} times its packed size: this is no ordinary score"
+        "the entry `{name}` unpacks to more than {limit} times its packed size: this is no ordinary score; {}",
+        limits::raise("ratio")
     )]
-    TooDense(String),
+    TooDense {
+        /// The entry.
+        name: String,
+        /// The limit.
+        limit: u64,
+    },
 }
 
 /// The name and the bytes of the score in a container.
 pub fn open(bytes: &[u8]) -> Result<(String, Vec<u8>), ContainerError> {
+    open_within(bytes, &Limits::USUAL)
+}
+
+/// The same within other limits than the usual ones.
+pub fn open_within(bytes: &[u8], limits: &Limits) -> Result<(String, Vec<u8>), ContainerError> {
     let mut archive =
         ZipArchive::new(Cursor::new(bytes)).map_err(|e| ContainerError::NotZip(reason(&e)))?;
-    let contents = match unpack(&mut archive, CONTENTS, MAX_CONTENTS) {
+    let contents = match unpack(&mut archive, CONTENTS, MAX_CONTENTS, limits.ratio) {
         Err(ContainerError::Missing(_)) => return Err(ContainerError::NoContents),
         other => other?,
     };
@@ -88,7 +96,7 @@ pub fn open(bytes: &[u8]) -> Result<(String, Vec<u8>), ContainerError> {
     if leads_out {
         return Err(ContainerError::Outside(name));
     }
-    let score = unpack(&mut archive, &name, MAX_UNPACKED)?;
+    let score = unpack(&mut archive, &name, limits.unpacked, limits.ratio)?;
     Ok((name, score))
 }
 
@@ -131,6 +139,7 @@ fn unpack(
     archive: &mut ZipArchive<Cursor<&[u8]>>,
     name: &str,
     limit: u64,
+    ratio: u64,
 ) -> Result<Vec<u8>, ContainerError> {
     let damaged = |why: String| ContainerError::Damaged {
         name: name.to_owned(),
@@ -145,7 +154,7 @@ fn unpack(
         return Err(damaged("it is a folder".to_owned()));
     }
     let packed = entry.compressed_size();
-    let dense = packed.saturating_mul(MAX_RATIO).max(RATIO_FROM);
+    let dense = packed.saturating_mul(ratio).max(RATIO_FROM);
     let most = limit.min(dense);
     let mut out = Vec::new();
     // One byte more than is allowed tells that there is more.
@@ -160,7 +169,10 @@ fn unpack(
         });
     }
     if out.len() as u64 > most {
-        return Err(ContainerError::TooDense(name.to_owned()));
+        return Err(ContainerError::TooDense {
+            name: name.to_owned(),
+            limit: ratio,
+        });
     }
     Ok(out)
 }
@@ -284,8 +296,17 @@ mod tests {
         let bytes = container(&[(CONTENTS, table.as_slice()), ("s.xml", blanks.as_slice())]);
         assert_eq!(
             open(&bytes),
-            Err(ContainerError::TooDense("s.xml".to_owned()))
+            Err(ContainerError::TooDense {
+                name: "s.xml".to_owned(),
+                limit: 500
+            })
         );
+        let mut raised = Limits::USUAL;
+        raised.set("ratio", 5_000);
+        assert_eq!(open_within(&bytes, &raised).unwrap().1, blanks);
+        raised.set("unpacked", 2 << 20);
+        let error = open_within(&bytes, &raised).unwrap_err().to_string();
+        assert!(error.contains("--limit unpacked=NUMBER"), "{error}");
     }
 
     #[test]

@@ -1,4 +1,8 @@
 //! Bytes to text: UTF-8, UTF-16, and what an XML declaration names.
+#![allow(
+    clippy::arithmetic_side_effects,
+    reason = "places in a text and lengths of its pieces: no text is longer than 32 bits less a mebibyte"
+)]
 
 use encoding_rs::{Encoding, UTF_8, UTF_16BE, UTF_16LE};
 use std::borrow::Cow;

@@ -4,6 +4,7 @@
 //! `.musicxml`, `.xml`, `.mxl` and `.passage` are looked for, hidden files and those a `.gitignore`
 //! names are passed over, and an `.xml` file that is no score is not an error.
 
+use super::limits::{self, Limits};
 use super::{ReadError, container, encoding, grid, musicxml};
 use crate::instrument::{self, Catalogue};
 use crate::score::{self, Score, Text};
@@ -11,10 +12,8 @@ use crate::time::{Meter, Ticks};
 use rayon::prelude::*;
 use std::collections::{BTreeMap, HashSet};
 use std::fs;
+use std::io::Read as _;
 use std::path::{Path, PathBuf};
-
-/// The largest file that is read, in bytes.
-pub const MAX_FILE: u64 = 256 << 20;
 
 const ENDINGS: [&str; 4] = ["musicxml", "xml", "mxl", "passage"];
 
@@ -40,6 +39,11 @@ pub trait Plan: Sync {
 
     /// The set of part files that a file belongs to.
     fn set(&self, file: &Path) -> Option<Set>;
+
+    /// How much is read at most.
+    fn limits(&self) -> Limits {
+        Limits::USUAL
+    }
 }
 
 /// Part files that are one score.
@@ -285,7 +289,7 @@ fn most_common<T: PartialEq>(values: impl Iterator<Item = T>) -> Option<T> {
     let mut counts: Vec<(T, usize)> = Vec::new();
     for value in values {
         match counts.iter_mut().find(|(v, _)| *v == value) {
-            Some((_, n)) => *n += 1,
+            Some((_, n)) => *n = n.saturating_add(1),
             None => counts.push((value, 1)),
         }
     }
@@ -433,7 +437,8 @@ fn read_all(jobs: Vec<Result<Found, ReadError>>, plan: &dyn Plan) -> Vec<Outcome
 
 /// `Ok(None)` is a file of a walked folder that is no score at all.
 fn read_found(found: &Found, plan: &dyn Plan) -> Result<Option<Score>, ReadError> {
-    let bytes = load(&found.path)?;
+    let limits = plan.limits();
+    let bytes = load(&found.path, &limits)?;
     let xml = found
         .path
         .extension()
@@ -441,15 +446,15 @@ fn read_found(found: &Found, plan: &dyn Plan) -> Result<Option<Score>, ReadError
     if xml && !found.named && is_other_xml(&bytes) {
         return Ok(None);
     }
-    read_bytes_by(&found.path, bytes, plan.instruments(&found.path)).map(Some)
+    read_bytes_by(&found.path, bytes, plan.instruments(&found.path), &limits).map(Some)
 }
 
 /// Reads one file, whatever its ending.
 pub fn read_file(path: &Path) -> Result<Score, ReadError> {
-    read_bytes(path, load(path)?)
+    read_bytes(path, load(path, &Limits::USUAL)?)
 }
 
-fn load(path: &Path) -> Result<Vec<u8>, ReadError> {
+fn load(path: &Path, limits: &Limits) -> Result<Vec<u8>, ReadError> {
     let fails = |error: std::io::Error| {
         let what = match error.kind() {
             std::io::ErrorKind::NotFound => "there is no such file or folder".to_owned(),
@@ -461,25 +466,39 @@ fn load(path: &Path) -> Result<Vec<u8>, ReadError> {
         ReadError::whole(path, what)
     };
     let size = fs::metadata(path).map_err(fails)?.len();
-    if size > MAX_FILE {
-        return Err(ReadError::whole(
+    let most = limits.file;
+    let too_large = |size: u64| {
+        ReadError::whole(
             path,
-            format!("the file has {size} bytes, more than the {MAX_FILE} that are read"),
-        ));
+            format!("the file has {size} bytes or more; at most {most} are read"),
+        )
+        .help(limits::raise("file"))
+    };
+    if size > most {
+        return Err(too_large(size));
     }
-    fs::read(path).map_err(fails)
+    // What is no ordinary file (a pipe, a device) has no size to go by and may have no end.
+    let mut bytes = Vec::with_capacity(usize::try_from(size).unwrap_or(0));
+    fs::File::open(path)
+        .and_then(|file| file.take(most.saturating_add(1)).read_to_end(&mut bytes))
+        .map_err(fails)?;
+    if bytes.len() as u64 > most {
+        return Err(too_large(bytes.len() as u64));
+    }
+    Ok(bytes)
 }
 
 /// Reads a score from its bytes: a container, MusicXML, or a passage grid, by what is in it.
 pub fn read_bytes(path: &Path, bytes: impl Into<Vec<u8>>) -> Result<Score, ReadError> {
-    read_bytes_by(path, bytes.into(), instrument::catalogue())
+    read_bytes_by(path, bytes.into(), instrument::catalogue(), &Limits::USUAL)
 }
 
-/// The same with other instruments than the shipped ones.
+/// The same with other instruments than the shipped ones, within these limits.
 pub fn read_bytes_by(
     path: &Path,
     bytes: Vec<u8>,
     instruments: &'static Catalogue,
+    limits: &Limits,
 ) -> Result<Score, ReadError> {
     if bytes.is_empty() {
         return Err(ReadError::whole(path, "the file is empty"));
@@ -489,10 +508,10 @@ pub fn read_bytes_by(
         || bytes.starts_with(b"PK\x05\x06")
         || ending("mxl") && !looks_like_text(&bytes)
     {
-        let (member, bytes) =
-            container::open(&bytes).map_err(|e| ReadError::whole(path, e.to_string()))?;
+        let (member, bytes) = container::open_within(&bytes, limits)
+            .map_err(|e| ReadError::whole(path, e.to_string()))?;
         let text = decode(path, bytes)?;
-        return musicxml::read(path, Some(member), text);
+        return musicxml::read_within(path, Some(member), text, *limits);
     }
     let text = decode(path, bytes)?;
     let is_xml = text
@@ -500,7 +519,7 @@ pub fn read_bytes_by(
         .trim_start()
         .starts_with('<');
     if is_xml || ending("musicxml") || ending("xml") || ending("mxl") {
-        musicxml::read(path, None, text)
+        musicxml::read_within(path, None, text, *limits)
     } else {
         grid::read_by(path, text, instruments)
     }

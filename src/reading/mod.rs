@@ -1,14 +1,24 @@
 //! Bytes to scores. Each format has its room; all of them end in a [`Score`] whose notes remember
 //! where they stand in the file.
+#![cfg_attr(
+    not(test),
+    warn(
+        clippy::indexing_slicing,
+        clippy::string_slice,
+        clippy::arithmetic_side_effects
+    )
+)]
 
 pub mod container;
 pub mod encoding;
 pub mod files;
 pub mod grid;
+pub mod limits;
 pub mod musicxml;
 mod waiver;
 
 pub use files::{Outcome, read_paths};
+pub use limits::Limits;
 
 use crate::score::Text;
 use std::ops::Range;
@@ -63,11 +73,12 @@ impl ReadError {
         let (text, at) = (self.text.as_ref()?, self.at.as_ref()?);
         let mut start = at.start.min(text.len());
         while !text.is_char_boundary(start) {
-            start -= 1;
+            start = start.saturating_sub(1);
         }
-        let before = &text[..start];
-        let line = before.matches('\n').count() + 1;
-        let column = before.chars().rev().take_while(|c| *c != '\n').count() + 1;
+        let before = text.get(..start).unwrap_or_default();
+        let line = before.matches('\n').count().saturating_add(1);
+        let since = before.chars().rev().take_while(|c| *c != '\n');
+        let column = since.count().saturating_add(1);
         Some((line, column))
     }
 

@@ -5,6 +5,10 @@
 //! processing instruction (`<?chartproof meant RULE: REASON?>`), in an `<other-direction>` that is
 //! not printed, or in words over the staff, which most programs keep when they read and write a
 //! score. Where they stand says for which part and which bars they hold.
+#![allow(
+    clippy::arithmetic_side_effects,
+    reason = "a bar that was found, and the one after it"
+)]
 
 use crate::score::{Score, Span, Waiver};
 use std::ops::Range;

@@ -4,7 +4,7 @@
 //! file, `beat` 1-based in units of the meter's lower figure; pitches in scientific octaves (C4 is
 //! middle C); voices and intervals from the top.
 
-use super::table;
+use super::{printable, shielded, table};
 use crate::analysis::{Analysed, Named};
 use crate::reading::ReadError;
 use crate::score::Score;
@@ -35,11 +35,16 @@ pub fn text(entries: &[Entry]) -> String {
             let _ = writeln!(
                 out,
                 "{}: no section has two voices sounding at once\n",
-                entry.path.display()
+                printable(&entry.path.display().to_string())
             );
         }
         for section in sections {
-            let _ = writeln!(out, "{}: {}", entry.path.display(), section.section);
+            let _ = writeln!(
+                out,
+                "{}: {}",
+                printable(&entry.path.display().to_string()),
+                printable(&section.section)
+            );
             let rows: Vec<[String; 9]> = section.sonorities.iter().map(|n| row(score, n)).collect();
             let head = [
                 "bar",
@@ -160,7 +165,7 @@ pub fn json(entries: &[Entry]) -> Result<String, serde_json::Error> {
         format: FORMAT,
         files: entries.iter().map(file).collect(),
     };
-    let mut text = serde_json::to_string_pretty(&report)?;
+    let mut text = shielded(serde_json::to_string_pretty(&report)?);
     text.push('\n');
     Ok(text)
 }

@@ -10,7 +10,7 @@
 //! `findings` are those that count; `set_aside` are the others, with `because`: the `grounds`
 //! (`style`, `ledger`, `waiver`, `revision`), a `reason` where somebody gave one, and where it is said.
 
-use super::{Entry, Tally, Told, part_names};
+use super::{Entry, Tally, Told, part_names, shielded};
 use crate::editing;
 use crate::finding::{Finding, NoteAtFault};
 use crate::pitch::Pitch;
@@ -187,7 +187,7 @@ pub fn render(entries: &[Entry]) -> Result<String, serde_json::Error> {
         set_aside: entries.iter().flat_map(set_aside).collect(),
         summary: summary(entries),
     };
-    let mut text = serde_json::to_string_pretty(&report)?;
+    let mut text = shielded(serde_json::to_string_pretty(&report)?);
     text.push('\n');
     Ok(text)
 }
@@ -203,7 +203,7 @@ pub fn render(entries: &[Entry]) -> Result<String, serde_json::Error> {
 pub fn lines(entries: &[Entry]) -> Result<String, serde_json::Error> {
     let mut text = String::new();
     let mut push = |line: &Line<'_>| -> Result<(), serde_json::Error> {
-        text.push_str(&serde_json::to_string(line)?);
+        text.push_str(&shielded(serde_json::to_string(line)?));
         text.push('\n');
         Ok(())
     };

@@ -16,7 +16,26 @@ use crate::proof::Proofed;
 use crate::reading::ReadError;
 use crate::score::{Score, Source, Span};
 use std::collections::BTreeMap;
+use std::fmt::Write as _;
 use std::path::PathBuf;
+
+/// JSON with nothing in it that steers a terminal: the control characters beyond ASCII, which JSON
+/// lets stand in its strings, escaped as the others are.
+pub(crate) fn shielded(json: String) -> String {
+    let steers = |c: char| ('\u{7f}'..='\u{9f}').contains(&c);
+    if !json.contains(steers) {
+        return json;
+    }
+    let mut out = String::with_capacity(json.len() + 16);
+    for c in json.chars() {
+        if steers(c) {
+            let _ = write!(out, "\\u{:04x}", u32::from(c));
+        } else {
+            out.push(c);
+        }
+    }
+    out
+}
 
 /// What became of one file (or of several that were read as one score).
 #[derive(Debug)]
@@ -173,7 +192,7 @@ fn whereabouts<'a>(score: &'a Score, finding: &Finding, bar: u32) -> Option<(&'a
 /// `text` on one line, safe on a terminal: control characters (an escape sequence starts with one)
 /// and characters that turn the direction of writing become `?`. A character is replaced by as
 /// many bytes as it had, so that byte ranges stay true.
-fn printable(text: &str) -> String {
+pub(crate) fn printable(text: &str) -> String {
     let mut safe = String::with_capacity(text.len());
     for c in text.chars() {
         let turns = matches!(c, '\u{200e}' | '\u{200f}' | '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}');

@@ -7,7 +7,7 @@
 //! inside a compressed file is an artifact of its own with that file as its parent. Bars, beats and
 //! pitches stand in the `properties` of a result, with the names and units of the JSON report.
 
-use super::{Entry, Told, part_names, printable, rulebook};
+use super::{Entry, Told, part_names, printable, rulebook, shielded};
 use crate::editing;
 use crate::finding::{Finding, Grounds, Level};
 use crate::pitch::Pitch;
@@ -328,7 +328,7 @@ pub fn render(entries: &[Entry], compared: bool) -> Result<String, serde_json::E
             default_encoding: "UTF-8",
         }],
     };
-    let mut text = serde_json::to_string_pretty(&log)?;
+    let mut text = shielded(serde_json::to_string_pretty(&log)?);
     text.push('\n');
     Ok(text)
 }

@@ -67,25 +67,73 @@ pub struct Source {
     /// The text spans point into, after decoding to UTF-8.
     pub text: Text,
     /// Where its lines start, once somebody asks.
-    pub lines: OnceLock<Vec<u32>>,
+    pub lines: OnceLock<Lines>,
+}
+
+/// Where the lines of a text start, and how far along its line each [`STRIDE`] of it lies: there are
+/// files of one line.
+#[derive(Clone, Debug)]
+pub struct Lines {
+    /// The first byte of each line.
+    starts: Vec<u32>,
+    /// At each multiple of the stride, how many characters of its line start before it.
+    columns: Vec<u32>,
+}
+
+const STRIDE: usize = 4096;
+
+/// How many chord symbols that differ are told apart at one time.
+const MOST_SYMBOLS: usize = 64;
+
+/// How many characters start in these bytes of UTF-8.
+fn characters(bytes: &[u8]) -> usize {
+    bytes.iter().filter(|b| **b & 0xC0 != 0x80).count()
+}
+
+impl Lines {
+    fn of(text: &[u8]) -> Self {
+        let mut starts = vec![0];
+        let mut columns = Vec::with_capacity(text.len() / STRIDE + 1);
+        let mut column = 0;
+        for (index, stretch) in text.chunks(STRIDE).enumerate() {
+            columns.push(column as u32);
+            let mut after = None;
+            for end in memchr::memchr_iter(b'\n', stretch) {
+                starts.push((index * STRIDE + end + 1) as u32);
+                after = stretch.get(end + 1..);
+            }
+            column = match after {
+                Some(after) => characters(after),
+                None => column + characters(stretch),
+            };
+        }
+        Self { starts, columns }
+    }
+
+    /// 1-based line and column (in characters) of a byte that starts a character.
+    fn place(&self, text: &[u8], at: usize) -> (usize, usize) {
+        let line = self.starts.partition_point(|&s| s as usize <= at).max(1);
+        let start = self.starts.get(line - 1).map_or(0, |&s| s as usize);
+        let mark = at / STRIDE * STRIDE;
+        let (from, before) = match self.columns.get(at / STRIDE) {
+            Some(&column) if mark > start => (mark, column as usize),
+            _ => (start, 0),
+        };
+        let since = text.get(from..at).map_or(0, characters);
+        (line, before + since + 1)
+    }
 }
 
 impl Source {
     /// 1-based line and column (in characters) of a byte offset.
     pub fn line_column(&self, offset: u32) -> (usize, usize) {
-        let starts = self.lines.get_or_init(|| {
-            std::iter::once(0)
-                .chain(memchr::memchr_iter(b'\n', self.text.as_bytes()).map(|i| i as u32 + 1))
-                .collect()
-        });
+        let text = self.text.as_bytes();
+        let lines = self.lines.get_or_init(|| Lines::of(text));
         let mut at = (offset as usize).min(self.text.len());
         while !self.text.is_char_boundary(at) {
             at -= 1;
         }
-        let line = starts.partition_point(|&s| s as usize <= at).max(1);
-        let start = starts.get(line - 1).map_or(0, |&s| s as usize);
-        let before = self.text.get(start..at).unwrap_or_default();
-        (line, before.chars().count() + 1)
+        lines.place(text, at)
     }
 }
 
@@ -742,11 +790,21 @@ impl Score {
             .filter_map(|here| {
                 let readable = here.partition_point(|m| m.value.unread.is_none());
                 let among = here.get(..readable.max(1))?;
-                let votes = |m: &&Mark<ChordMark>| {
-                    among.iter().filter(|o| alike(&o.value, &m.value)).count()
-                };
+                // Each symbol that differs, with its first from the top and its votes. What a sane
+                // score has at one time are a few; those of a file made to do harm do not vote.
+                let mut ballot: Vec<(&Mark<ChordMark>, usize)> = Vec::new();
+                for m in among {
+                    if let Some((_, votes)) =
+                        ballot.iter_mut().find(|(o, _)| alike(&o.value, &m.value))
+                    {
+                        *votes += 1;
+                    } else if ballot.len() < MOST_SYMBOLS {
+                        ballot.push((m, 1));
+                    }
+                }
                 // The last of equals wins a maximum: from below, that is the first.
-                among.iter().rev().max_by_key(votes).cloned()
+                let (most, _) = ballot.iter().rev().max_by_key(|(_, votes)| *votes)?;
+                Some((*most).clone())
             })
             .collect();
     }
@@ -834,5 +892,41 @@ impl Score {
         self.bars
             .get(bar as usize)
             .map_or_else(|| (bar + 1).to_string(), |b| b.number.clone())
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn lines_and_columns_are_those_one_counts() {
+        // Lines of all lengths around the stride, with characters of one to four bytes.
+        let mut text = String::new();
+        for (i, length) in [0, 3, 5_000, 1, 4_090, 12_300, 0, 2]
+            .into_iter()
+            .enumerate()
+        {
+            text.extend("aé€𝄞b".chars().cycle().skip(i).take(length));
+            text.push('\n');
+        }
+        text.push_str("end");
+        let source = Source {
+            path: PathBuf::new(),
+            member: None,
+            format: Format::Grid,
+            text: text.as_str().into(),
+            lines: OnceLock::new(),
+        };
+        let (mut line, mut column) = (1, 1);
+        for (at, c) in text.char_indices() {
+            assert_eq!(source.line_column(at as u32), (line, column), "byte {at}");
+            (line, column) = if c == '\n' {
+                (line + 1, 1)
+            } else {
+                (line, column + 1)
+            };
+        }
+        assert_eq!(source.line_column(u32::MAX), (9, 4));
     }
 }

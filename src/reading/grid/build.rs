@@ -1,4 +1,8 @@
 //! Lines to a score.
+#![allow(
+    clippy::arithmetic_side_effects,
+    reason = "counts have four digits and fractions of at most 1024 (`cells::count`); bars and places are those of a text"
+)]
 
 use super::cells::{Cell, cell, counts};
 use super::lines::{Block, Header, Piece, Row, RowBar};

@@ -1,4 +1,8 @@
 //! What stands in a cell: counts, notes.
+#![allow(
+    clippy::arithmetic_side_effects,
+    reason = "counts have four digits and fractions of at most 1024; places are those of a text"
+)]
 
 use super::Fault;
 use super::lines::{Piece, RowBar};

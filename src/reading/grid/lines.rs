@@ -1,4 +1,8 @@
 //! The text as lines: headers and systems of rows, every piece with its bytes.
+#![allow(
+    clippy::arithmetic_side_effects,
+    reason = "places in a text and lengths of its pieces: no text is longer than 32 bits less a mebibyte"
+)]
 
 use super::{Fault, nearest};
 use crate::reading::waiver;
@@ -61,7 +65,7 @@ pub(super) fn read(text: &str) -> Result<Vec<Block>, Fault> {
     let mut rows: Vec<Row> = Vec::new();
     let mut in_parts = false;
     let mut start = text.len() - text.trim_start_matches('\u{feff}').len();
-    for raw in text[start..].split_inclusive('\n') {
+    for raw in text.get(start..).unwrap_or_default().split_inclusive('\n') {
         let line = raw.trim_end_matches(['\n', '\r']);
         let at = start;
         start += raw.len();

@@ -46,6 +46,10 @@
 //!   concert pitch, and `key` is the concert key.
 //! * A part without a row in a system rests through it. Alignment is for people and never required;
 //!   a bar with too few or too many cells is an error that points at it.
+#![allow(
+    clippy::arithmetic_side_effects,
+    reason = "places in a text and lengths of its pieces: no text is longer than 32 bits less a mebibyte"
+)]
 
 mod build;
 mod cells;

@@ -1,4 +1,8 @@
 //! Divisions, keys, meters, clefs, transpositions and measure styles.
+#![allow(
+    clippy::arithmetic_side_effects,
+    reason = "figures are held to their limits when they are read; there are fewer of them than bytes"
+)]
 
 use super::part::{PartReader, span};
 use super::scale::Scale;

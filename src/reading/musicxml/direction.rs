@@ -1,4 +1,8 @@
 //! Words, rehearsal marks, dynamics and tempos.
+#![allow(
+    clippy::arithmetic_side_effects,
+    reason = "counts of elements, fewer than bytes of the text"
+)]
 
 use super::part::{PartReader, span};
 use super::scale::{Scale, dotted, note_type};

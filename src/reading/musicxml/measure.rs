@@ -4,6 +4,7 @@ use super::part::PartReader;
 use super::scale::Scale;
 use super::xml::{Element, Walk, Xml};
 use super::{attributes, direction, harmony, note};
+use crate::reading::limits;
 use crate::score::{PartBar, Signs, Span};
 
 /// What a `<measure>` says of itself.
@@ -29,12 +30,13 @@ impl Heading {
 /// score, the `<part>` of a timewise one.
 pub(super) fn read(
     xml: &mut Xml<'_>,
-    start: usize,
+    element: &Element<'_>,
     heading: Heading,
     part: &mut PartReader,
     scale: &mut Scale,
     concert: bool,
 ) -> Walk<()> {
+    let start = element.at.start;
     part.open_bar(PartBar {
         number: heading.number,
         uncounted: heading.uncounted,
@@ -82,6 +84,17 @@ pub(super) fn read(
     let bar = part.here().bar;
     for (words, at) in xml.instructions.drain(..) {
         part.waivers.push((words.to_owned(), bar, Span::of(&at)));
+    }
+    // Here, not note by note: reading takes a time that grows with the text only, looking at what
+    // sounds together in one bar takes more.
+    let most = xml.limits.bar;
+    if part.in_open_bar() as u64 > most {
+        return Err(element
+            .fault(format!(
+                "this bar has {} notes, rests and signs in one part; at most {most} are read",
+                part.in_open_bar()
+            ))
+            .help(limits::raise("bar")));
     }
     part.close_bar(xml.position());
     Ok(())

@@ -4,7 +4,10 @@
 //! its bytes take to look at. The file's DOCTYPE is passed over, nothing it declares is expanded
 //! and nothing is fetched. Pitches in the file are written pitch, unless it says that it is a
 //! concert score; the sounding pitch is worked out by the transposition in force.
-
+#![allow(
+    clippy::arithmetic_side_effects,
+    reason = "places in a text and counts of its bars"
+)]
 // A fault is rare: it travels as one pointer, so that what was read need not be copied about.
 #![allow(clippy::unnecessary_box_returns)]
 
@@ -22,9 +25,9 @@ mod xml;
 mod tests;
 
 pub use scale::{MAX_PER_QUARTER, MAX_QUARTERS};
-pub use xml::MAX_DEPTH;
 
 use super::ReadError;
+use super::limits::{self, Limits};
 use super::waiver::{self, Said};
 use crate::score::{Format, Score, Source, Span, Text};
 use crate::time::Ticks;
@@ -35,28 +38,32 @@ use std::collections::HashMap;
 use std::path::Path;
 use xml::{Element, Fault, Walk, Xml};
 
-/// The longest text that is read, in bytes.
-pub const MAX_BYTES: usize = 256 << 20;
-
-/// How many parts a score may have.
-pub const MAX_PARTS: usize = 1_000;
-
-/// How many bars all parts of a score may have together.
-pub const MAX_BARS: usize = 1_000_000;
+/// The longest text that can be read, in bytes: places in it are kept in 32 bits.
+const MAX_BYTES: u64 = limits::LARGEST;
 
 /// Reads the text of a MusicXML file. `member` is the entry's name when the text comes out of a
 /// container.
 pub fn read(path: &Path, member: Option<String>, text: Text) -> Result<Score, ReadError> {
-    if text.len() > MAX_BYTES {
+    read_within(path, member, text, Limits::USUAL)
+}
+
+/// The same within other limits than the usual ones.
+pub fn read_within(
+    path: &Path,
+    member: Option<String>,
+    text: Text,
+    limits: Limits,
+) -> Result<Score, ReadError> {
+    if text.len() as u64 > MAX_BYTES {
         return Err(ReadError::whole(
             path,
             format!(
-                "the text is {} bytes long; at most {MAX_BYTES} are read",
+                "the text is {} bytes long; at most {MAX_BYTES} can be read",
                 text.len()
             ),
         ));
     }
-    let (mut score, said) = document(&text).map_err(|fault| {
+    let (mut score, said) = document(&text, limits).map_err(|fault| {
         let error = ReadError::at(path, &text, fault.at, fault.message);
         match fault.help {
             Some(help) => error.help(help),
@@ -75,14 +82,14 @@ pub fn read(path: &Path, member: Option<String>, text: Text) -> Result<Score, Re
     Ok(score)
 }
 
-fn document(text: &str) -> Walk<(Score, Vec<Said>)> {
+fn document(text: &str, limits: Limits) -> Walk<(Score, Vec<Said>)> {
     let scale = Scale::of(text)?;
-    let (score, said, scale) = Document::new(scale).read(text)?;
+    let (score, said, scale) = Document::new(scale).read(text, limits)?;
     // Some duration fell between two ticks: once more, on ticks fine enough for all of them.
     match scale.refined()? {
         None => Ok((score, said)),
         Some(finer) => {
-            let (score, said, _) = Document::new(finer).read(text)?;
+            let (score, said, _) = Document::new(finer).read(text, limits)?;
             Ok((score, said))
         }
     }
@@ -116,8 +123,8 @@ impl Document {
     }
 
     /// Walks the whole text.
-    fn read(mut self, text: &str) -> Walk<(Score, Vec<Said>, Scale)> {
-        let mut xml = Xml::new(text);
+    fn read(mut self, text: &str, limits: Limits) -> Walk<(Score, Vec<Said>, Scale)> {
+        let mut xml = Xml::new(text, limits);
         let body = text.trim_start_matches('\u{feff}').trim_start();
         if body.is_empty() {
             return Err(Fault::new(
@@ -211,15 +218,28 @@ impl Document {
                 continue;
             }
             let (id, part) = part_list::score_part(xml, &child)?;
-            self.add_part(&child, id, PartReader::new(part, &self.scale))?;
+            self.add_part(
+                &child,
+                id,
+                PartReader::new(part, &self.scale),
+                xml.limits.parts,
+            )?;
         }
         Ok(())
     }
 
-    fn add_part(&mut self, element: &Element<'_>, id: String, part: PartReader) -> Walk<usize> {
+    fn add_part(
+        &mut self,
+        element: &Element<'_>,
+        id: String,
+        part: PartReader,
+        most: u64,
+    ) -> Walk<usize> {
         let index = self.parts.len();
-        if index >= MAX_PARTS {
-            return Err(element.fault(format!("the score has more than {MAX_PARTS} parts")));
+        if index as u64 >= most {
+            return Err(element
+                .fault(format!("the score has more than {most} parts"))
+                .help(limits::raise("parts")));
         }
         if self.by_id.contains_key(&id) {
             return Err(element
@@ -233,7 +253,7 @@ impl Document {
 
     /// The part a `<part>` belongs to. One that the list does not name is taken in at the end,
     /// called by its id.
-    fn part_of(&mut self, element: &Element<'_>) -> Walk<usize> {
+    fn part_of(&mut self, element: &Element<'_>, most: u64) -> Walk<usize> {
         let id = element.attr("id")?.unwrap_or_default();
         let id = id.trim();
         if let Some(index) = self.by_id.get(id) {
@@ -245,7 +265,7 @@ impl Document {
             ..crate::score::Part::default()
         };
         let part = PartReader::new(part, &self.scale);
-        self.add_part(element, id.to_owned(), part)
+        self.add_part(element, id.to_owned(), part, most)
     }
 
     /// Takes the waivers that stand between the parts.
@@ -259,10 +279,14 @@ impl Document {
         }));
     }
 
-    fn count_bar(&mut self, element: &Element<'_>) -> Walk<()> {
+    fn count_bar(&mut self, element: &Element<'_>, most: u64) -> Walk<()> {
         self.bars += 1;
-        if self.bars > MAX_BARS {
-            return Err(element.fault(format!("the score has more than {MAX_BARS} bars")));
+        if self.bars as u64 > most {
+            return Err(element
+                .fault(format!(
+                    "the score has more than {most} bars in all its parts"
+                ))
+                .help(limits::raise("bars")));
         }
         Ok(())
     }
@@ -270,7 +294,7 @@ impl Document {
     /// A part of a partwise score.
     fn part(&mut self, xml: &mut Xml<'_>, element: &Element<'_>) -> Walk<()> {
         self.for_all(xml);
-        let index = self.part_of(element)?;
+        let index = self.part_of(element, xml.limits.parts)?;
         let twice = self.parts.get_mut(index).is_some_and(|p| {
             let seen = p.seen;
             p.seen = true;
@@ -283,7 +307,7 @@ impl Document {
         }
         while let Some(child) = xml.child()? {
             if child.name() == "measure" {
-                self.count_bar(&child)?;
+                self.count_bar(&child, xml.limits.bars)?;
                 let heading = Heading::of(&child)?;
                 self.bar(xml, &child, heading, index)?;
             } else {
@@ -307,10 +331,10 @@ impl Document {
                 xml.skip()?;
                 continue;
             }
-            let index = self.part_of(&child)?;
+            let index = self.part_of(&child, xml.limits.parts)?;
             // A part that was left out of earlier bars is silent in them.
             loop {
-                self.count_bar(&child)?;
+                self.count_bar(&child, xml.limits.bars)?;
                 let Some(part) = self.parts.get_mut(index) else {
                     break;
                 };
@@ -357,14 +381,7 @@ impl Document {
         index: usize,
     ) -> Walk<()> {
         match self.parts.get_mut(index) {
-            Some(part) => measure::read(
-                xml,
-                element.at.start,
-                heading,
-                part,
-                &mut self.scale,
-                self.concert,
-            ),
+            Some(part) => measure::read(xml, element, heading, part, &mut self.scale, self.concert),
             None => xml.skip(),
         }
     }

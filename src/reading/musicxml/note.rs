@@ -1,4 +1,8 @@
 //! Notes and rests.
+#![allow(
+    clippy::arithmetic_side_effects,
+    reason = "a note type, its dots and 16-bit figures of a tuplet; counts of elements"
+)]
 
 use super::direction;
 use super::part::{PartReader, SlurEnd, span};

@@ -1,4 +1,8 @@
 //! A part while it is being read: what is in force, and where the cursor stands.
+#![allow(
+    clippy::arithmetic_side_effects,
+    reason = "ticks saturate; ratios are of divisions within the limits of `scale::decimal`; a voice that is asked for is in the list"
+)]
 
 use super::harmony::Symbol;
 use super::scale::{MAX_QUARTERS, Scale, decimal};
@@ -52,9 +56,10 @@ pub(super) struct PartReader {
     of_staff: Vec<(u8, Transposition)>,
     /// Names of voices that are not numbers.
     voices: Vec<String>,
-    /// How many rests and notes the part had when the open bar began.
+    /// How many rests and notes the part had when the open bar began, and how much of everything.
     rests_before: usize,
     notes_before: usize,
+    all_before: usize,
 }
 
 /// One end of a slur.
@@ -92,6 +97,7 @@ impl PartReader {
             voices: Vec::new(),
             rests_before: 0,
             notes_before: 0,
+            all_before: 0,
         }
     }
 
@@ -105,6 +111,34 @@ impl PartReader {
         self.onset = Ticks::ZERO;
         self.rests_before = self.part.rests.len();
         self.notes_before = self.part.notes.len();
+        self.all_before = self.all();
+    }
+
+    /// How many notes, rests and signs the open bar has so far.
+    pub(super) fn in_open_bar(&self) -> usize {
+        self.all().saturating_sub(self.all_before)
+    }
+
+    /// Everything the part has.
+    fn all(&self) -> usize {
+        let part = &self.part;
+        [
+            part.notes.len(),
+            part.rests.len(),
+            part.unpitched,
+            part.keys.len(),
+            part.meters.len(),
+            part.clefs.len(),
+            part.transpositions.len(),
+            part.words.len(),
+            part.dynamics.len(),
+            part.hairpins.len(),
+            part.chords.len(),
+            part.tempos.len(),
+            self.slurs.len(),
+        ]
+        .into_iter()
+        .fold(0, usize::saturating_add)
     }
 
     /// Closes the open bar, its end now known.

@@ -1,4 +1,8 @@
 //! From the file's divisions to the score's ticks, exactly.
+#![allow(
+    clippy::arithmetic_side_effects,
+    reason = "decimals have at most 12 digits before the point and 6 after it, ticks at most 10, and products are formed in 128 bits"
+)]
 
 use super::xml::{Fault, Walk};
 use crate::time::Ticks;

@@ -3,8 +3,13 @@
 //! The pattern of every reader here: [`Xml::child`] gives the next child of the element that is
 //! open, or `None` once that element has closed; each child that was given must be finished, by
 //! walking its own children, by [`Xml::text`], or by [`Xml::skip`].
+#![allow(
+    clippy::arithmetic_side_effects,
+    reason = "places in a text and lengths of its pieces: no text is longer than 32 bits less a mebibyte"
+)]
 
 use super::scale::decimal;
+use crate::reading::limits::{self, Limits};
 use num_rational::Ratio;
 use quick_xml::Reader;
 use quick_xml::escape;
@@ -13,9 +18,6 @@ use quick_xml::events::{BytesStart, Event};
 use std::borrow::Cow;
 use std::ops::Range;
 use std::str::FromStr;
-
-/// How deep elements may stand in each other; scores need about a dozen levels.
-pub const MAX_DEPTH: usize = 100;
 
 /// What stops the reading, with its place in the text.
 #[derive(Debug)]
@@ -120,10 +122,14 @@ pub(super) struct Xml<'a> {
     closing: bool,
     /// Processing instructions for this program that have been passed: their content and bytes.
     pub(super) instructions: Vec<(&'a str, Range<usize>)>,
+    /// How much is read at most.
+    pub limits: Limits,
+    /// How many elements may be open.
+    deepest: usize,
 }
 
 impl<'a> Xml<'a> {
-    pub(super) fn new(text: &'a str) -> Self {
+    pub(super) fn new(text: &'a str, limits: Limits) -> Self {
         let body = text.strip_prefix('\u{feff}').unwrap_or(text);
         Self {
             reader: Reader::from_str(body),
@@ -132,6 +138,8 @@ impl<'a> Xml<'a> {
             open: Vec::with_capacity(16),
             closing: false,
             instructions: Vec::new(),
+            limits,
+            deepest: usize::try_from(limits.depth).unwrap_or(usize::MAX),
         }
     }
 
@@ -176,7 +184,7 @@ impl<'a> Xml<'a> {
 
     #[inline]
     fn enter(&mut self, at: usize) -> Walk<()> {
-        if self.open.len() >= MAX_DEPTH {
+        if self.open.len() >= self.deepest {
             return Err(self.too_deep(at));
         }
         self.open.push(at);
@@ -200,8 +208,12 @@ impl<'a> Xml<'a> {
     fn too_deep(&self, at: usize) -> Box<Fault> {
         Fault::new(
             at..self.position(),
-            format!("elements stand more than {MAX_DEPTH} deep in each other; no score needs that"),
+            format!(
+                "elements stand more than {} deep in each other; no score needs that",
+                self.deepest
+            ),
         )
+        .help(limits::raise("depth"))
     }
 
     #[cold]
