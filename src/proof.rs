@@ -68,7 +68,7 @@ pub fn proof(score: &Score, style: &Style) -> Proofed {
     let reading = Reading::new(score, style, &passages);
     let mut findings = rules::check(&reading);
     let not_checked = reading.remarks();
-    let mut set_aside = rules::waive(&reading, &mut findings);
+    let (mut set_aside, waived) = rules::waive(&reading, &mut findings);
     let (by_style, accepted) = style.accept(score, &mut findings);
     set_aside.extend(by_style);
     fixing::verify(score, style, &passages, &mut findings);
@@ -80,6 +80,7 @@ pub fn proof(score: &Score, style: &Style) -> Proofed {
         remarks: remarks(score, style, &passages)
             .into_iter()
             .chain(not_checked)
+            .chain(waived)
             .chain(accepted)
             .collect(),
     }

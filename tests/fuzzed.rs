@@ -1,12 +1,11 @@
 //! The fuzz targets on a stable compiler: every seed and everything that was once found, and random
-//! changes of them. `CHARTPROOF_MUTATIONS` says how many changes of each file are tried (60).
+//! changes of them. `CHARTPROOF_MUTATIONS` says how many changes of each file are tried (300).
 //! Coverage-guided runs: see DEVELOPERS.md, "Fuzzing".
 
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::indexing_slicing)]
 
 #[path = "fuzz/bodies.rs"]
 mod bodies;
-#[allow(dead_code)]
 mod common;
 
 use common::Dice;
@@ -87,7 +86,7 @@ fn run(target: &str, body: fn(&[u8])) {
     let each: usize = std::env::var("CHARTPROOF_MUTATIONS")
         .ok()
         .and_then(|n| n.parse().ok())
-        .unwrap_or(60);
+        .unwrap_or(300);
     for (index, path) in files(target).iter().enumerate() {
         let bytes = fs::read(path).unwrap();
         body(&bytes);

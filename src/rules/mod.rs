@@ -599,8 +599,8 @@ pub fn check(reading: &Reading<'_>) -> Vec<Finding> {
 }
 
 /// Sets aside the findings that the score itself waives; waivers with nothing left to waive become
-/// findings.
-pub fn waive(reading: &Reading<'_>, findings: &mut Vec<Finding>) -> Vec<SetAside> {
+/// findings. With them one sentence for each reason.
+pub fn waive(reading: &Reading<'_>, findings: &mut Vec<Finding>) -> (Vec<SetAside>, Vec<String>) {
     waiver::apply(reading, findings)
 }
 

@@ -93,10 +93,14 @@ fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
     }
 }
 
-/// Sets aside the findings that the score waives. What is left of the waivers, each rule of one that
-/// has nothing to waive, comes to the findings.
-pub(crate) fn apply(reading: &Reading<'_>, findings: &mut Vec<Finding>) -> Vec<SetAside> {
+/// Sets aside the findings that the score waives, with one sentence for each rule of a waiver. What is
+/// left of the waivers, each rule of one that has nothing to waive, comes to the findings.
+pub(crate) fn apply(
+    reading: &Reading<'_>,
+    findings: &mut Vec<Finding>,
+) -> (Vec<SetAside>, Vec<String>) {
     let mut set_aside = Vec::new();
+    let mut remarks = Vec::new();
     let mut stale = Vec::new();
     for waiver in reading.score.waivers.iter().filter(|w| w.unread.is_none()) {
         let at = line(reading.score, waiver);
@@ -109,7 +113,14 @@ pub(crate) fn apply(reading: &Reading<'_>, findings: &mut Vec<Finding>) -> Vec<S
                 reason: Some(waiver.reason.clone()).filter(|r| !r.is_empty()),
                 origin: at.clone(),
             }));
-            if set_aside.len() == before && is_on(reading, name) {
+            let waived = match set_aside.len() - before {
+                1 => Some("1 finding".to_owned()),
+                n if n > 1 => Some(format!("{n} findings")),
+                _ => None,
+            };
+            if let Some(waived) = waived {
+                remarks.push(format!("{waived} waived ({name}; {at}): {}", waiver.reason));
+            } else if is_on(reading, name) {
                 stale.push(finding(
                     waiver,
                     format!(
@@ -122,7 +133,7 @@ pub(crate) fn apply(reading: &Reading<'_>, findings: &mut Vec<Finding>) -> Vec<S
         }
     }
     let level = match reading.style.levels.get(RULE.name) {
-        Some(None) => return set_aside,
+        Some(None) => return (set_aside, remarks),
         Some(Some(level)) => *level,
         None => RULE.level,
     };
@@ -133,7 +144,7 @@ pub(crate) fn apply(reading: &Reading<'_>, findings: &mut Vec<Finding>) -> Vec<S
         findings.extend(stale);
         findings.sort_by_key(|f| f.at);
     }
-    set_aside
+    (set_aside, remarks)
 }
 
 fn is_on(reading: &Reading<'_>, name: &str) -> bool {
@@ -219,6 +230,14 @@ mod tests {
         assert_eq!(aside.grounds, Grounds::Waiver);
         assert_eq!(aside.reason.as_deref(), Some("a gentler landing"));
         assert_eq!(aside.origin, "a.passage:8");
+        assert!(
+            waived.remarks.contains(
+                &"1 finding waived (wrong-voice-dropped; a.passage:8): a gentler landing"
+                    .to_owned()
+            ),
+            "{:?}",
+            waived.remarks
+        );
     }
 
     #[test]
