@@ -13,7 +13,7 @@ one part here, as they are in the file. Where music21 cannot read a file, `error
 EVERY is 1 for all files, 10 for every tenth. With `list` in its place nothing is read, and `file` and
 `name` are all that is printed, of all files.
 
-Needs music21 (PyPI, version 10.5.1 was used). Its corpus is read where it is installed and never
+Needs music21 (Python package, version 10.5.1 was used). Its corpus is read where it is installed and never
 copied. Exit code: 0, or 2 when music21 is not installed.
 """
 

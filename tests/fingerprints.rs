@@ -11,6 +11,7 @@ use chartproof::reading::{files, grid};
 use chartproof::score::Score;
 use chartproof::style::Style;
 use common::{BANDS, Made, SLIPS, TECHNIQUES};
+use std::fmt::Write as _;
 use std::path::Path;
 
 /// Every finding's rule, bar, beat and print.
@@ -110,20 +111,19 @@ fn a_print_stays_through_every_transposition_and_through_bars_put_in_before() {
 
 /// The passage with two bars of rest before it.
 fn rests_in_front(made: &Made) -> String {
-    made.grid()
-        .lines()
-        .map(|line| {
-            let Some((label, rest)) = line.split_once('|') else {
-                return line.to_owned() + "\n";
-            };
-            let cell = match label.trim() {
-                "count" => "1",
-                "chord" => "N.C.",
-                _ => ".",
-            };
-            format!("{label}| {cell} | {cell} |{rest}\n")
-        })
-        .collect()
+    made.grid().lines().fold(String::new(), |mut out, line| {
+        let Some((label, rest)) = line.split_once('|') else {
+            let _ = writeln!(out, "{line}");
+            return out;
+        };
+        let cell = match label.trim() {
+            "count" => "1",
+            "chord" => "N.C.",
+            _ => ".",
+        };
+        let _ = writeln!(out, "{label}| {cell} | {cell} |{rest}");
+        out
+    })
 }
 
 #[test]
@@ -208,7 +208,7 @@ fn a_chart_may_be_numbered_anew_and_its_parts_change_places() {
         }
         let (number, rest) = piece.split_once('"').unwrap();
         let number: u32 = number.parse().unwrap();
-        numbered.push_str(&format!("<measure number=\"{}\"{rest}", number + 100));
+        let _ = write!(numbered, "<measure number=\"{}\"{rest}", number + 100);
     }
     assert_eq!(new(&text, &numbered), [""; 0]);
     // Trumpets above the saxophones.

@@ -15,7 +15,7 @@ side, with the place of the first note, its level and the notes. Ranges are the 
 `rules/instruments.toml`, compared by nothing but pitch. A note that a crossing is about is not told
 again as out of range.
 
-Needs Python 3.11 and music21 (PyPI, version 10.5.1 was used); its corpus is read where it is
+Needs Python 3.11 and music21 (Python package, version 10.5.1 was used); its corpus is read where it is
 installed. Exit code: 0, or 2 when something of that is missing.
 """
 

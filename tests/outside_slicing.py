@@ -11,7 +11,7 @@ figure) and `from_bar_line`, which differs where a bar is written as two short o
 sign or a double bar between them: `beat` goes on counting in the second, as music21 and players do;
 `from_bar_line` starts at 1 there. In a pickup that opens the piece both count towards the bar line.
 
-Needs music21 (PyPI, version 10.5.1 was used). Its corpus is read where it is installed and never
+Needs music21 (Python package, version 10.5.1 was used). Its corpus is read where it is installed and never
 copied. Exit code: 0, or 2 when music21 is not installed or its corpus has too few such scores.
 """
 

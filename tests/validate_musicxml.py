@@ -3,7 +3,7 @@
     python tests/validate_musicxml.py FILE...
 
 The schema is not part of this repository. It is looked for in the environment variable
-MUSICXML_XSD, then in the installed package `musicxml` (PyPI), which carries it. Needs `lxml`.
+MUSICXML_XSD, then in the installed package `musicxml`, which carries it. Needs `lxml`.
 Exit code: 0 all valid, 1 some are not, 2 schema or lxml not found.
 """
 

@@ -125,6 +125,12 @@ enum ReportError {
 impl Proof {
     /// Runs the command; returns the exit code.
     pub(super) fn run(mut self) -> u8 {
+        if self.class.is_on() && (self.ledger.is_some() || self.since.is_some()) {
+            complain(
+                "--class marks all of the homework: leave out --ledger and --since, or leave out --class",
+            );
+            return UNUSABLE;
+        }
         if self.class.is_on() {
             return self.class.run(&mut class::Asked {
                 scores: &mut self.scores,
@@ -151,7 +157,8 @@ impl Proof {
             ledger.set_aside(&mut open(&mut entries));
         }
         if let Some(rev) = &self.since
-            && let Err(error) = since::set_aside(rev, &mut entries, &styles)
+            && let Err(error) =
+                since::set_aside(rev, &mut entries, &styles, &self.scores.limited.limits())
         {
             complain(&error.to_string());
             return UNUSABLE;

@@ -192,6 +192,35 @@ fn listed(list: &Path) -> Result<Vec<PathBuf>, String> {
     })
 }
 
+/// A name as git quotes it when it is not plain ASCII: between double quotes, with a backslash before
+/// signs and before bytes in octal. `None` when it is not quoted.
+fn unquoted(name: &[u8]) -> Option<Vec<u8>> {
+    let inside = name.strip_prefix(b"\"")?.strip_suffix(b"\"")?;
+    let mut out = Vec::with_capacity(inside.len());
+    let mut rest = inside.iter().copied();
+    while let Some(byte) = rest.next() {
+        if byte != b'\\' {
+            out.push(byte);
+            continue;
+        }
+        out.push(match rest.next()? {
+            b't' => b'\t',
+            b'n' => b'\n',
+            b'r' => b'\r',
+            digit @ b'0'..=b'3' => {
+                let mut value = digit - b'0';
+                for _ in 0..2 {
+                    let next = rest.next().filter(|d| matches!(d, b'0'..=b'7'))?;
+                    value = value * 8 + (next - b'0');
+                }
+                value
+            }
+            other => other,
+        });
+    }
+    Some(out)
+}
+
 /// The names in a list that may be scores; the 1-based number of one that cannot be a name.
 fn names(bytes: &[u8]) -> Result<Vec<PathBuf>, usize> {
     let separator = if bytes.contains(&0) { 0 } else { b'\n' };
@@ -204,7 +233,11 @@ fn names(bytes: &[u8]) -> Result<Vec<PathBuf>, usize> {
         if name.is_empty() {
             continue;
         }
-        let path = path_of(name).ok_or(number)?;
+        let unquoted = match separator {
+            0 => None,
+            _ => unquoted(name),
+        };
+        let path = path_of(unquoted.as_deref().unwrap_or(name)).ok_or(number)?;
         if files::may_be_score(&path) || path.is_dir() {
             paths.push(path);
         }
@@ -422,6 +455,10 @@ mod tests {
         assert_eq!(
             read(b"one\nline.passage\0"),
             [PathBuf::from("one\nline.passage")]
+        );
+        assert_eq!(
+            read(b"\"F\\303\\252te \\\"1\\\".passage\"\n"),
+            [PathBuf::from("F\u{ea}te \"1\".passage")]
         );
         assert!(read(b"").is_empty());
         assert!(read(b"no.pdf\n").is_empty());

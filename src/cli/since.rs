@@ -34,6 +34,7 @@ pub(super) fn set_aside(
     rev: &str,
     entries: &mut [Entry],
     styles: &[Arc<Style>],
+    limits: &Limits,
 ) -> Result<(), GitError> {
     let mut revision = Revision::new(rev);
     let mut before = Vec::with_capacity(entries.len());
@@ -49,7 +50,7 @@ pub(super) fn set_aside(
         .zip(before)
         .for_each(|((entry, style), before)| {
             if let Ok((score, proofed)) = &mut entry.outcome {
-                compare(rev, score, proofed, style, before);
+                compare(rev, score, proofed, (style, limits), before);
             }
         });
     Ok(())
@@ -84,11 +85,17 @@ fn then(revision: &mut Revision, score: &Score) -> Result<Before, GitError> {
     })
 }
 
-fn compare(rev: &str, score: &Score, proofed: &mut Proofed, style: &Style, before: Before) {
+fn compare(
+    rev: &str,
+    score: &Score,
+    proofed: &mut Proofed,
+    (style, limits): (&Style, &Limits),
+    before: Before,
+) {
     let old = match before {
         Before::Same => None,
         Before::Files(files) if files.is_empty() => return,
-        Before::Files(files) => match read(files, style) {
+        Before::Files(files) => match read(files, style, limits) {
             Ok(old) => Some(old),
             Err(why) => {
                 proofed.remarks.push(format!(
@@ -139,13 +146,10 @@ fn compare(rev: &str, score: &Score, proofed: &mut Proofed, style: &Style, befor
 }
 
 /// The score as it was.
-fn read(files: Vec<Old>, style: &Style) -> Result<Score, String> {
+fn read(files: Vec<Old>, style: &Style, limits: &Limits) -> Result<Score, String> {
     let mut scores = files
         .into_iter()
-        .map(|f| {
-            read_bytes_by(&f.path, f.bytes, style.instruments, &Limits::USUAL)
-                .map_err(|e| e.message)
-        })
+        .map(|f| read_bytes_by(&f.path, f.bytes, style.instruments, limits).map_err(|e| e.message))
         .collect::<Result<Vec<Score>, String>>()?;
     let mut score = match scores.pop() {
         Some(only) if scores.is_empty() => only,

@@ -50,14 +50,22 @@ struct Spot {
 
 /// Why a key cannot be used.
 #[derive(Debug, thiserror::Error)]
-#[error(
-    "the answer key {0} holds no melody: expected a score with at least one part that has notes; name the model answer, or the melody with its chord symbols"
-)]
-pub struct NoMelody(String);
+pub enum KeyError {
+    /// There is nothing to hold homework against.
+    #[error(
+        "the answer key {0} holds no melody: expected a score with at least one part that has notes; name the model answer, or the melody with its chord symbols"
+    )]
+    NoMelody(String),
+    /// Nothing could be judged under it.
+    #[error(
+        "the answer key {0} has no chord symbol that can be read, and homework is judged under the key's: write them into it, or leave out --key and the students' own hold"
+    )]
+    NoChords(String),
+}
 
 impl Key {
     /// Reads a key: a model answer, or a melody with chord symbols.
-    pub fn new(name: String, score: Score, style: &Style) -> Result<Self, NoMelody> {
+    pub fn new(name: String, score: Score, style: &Style) -> Result<Self, KeyError> {
         let read = passages(&score, style);
         let is_held = |p: &Passage| p.in_force.iter().any(Option::is_some);
         let held: Vec<&Passage> = read.iter().filter(|p| is_held(p)).collect();
@@ -75,7 +83,10 @@ impl Key {
             .filter(|l| !l.spots.is_empty())
             .collect();
         if lines.is_empty() {
-            return Err(NoMelody(name));
+            return Err(KeyError::NoMelody(name));
+        }
+        if score.chords.iter().all(|m| m.value.chord.is_none()) {
+            return Err(KeyError::NoChords(name));
         }
         Ok(Self { name, score, lines })
     }
@@ -163,7 +174,6 @@ struct Lie {
 
 pub(super) fn compare(score: &Score, style: &Style, key: &Key) -> Compared {
     let mut remarks = Vec::new();
-    let own_chords = score.chords.clone();
     // The key's places need the student's time line to be as fine as its own.
     let score = refined(score.clone(), key.score.per_quarter.0).unwrap_or_else(|| {
         remarks.push(
@@ -172,6 +182,7 @@ pub(super) fn compare(score: &Score, style: &Style, key: &Key) -> Compared {
         );
         score.clone()
     });
+    let own_chords = score.chords.clone();
     let written = passages(&score, style);
     let pairs = pairs(key, &written);
     let lie = lie(&score, &pairs);
@@ -227,8 +238,15 @@ pub(super) fn compare(score: &Score, style: &Style, key: &Key) -> Compared {
     let mut right = 0;
     let judged_passages = passages(&meant, style);
     for m in &matched {
-        let found =
-            |f: &&Finding| f.at == m.at && f.level > Level::Note && super::is_of_a_sonority(f.rule);
+        let own = judged_passages.get(m.passage);
+        let is_own =
+            |part: &u32| own.is_some_and(|p| p.section.parts.iter().any(|s| s.part == *part));
+        let found = |f: &&Finding| {
+            f.at == m.at
+                && f.level > Level::Note
+                && super::is_of_a_sonority(f.rule)
+                && (f.parts.is_empty() || f.parts.iter().any(is_own))
+        };
         if wrong_melody.contains(&m.at) || of_sonorities.iter().any(|f| found(&f)) {
             continue;
         }
@@ -381,7 +399,10 @@ fn lay(mut score: Score, key: &Key, lie: Lie) -> Score {
     )];
     let mut last = None;
     let mut any = false;
-    for spot in key.lines.iter().flat_map(|l| &l.spots) {
+    // What several sections are in cannot be said for all of them together: there the words over the
+    // staves and what fits decide, as without a key.
+    let alone = key.lines.len() == 1;
+    for spot in key.lines.iter().filter(|_| alone).flat_map(|l| &l.spots) {
         any |= spot.technique.is_some();
         if spot.technique.is_some()
             && spot.technique != last

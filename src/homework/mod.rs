@@ -13,7 +13,7 @@ mod key;
 pub mod roll;
 
 pub use class::{Cell, Class, Mistake, Sheet};
-pub use key::{Key, NoMelody};
+pub use key::{Key, KeyError};
 
 use crate::diagnosis::passages;
 use crate::finding::{Finding, Level};
@@ -175,7 +175,9 @@ pub struct Marked {
 }
 
 /// Looks through one score, by itself or against a key.
-pub fn mark(score: Score, style: &Style, key: Option<&Key>) -> Marked {
+pub fn mark(mut score: Score, style: &Style, key: Option<&Key>) -> Marked {
+    // Nobody waives mistakes in their own homework.
+    score.waivers.clear();
     if let Some(key) = key {
         let compared = key::compare(&score, style, key);
         let marks = Marks::new(

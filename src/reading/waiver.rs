@@ -15,6 +15,7 @@ use std::ops::Range;
 
 /// What the words begin with.
 const MARK: &str = "chartproof";
+const MEANT: &str = "meant";
 
 /// Words of a waiver with where they stand.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -33,11 +34,18 @@ pub(super) fn marked(text: &str) -> Option<&str> {
     let text = text.trim_start();
     let head = text.get(..MARK.len())?;
     let rest = text.get(MARK.len()..)?.trim_start();
-    if head.eq_ignore_ascii_case(MARK) {
-        rest.strip_prefix(':')
-    } else {
-        None
+    if !head.eq_ignore_ascii_case(MARK) {
+        return None;
     }
+    rest.strip_prefix(':')
+        .or_else(|| without_meant(rest).map(|_| rest))
+}
+
+/// What follows the word that a waiver starts with.
+fn without_meant(text: &str) -> Option<&str> {
+    let text = text.trim_start();
+    let (head, rest) = text.split_at_checked(MEANT.len())?;
+    (head.eq_ignore_ascii_case(MEANT) && !rest.starts_with(char::is_alphanumeric)).then_some(rest)
 }
 
 /// Takes what was said into a score that is laid out.
@@ -63,10 +71,8 @@ pub(super) fn put(score: &mut Score, said: Vec<Said>) {
 
 fn read(score: &Score, text: &str, waiver: &mut Waiver) -> Result<(), String> {
     let text = text.trim();
-    let rest = text
-        .strip_prefix("meant")
-        .filter(|rest| !rest.starts_with(char::is_alphanumeric))
-        .ok_or_else(|| format!("`{text}` does not begin with `meant`"))?;
+    let rest =
+        without_meant(text).ok_or_else(|| format!("`{text}` does not begin with `meant`"))?;
     let (what, reason) = rest.split_once(':').unwrap_or((rest, ""));
     reason.trim().clone_into(&mut waiver.reason);
     let words = format!(" {} ", what.trim());
@@ -216,7 +222,9 @@ alto 2 | F4 |
     #[test]
     fn only_the_mark_makes_a_waiver() {
         assert_eq!(marked(" chartproof: meant x"), Some(" meant x"));
+        assert_eq!(marked("Chartproof Meant x"), Some("Meant x"));
         assert_eq!(marked("chartproof says so"), None);
+        assert_eq!(marked("chartproof meantime"), None);
         assert_eq!(marked("meant: x"), None);
         assert_eq!(marked("♭"), None);
     }

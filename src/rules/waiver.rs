@@ -1,6 +1,6 @@
 //! `waiver`: what a score says of findings that are meant holds, and says why.
 
-use super::{Example, Group, Reading, Rule, named};
+use super::{Example, Group, Reading, Rule, named, wording};
 use crate::finding::{Finding, Grounds, Level, SetAside};
 use crate::score::{Place, Score, Waiver};
 use crate::time::Ticks;
@@ -102,7 +102,9 @@ pub(crate) fn apply(
     let mut set_aside = Vec::new();
     let mut remarks = Vec::new();
     let mut stale = Vec::new();
-    for waiver in reading.score.waivers.iter().filter(|w| w.unread.is_none()) {
+    // One without a reason waives nothing: else it would open the gate by itself.
+    let holding = |w: &&Waiver| w.unread.is_none() && !w.reason.is_empty();
+    for waiver in reading.score.waivers.iter().filter(holding) {
         let at = line(reading.score, waiver);
         for name in &waiver.rules {
             let before = set_aside.len();
@@ -110,7 +112,7 @@ pub(crate) fn apply(
             set_aside.extend(meant.map(|finding| SetAside {
                 finding,
                 grounds: Grounds::Waiver,
-                reason: Some(waiver.reason.clone()).filter(|r| !r.is_empty()),
+                reason: Some(waiver.reason.clone()),
                 origin: at.clone(),
             }));
             let waived = match set_aside.len() - before {
@@ -124,8 +126,9 @@ pub(crate) fn apply(
                 stale.push(finding(
                     waiver,
                     format!(
-                        "{} has no {name} left to waive",
-                        in_words(reading.score, waiver)
+                        "{} finds no {name} to waive in {}",
+                        in_words(reading.score, waiver),
+                        reach(reading.score, waiver)
                     ),
                     "take it out, or move it to the bar and part that it is for",
                 ));
@@ -161,6 +164,24 @@ fn is_on(reading: &Reading<'_>, name: &str) -> bool {
 fn holds(waiver: &Waiver, finding: &Finding) -> bool {
     waiver.bars.contains(&finding.at.bar)
         && (finding.parts.is_empty() || finding.parts.iter().any(|p| waiver.parts.contains(p)))
+}
+
+/// The bars and parts that a waiver holds for.
+fn reach(score: &Score, waiver: &Waiver) -> String {
+    let (first, last) = (waiver.bars.start, waiver.bars.end.saturating_sub(1));
+    let bars = if last > first {
+        format!(
+            "bars {} to {}",
+            score.bar_number(first),
+            score.bar_number(last)
+        )
+    } else {
+        format!("bar {}", score.bar_number(first))
+    };
+    match waiver.parts.as_slice() {
+        [part] => format!("{bars} of {}", wording::part(score, *part)),
+        _ => bars,
+    }
 }
 
 /// The waiver for people, by the line it stands in.
@@ -245,7 +266,7 @@ mod tests {
         let stale = proofed("; chartproof: meant wrong-voice-dropped, breath: long ago");
         assert_eq!(
             messages(&stale),
-            ["the waiver in line 8 has no breath left to waive"]
+            ["the waiver in line 8 finds no breath to waive in bar 1"]
         );
         let elsewhere = proofed("");
         assert_eq!(elsewhere.findings.len(), 1);
@@ -261,10 +282,13 @@ mod tests {
             )),
             ["the waiver in line 8 names `braeth`, and there is no such rule"]
         );
+        let idle = proofed("; chartproof: meant wrong-voice-dropped");
         assert_eq!(
-            messages(&proofed("; chartproof: meant wrong-voice-dropped")),
-            ["the waiver in line 8 gives no reason for wrong-voice-dropped"]
+            messages(&idle)[0],
+            "the waiver in line 8 gives no reason for wrong-voice-dropped"
         );
+        assert_eq!(idle.findings.len(), 2);
+        assert_eq!(idle.set_aside, []);
         let unread = proofed("; chartproof: mean wrong-voice-dropped: x");
         assert!(
             messages(&unread)[0].contains("does not begin with `meant`"),

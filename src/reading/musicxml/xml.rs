@@ -10,6 +10,7 @@
 
 use super::scale::decimal;
 use crate::reading::limits::{self, Limits};
+use crate::reading::waiver;
 use num_rational::Ratio;
 use quick_xml::Reader;
 use quick_xml::escape;
@@ -159,13 +160,23 @@ impl<'a> Xml<'a> {
     /// Looks at an event that is neither tag nor text.
     #[cold]
     fn pass(&mut self, event: &Event<'a>, at: usize) {
-        let Event::PI(_) = event else { return };
         let all = at..self.position();
+        if let Event::Comment(_) = event {
+            let inside = self.text.get(all.start + 4..all.end.saturating_sub(3));
+            if let Some(words) = inside.and_then(waiver::marked) {
+                self.instructions.push((words, all));
+            }
+            return;
+        }
+        let Event::PI(_) = event else { return };
         let inside = self.text.get(all.start + 2..all.end.saturating_sub(2));
-        if let Some((target, content)) = inside.and_then(|i| i.split_once(char::is_whitespace))
+        if let Some((target, content)) =
+            inside.and_then(|i| i.split_once(|c: char| c.is_whitespace() || c == ':'))
             && target == "chartproof"
         {
-            self.instructions.push((content, all));
+            let words = content.trim_start();
+            let words = words.strip_prefix(':').unwrap_or(words);
+            self.instructions.push((words, all));
         }
     }
 
@@ -455,7 +466,10 @@ impl<'a> Xml<'a> {
                     ));
                 }
                 Event::Eof => return Ok(None),
-                _ => continue,
+                other => {
+                    self.pass(&other, at);
+                    continue;
+                }
             };
             return self.element(at, &tag).map(Some);
         }

@@ -33,6 +33,12 @@ const LONGEST: usize = 2_000;
 /// The most words and signs: the parser's time and its stack are bounded by them.
 const MOST_TOKENS: usize = 300;
 
+/// The most conditions over all notes of a list: within one another each multiplies the time.
+const MOST_OVER_ALL: usize = 3;
+
+/// What makes one.
+const OVER_ALL: [&str; 5] = ["all", "exists", "exists_one", "filter", "map"];
+
 /// The most brackets within one another.
 const DEEPEST: usize = 12;
 
@@ -148,6 +154,16 @@ pub(super) fn tokens(source: &str) -> Result<Vec<Token>, Mistake> {
                 "make two rules of it",
             ));
         }
+    }
+    let over_all = |t: &&Token| t.kind == TokenKind::Word && OVER_ALL.contains(&t.text(source));
+    if let Some(one_more) = found.iter().filter(over_all).nth(MOST_OVER_ALL) {
+        return Err(Mistake::new(
+            one_more.at.clone(),
+            format!(
+                "a condition looks through lists {MOST_OVER_ALL} times at most, this is one more"
+            ),
+            "make two rules of it",
+        ));
     }
     if let Some((c, at)) = open.pop() {
         let partner = if c == '(' { ')' } else { ']' };
