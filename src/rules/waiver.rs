@@ -23,14 +23,14 @@ parts: alto 1 = alto saxophone
        alto 2 = alto saxophone
        tenor 1 = tenor saxophone
        tenor 2 = tenor saxophone
-; chartproof: meant wrong-voice-dropped
+; chartproof: meant wrong-voice-dropped: a gentler landing
 
 chord   | C6  -   -   -  |
 count   | 1   2   3   4  |
 alto 1  | C5  E5  G5  E5 |
-alto 2  | G4  C5  C5  A4 |
+alto 2  | G4  A4  C5  A4 |
 tenor 1 | E4  G4  A4  G4 |
-tenor 2 | A3  A3  E4  C4 |
+tenor 2 | A3  C4  E4  C4 |
 ",
         at: ("1", "1"),
         right: "meter: 4/4
@@ -40,7 +40,7 @@ parts: alto 1 = alto saxophone
        alto 2 = alto saxophone
        tenor 1 = tenor saxophone
        tenor 2 = tenor saxophone
-; chartproof: meant wrong-voice-dropped: a gentler landing before the repeat
+; chartproof: meant wrong-voice-dropped: a gentler landing
 
 chord   | C6  -   -   -  |
 count   | 1   2   3   4  |
@@ -225,9 +225,10 @@ mod tests {
     use std::path::Path;
 
     fn proofed(change: &str) -> Proofed {
-        let text = RULE.examples[0]
-            .wrong
-            .replace("; chartproof: meant wrong-voice-dropped", change);
+        let text = RULE.examples[0].right.replace(
+            "; chartproof: meant wrong-voice-dropped: a gentler landing",
+            change,
+        );
         let score = read_bytes(Path::new("a.passage"), text).unwrap();
         proof(&score, &Style::default())
     }
