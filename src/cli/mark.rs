@@ -1,17 +1,18 @@
 //! `chartproof mark`: writes copies marked in colour and words at each finding.
 
 use super::copies::Copies;
-use super::scores::{Looked, Scores};
+use super::scores::{Looked, Scores, look_at};
 use super::write_out::{self, complain, complain_of, shown, to_stdout};
 use super::{CLEAN, FOUND, UNUSABLE};
 use crate::editing::{self, Edit};
 use crate::finding::{Finding, Level};
-use crate::instrument;
 use crate::proof::proof;
 use crate::reading::Limits;
 use crate::reading::files;
 use crate::score::{self, Format, Score};
+use crate::style::Style;
 use clap::Args;
+use std::borrow::Cow;
 use std::fmt::Write as _;
 use std::fs;
 use std::path::{Path, PathBuf};
@@ -38,8 +39,8 @@ pub(super) struct Mark {
 }
 
 /// A score without marks, and the bytes of its files.
-struct Clean {
-    score: Score,
+struct Clean<'a> {
+    score: Cow<'a, Score>,
     files: Vec<Vec<u8>>,
 }
 
@@ -83,8 +84,8 @@ impl Mark {
         let mut report = String::new();
         let mut errors = 0;
         for ((path, score), style) in scores.iter().zip(&styles) {
-            let done = clean(score, &self.scores.limited.limits()).and_then(|mut clean| {
-                style.prepare(&mut clean.score);
+            let limits = self.scores.limited.limits();
+            let done = clean(score, style, &limits).and_then(|clean| {
                 let findings = if self.clear {
                     Vec::new()
                 } else {
@@ -115,7 +116,7 @@ impl Mark {
 }
 
 /// The score without earlier marks: they must not be read as part of the music.
-fn clean(score: &Score, limits: &Limits) -> Result<Clean, String> {
+fn clean<'a>(score: &'a Score, style: &Style, limits: &Limits) -> Result<Clean<'a>, String> {
     let mut files = Vec::with_capacity(score.sources.len());
     let mut marked = false;
     for (index, source) in score.sources.iter().enumerate() {
@@ -130,30 +131,36 @@ fn clean(score: &Score, limits: &Limits) -> Result<Clean, String> {
         files.push(bytes);
     }
     if !marked {
-        let score = score.clone();
-        return Ok(Clean { score, files });
+        return Ok(Clean {
+            score: Cow::Borrowed(score),
+            files,
+        });
     }
     let read = score.sources.iter().zip(&files);
     let mut scores = read
         .map(|(source, bytes)| {
-            files::read_bytes_by(&source.path, bytes.clone(), instrument::catalogue(), limits)
+            files::read_bytes_by(&source.path, bytes.clone(), style.instruments, limits)
         })
         .collect::<Result<Vec<Score>, _>>()
         .map_err(|e| e.to_string())?;
-    let score = match scores.pop() {
+    let mut score = match scores.pop() {
         Some(only) if scores.is_empty() => only,
         last => {
             scores.extend(last);
             score::merge(scores).map_err(|e| e.to_string())?
         }
     };
-    Ok(Clean { score, files })
+    look_at(&mut score, style);
+    Ok(Clean {
+        score: Cow::Owned(score),
+        files,
+    })
 }
 
 /// Writes the marked copies of a score's files: all of them or none.
 fn write(
     copies: &Copies<'_>,
-    clean: &Clean,
+    clean: &Clean<'_>,
     findings: &[&Finding],
     inputs: &[PathBuf],
 ) -> Result<(), String> {

@@ -278,11 +278,7 @@ pub(super) fn desk(outcomes: Vec<Outcome>, styles: &HouseStyles) -> Desk {
             }
         };
         if let Ok(score) = &mut score {
-            style.prepare(score);
-            // As it is meant to sound.
-            if let Some(meant) = heard(score) {
-                *score = meant;
-            }
+            look_at(score, &style);
         }
         if let Ok(score) = &score
             && talk::is_verbose()
@@ -297,6 +293,14 @@ pub(super) fn desk(outcomes: Vec<Outcome>, styles: &HouseStyles) -> Desk {
         desk.scores.push(Looked { path, score, style });
     }
     desk
+}
+
+/// Looks at a score in its style, as it is meant to sound.
+pub(super) fn look_at(score: &mut Score, style: &Style) {
+    style.prepare(score);
+    if let Some(meant) = heard(score) {
+        *score = meant;
+    }
 }
 
 /// What is wrong with a house style, each mistake with its line.

@@ -71,19 +71,26 @@ pub fn apply_to_file(bytes: &[u8], source: &Source, edits: &[&Edit]) -> Result<V
     if name != *member {
         return Err(changed());
     }
-    let new = apply_to_text(&inner, source, edits)?;
     if edits.is_empty() {
+        as_it_was_read(&inner, source)?;
         return Ok(bytes.to_vec());
     }
+    let new = apply_to_text(&inner, source, edits)?;
+    drop(inner);
     Ok(container::replace(bytes, member, &new)?)
 }
 
-fn apply_to_text(bytes: &[u8], source: &Source, edits: &[&Edit]) -> Result<Vec<u8>, EditError> {
+/// Makes sure that a file has not changed since.
+fn as_it_was_read(bytes: &[u8], source: &Source) -> Result<(), EditError> {
     match encoding::decode(bytes) {
-        Ok(text) if *text == *source.text => {}
+        Ok(text) if *text == *source.text => Ok(()),
         // What does not decode now is not what was read.
-        _ => return Err(EditError::Changed(source.path.clone())),
+        _ => Err(EditError::Changed(source.path.clone())),
     }
+}
+
+fn apply_to_text(bytes: &[u8], source: &Source, edits: &[&Edit]) -> Result<Vec<u8>, EditError> {
+    as_it_was_read(bytes, source)?;
     let (pieces, conflict) = pieces(&source.text, edits);
     if let Some(at) = conflict {
         let (line, column) = source.line_column(at);

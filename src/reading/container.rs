@@ -156,7 +156,10 @@ fn unpack(
     let packed = entry.compressed_size();
     let dense = packed.saturating_mul(ratio).max(RATIO_FROM);
     let most = limit.min(dense);
+    // Room for what the header claims, if it can be had: growing by doubling would take twice as much.
+    let claimed = usize::try_from(entry.size().min(most)).unwrap_or_default();
     let mut out = Vec::new();
+    let _ = out.try_reserve_exact(claimed);
     // One byte more than is allowed tells that there is more.
     entry
         .take(most.saturating_add(1))

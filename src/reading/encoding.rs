@@ -99,7 +99,11 @@ pub fn decode(bytes: &[u8]) -> Result<Cow<'_, str>, EncodingError> {
 pub fn decode_whole(bytes: Vec<u8>) -> Result<String, EncodingError> {
     let Coding { encoding, mark } = Coding::of(&bytes)?;
     if encoding != UTF_8 || mark > 0 {
-        return decode(&bytes).map(Cow::into_owned);
+        let mut text = decode(&bytes)?.into_owned();
+        drop(bytes);
+        // Room for the longest text that the bytes could have been is taken on the way.
+        text.shrink_to_fit();
+        return Ok(text);
     }
     let text =
         String::from_utf8(bytes).map_err(|e| not_utf8(e.as_bytes(), e.utf8_error(), mark))?;
@@ -122,7 +126,14 @@ pub fn splice(
     at.extend(pieces.iter().flat_map(|(r, _)| [r.start, r.end]));
     let offsets = byte_offsets(coding, bytes, text, &at)?;
     let malformed = || EncodingError::Malformed(coding.encoding.name());
-    let mut out = Vec::with_capacity(bytes.len() + 16 * pieces.len());
+    // Exactly, but for the rarest encodings: growing by doubling would take twice as much.
+    let unit = if coding.encoding == UTF_16LE || coding.encoding == UTF_16BE {
+        2
+    } else {
+        1
+    };
+    let more: usize = pieces.iter().map(|(_, new)| new.len()).sum();
+    let mut out = Vec::with_capacity(bytes.len().saturating_add(more.saturating_mul(unit)));
     let mut done = 0;
     for ((_, new), place) in pieces.iter().zip(offsets.chunks_exact(2)) {
         let &[start, end] = place else { continue };

@@ -11,7 +11,12 @@
 )]
 
 use crate::score::{Score, Span, Waiver};
+use std::collections::HashMap;
 use std::ops::Range;
+
+/// How many waivers of one score are taken. Somebody wrote each of them by hand; a file that holds
+/// more was made to take time.
+pub const MAX_WAIVERS: usize = 1_000;
 
 /// What the words begin with.
 const MARK: &str = "chartproof";
@@ -51,7 +56,14 @@ fn without_meant(text: &str) -> Option<&str> {
 /// Takes what was said into a score that is laid out.
 pub(super) fn put(score: &mut Score, said: Vec<Said>) {
     let all = score.parts.len() as u32;
-    for said in said {
+    let mut bars: HashMap<&str, u32> = HashMap::new();
+    if !said.is_empty() {
+        for (index, bar) in score.bars.iter().enumerate() {
+            bars.entry(&bar.number).or_insert(index as u32);
+        }
+    }
+    let mut waivers = Vec::new();
+    for (index, said) in said.into_iter().take(MAX_WAIVERS + 1).enumerate() {
         let mut waiver = Waiver {
             rules: Vec::new(),
             reason: String::new(),
@@ -62,14 +74,24 @@ pub(super) fn put(score: &mut Score, said: Vec<Said>) {
             span: said.span,
             unread: None,
         };
-        if let Err(why) = read(score, &said.text, &mut waiver) {
+        if index == MAX_WAIVERS {
+            waiver.unread = Some(format!(
+                "the score has more than {MAX_WAIVERS} waivers; this one and those after it are \
+                 left out"
+            ));
+        } else if let Err(why) = read(&bars, &said.text, &mut waiver) {
             waiver.unread = Some(why);
         }
-        score.waivers.push(waiver);
+        waivers.push(waiver);
     }
+    score.waivers = waivers;
 }
 
-fn read(score: &Score, text: &str, waiver: &mut Waiver) -> Result<(), String> {
+fn read(
+    bars_by_number: &HashMap<&str, u32>,
+    text: &str,
+    waiver: &mut Waiver,
+) -> Result<(), String> {
     let text = text.trim();
     let rest =
         without_meant(text).ok_or_else(|| format!("`{text}` does not begin with `meant`"))?;
@@ -91,11 +113,9 @@ fn read(score: &Score, text: &str, waiver: &mut Waiver) -> Result<(), String> {
     if let Some(bars) = bars {
         let (first, last) = bars.split_once('-').unwrap_or((bars, bars));
         let bar = |number: &str| {
-            score
-                .bars
-                .iter()
-                .position(|b| b.number == number.trim())
-                .map(|index| index as u32)
+            bars_by_number
+                .get(number.trim())
+                .copied()
                 .ok_or_else(|| format!("there is no bar `{}`", number.trim()))
         };
         let (first, last) = (bar(first)?, bar(last)?);
@@ -166,6 +186,22 @@ alto 2 | F4 |
                 row("breath", "", &[0, 1], 2..3),
             ]
         );
+    }
+
+    #[test]
+    fn of_waivers_without_end_the_first_are_taken() {
+        let many = "<?chartproof meant breath in bar 2: so?>".repeat(MAX_WAIVERS + 500);
+        let text = format!(
+            "<score-partwise>{many}<part-list><score-part id='a'><part-name>A</part-name>\
+             </score-part></part-list><part id='a'><measure number='1'/><measure number='2'/>\
+             </part></score-partwise>"
+        );
+        let score = read_bytes(Path::new("a.musicxml"), text.as_str()).unwrap();
+        assert_eq!(score.waivers.len(), MAX_WAIVERS + 1);
+        let (last, taken) = score.waivers.split_last().unwrap();
+        assert!(taken.iter().all(|w| w.unread.is_none() && w.bars == (1..2)));
+        let why = last.unread.as_deref().unwrap();
+        assert!(why.contains("more than 1000 waivers"), "{why}");
     }
 
     #[test]
