@@ -18,6 +18,7 @@ copied. Exit code: 0, or 2 when music21 is not installed.
 """
 
 import concurrent.futures
+import hashlib
 import json
 import multiprocessing
 import sys
@@ -72,7 +73,8 @@ def notes(part):
 
 
 def named(path):
-    name = path.relative_to(corpus_files()[0]).as_posix()
+    place = path.relative_to(corpus_files()[0]).as_posix()
+    name = hashlib.sha256(place.encode()).hexdigest()[:12]
     return {"file": str(path), "name": name}
 
 
