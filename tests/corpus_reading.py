@@ -2,9 +2,8 @@
 
     python tests/corpus_reading.py EVERY
 
-Prints one JSON object a line for each file, in the order of their names: `file`, `name` (the first figures
-of a digest of the path
-inside the corpus), and `parts`, in score order, each with `notes`: one text `bar offset duration pitch
+Prints one JSON object a line for each file, in the order of their names: `file`, `name` (the first
+figures of a digest of the path inside the corpus), and `parts`, in score order, each with `notes`: one text `bar offset duration pitch
 onset` a note, sorted. The bar is its 0-based position in the part; offset (from the bar line),
 duration and onset (from the start of the score) are exact fractions of quarter notes, written `3/2`;
 the pitch is the sounding one, spelled, such as `Bb4`. A grace note lasts 0. The staves of one part are

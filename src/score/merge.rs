@@ -1,7 +1,7 @@
 //! Several one-part files read as one score.
 
 use super::{Mark, Part, Score, Span};
-use crate::time::Ticks;
+use crate::time::{Ticks, checked_lcm};
 
 /// The finest common time line of merged scores, in ticks to a quarter note.
 const MAX_PER_QUARTER: i64 = 1_000_000_000_000;
@@ -102,13 +102,7 @@ fn incommensurable(score: &Score) -> MergeError {
 
 /// The least common multiple, when it is usable.
 fn common(a: i64, b: i64) -> Option<i64> {
-    let (mut g, mut rest) = (a, b);
-    while rest != 0 {
-        (g, rest) = (rest, g % rest);
-    }
-    (a / g)
-        .checked_mul(b)
-        .filter(|l| (1..=MAX_PER_QUARTER).contains(l))
+    checked_lcm(a, b).filter(|l| (1..=MAX_PER_QUARTER).contains(l))
 }
 
 /// What becomes of the times and the places in the text when a score joins others.

@@ -16,7 +16,6 @@ use crate::score::{
 use crate::time::{Meter, Ticks, checked_lcm};
 use crate::voicing::Technique;
 use num_rational::Ratio;
-use std::ops::Range;
 
 /// What headers have set so far.
 struct Setting {
@@ -55,14 +54,6 @@ pub(super) fn same(a: &str, b: &str) -> bool {
     a.split_whitespace()
         .map(str::to_lowercase)
         .eq(b.split_whitespace().map(str::to_lowercase))
-}
-
-pub(super) fn span(at: &Range<usize>) -> Span {
-    Span {
-        source: 0,
-        start: at.start as u32,
-        end: at.end as u32,
-    }
 }
 
 pub(super) fn score(
@@ -515,7 +506,7 @@ fn fill(
             filled: length,
             uncounted: plan.pickup,
             double_bar: plan.double,
-            span: row.map(|r| span(&r.at)).unwrap_or_default(),
+            span: row.map(|r| Span::of(&r.at)).unwrap_or_default(),
             ..PartBar::default()
         });
         let rest = |offset: Ticks, duration: Ticks, at: Span| Rest {
@@ -548,7 +539,7 @@ fn fill(
             let duration = end - start;
             match cell(piece, &declared.label.text, &plan.number)? {
                 Cell::Rest => {
-                    part.rests.push(rest(start, duration, span(&piece.at)));
+                    part.rests.push(rest(start, duration, Span::of(&piece.at)));
                     sounding = 0;
                     resting = true;
                 }
@@ -563,7 +554,7 @@ fn fill(
                         )
                         .help("write a note, or `.` for a rest"));
                     }
-                    part.rests.push(rest(start, duration, span(&piece.at)));
+                    part.rests.push(rest(start, duration, Span::of(&piece.at)));
                 }
                 Cell::Held if carried => {
                     // Over the bar line: a tie.
@@ -579,7 +570,7 @@ fn fill(
                             flags: NoteFlags(note.flags.0 & !NoteFlags::TIED_OUT.0)
                                 .with(NoteFlags::TIED_IN),
                             articulations: crate::score::Articulations::default(),
-                            span: span(&piece.at),
+                            span: Span::of(&piece.at),
                             ..note
                         });
                     }
@@ -613,7 +604,7 @@ fn fill(
                                 NoteFlags::default()
                             },
                             articulations: n.marks,
-                            span: span(&n.at),
+                            span: Span::of(&n.at),
                         });
                     }
                 }
@@ -653,7 +644,7 @@ fn chords(score: &mut Score, plans: &[BarPlan<'_>]) {
                     written: text.to_owned(),
                     unread,
                 },
-                span(&piece.at),
+                Span::of(&piece.at),
             ));
         }
     }

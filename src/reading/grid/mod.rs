@@ -123,7 +123,7 @@ fn waivers(text: &str, grid: &[lines::Block], score: &Score) -> Vec<waiver::Said
                 score.parts.iter().position(is_it).map(|index| index as u32)
             }),
             bars: bars.get(comment.system).or(bars.last()).cloned(),
-            span: build::span(&comment.at),
+            span: crate::score::Span::of(&comment.at),
             text: comment.text,
         })
         .collect()
