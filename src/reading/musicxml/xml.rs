@@ -17,6 +17,7 @@ use quick_xml::escape;
 use quick_xml::events::attributes::Attributes;
 use quick_xml::events::{BytesStart, Event};
 use std::borrow::Cow;
+use std::io::BufRead;
 use std::ops::Range;
 use std::str::FromStr;
 
@@ -119,8 +120,8 @@ pub(super) struct Xml<'a> {
     base: usize,
     /// Where the tags of the open elements stand.
     open: Vec<usize>,
-    /// The last tag was an empty-element tag; its end is still to be told.
-    closing: bool,
+    /// The text of the last element, when it was read to its end at once; that end is still to be told.
+    told: Option<&'a str>,
     /// Processing instructions for this program that have been passed: their content and bytes.
     pub(super) instructions: Vec<(&'a str, Range<usize>)>,
     /// How much is read at most.
@@ -137,7 +138,7 @@ impl<'a> Xml<'a> {
             text,
             base: text.len() - body.len(),
             open: Vec::with_capacity(16),
-            closing: false,
+            told: None,
             instructions: Vec::new(),
             limits,
             deepest: usize::try_from(limits.depth).unwrap_or(usize::MAX),
@@ -207,7 +208,12 @@ impl<'a> Xml<'a> {
     fn element(&mut self, at: usize, tag: &BytesStart<'_>) -> Walk<Element<'a>> {
         self.enter(at)?;
         let end = self.position();
-        let close = if self.closing { "/>" } else { ">" };
+        let close = if self.told.is_some() {
+            self.open.pop();
+            "/>"
+        } else {
+            ">"
+        };
         Ok(Element {
             inner: self.text.get(at + 1..end - close.len()).unwrap_or_default(),
             name: tag.name().0.len(),
@@ -247,20 +253,42 @@ impl<'a> Xml<'a> {
         .help("save or export the score again, or fetch a complete copy")
     }
 
+    /// Passes over white space, and over an element without attributes that holds nothing but plain
+    /// text: nearly all of a score is these, and they need no events. The reader must stand behind a
+    /// tag. `None` where something else follows.
+    #[inline]
+    fn leaf(&mut self) -> Option<Element<'a>> {
+        let from = self.position();
+        let rest = self.text.get(from..)?;
+        let tag = rest.trim_ascii_start();
+        let at = from + (rest.len() - tag.len());
+        let leaf = plain_leaf(tag).filter(|_| self.open.len() < self.deepest);
+        let length = leaf.as_ref().map_or(0, |(.., length)| *length);
+        self.reader.stream().consume(at + length - from);
+        let (name, text, _) = leaf?;
+        self.told = Some(text);
+        Some(Element {
+            inner: name,
+            name: name.len(),
+            at: at..at + name.len() + 2,
+        })
+    }
+
     /// The next child element of the open element, or `None` when that has closed.
     #[inline]
     pub(super) fn child(&mut self) -> Walk<Option<Element<'a>>> {
-        if self.closing {
-            self.closing = false;
-            self.open.pop();
+        if self.told.take().is_some() {
             return Ok(None);
+        }
+        if let Some(leaf) = self.leaf() {
+            return Ok(Some(leaf));
         }
         loop {
             let at = self.position();
             let tag = match self.event()? {
                 Event::Start(tag) => tag,
                 Event::Empty(tag) => {
-                    self.closing = true;
+                    self.told = Some("");
                     tag
                 }
                 Event::End(_) => {
@@ -284,38 +312,20 @@ impl<'a> Xml<'a> {
 
     /// Leaves out the rest of the open element.
     pub(super) fn skip(&mut self) -> Walk<()> {
-        if self.closing {
-            self.closing = false;
-            self.open.pop();
+        if self.told.take().is_some() {
             return Ok(());
         }
-        let above = self.open.len();
-        loop {
-            let at = self.position();
-            match self.event()? {
-                Event::Start(_) => self.enter(at)?,
-                Event::End(_) => {
-                    self.open.pop();
-                    if self.open.len() < above {
-                        return Ok(());
-                    }
-                }
-                Event::GeneralRef(reference) => {
-                    self.resolve(&reference, at)?;
-                }
-                Event::Eof => return Err(self.cut_off()),
-                Event::Text(_) | Event::CData(_) | Event::Empty(_) => {}
-                other => self.pass(&other, at),
-            }
+        let around = self.open.len();
+        while self.open.len() >= around {
+            self.child()?;
         }
+        Ok(())
     }
 
     /// The text of the open element up to its end; elements inside it are left out.
     pub(super) fn text(&mut self) -> Walk<Cow<'a, str>> {
-        if self.closing {
-            self.closing = false;
-            self.open.pop();
-            return Ok(Cow::Borrowed(""));
+        if let Some(text) = self.told.take() {
+            return Ok(Cow::Borrowed(text));
         }
         // Nearly always the text is one piece.
         let at = self.position();
@@ -450,7 +460,7 @@ impl<'a> Xml<'a> {
             let tag = match self.event()? {
                 Event::Start(tag) => tag,
                 Event::Empty(tag) => {
-                    self.closing = true;
+                    self.told = Some("");
                     tag
                 }
                 Event::Text(t) if !t.trim().is_empty() => {
@@ -493,6 +503,24 @@ impl<'a> Xml<'a> {
             }
         }
     }
+}
+
+/// The name and text of an element without attributes, references and children that `xml` starts
+/// with, and its bytes from tag to tag. What is not plain in any other way is left to the events.
+#[inline]
+fn plain_leaf(xml: &str) -> Option<(&str, &str, usize)> {
+    let inner = xml.strip_prefix('<')?;
+    let is_name = |b: &u8| b.is_ascii_lowercase() || *b == b'-';
+    let (name, rest) = inner.split_at_checked(inner.bytes().position(|b| !is_name(&b))?)?;
+    if rest.starts_with("/>") {
+        return Some((name, "", name.len() + 3));
+    }
+    let rest = rest.strip_prefix('>')?;
+    let plain = |b: u8| !matches!(b, b'<' | b'&' | b'\r');
+    let (text, rest) = rest.split_at_checked(rest.bytes().take(64).position(|b| !plain(b))?)?;
+    let end = rest.strip_prefix("</")?.strip_prefix(name)?;
+    end.starts_with('>')
+        .then(|| (name, text, name.len() * 2 + text.len() + 5))
 }
 
 /// Runs of white space made one space, none at the ends.
