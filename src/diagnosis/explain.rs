@@ -41,8 +41,8 @@ enum Habit {
 }
 
 /// A voicing that some reading of the sonority would make right.
-struct Candidate {
-    harmony: Harmonisation,
+struct Candidate<'a> {
+    harmony: Harmonisation<'a>,
     close: Voicing,
     voicing: Voicing,
     standing: Standing,
@@ -50,7 +50,7 @@ struct Candidate {
     bias: i32,
 }
 
-impl Candidate {
+impl Candidate<'_> {
     /// Whether it may stand in a passage with these habits.
     fn stands(&self, habits: Habits) -> bool {
         match self.standing {
@@ -61,10 +61,38 @@ impl Candidate {
     }
 }
 
+/// The voicings found for a lead.
+struct Found<'o, 'a> {
+    technique: Mechanical,
+    lead: i16,
+    /// The pitch classes that are asked for; all when `None`.
+    only: Option<&'o [PitchClass]>,
+    candidates: Vec<Candidate<'a>>,
+}
+
+impl<'a> Found<'_, 'a> {
+    fn add(&mut self, harmony: Harmonisation<'a>, standing: Standing, bias: i32) {
+        if self.only.is_some_and(|only| !harmony.is_of(only)) {
+            return;
+        }
+        let Some(close) = close_position(self.lead, &harmony.classes()) else {
+            return;
+        };
+        let voicing = self.technique.apply(&close);
+        self.candidates.push(Candidate {
+            harmony,
+            close,
+            voicing,
+            standing,
+            bias,
+        });
+    }
+}
+
 /// An explanation by one voice.
-struct OneVoice<'c> {
+struct OneVoice<'c, 'a> {
     cost: i32,
-    candidate: &'c Candidate,
+    candidate: &'c Candidate<'a>,
     found: i16,
     wanted: i16,
 }
@@ -513,7 +541,7 @@ fn function(
     })
 }
 
-impl Case<'_> {
+impl<'a> Case<'a> {
     fn chord(&self) -> Option<&Chord> {
         self.chords.first().copied()
     }
@@ -534,6 +562,13 @@ impl Case<'_> {
         let Some(&top) = self.written.first() else {
             return (Verdict::LeftAlone, None);
         };
+        // What is right is told by readings of its own notes; all the others are for what is not.
+        if self.displaced() == 0
+            && let Ok(right) =
+                self.right(&self.candidates_of(top, 0, Some(&self.classes())), habits)
+        {
+            return right;
+        }
         let mut readings = vec![(top, self.candidates(top, 0))];
         // The seats come first: one part out of its place is one mistake, whatever chord the heap of
         // notes happens to make.
@@ -567,6 +602,15 @@ impl Case<'_> {
         let restruck = matches!(&verdict, Verdict::Slip(s) if s.kind == SlipKind::PassingOnChord)
             && self.lead.is_some_and(|l| l.approaches());
         (verdict, restruck.then_some(Seen::Habit(Habit::SameChord)))
+    }
+
+    /// The pitch classes written, in ascending order, each once.
+    fn classes(&self) -> Vec<PitchClass> {
+        let mut classes: Vec<PitchClass> =
+            self.written.iter().map(|&m| PitchClass::new(m)).collect();
+        classes.sort_unstable();
+        classes.dedup();
+        classes
     }
 
     /// Notes that may be the lead although another is on top.
@@ -617,11 +661,7 @@ impl Case<'_> {
         let Some(&lead) = self.written.first() else {
             return Verdict::LeftAlone;
         };
-        let mut classes: Vec<PitchClass> =
-            self.written.iter().map(|&m| PitchClass::new(m)).collect();
-        classes.sort_unstable();
-        classes.dedup();
-        let Some(close) = close_position(lead, &classes) else {
+        let Some(close) = close_position(lead, &self.classes()) else {
             return Verdict::LeftAlone;
         };
         let expected = technique.apply(&close);
@@ -629,9 +669,25 @@ impl Case<'_> {
     }
 
     /// Every voicing that a reading with this lead makes right, or nearly so.
-    fn candidates(&self, lead: i16, bias: i32) -> Vec<Candidate> {
+    fn candidates(&self, lead: i16, bias: i32) -> Vec<Candidate<'a>> {
+        self.candidates_of(lead, bias, None)
+    }
+
+    /// The same of these pitch classes only, where some are given; then without those that are only
+    /// nearly right.
+    fn candidates_of(
+        &self,
+        lead: i16,
+        bias: i32,
+        only: Option<&[PitchClass]>,
+    ) -> Vec<Candidate<'a>> {
         let class = PitchClass::new(lead);
-        let mut found = Vec::new();
+        let mut found = Found {
+            technique: self.technique,
+            lead,
+            only,
+            candidates: Vec::new(),
+        };
         for (order, &chord) in self.chords.iter().enumerate() {
             let bias = bias + order as i32 * 2;
             let member = is_chord_note(chord, class);
@@ -647,9 +703,14 @@ impl Case<'_> {
                     Standing::Right
                 };
                 let bias = bias + i32::from(h.changes) * 3;
-                self.add(&mut found, lead, h.clone(), standing, bias);
+                found.add(*h, standing, bias);
             }
-            for h in on_chord(chord, class, true) {
+            let altered = if only.is_none() {
+                on_chord(chord, class, true)
+            } else {
+                Vec::new()
+            };
+            for h in altered {
                 if plain.contains(&h) || restruck {
                     continue;
                 }
@@ -659,14 +720,14 @@ impl Case<'_> {
                     .find(|n| !plain.iter().any(|p| p.names.contains(n)));
                 if let Some(foreign) = foreign {
                     let bias = bias + 40;
-                    self.add(&mut found, lead, h, Standing::Altered(foreign), bias);
+                    found.add(h, Standing::Altered(foreign), bias);
                 }
             }
             let moves_on = member && passing_class && approaches;
             if moves_on {
                 // A note the symbol names may pass all the same: 7 on maj7, 9 on 6/9.
                 let h = passing_diminished(chord.root);
-                self.add(&mut found, lead, h, Standing::Right, bias + 6);
+                found.add(h, Standing::Right, bias + 6);
             }
             if !member {
                 let name = self.name_of_lead(lead);
@@ -677,11 +738,11 @@ impl Case<'_> {
                 };
                 if let Some(h) = h {
                     let bias = bias + if restruck { -1 } else { 5 };
-                    self.add(&mut found, lead, h, Standing::Right, bias);
+                    found.add(h, Standing::Right, bias);
                 }
             }
             if matches!(chord.family(), Family::Dominant | Family::Altered) {
-                self.over_dominant(&mut found, chord, lead, bias + 8);
+                self.over_dominant(&mut found, chord, bias + 8);
             }
         }
         if !self.only_diminished
@@ -696,11 +757,11 @@ impl Case<'_> {
             };
             for h in dominant_of(coming.root, class) {
                 if h.changes <= 1 {
-                    self.add(&mut found, lead, h, standing, bias + 12);
+                    found.add(h, standing, bias + 12);
                 }
             }
         }
-        found
+        found.candidates
     }
 
     /// Whether inner voices may take altered tensions that the symbol does not name: over a
@@ -729,13 +790,14 @@ impl Case<'_> {
 
     /// The second reading of a dominant (as the minor sixth on its fifth: the lead's root passes
     /// on a diminished seventh), and the third (as the sixth chord it leads to, when short).
-    fn over_dominant(&self, found: &mut Vec<Candidate>, chord: &Chord, lead: i16, bias: i32) {
+    fn over_dominant(&self, found: &mut Found<'_, 'a>, chord: &Chord, bias: i32) {
+        let lead = found.lead;
         let class = PitchClass::new(lead);
         if class == chord.root.class()
             && self.lead.is_some_and(|l| l.approaches())
             && let Some(h) = other_diminished(chord.root, self.name_of_lead(lead))
         {
-            self.add(found, lead, h, Standing::Right, bias);
+            found.add(h, Standing::Right, bias);
         }
         let two_beats = self.lead.map_or(Ticks::ZERO, |l| l.beat.times(2));
         if self.chord_length > two_beats {
@@ -760,29 +822,8 @@ impl Case<'_> {
                 way: Way::TargetTonic,
                 ..h
             };
-            self.add(found, lead, h, Standing::Right, bias + 10);
+            found.add(h, Standing::Right, bias + 10);
         }
-    }
-
-    fn add(
-        &self,
-        found: &mut Vec<Candidate>,
-        lead: i16,
-        harmony: Harmonisation,
-        standing: Standing,
-        bias: i32,
-    ) {
-        let Some(close) = close_position(lead, &harmony.classes()) else {
-            return;
-        };
-        let voicing = self.technique.apply(&close);
-        found.push(Candidate {
-            harmony,
-            close,
-            voicing,
-            standing,
-            bias,
-        });
     }
 
     fn name_of_lead(&self, lead: i16) -> NoteName {
@@ -804,7 +845,7 @@ impl Case<'_> {
 
     /// What rubs in a voicing: a minor ninth other than a b9 over its root, or a half step under
     /// the lead.
-    fn rub(&self, c: &Candidate, voicing: &[i16]) -> Option<SlipKind> {
+    fn rub(&self, c: &Candidate<'_>, voicing: &[i16]) -> Option<SlipKind> {
         if let [first, second, ..] = voicing
             && first - second == 1
         {
@@ -827,8 +868,13 @@ impl Case<'_> {
             .map(|(upper, lower)| SlipKind::MinorNinth(upper as u8, lower as u8))
     }
 
-    /// The verdict when what is written is exactly a candidate.
-    fn matches(&self, candidates: &[Candidate], habits: Habits) -> Option<(Verdict, Option<Seen>)> {
+    /// The verdict when what is written is a candidate that is right; otherwise one that would be, but
+    /// for a rub in it.
+    fn right<'c>(
+        &self,
+        candidates: &'c [Candidate<'a>],
+        habits: Habits,
+    ) -> Result<(Verdict, Option<Seen>), Option<(&'c Candidate<'a>, SlipKind)>> {
         let mut rubbing = None;
         for c in candidates.iter().filter(|c| c.voicing == self.written) {
             if let Some(kind) = self.rub(c, &self.written)
@@ -844,9 +890,22 @@ impl Case<'_> {
                         Standing::ByHabit(h) => Some(Seen::Habit(h)),
                         _ => None,
                     });
-                return Some((Verdict::Right(Some(c.harmony.way)), seen));
+                return Ok((Verdict::Right(Some(c.harmony.way)), seen));
             }
         }
+        Err(rubbing)
+    }
+
+    /// The verdict when what is written is exactly a candidate.
+    fn matches(
+        &self,
+        candidates: &[Candidate<'a>],
+        habits: Habits,
+    ) -> Option<(Verdict, Option<Seen>)> {
+        let rubbing = match self.right(candidates, habits) {
+            Ok(right) => return Some(right),
+            Err(rubbing) => rubbing,
+        };
         if let Some((c, kind)) = rubbing {
             // The chord as it is made in this technique rubs: the nearest that does not is right.
             let best = candidates
@@ -969,17 +1028,13 @@ impl Case<'_> {
     /// Where nobody stated a technique: four or five different notes, all of the chord or its
     /// tensions and the guide tones among them, under a lead that stays. One category may be there
     /// twice (root and 9), but nothing is wrong with the chord.
-    fn is_complete(&self, candidates: &[Candidate]) -> bool {
+    fn is_complete(&self, candidates: &[Candidate<'_>]) -> bool {
         let mut classes: Vec<PitchClass> =
             self.written.iter().map(|&m| PitchClass::new(m)).collect();
         classes.sort_unstable();
         let distinct = classes.windows(2).all(|w| w.first() != w.get(1));
         // The notes of a right voicing in other places are an octave or a drop astray.
-        let displaced = candidates.iter().any(|c| {
-            let mut own = c.harmony.classes();
-            own.sort_unstable();
-            own.as_slice() == classes
-        });
+        let displaced = candidates.iter().any(|c| c.harmony.is_of(&classes));
         self.how == How::Inferred
             && distinct
             && !displaced
@@ -995,7 +1050,7 @@ impl Case<'_> {
     fn least_slip(
         &self,
         chord: &Chord,
-        readings: &[(i16, Vec<Candidate>)],
+        readings: &[(i16, Vec<Candidate<'_>>)],
         habits: Habits,
     ) -> Verdict {
         let Some((top, at_top)) = readings.first() else {
@@ -1033,7 +1088,7 @@ impl Case<'_> {
                 &s.candidate.voicing,
             );
         }
-        let right: Vec<&Candidate> = at_top
+        let right: Vec<&Candidate<'_>> = at_top
             .iter()
             .filter(|c| c.stands(habits) && self.rub(c, &c.voicing).is_none())
             .collect();
@@ -1127,7 +1182,7 @@ impl Case<'_> {
             return None;
         }
         let own = self.seat_lead();
-        let mut best: Option<(i32, Candidate, i16, i16)> = None;
+        let mut best: Option<(i32, Candidate<'_>, i16, i16)> = None;
         for (lead, bias) in [(own, 0), (own + 12, 2), (own - 12, 6)] {
             for c in self.candidates(lead, bias) {
                 if !c.stands(habits) || self.rub(&c, &c.voicing).is_some() {
@@ -1155,7 +1210,7 @@ impl Case<'_> {
 
     /// Five voices where close position or a drop was stated for four: the bottom voice is its own
     /// (a baritone on the root).
-    fn has_free_bottom(&self, readings: &[(i16, Vec<Candidate>)], habits: Habits) -> bool {
+    fn has_free_bottom(&self, readings: &[(i16, Vec<Candidate<'_>>)], habits: Habits) -> bool {
         let (Some(four), Some((_, at_top)), Some((bottom, upper))) = (
             self.stated_for_four,
             readings.first(),
@@ -1215,7 +1270,7 @@ impl Case<'_> {
 
     /// How far-fetched it is that one voice sounds `found` for `wanted`: least when only the octave
     /// is wrong, more when the chord has a place for what is found.
-    fn cost_of_one(&self, c: &Candidate, found: i16, wanted: i16) -> i32 {
+    fn cost_of_one(&self, c: &Candidate<'_>, found: i16, wanted: i16) -> i32 {
         if (found - wanted) % 12 == 0 {
             return c.bias + 6;
         }
@@ -1228,10 +1283,10 @@ impl Case<'_> {
     fn one_voice<'c>(
         &self,
         top: i16,
-        readings: &'c [(i16, Vec<Candidate>)],
+        readings: &'c [(i16, Vec<Candidate<'a>>)],
         habits: Habits,
-    ) -> Option<OneVoice<'c>> {
-        let mut best: Option<OneVoice<'c>> = None;
+    ) -> Option<OneVoice<'c, 'a>> {
+        let mut best: Option<OneVoice<'c, 'a>> = None;
         for (lead, candidates) in readings {
             for c in candidates {
                 if !c.stands(habits) || self.rub(c, &c.voicing).is_some() {
@@ -1262,7 +1317,7 @@ impl Case<'_> {
     /// A lead note foreign to the chord that leads nowhere by step, over a voicing that is right for
     /// a neighbouring lead: the lead itself is wrong.
     fn wrong_lead(&self, top: i16, habits: Habits) -> Option<Verdict> {
-        let mut best: Option<(i32, Candidate)> = None;
+        let mut best: Option<(i32, Candidate<'_>)> = None;
         for delta in [-1, 1, -2, 2] {
             for c in self.candidates(top + delta, 0) {
                 let below = difference(&self.written, &c.voicing);
@@ -1282,8 +1337,8 @@ impl Case<'_> {
 
     /// The right chord in close position, but another technique. Forms that are none of the trade's
     /// own count only when more than one voice is out of place.
-    fn other_drop(&self, candidates: &[Candidate], habits: Habits) -> Option<Verdict> {
-        let mut best: Option<(i32, &Candidate, Mechanical)> = None;
+    fn other_drop(&self, candidates: &[Candidate<'_>], habits: Habits) -> Option<Verdict> {
+        let mut best: Option<(i32, &Candidate<'_>, Mechanical)> = None;
         for c in candidates {
             if !c.stands(habits) {
                 continue;
@@ -1305,7 +1360,7 @@ impl Case<'_> {
         best.map(|(_, c, t)| self.slip(SlipKind::OtherDrop(t), Some(&c.harmony), &c.voicing))
     }
 
-    fn single_kind(&self, c: &Candidate, found: i16, wanted: i16) -> SlipKind {
+    fn single_kind(&self, c: &Candidate<'_>, found: i16, wanted: i16) -> SlipKind {
         let doubling = self.technique.doubles_lead()
             && c.voicing.first().is_some_and(|&lead| wanted == lead - 12);
         if doubling {
@@ -1353,8 +1408,13 @@ impl Case<'_> {
 
     /// A slip from one of the readings; other right voicings that are no further off stand behind
     /// it.
-    fn slip(&self, kind: SlipKind, harmony: Option<&Harmonisation>, expected: &[i16]) -> Verdict {
-        let mut others: Vec<Candidate> = Vec::new();
+    fn slip(
+        &self,
+        kind: SlipKind,
+        harmony: Option<&Harmonisation<'_>>,
+        expected: &[i16],
+    ) -> Verdict {
+        let mut others: Vec<Candidate<'_>> = Vec::new();
         let cost = |v: &[i16]| {
             let moved: i16 = v
                 .iter()
@@ -1383,13 +1443,13 @@ impl Case<'_> {
             .map(|c| Expected {
                 voicing: &c.voicing,
                 names: &c.harmony.names,
-                label: Some(&c.harmony.label),
+                label: Some(c.harmony.label),
             })
             .collect();
         let expected = Expected {
             voicing: expected,
             names: harmony.map_or(&[], |h| &h.names),
-            label: harmony.map(|h| h.label.as_str()),
+            label: harmony.map(|h| h.label),
         };
         let draft = Draft {
             sonority: self.sonority,

@@ -7,7 +7,7 @@ use super::{SlipKind, Verdict};
 use crate::pitch::{NoteName, PitchClass};
 use crate::sonority::Sonority;
 use crate::sonority::lead::LeadNote;
-use crate::voicing::{Form, Frame, Technique, Voicing, Way, mechanical_of};
+use crate::voicing::{Form, Frame, Label, Technique, Voicing, Way, mechanical_of};
 
 /// How far a voice is moved in search of what was meant, in semitones.
 const REACH: i16 = 14;
@@ -222,7 +222,7 @@ impl FormCase<'_> {
         let expected = Expected {
             voicing: expected,
             names: &self.names(),
-            label: Some(&frame.chord.text),
+            label: Some(Label::Symbol(&frame.chord.text)),
         };
         Verdict::Slip(draft.slip(kind, &expected, &[]))
     }

@@ -7,7 +7,9 @@ use crate::sonority::lead::LeadNote;
 use crate::sonority::{Section, Sonority, sections, slice};
 use crate::style::Style;
 use crate::time::Ticks;
-use crate::voicing::{Form, Frame, Mechanical, Technique, harmonise, leads, mechanical_of};
+use crate::voicing::{
+    Form, Frame, Mechanical, Technique, Voicing, harmonise, leads, mechanical_of,
+};
 use rayon::prelude::*;
 use std::ops::Range;
 
@@ -166,14 +168,18 @@ fn read(score: &Score, style: &Style, section: Section, alone: bool) -> Passage 
 }
 
 impl Passage {
-    /// The phrase around a sonority as a passage of its own, read again from a score in which notes
-    /// may have changed pitch since. Technique and habits stay those of the whole. At most
-    /// `reach` sonorities to either side.
-    #[must_use]
-    pub fn window(&self, score: &Score, style: &Style, around: usize, reach: usize) -> Self {
+    /// The sonorities of the phrase around one, at most `reach` to either side.
+    pub fn stretch(&self, around: usize, reach: usize) -> Range<usize> {
         let phrase = self.phrase_of(around);
-        let range = phrase.start.max(around.saturating_sub(reach))
-            ..phrase.end.min(around.saturating_add(reach + 1));
+        phrase.start.max(around.saturating_sub(reach))
+            ..phrase.end.min(around.saturating_add(reach + 1))
+    }
+
+    /// A stretch of one phrase as a passage of its own, read again from a score in which notes may
+    /// have changed pitch since. Technique and habits stay those of the whole.
+    #[must_use]
+    pub fn window(&self, score: &Score, style: &Style, range: Range<usize>) -> Self {
+        let phrase = self.phrase_index(range.start);
         let mut sonorities: Vec<Sonority> = self
             .sonorities
             .get(range.clone())
@@ -183,7 +189,7 @@ impl Passage {
             sonority.read_again(score);
         }
         let flag = |flags: &[bool]| {
-            let at = self.phrase_index(around).and_then(|i| flags.get(i));
+            let at = phrase.and_then(|i| flags.get(i));
             vec![at.copied().unwrap_or(false)]
         };
         let mut window = Self {
@@ -522,20 +528,18 @@ fn infer_form(
     sonorities: &[Sonority],
     phrase: Range<usize>,
 ) -> Option<Form> {
-    let blocks: Vec<&Sonority> = sonorities
+    let blocks: Vec<(Voicing, Option<Frame<'_>>)> = sonorities
         .get(phrase)?
         .iter()
         .filter(|s| s.is_block())
+        .map(|s| (s.midi(), frame_at(score, s.onset, key(s.onset))))
         .collect();
     Form::ALL
         .into_iter()
         .map(|form| {
             let n = blocks
                 .iter()
-                .filter(|s| {
-                    let frame = frame_at(score, s.onset, key(s.onset));
-                    form.fits(&s.midi(), frame.as_ref())
-                })
+                .filter(|(midi, frame)| form.fits(midi, frame.as_ref()))
                 .count();
             (n, form)
         })

@@ -3,6 +3,7 @@
 use super::{Fault, Slip, SlipKind};
 use crate::pitch::{NoteName, Pitch, PitchClass};
 use crate::sonority::Sonority;
+use crate::voicing::Label;
 
 /// A right voicing with the names of its notes.
 #[derive(Clone, Copy)]
@@ -12,7 +13,7 @@ pub(super) struct Expected<'a> {
     /// How its notes are named.
     pub(super) names: &'a [NoteName],
     /// What the harmony is called.
-    pub(super) label: Option<&'a str>,
+    pub(super) label: Option<Label<'a>>,
 }
 
 /// A sonority that is not right, in its key (concert, in fifths).
@@ -55,7 +56,7 @@ impl Draft<'_> {
         }
         Slip {
             kind,
-            harmony: expected.label.map(str::to_owned),
+            harmony: expected.label.map(|l| l.to_string()),
             expected: expected.voicing.iter().map(|&m| spell(m)).collect(),
             faults,
             remedies,

@@ -19,6 +19,7 @@ use crate::rules::{self, Reading};
 use crate::score::{Place, Score};
 use crate::style::Style;
 use rayon::prelude::*;
+use std::ops::Range;
 
 /// How many sonorities to either side of a fix are looked at again, within its phrase.
 const REACH: usize = 24;
@@ -53,9 +54,14 @@ pub fn verify(score: &Score, style: &Style, passages: &[Passage], findings: &mut
     // One scratch copy for each thread.
     let each = findings.len().div_ceil(rayon::current_num_threads());
     findings.par_chunks_mut(each.max(1)).for_each(|findings| {
-        let mut scratch = score.clone();
+        let mut bench = Bench {
+            score,
+            scratch: score.clone(),
+            style,
+            before: None,
+        };
         for finding in findings.iter_mut().filter(|f| !f.remedies.is_empty()) {
-            finding.fix = try_out(score, &mut scratch, style, passages, finding);
+            finding.fix = bench.try_out(passages, finding);
             if let Some(fix) = &finding.fix {
                 finding.suggestion = Some(fix.summary.clone());
             }
@@ -63,39 +69,71 @@ pub fn verify(score: &Score, style: &Style, passages: &[Passage], findings: &mut
     });
 }
 
-fn try_out(
-    score: &Score,
-    scratch: &mut Score,
-    style: &Style,
-    passages: &[Passage],
-    finding: &Finding,
-) -> Option<Fix> {
-    let (passage, around) = place(score, passages, finding)?;
-    let look = |score: &Score| -> Vec<Finding> {
-        let window = [passage.window(score, style, around, REACH)];
-        let bars = bars_of(&window);
-        let reading = Reading::new(score, style, &window).within(bars);
-        rules::check(&reading)
-    };
-    let wanted = Identity::of(finding);
-    let before: Vec<Identity> = look(score).iter().map(Identity::of).collect();
-    if !before.contains(&wanted) {
-        return None;
+/// Where fixes are tried out.
+struct Bench<'a> {
+    score: &'a Score,
+    /// The score again, to change notes in.
+    scratch: Score,
+    style: &'a Style,
+    /// What was found in the stretch looked at last, as it stands: neighbours ask for it again.
+    before: Option<(Stretch<'a>, Vec<Identity>)>,
+}
+
+/// Some sonorities of a passage.
+#[derive(Clone)]
+struct Stretch<'a> {
+    passage: &'a Passage,
+    range: Range<usize>,
+}
+
+impl Stretch<'_> {
+    fn is(&self, other: &Self) -> bool {
+        std::ptr::eq(self.passage, other.passage) && self.range == other.range
     }
-    for remedy in finding.remedies.iter().take(TRIES) {
-        let undo = apply(scratch, remedy);
-        let after = look(scratch);
-        restore(scratch, &undo);
-        let gone = !after.iter().any(|f| Identity::of(f) == wanted);
-        let nothing_new = after.iter().all(|f| before.contains(&Identity::of(f)));
-        if gone && nothing_new {
-            return Some(Fix {
-                summary: rules::in_words(score, remedy)?,
-                changes: remedy.clone(),
-            });
+
+    /// What the rules find in it when a score reads like this.
+    fn look(&self, score: &Score, style: &Style) -> Vec<Identity> {
+        let window = [self.passage.window(score, style, self.range.clone())];
+        let reading = Reading::new(score, style, &window).within(bars_of(&window));
+        rules::check(&reading).iter().map(Identity::of).collect()
+    }
+}
+
+impl<'a> Bench<'a> {
+    /// The first remedy that mends the finding and brings nothing new.
+    fn try_out(&mut self, passages: &'a [Passage], finding: &Finding) -> Option<Fix> {
+        let (passage, around) = place(self.score, passages, finding)?;
+        let stretch = Stretch {
+            passage,
+            range: passage.stretch(around, REACH),
+        };
+        let wanted = Identity::of(finding);
+        if !self.before(&stretch).contains(&wanted) {
+            return None;
         }
+        for remedy in finding.remedies.iter().take(TRIES) {
+            let undo = apply(&mut self.scratch, remedy);
+            let after = stretch.look(&self.scratch, self.style);
+            restore(&mut self.scratch, &undo);
+            let before = self.before(&stretch);
+            if !after.contains(&wanted) && after.iter().all(|f| before.contains(f)) {
+                return Some(Fix {
+                    summary: rules::in_words(self.score, remedy)?,
+                    changes: remedy.clone(),
+                });
+            }
+        }
+        None
     }
-    None
+
+    fn before(&mut self, stretch: &Stretch<'a>) -> &[Identity] {
+        let (score, style) = (self.score, self.style);
+        let known = self.before.take().filter(|(known, _)| known.is(stretch));
+        let (_, found) = self
+            .before
+            .insert(known.unwrap_or_else(|| (stretch.clone(), stretch.look(score, style))));
+        found
+    }
 }
 
 /// The passage a finding is about and the sonority it stands at (or that sounds then).
@@ -115,7 +153,7 @@ fn place<'p>(
     Some((passage, at.checked_sub(1)?))
 }
 
-fn bars_of(window: &[Passage]) -> std::ops::Range<u32> {
+fn bars_of(window: &[Passage]) -> Range<u32> {
     let bars = || window.iter().flat_map(|p| &p.sonorities).map(|s| s.at.bar);
     bars().min().unwrap_or(0)..bars().max().map_or(0, |b| b.saturating_add(1))
 }

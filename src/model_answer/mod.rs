@@ -509,7 +509,7 @@ fn octaves(passage: &Passage, seats: &[Seat], technique: Technique) -> Vec<i16> 
 const MOST: usize = 60;
 
 /// The passing chord for forms that have no drops.
-fn passing_voicing(form: Form, lead: i16, passing: &Harmonisation) -> Vec<Weighed> {
+fn passing_voicing(form: Form, lead: i16, passing: &Harmonisation<'_>) -> Vec<Weighed> {
     let Some(close) = crate::voicing::close_position(lead, &passing.classes()) else {
         return Vec::new();
     };

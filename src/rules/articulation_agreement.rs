@@ -156,13 +156,18 @@ fn in_bar(
         return;
     };
     for attack in model.attacks_in(bar) {
-        let here: Vec<(usize, Articulations)> = all
-            .iter()
-            .filter_map(|&p| {
-                let (_, a) = together.players.get(p)?.at(attack.onset)?;
-                Some((p, Articulations(a.marks.0 & mask)))
-            })
-            .collect();
+        let here = all.iter().filter_map(|&p| {
+            let (_, a) = together.players.get(p)?.at(bar, attack.onset)?;
+            Some((p, Articulations(a.marks.0 & mask)))
+        });
+        // Nearly everywhere all have the same.
+        if here
+            .clone()
+            .all(|(_, marks)| marks.0 == attack.marks.0 & mask)
+        {
+            continue;
+        }
+        let here: Vec<(usize, Articulations)> = here.collect();
         let marks: Vec<Articulations> = here.iter().map(|h| h.1).collect();
         let (Some(wanted), true) = (most(&marks), here.len() > 1) else {
             continue;

@@ -190,7 +190,7 @@ fn levels(
             .iter()
             .filter_map(|&p| {
                 let player = together.players.get(p)?;
-                let (i, _) = player.at(onset)?;
+                let (i, _) = player.at(bar, onset)?;
                 let before = i.checked_sub(1).and_then(|i| player.attacks.get(i));
                 let force = in_force(p, onset);
                 let fresh = force.is_some_and(|(t, _)| before.is_none_or(|b| t > b.onset));

@@ -119,6 +119,13 @@ fn clash(
     (own, index, sonority): (&Passage, usize, &Sonority),
     (other, beside): (&Passage, &Sonority),
 ) -> Option<Finding> {
+    let mut rubs = sonority
+        .voices
+        .iter()
+        .flat_map(|a| beside.voices.iter().map(move |b| (a, b)))
+        .filter(|(a, b)| matches!((a.midi - b.midi).abs(), 1 | 13))
+        .peekable();
+    rubs.peek()?;
     let beat = reading.score.felt_beat_at(sonority.onset);
     let chord = reading
         .score
@@ -129,19 +136,14 @@ fn clash(
         Family::Dominant | Family::Altered | Family::DominantSuspended
     );
     let root = chord.root.class();
-    let (a, b) = sonority
-        .voices
-        .iter()
-        .flat_map(|a| beside.voices.iter().map(move |b| (a, b)))
-        .find(|(a, b)| {
-            let (upper, lower) = if a.midi >= b.midi { (a, b) } else { (b, a) };
-            let together = a.end.min(b.end) - sonority.onset;
-            matches!(upper.midi - lower.midi, 1 | 13)
-                && together >= beat
-                && !(dominant && (lower.pitch.class() == root || upper.pitch.class() == root))
-                && !reading.is_explained(a.note)
-                && !reading.is_explained(b.note)
-        })?;
+    let (a, b) = rubs.find(|(a, b)| {
+        let (upper, lower) = if a.midi >= b.midi { (a, b) } else { (b, a) };
+        let together = a.end.min(b.end) - sonority.onset;
+        together >= beat
+            && !(dominant && (lower.pitch.class() == root || upper.pitch.class() == root))
+            && !reading.is_explained(a.note)
+            && !reading.is_explained(b.note)
+    })?;
     let faults: Vec<Fault> = [a, b]
         .into_iter()
         .map(|v| Fault {

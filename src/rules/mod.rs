@@ -69,7 +69,7 @@ use crate::sonority::Sonority;
 use crate::style::Style;
 use crate::voicing::Colour;
 use rayon::prelude::*;
-use std::collections::HashSet;
+use rustc_hash::FxHashSet;
 use std::ops::Range;
 use std::sync::{Mutex, OnceLock, PoisonError};
 
@@ -205,11 +205,11 @@ pub struct Reading<'a> {
     pub passages: &'a [Passage],
     /// Only these bars (0-based) are looked at; all when `None`.
     bars: Option<Range<u32>>,
-    claimed: HashSet<NoteRef>,
+    claimed: FxHashSet<NoteRef>,
     lines: OnceLock<Vec<line::Line<'a>>>,
     together: OnceLock<Vec<together::Together>>,
     whole: OnceLock<whole::Whole>,
-    crossings: OnceLock<(Vec<voice_crossing::Crossing<'a>>, HashSet<NoteRef>)>,
+    crossings: OnceLock<(Vec<voice_crossing::Crossing<'a>>, FxHashSet<NoteRef>)>,
     /// What could not be checked, in sentences.
     remarks: Mutex<Vec<String>>,
 }
@@ -343,7 +343,7 @@ impl<'a> Reading<'a> {
         &self.crossed().0
     }
 
-    fn crossed(&self) -> &(Vec<voice_crossing::Crossing<'a>>, HashSet<NoteRef>) {
+    fn crossed(&self) -> &(Vec<voice_crossing::Crossing<'a>>, FxHashSet<NoteRef>) {
         self.crossings.get_or_init(|| {
             let all = voice_crossing::crossings(self);
             let notes = all
@@ -496,6 +496,9 @@ fn nearby(
     let Some(sonority) = passage.sonorities.get(index) else {
         return Vec::new();
     };
+    if reading.is_recheck() {
+        return Vec::new(); // nobody mends what is only tried
+    }
     let key = passage.key_at(reading.score, sonority.onset);
     let frame = frame_at(reading.score, sonority.onset, key);
     let top = sonority.voices.first().map(|v| v.note);

@@ -205,11 +205,17 @@ fn releases(
     };
     let eighth = Ticks(reading.score.per_quarter.0 / 2);
     for attack in model.attacks_in(bar) {
+        let goes_on = model
+            .last_before(attack.end)
+            .is_some_and(|next| next.onset > attack.onset);
+        if goes_on && !attack.marks.has(Articulations::FALL) {
+            continue;
+        }
         let here: Vec<(usize, Ticks, Option<Ticks>)> = all
             .iter()
             .filter_map(|&p| {
                 let player = together.players.get(p)?;
-                let (i, own) = player.at(attack.onset)?;
+                let (i, own) = player.at(bar, attack.onset)?;
                 (!own.marks.has(Articulations::FALL))
                     .then(|| (p, own.end, player.attacks.get(i + 1).map(|n| n.onset)))
             })

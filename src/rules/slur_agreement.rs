@@ -160,6 +160,9 @@ fn in_bar(
             let i = list.partition_point(|s| s.from < attack.onset);
             list.get(i).filter(|s| s.from == attack.onset).copied()
         };
+        if all.iter().all(|&p| slur(p).is_none()) {
+            continue;
+        }
         // A slur that is under way (an outer one, or one split in two) says enough.
         let under_way = |p: usize| {
             slurs.get(p).is_some_and(|list| {
@@ -171,7 +174,7 @@ fn in_bar(
         };
         let repeats = |p: usize| {
             together.players.get(p).is_some_and(|player| {
-                player.at(attack.onset).is_some_and(|(i, own)| {
+                player.at(bar, attack.onset).is_some_and(|(i, own)| {
                     player
                         .attacks
                         .get(i + 1)
@@ -187,7 +190,7 @@ fn in_bar(
                 .iter()
                 .filter(|&&p| family(p) == one && !repeats(p) && !under_way(p))
                 .filter_map(|&p| {
-                    together.players.get(p)?.at(attack.onset)?;
+                    together.players.get(p)?.at(bar, attack.onset)?;
                     Some((p, slur(p)))
                 })
                 .collect();

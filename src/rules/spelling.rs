@@ -117,17 +117,18 @@ fn names(reading: &Reading<'_>, passage: &Passage, out: &mut Vec<Finding>) {
             let Some(note) = part.notes.get(voice.note.note as usize) else {
                 continue;
             };
+            let by = part.transposition(note.onset);
+            let found = note.written.name();
+            let Some(wanted) = chord_name(chord, note, by).filter(|wanted| *wanted != found) else {
+                continue;
+            };
             if reading.is_explained(voice.note) {
                 continue;
             }
-            let by = part.transposition(note.onset);
             if part.worked_out && by.key_shift() != 0 {
                 continue; // there is no page to be misspelled on
             }
             let key = part.key(note.onset).fifths;
-            let Some(wanted) = chord_name(chord, note, by) else {
-                continue;
-            };
             // Many signs on a transposing part: it may be respelled as a whole, sharps for flats.
             let concert = part.concert_fifths(note.onset);
             if by.key_shift() != 0 && (key.abs() > MANY_SIGNS || concert.abs() > MANY_SIGNS) {
@@ -138,11 +139,9 @@ fn names(reading: &Reading<'_>, passage: &Passage, out: &mut Vec<Finding>) {
             if NoteName::in_key(root.class(), concert) != root {
                 continue;
             }
-            let found = note.written.name();
             let leads = leads_on(part, voice.note.note as usize, note);
             let short = note.duration < score.per_quarter;
-            if wanted == found
-                || is_odd(wanted)
+            if is_odd(wanted)
                 || in_key(found, key)
                 || leads
                 || short && !is_odd(found)

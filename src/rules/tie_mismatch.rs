@@ -84,6 +84,15 @@ fn part_ties(score: &Score, index: u32, part: &Part, out: &mut Vec<Finding>) {
         note: i as u32,
     };
     let joined = joined(notes);
+    let is_loose = |(i, note): (usize, &Note)| {
+        note.sounds()
+            && [NoteFlags::TIED_OUT, NoteFlags::TIED_IN]
+                .into_iter()
+                .any(|end| note.flags.has(end) && !joined.contains(&(i, end.0)))
+    };
+    if !notes.iter().enumerate().any(is_loose) {
+        return;
+    }
     // When notes end, with their pitch; and when ties end that a finding has spoken of.
     let mut ends: HashSet<(Ticks, i16)> = HashSet::new();
     let mut spoken: HashSet<Ticks> = HashSet::new();

@@ -43,11 +43,13 @@ impl Player {
         self.bars.get(bar).is_some_and(|(_, plays)| *plays)
     }
 
-    /// The attack at a time, with its index.
-    pub(super) fn at(&self, onset: Ticks) -> Option<(usize, &Attack)> {
-        let i = self.attacks.partition_point(|a| a.onset < onset);
-        let attack = self.attacks.get(i).filter(|a| a.onset == onset)?;
-        Some((i, attack))
+    /// The attack at a time in a bar, with its index.
+    pub(super) fn at(&self, bar: usize, onset: Ticks) -> Option<(usize, &Attack)> {
+        let (here, _) = self.bars.get(bar)?;
+        let attacks = self.attacks.get(here.clone())?;
+        let i = attacks.partition_point(|a| a.onset < onset);
+        let attack = attacks.get(i).filter(|a| a.onset == onset)?;
+        Some((here.start + i, attack))
     }
 
     /// What sounds or was last struck at a time.
@@ -525,7 +527,7 @@ fn finding(
         .iter()
         .filter_map(|&p| together.players.get(p))
         .filter_map(|p| {
-            let note = p.at(first.onset).map_or_else(
+            let note = p.at(first.bar, first.onset).map_or_else(
                 || p.last_before(first.onset).map(|a| a.note),
                 |(_, a)| Some(a.note),
             )?;

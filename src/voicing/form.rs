@@ -443,13 +443,7 @@ fn is_five_note(voicing: &[i16], frame: &Frame<'_>) -> bool {
         }
         let of_chord = harmonise::on_chord(frame.chord, PitchClass::new(lead), true)
             .into_iter()
-            .any(|h| {
-                let mut a = h.classes();
-                let mut b = set.clone();
-                a.sort_unstable();
-                b.sort_unstable();
-                a.as_slice() == b.as_slice()
-            });
+            .any(|h| h.is_of(&set));
         of_chord
             && close_position(lead, &set).is_some_and(|close| {
                 [Mechanical::FourWayClose, Mechanical::Drop2]

@@ -3,6 +3,8 @@
 
 use crate::chord::{Chord, Degree, Family};
 use crate::pitch::{NoteName, PitchClass};
+use smallvec::{SmallVec, smallvec};
+use std::fmt;
 
 /// How a lead note is harmonised, in the order the trade prefers.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
@@ -21,23 +23,50 @@ pub enum Way {
     TargetTonic,
 }
 
+/// What four notes are called: `C6`, `Bdim7`, `G7`.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Label<'a> {
+    /// As the symbol has it.
+    Symbol(&'a str),
+    /// A diminished seventh on this note.
+    Diminished(NoteName),
+    /// A dominant seventh on this note.
+    Seventh(NoteName),
+}
+
+impl fmt::Display for Label<'_> {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::Symbol(text) => f.write_str(text),
+            Self::Diminished(on) => write!(f, "{on}dim7"),
+            Self::Seventh(on) => write!(f, "{on}7"),
+        }
+    }
+}
+
 /// Four notes for a lead.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub struct Harmonisation {
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Harmonisation<'a> {
     /// How.
     pub way: Way,
     /// The note names, the lead's among them.
     pub names: [NoteName; 4],
-    /// What the four are called: `C6`, `Bdim7`.
-    pub label: String,
+    /// What the four are called.
+    pub label: Label<'a>,
     /// How many categories hold something else than the symbol says.
     pub changes: u8,
 }
 
-impl Harmonisation {
+impl Harmonisation<'_> {
     /// The pitch classes of the four notes.
     pub fn classes(&self) -> [PitchClass; 4] {
         self.names.map(NoteName::class)
+    }
+
+    /// Whether these are its pitch classes, in whatever order.
+    pub fn is_of(&self, classes: &[PitchClass]) -> bool {
+        let own = self.classes();
+        classes.len() == own.len() && own.iter().all(|c| classes.contains(c))
     }
 
     /// The name this harmonisation gives a pitch class.
@@ -53,8 +82,10 @@ const fn d(number: u8, alter: i8) -> Degree {
 /// What may stand in each of the four categories of a chord (root, third, fifth, seventh), the
 /// plain member first; `true` marks a tension that only the lead or the symbol may bring in.
 struct Categories {
-    of: [Vec<(Degree, bool)>; 4],
+    of: [Choices; 4],
 }
+
+type Choices = SmallVec<[(Degree, bool); 8]>;
 
 impl Categories {
     /// The categories of a chord; `None` when it has no four-part form (a power chord, a pedal).
@@ -74,11 +105,10 @@ impl Categories {
         });
         let inner = false;
         let lead_only = true;
-        let mut root = vec![(d(1, 0), inner)];
-        let mut thirds = vec![(third, inner)];
-        let mut fifths = vec![(plain_fifth, inner)];
-        let mut sevenths: Vec<(Degree, bool)> =
-            chord.seventh().map(|s| (s, inner)).into_iter().collect();
+        let mut root: Choices = smallvec![(d(1, 0), inner)];
+        let mut thirds: Choices = smallvec![(third, inner)];
+        let mut fifths: Choices = smallvec![(plain_fifth, inner)];
+        let mut sevenths: Choices = chord.seventh().map(|s| (s, inner)).into_iter().collect();
         match family {
             Family::MajorTriad | Family::Sixth | Family::MajorSeventh | Family::AugmentedTriad => {
                 root.push((d(9, 0), inner));
@@ -200,10 +230,11 @@ impl Categories {
         }
         let mut of = [root, thirds, fifths, sevenths];
         for list in &mut of {
-            let mut seen = Vec::new();
+            let mut seen = 0u16;
             list.retain(|(x, _)| {
-                let new = !seen.contains(&x.semitones());
-                seen.push(x.semitones());
+                let own = 1 << x.semitones();
+                let new = seen & own == 0;
+                seen |= own;
                 new
             });
         }
@@ -214,11 +245,12 @@ impl Categories {
 /// All sets of four in which the chord itself stands under `lead`, plain members first.
 /// `altered_inner` lets altered tensions (b9, #9, #11, b13) stand in inner voices although the
 /// symbol does not name them.
-pub fn on_chord(chord: &Chord, lead: PitchClass, altered_inner: bool) -> Vec<Harmonisation> {
+pub fn on_chord(chord: &Chord, lead: PitchClass, altered_inner: bool) -> Vec<Harmonisation<'_>> {
     let Some(categories) = Categories::new(chord) else {
         return Vec::new();
     };
     let root = chord.root;
+    let dominant = chord.family() == Family::Dominant;
     let up = lead.above(root.class());
     let mut sets = Vec::new();
     let [roots, thirds, fifths, sevenths] = &categories.of;
@@ -233,10 +265,7 @@ pub fn on_chord(chord: &Chord, lead: PitchClass, altered_inner: bool) -> Vec<Har
                     // An altered tension in the lead lets the other category be altered with it.
                     let lead_altered = four[at].1;
                     if four.iter().enumerate().any(|(i, (_, lead_only))| {
-                        *lead_only
-                            && i != at
-                            && !altered_inner
-                            && !(lead_altered && chord.family() == Family::Dominant)
+                        *lead_only && i != at && !altered_inner && !(lead_altered && dominant)
                     }) {
                         continue;
                     }
@@ -259,7 +288,7 @@ pub fn on_chord(chord: &Chord, lead: PitchClass, altered_inner: bool) -> Vec<Har
                             Way::Tension
                         },
                         names: four.map(|(x, _)| x.over(root)),
-                        label: chord.text.clone(),
+                        label: Label::Symbol(&chord.text),
                         changes,
                     });
                 }
@@ -268,13 +297,13 @@ pub fn on_chord(chord: &Chord, lead: PitchClass, altered_inner: bool) -> Vec<Har
     }
     // A b9 over its root, the fifth left out: the trade's one accepted minor ninth.
     let flat_nine = root.class().plus(1);
-    if matches!(chord.family(), Family::Dominant) && (chord.has(9, -1) || lead == flat_nine) {
+    if dominant && (chord.has(9, -1) || lead == flat_nine) {
         let names = [d(9, -1), d(3, 0), d(1, 0), d(7, -1)].map(|x| x.over(root));
         if names.iter().any(|n| n.class() == lead) {
             sets.push(Harmonisation {
                 way: Way::Tension,
                 names,
-                label: chord.text.clone(),
+                label: Label::Symbol(&chord.text),
                 changes: 2,
             });
         }
@@ -289,18 +318,17 @@ fn diminished_on(root: NoteName) -> [NoteName; 4] {
 }
 
 /// The passing diminished seventh of a chord on `root`: on its leading note, so 7 2 4 b6.
-pub fn passing_diminished(root: NoteName) -> Harmonisation {
-    let leading = d(7, 0).over(root);
+pub fn passing_diminished(root: NoteName) -> Harmonisation<'static> {
     Harmonisation {
         way: Way::PassingDiminished,
         names: [d(7, 0), d(9, 0), d(11, 0), d(13, -1)].map(|x| x.over(root)),
-        label: format!("{leading}dim7"),
+        label: Label::Diminished(d(7, 0).over(root)),
         changes: 0,
     }
 }
 
 /// The one diminished seventh that holds `lead`; `None` when it is the passing one of `root`.
-pub fn other_diminished(root: NoteName, lead: NoteName) -> Option<Harmonisation> {
+pub fn other_diminished(root: NoteName, lead: NoteName) -> Option<Harmonisation<'static>> {
     let up = lead.class().above(root.class());
     if matches!(up, 2 | 5 | 8 | 11) {
         return None;
@@ -308,26 +336,28 @@ pub fn other_diminished(root: NoteName, lead: NoteName) -> Option<Harmonisation>
     Some(Harmonisation {
         way: Way::OtherDiminished,
         names: diminished_on(lead),
-        label: format!("{lead}dim7"),
+        label: Label::Diminished(lead),
         changes: 0,
     })
 }
 
 /// The dominant seventh that leads to `target`, in every form that holds `lead`.
-pub fn dominant_of(target: NoteName, lead: PitchClass) -> Vec<Harmonisation> {
+pub fn dominant_of(target: NoteName, lead: PitchClass) -> Vec<Harmonisation<'static>> {
     let root = d(5, 0).over(target);
     let chord = Chord {
         root,
         bass: None,
         degrees: vec![d(1, 0), d(3, 0), d(5, 0), d(7, -1)],
         altered: false,
-        text: format!("{root}7"),
+        text: String::new(),
     };
     on_chord(&chord, lead, true)
         .into_iter()
         .map(|h| Harmonisation {
             way: Way::Dominant,
-            ..h
+            names: h.names,
+            label: Label::Seventh(root),
+            changes: h.changes,
         })
         .collect()
 }

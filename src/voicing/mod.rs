@@ -13,7 +13,7 @@ mod technique;
 
 pub use colour::{Colour, Frame, leads};
 pub use form::Form;
-pub use harmonise::{Harmonisation, Way};
+pub use harmonise::{Harmonisation, Label, Way};
 pub use mechanical::Mechanical;
 pub use technique::{Technique, UnknownTechnique};
 

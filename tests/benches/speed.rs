@@ -18,7 +18,7 @@ use chartproof::score::Score;
 use chartproof::sonority::{heard, sections, slice};
 use chartproof::style::Style;
 use codespan_reporting::term::termcolor::Buffer;
-use criterion::{Criterion, SamplingMode};
+use criterion::{BatchSize, Criterion, SamplingMode};
 use std::hint::black_box;
 use std::path::{Path, PathBuf};
 use std::time::Duration;
@@ -61,14 +61,19 @@ fn stages(criterion: &mut Criterion, name: &str, xml: &str) {
     }];
     let mut group = criterion.benchmark_group(name);
     group.sampling_mode(SamplingMode::Flat);
+    group.bench_function("reading", |b| {
+        let bytes = || xml.as_bytes().to_vec();
+        b.iter_batched(
+            bytes,
+            |bytes| read_bytes(path, bytes),
+            BatchSize::LargeInput,
+        );
+    });
     let mut stage = |label: &str, run: &mut dyn FnMut()| {
         group.bench_function(label, |b| b.iter(&mut *run));
     };
     stage(FLOOR, &mut || {
         black_box(bare(xml));
-    });
-    stage("reading", &mut || {
-        black_box(read());
     });
     stage("hearing", &mut || {
         black_box(heard(&score));
