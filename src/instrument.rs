@@ -6,9 +6,10 @@
 
 use crate::pitch::{Pitch, Transposition};
 use crate::score::Part;
+use rustc_hash::FxHashMap;
 use serde::Deserialize;
 use std::collections::{BTreeMap, BTreeSet};
-use std::sync::{LazyLock, Mutex, PoisonError};
+use std::sync::{LazyLock, Mutex, PoisonError, RwLock};
 
 const BUILT_IN: &str = include_str!("../rules/instruments.toml");
 
@@ -320,6 +321,44 @@ pub struct Catalogue {
     pub instruments: Vec<Instrument>,
     /// The sections.
     pub sections: Vec<Section>,
+    /// What names of parts have turned out to be.
+    known: Known,
+}
+
+/// Answers that were given: a library calls its parts by the same few names. They are part of no
+/// catalogue, whose copy starts without them.
+#[derive(Debug, Default)]
+struct Known(RwLock<FxHashMap<Box<str>, Option<Match>>>);
+
+/// How many answers are kept, and for names of how many bytes.
+const MOST_KNOWN: (usize, usize) = (4096, 128);
+
+impl Known {
+    fn answer(&self, text: &str, find: impl FnOnce() -> Option<Match>) -> Option<Match> {
+        let known = self.0.read().unwrap_or_else(PoisonError::into_inner);
+        if let Some(answer) = known.get(text) {
+            return answer.clone();
+        }
+        drop(known);
+        let answer = find();
+        let mut known = self.0.write().unwrap_or_else(PoisonError::into_inner);
+        if known.len() < MOST_KNOWN.0 && text.len() <= MOST_KNOWN.1 {
+            known.insert(text.into(), answer.clone());
+        }
+        answer
+    }
+}
+
+impl Clone for Known {
+    fn clone(&self) -> Self {
+        Self::default()
+    }
+}
+
+impl PartialEq for Known {
+    fn eq(&self, _: &Self) -> bool {
+        true
+    }
 }
 
 fn holds(range: (Pitch, Pitch), midi: i16) -> bool {
@@ -779,6 +818,7 @@ impl Catalogue {
         Ok(Self {
             instruments,
             sections: file.section,
+            known: Known::default(),
         })
     }
 
@@ -1108,8 +1148,13 @@ impl Catalogue {
         Some(m)
     }
 
-    /// What a text may be. The strictest way to match that gives anything decides.
+    /// What a text may be.
     fn match_text(&self, text: &str) -> Option<Match> {
+        self.known.answer(text, || self.match_anew(text))
+    }
+
+    /// The strictest way to match that gives anything decides.
+    fn match_anew(&self, text: &str) -> Option<Match> {
         let whole = Name::read(text);
         if let Some(m) = self.match_exactly(&whole) {
             return Some(m);
@@ -1184,7 +1229,7 @@ impl Catalogue {
 
     /// A name with other words around it, as long as they name no other instrument.
     fn match_within(&self, name: &Name) -> Option<Match> {
-        let other = |word: &String| {
+        let other = |word: &&String| {
             OTHER_INSTRUMENTS.contains(&word.as_str())
                 || self
                     .instruments
@@ -1192,15 +1237,12 @@ impl Catalogue {
                     .flat_map(|i| &i.patterns)
                     .any(|p| p.sorted.contains(word))
         };
+        let others: Vec<&String> = name.words.iter().filter(other).collect();
         let fits = |p: &Pattern| {
             !p.bare
                 && p.joined.len() >= 4
                 && p.sorted.iter().all(|w| name.words.contains(w))
-                && !name
-                    .words
-                    .iter()
-                    .filter(|w| !p.sorted.contains(w))
-                    .any(other)
+                && others.iter().all(|w| p.sorted.contains(w))
         };
         let longest = self
             .instruments
@@ -1227,8 +1269,10 @@ impl Catalogue {
         }
         let slips = if length >= 12 { 2 } else { 1 };
         self.collect(name, |p| {
+            let own = p.joined.chars().count();
             !p.bare
-                && p.joined.chars().count() >= 6
+                && own >= 6
+                && own.abs_diff(length) <= slips
                 && strsim::osa_distance(&p.joined, &plain) <= slips
         })
     }

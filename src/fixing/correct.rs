@@ -6,7 +6,7 @@ use crate::pitch::Pitch;
 use crate::proof::{Proofed, proof};
 use crate::score::{Place, Score};
 use crate::style::Style;
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::{BTreeMap, BTreeSet, HashSet};
 
 /// How often the corrected score is proofed again for fixes that others stood in the way of.
 const ROUNDS: usize = 12;
@@ -103,16 +103,14 @@ fn round(now: &Score, style: &Style, findings: &Proofed) -> Option<(Score, Proof
         taken.extend(notes);
         chosen.push(finding);
     }
+    let before: HashSet<Identity> = findings.findings.iter().map(Identity::of).collect();
     while !chosen.is_empty() {
         let mut next = now.clone();
         for fix in chosen.iter().filter_map(|f| f.fix.as_ref()) {
             next.change(&fix.changes);
         }
         let after = proof(&next, style);
-        let known = |f: &Finding| {
-            let own = Identity::of(f);
-            findings.findings.iter().any(|g| Identity::of(g) == own)
-        };
+        let known = |f: &Finding| before.contains(&Identity::of(f));
         if after.findings.len() < findings.findings.len() && after.findings.iter().all(known) {
             let applied = chosen
                 .iter()

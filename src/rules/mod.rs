@@ -568,31 +568,46 @@ pub fn with_symbols_as_meant(score: &Score, style: &Style) -> Option<Score> {
         .flatten()
 }
 
+/// What a rule finds, when the style has it on.
+fn run(reading: &Reading<'_>, rule: &'static Rule) -> Vec<Finding> {
+    let level = reading.style.levels.get(rule.name);
+    let mut found = Vec::new();
+    if level == Some(&None) || level.is_none() && rule.off {
+        return found;
+    }
+    (rule.check)(reading, &mut found);
+    if let Some(Some(level)) = level {
+        for f in &mut found {
+            f.level = shifted(f.level, rule.level, *level);
+        }
+    }
+    found
+}
+
+/// What the house's own rules find.
+fn run_own(reading: &Reading<'_>) -> Vec<Finding> {
+    let mut found = Vec::new();
+    own::check(reading, &mut found);
+    found
+}
+
+/// Whether all findings pass. The other rules are not asked any more once one does not.
+pub fn all_pass(reading: &Reading<'_>, passes: impl Fn(&Finding) -> bool) -> bool {
+    ALL.iter()
+        .all(|rule| run(reading, rule).iter().all(&passes))
+        && run_own(reading).iter().all(passes)
+}
+
 /// Runs every rule that the style has on; on a whole score, side by side.
 pub fn check(reading: &Reading<'_>) -> Vec<Finding> {
-    let run = |rule: &&'static Rule| {
-        let level = reading.style.levels.get(rule.name);
-        let mut found = Vec::new();
-        if level == Some(&None) || level.is_none() && rule.off {
-            return found;
-        }
-        (rule.check)(reading, &mut found);
-        if let Some(Some(level)) = level {
-            for f in &mut found {
-                f.level = shifted(f.level, rule.level, *level);
-            }
-        }
-        found
-    };
-    let own_rules = || {
-        let mut found = Vec::new();
-        own::check(reading, &mut found);
-        found
-    };
     let (found, of_house): (Vec<Vec<Finding>>, Vec<Finding>) = if reading.is_recheck() {
-        (ALL.iter().map(run).collect(), own_rules())
+        let found = ALL.iter().map(|rule| run(reading, rule)).collect();
+        (found, run_own(reading))
     } else {
-        rayon::join(|| ALL.par_iter().map(run).collect(), own_rules)
+        rayon::join(
+            || ALL.par_iter().map(|rule| run(reading, rule)).collect(),
+            || run_own(reading),
+        )
     };
     let mut findings: Vec<Finding> = found.into_iter().flatten().chain(of_house).collect();
     // The house's own come after the program's.
