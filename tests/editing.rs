@@ -373,7 +373,11 @@ fn all_notes_at_once() {
         for by in [1, 3, -1, 12] {
             let changes = all_by(&score, by);
             let made = edits(&score, &changes).unwrap();
-            let new = apply_to_file(&bytes, &score.sources[0], &made.iter().collect::<Vec<_>>());
+            let new = apply_to_file(
+                bytes.as_slice(),
+                &score.sources[0],
+                &made.iter().collect::<Vec<_>>(),
+            );
             let new = new.unwrap();
             let again = read(&path, &new);
             let mut memory = score.clone();
@@ -415,7 +419,7 @@ fn parts_in_files_of_their_own_are_edited_each_in_its_file() {
     for (i, source) in score.sources.iter().enumerate() {
         let own: Vec<&Edit> = made.iter().filter(|e| usize::from(e.source) == i).collect();
         let bytes = fs::read(&source.path).unwrap();
-        let new = apply_to_file(&bytes, source, &own).unwrap();
+        let new = apply_to_file(bytes.as_slice(), source, &own).unwrap();
         let again = read(&source.path, &new);
         let pitches =
             |p: &Part| -> Vec<_> { p.notes.iter().map(|n| (n.written, n.sounding)).collect() };

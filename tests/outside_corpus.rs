@@ -282,7 +282,7 @@ fn corrected(file: &str) -> Result<usize, String> {
     }
     let source = &score.sources[0];
     let all: Vec<&Edit> = edits.iter().collect();
-    let new = editing::apply_to_file(&bytes, source, &all).map_err(|e| e.to_string())?;
+    let new = editing::apply_to_file(bytes.as_slice(), source, &all).map_err(|e| e.to_string())?;
     let (old_text, new_text) = (inner(&bytes, source), inner(&new, source));
     let utf16 = old_text.starts_with(&[0xFF, 0xFE]) || old_text.starts_with(&[0xFE, 0xFF]);
     // Spans are bytes of the text without its byte order mark.

@@ -188,7 +188,7 @@ impl Options {
         let styles = scores.styles();
         let by_styles = ByStyles(&styles, scores.limited.limits());
         let outcomes = files::read_by(std::slice::from_ref(path), &by_styles);
-        let desk = desk(outcomes, &styles);
+        let desk = desk(outcomes, &styles, &mut Vec::new());
         let mut usable = !desk.style_unusable;
         let mut keys = Vec::new();
         for Looked { path, score, style } in desk.scores {

@@ -136,7 +136,7 @@ impl Correct {
             let path = copy.from.path.display();
             let bytes = fs::read(&copy.from.path)
                 .map_err(|e| format!("{path} could not be read again: {e}"))?;
-            let new = editing::apply_to_file(&bytes, copy.from, &own)
+            let new = editing::apply_to_file(bytes, copy.from, &own)
                 .map_err(|e| format!("{path}: {e}"))?;
             made.push((copy.to, new));
         }

@@ -2,6 +2,7 @@
 
 use super::proof::proofed;
 use super::scores::Scores;
+use super::talk::Progress;
 use super::write_out::{self, complain, complain_in_full, complain_of, shown, to_stdout};
 use super::{CLEAN, UNUSABLE};
 use crate::ledger::{self, FILE_NAME, Sums};
@@ -46,7 +47,9 @@ impl Ledger {
         let desk = self.scores.read();
         let mut code = if desk.style_unusable { UNUSABLE } else { CLEAN };
         let nothing_listed = desk.nothing_listed;
-        let (entries, _) = proofed(desk.scores, None);
+        let progress = Progress::new("proofing", Some(desk.scores.len()));
+        let (entries, _) = proofed(desk.scores, None, &progress);
+        drop(progress);
         let mut inputs = self.scores.paths.clone();
         for entry in &entries {
             match &entry.outcome {

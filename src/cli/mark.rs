@@ -93,7 +93,7 @@ impl Mark {
                 };
                 let mut findings: Vec<&Finding> = findings.iter().collect();
                 findings.sort_by_key(|f| f.at);
-                write(&copies, &clean, &findings, &inputs)?;
+                write(&copies, clean, &findings, &inputs)?;
                 Ok(tell(path, &findings, self.clear, &mut report))
             });
             match done {
@@ -127,7 +127,7 @@ fn clean<'a>(score: &'a Score, style: &Style, limits: &Limits) -> Result<Clean<'
         marked |= !edits.is_empty();
         let edits: Vec<&Edit> = edits.iter().collect();
         let bytes =
-            editing::apply_to_file(&bytes, source, &edits).map_err(|e| format!("{path}: {e}"))?;
+            editing::apply_to_file(bytes, source, &edits).map_err(|e| format!("{path}: {e}"))?;
         files.push(bytes);
     }
     if !marked {
@@ -160,13 +160,13 @@ fn clean<'a>(score: &'a Score, style: &Style, limits: &Limits) -> Result<Clean<'
 /// Writes the marked copies of a score's files: all of them or none.
 fn write(
     copies: &Copies<'_>,
-    clean: &Clean<'_>,
+    clean: Clean<'_>,
     findings: &[&Finding],
     inputs: &[PathBuf],
 ) -> Result<(), String> {
     let edits = editing::marks(&clean.score, findings);
     let mut made = Vec::new();
-    for (copy, bytes) in copies.of(&clean.score).into_iter().zip(&clean.files) {
+    for (copy, bytes) in copies.of(&clean.score).into_iter().zip(clean.files) {
         let own: Vec<&Edit> = edits.iter().filter(|e| e.source == copy.source).collect();
         let new = editing::apply_to_file(bytes, copy.from, &own)
             .map_err(|e| format!("{}: {e}", copy.from.path.display()))?;

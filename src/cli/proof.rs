@@ -2,7 +2,7 @@
 
 use super::class;
 use super::ledger::read_ledger;
-use super::scores::{Looked, Scores};
+use super::scores::{Looked, Portions, Scores};
 use super::since;
 use super::talk::{self, Progress};
 use super::write_out::{self, WriteError, complain, complain_of, say, to_stdout};
@@ -122,6 +122,91 @@ enum ReportError {
     Json(#[from] serde_json::Error),
 }
 
+/// Makes reports of one format.
+#[derive(Clone, Copy)]
+struct Maker {
+    format: Format,
+    /// The text report is in colour.
+    colour: bool,
+}
+
+impl Maker {
+    /// What reports of pieces say of each file, in order.
+    fn pieces(self, entries: &[Entry]) -> Result<Vec<u8>, ReportError> {
+        let pieces: Result<Vec<Vec<u8>>, ReportError> = entries
+            .par_iter()
+            .map(|entry| match self.format {
+                Format::Jsonl => Ok(json::lines_of_file(entry)?.into_bytes()),
+                _ => self.text(|out| text::render_file(entry, out, text::Options::default())),
+            })
+            .collect();
+        Ok(pieces?.concat())
+    }
+
+    /// How they end.
+    fn end(self, entries: &[Entry]) -> Result<Vec<u8>, ReportError> {
+        match self.format {
+            Format::Jsonl => Ok(json::last_line(entries)?.into_bytes()),
+            _ => self.text(|out| text::render_sums(entries, out)),
+        }
+    }
+
+    /// The whole report; `since` when it is about what a revision did not have.
+    fn whole(self, entries: &[Entry], since: bool) -> Result<Vec<u8>, ReportError> {
+        Ok(match self.format {
+            Format::Text | Format::Jsonl => [self.pieces(entries)?, self.end(entries)?].concat(),
+            Format::Json => json::render(entries)?.into_bytes(),
+            // Refused before anything was read.
+            Format::Html | Format::Csv => html::render(entries).into_bytes(),
+            Format::Sarif => sarif::render(entries, since)?.into_bytes(),
+        })
+    }
+
+    fn text(
+        self,
+        write: impl FnOnce(&mut Buffer) -> io::Result<()>,
+    ) -> Result<Vec<u8>, ReportError> {
+        let mut buffer = if self.colour {
+            Buffer::ansi()
+        } else {
+            Buffer::no_color()
+        };
+        write(&mut buffer)?;
+        Ok(buffer.into_inner())
+    }
+}
+
+/// What has been done of a run.
+#[derive(Default)]
+struct Done {
+    entries: Vec<Entry>,
+    gates: Vec<style::Gate>,
+    styles: Vec<Arc<Style>>,
+    style_unusable: bool,
+    nothing_listed: bool,
+    /// Pieces of a report that goes into a file.
+    written: Vec<u8>,
+    /// Why the report cannot be had.
+    failed: Option<String>,
+}
+
+impl Done {
+    /// Takes more of the report: to the standard output at once.
+    fn write(&mut self, pieces: Result<Vec<u8>, ReportError>, at_once: bool) {
+        if self.failed.is_some() {
+            return;
+        }
+        self.failed = match pieces {
+            Ok(pieces) if at_once => to_stdout(&pieces).err(),
+            Ok(pieces) => {
+                self.written.extend(pieces);
+                None
+            }
+            Err(error) => Some(error.to_string()),
+        };
+    }
+}
+
 impl Proof {
     /// Runs the command; returns the exit code.
     pub(super) fn run(mut self) -> u8 {
@@ -148,11 +233,47 @@ impl Proof {
         let Ok(ledger) = self.ledger.as_deref().map(read_ledger).transpose() else {
             return UNUSABLE; // what is wrong with it has been said
         };
-        let desk = self.scores.read();
-        let style_unusable = desk.style_unusable;
-        let nothing_listed = desk.nothing_listed;
-        let styles: Vec<Arc<Style>> = desk.scores.iter().map(|l| Arc::clone(&l.style)).collect();
-        let (mut entries, gates) = proofed(desk.scores, self.gate.map(Gate::wanted));
+        // What is compared with the past needs all files at once. Else a report of pieces is written
+        // batch by batch, and only its end is kept.
+        let piecewise = matches!(self.format, Format::Text | Format::Jsonl)
+            && ledger.is_none()
+            && self.since.is_none();
+        let asked = self.gate.map(Gate::wanted);
+        let maker = self.maker();
+        let at_once = self.into.is_none();
+        let mut done = Done::default();
+        let mut progress = None;
+        let portions = if piecewise {
+            Portions::Batches
+        } else {
+            Portions::All
+        };
+        self.scores.read_in(portions, |desk| {
+            done.style_unusable |= desk.style_unusable;
+            done.nothing_listed |= desk.nothing_listed;
+            let styles = desk.scores.iter().map(|l| Arc::clone(&l.style));
+            done.styles.extend(styles);
+            let progress =
+                progress.get_or_insert_with(|| Progress::new("proofing", Some(desk.files)));
+            let (mut entries, gates) = proofed(desk.scores, asked, progress);
+            if piecewise {
+                let pieces = maker.pieces(&entries);
+                done.write(pieces, at_once);
+                entries.iter_mut().for_each(Entry::lighten);
+            }
+            done.entries.extend(entries);
+            done.gates.extend(gates);
+        });
+        drop(progress);
+        let Done {
+            mut entries,
+            gates,
+            styles,
+            style_unusable,
+            nothing_listed,
+            written,
+            failed,
+        } = done;
         if let Some(ledger) = &ledger {
             ledger.set_aside(&mut open(&mut entries));
         }
@@ -185,35 +306,29 @@ impl Proof {
                 complain_of(error);
             }
         }
-        let written = match self.report(&entries) {
-            Ok(report) => self.deliver(&report, &entries),
-            Err(error) => Err(error.to_string()),
+        let rest = if piecewise {
+            maker.end(&entries)
+        } else {
+            maker.whole(&entries, self.since.is_some())
         };
-        if let Err(message) = written {
+        let delivered = match (failed, rest) {
+            (Some(message), _) => Err(message),
+            (None, Ok(rest)) => self.deliver(&[written, rest].concat(), &entries),
+            (None, Err(error)) => Err(error.to_string()),
+        };
+        if let Err(message) = delivered {
             complain(&message);
             code = UNUSABLE;
         }
         code
     }
 
-    fn report(&self, entries: &[Entry]) -> Result<Vec<u8>, ReportError> {
-        Ok(match self.format {
-            Format::Text => {
-                let to_terminal = self.into.is_none() && io::stdout().is_terminal();
-                let mut buffer = if self.colour.on(to_terminal) {
-                    Buffer::ansi()
-                } else {
-                    Buffer::no_color()
-                };
-                text::render(entries, &mut buffer, text::Options::default())?;
-                buffer.into_inner()
-            }
-            Format::Json => json::render(entries)?.into_bytes(),
-            Format::Jsonl => json::lines(entries)?.into_bytes(),
-            // Refused before anything was read.
-            Format::Html | Format::Csv => html::render(entries).into_bytes(),
-            Format::Sarif => sarif::render(entries, self.since.is_some())?.into_bytes(),
-        })
+    fn maker(&self) -> Maker {
+        let to_terminal = self.into.is_none() && io::stdout().is_terminal();
+        Maker {
+            format: self.format,
+            colour: self.colour.on(to_terminal),
+        }
     }
 
     fn deliver(&self, report: &[u8], entries: &[Entry]) -> Result<(), String> {
@@ -241,13 +356,13 @@ fn open(entries: &mut [Entry]) -> Vec<(&Score, &mut Proofed)> {
 pub(super) fn proofed(
     scores: Vec<Looked>,
     asked: Option<style::Gate>,
+    progress: &Progress,
 ) -> (Vec<Entry>, Vec<style::Gate>) {
     let sets = files::sets_of_parts(
         scores
             .iter()
             .map(|l| (l.path.as_path(), l.score.as_ref().ok())),
     );
-    let progress = Progress::new("proofing", Some(scores.len()));
     let (mut entries, gates): (Vec<Entry>, Vec<style::Gate>) = scores
         .into_par_iter()
         .map(|Looked { path, score, style }| {

@@ -111,42 +111,84 @@ pub(super) struct Desk {
     /// A house style has mistakes, or a list of files could not be read (this was told): the scores
     /// in question are left out.
     pub(super) style_unusable: bool,
+    /// How many files were listed in all, for this desk and the others.
+    pub(super) files: usize,
     /// There is nothing to look at, and that is as it should be (it was told).
     pub(super) nothing_listed: bool,
+}
+
+/// How much is read at a time.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Portions {
+    /// Everything.
+    All,
+    /// So many files that memory is no matter, however many there are in all.
+    Batches,
 }
 
 impl Scores {
     /// Reads them all, each with the style that holds for it. From here on the files of the list are
     /// among the paths.
     pub(super) fn read(&mut self) -> Desk {
+        let mut all = Desk::default();
+        self.read_in(Portions::All, |desk| {
+            let style_unusable = all.style_unusable || desk.style_unusable;
+            all = Desk {
+                style_unusable,
+                ..desk
+            };
+        });
+        all
+    }
+
+    /// Reads them in portions, and gives each to `work` before the next is read. From here on the
+    /// files of the list are among the paths.
+    pub(super) fn read_in(&mut self, portions: Portions, mut work: impl FnMut(Desk)) {
         if let Some(list) = self.list.take() {
             match listed(&list) {
                 Ok(files) => self.paths.extend(files),
                 Err(message) => {
                     complain(&message);
-                    return Desk {
+                    return work(Desk {
                         style_unusable: true,
                         ..Desk::default()
-                    };
+                    });
                 }
             }
             if self.paths.is_empty() {
                 say("nothing to do: the list names no score");
-                return Desk {
+                return work(Desk {
                     nothing_listed: true,
                     ..Desk::default()
-                };
+                });
             }
         }
-        let _reading = Progress::new("reading", None);
+        let mut reading = (portions == Portions::All).then(|| Progress::new("reading", None));
         let styles = self.styles();
         let by_styles = ByStyles(&styles, self.limited.limits());
-        let outcomes = if self.one_score {
-            files::read_as_one_by(&self.paths, &by_styles)
-        } else {
-            files::read_by(&self.paths, &by_styles)
+        let mut told = Vec::new();
+        if self.one_score {
+            let outcomes = files::read_as_one_by(&self.paths, &by_styles);
+            drop(reading);
+            return work(Desk {
+                files: outcomes.len(),
+                ..desk(outcomes, &styles, &mut told)
+            });
+        }
+        let listed = files::list(&self.paths, &by_styles);
+        let batches = match portions {
+            Portions::All => vec![listed],
+            Portions::Batches => files::batches(listed),
         };
-        desk(outcomes, &styles)
+        let files = batches.iter().map(Vec::len).sum();
+        for batch in batches {
+            let outcomes = files::read_listed(batch, &by_styles);
+            drop(reading.take());
+            work(Desk {
+                files,
+                ..desk(outcomes, &styles, &mut told)
+            });
+        }
     }
 
     pub(super) fn styles(&self) -> HouseStyles {
@@ -258,9 +300,12 @@ pub(super) fn path_of(name: &[u8]) -> Option<PathBuf> {
 }
 
 /// Gives each score its style; tells what is wrong with styles, each once.
-pub(super) fn desk(outcomes: Vec<Outcome>, styles: &HouseStyles) -> Desk {
+pub(super) fn desk(
+    outcomes: Vec<Outcome>,
+    styles: &HouseStyles,
+    told: &mut Vec<Arc<StyleError>>,
+) -> Desk {
     let mut desk = Desk::default();
-    let mut told: Vec<Arc<StyleError>> = Vec::new();
     for Outcome { path, mut score } in outcomes {
         let of = match &score {
             Ok(score) => score.sources.first().map_or(&path, |s| &s.path),

@@ -71,7 +71,7 @@ impl Voice {
             std::slice::from_ref(&self.path),
             &ByStyles(&styles, self.limited.limits()),
         );
-        let desk = desk(outcomes, &styles);
+        let desk = desk(outcomes, &styles, &mut Vec::new());
         if desk.style_unusable {
             return UNUSABLE;
         }

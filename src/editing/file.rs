@@ -51,7 +51,12 @@ fn pieces<'a>(text: &str, edits: &[&'a Edit]) -> (Vec<(Range<usize>, &'a str)>, 
 /// The whole new file from the bytes of the file as it is: the same encoding, byte order mark and
 /// line ends; in a container only the score's own entry is written anew. Without edits these are
 /// the very bytes.
-pub fn apply_to_file(bytes: &[u8], source: &Source, edits: &[&Edit]) -> Result<Vec<u8>, EditError> {
+pub fn apply_to_file(
+    bytes: impl Into<Vec<u8>>,
+    source: &Source,
+    edits: &[&Edit],
+) -> Result<Vec<u8>, EditError> {
+    let bytes = bytes.into();
     let changed = || EditError::Changed(source.path.clone());
     let Some(member) = &source.member else {
         return apply_to_text(bytes, source, edits);
@@ -64,7 +69,7 @@ pub fn apply_to_file(bytes: &[u8], source: &Source, edits: &[&Edit]) -> Result<V
         ratio: u64::MAX,
         ..Limits::USUAL
     };
-    let (name, inner) = match container::open_within(bytes, &limits) {
+    let (name, inner) = match container::open_within(&bytes, &limits) {
         Err(ContainerError::TooLarge { .. }) => return Err(changed()),
         other => other?,
     };
@@ -73,11 +78,10 @@ pub fn apply_to_file(bytes: &[u8], source: &Source, edits: &[&Edit]) -> Result<V
     }
     if edits.is_empty() {
         as_it_was_read(&inner, source)?;
-        return Ok(bytes.to_vec());
+        return Ok(bytes);
     }
-    let new = apply_to_text(&inner, source, edits)?;
-    drop(inner);
-    Ok(container::replace(bytes, member, &new)?)
+    let new = apply_to_text(inner, source, edits)?;
+    Ok(container::replace(&bytes, member, &new)?)
 }
 
 /// Makes sure that a file has not changed since.
@@ -89,8 +93,8 @@ fn as_it_was_read(bytes: &[u8], source: &Source) -> Result<(), EditError> {
     }
 }
 
-fn apply_to_text(bytes: &[u8], source: &Source, edits: &[&Edit]) -> Result<Vec<u8>, EditError> {
-    as_it_was_read(bytes, source)?;
+fn apply_to_text(bytes: Vec<u8>, source: &Source, edits: &[&Edit]) -> Result<Vec<u8>, EditError> {
+    as_it_was_read(&bytes, source)?;
     let (pieces, conflict) = pieces(&source.text, edits);
     if let Some(at) = conflict {
         let (line, column) = source.line_column(at);
@@ -195,8 +199,8 @@ mod tests {
             let bytes = build(method);
             let (member, text) = container::open(&bytes).unwrap();
             let s = source(std::str::from_utf8(&text).unwrap(), Some(&member));
-            assert_eq!(apply_to_file(&bytes, &s, &[]).unwrap(), bytes);
-            let new = apply_to_file(&bytes, &s, &[&edit(3, 4, "yz")]).unwrap();
+            assert_eq!(apply_to_file(bytes.clone(), &s, &[]).unwrap(), bytes);
+            let new = apply_to_file(bytes.clone(), &s, &[&edit(3, 4, "yz")]).unwrap();
             let (_, inner) = container::open(&new).unwrap();
             assert_eq!(inner, b"<a>yzxxxxxxxxxxxxxxxxxxxxxxxxxxxxxx</a>");
             let mut before = ZipArchive::new(Cursor::new(&bytes[..])).unwrap();
@@ -218,7 +222,7 @@ mod tests {
                 }
             }
             let other = source("<a>", Some("elsewhere.xml"));
-            assert!(apply_to_file(&bytes, &other, &[]).is_err());
+            assert!(apply_to_file(bytes.clone(), &other, &[]).is_err());
         }
     }
 }

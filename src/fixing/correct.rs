@@ -6,6 +6,7 @@ use crate::pitch::Pitch;
 use crate::proof::{Proofed, proof};
 use crate::score::{Place, Score};
 use crate::style::Style;
+use std::borrow::Cow;
 use std::collections::{BTreeMap, BTreeSet, HashSet};
 
 /// How often the corrected score is proofed again for fixes that others stood in the way of.
@@ -41,8 +42,8 @@ pub struct Correction {
 /// is then proofed again, until nothing more can be mended. A round that leaves as many findings as
 /// before is undone.
 pub fn correct(score: &Score, style: &Style) -> Correction {
-    let mut now = score.clone();
-    let mut left = proof(&now, style);
+    let mut now = Cow::Borrowed(score);
+    let mut left = proof(score, style);
     let mut all: BTreeMap<NoteRef, (Pitch, &'static str)> = BTreeMap::new();
     for _ in 0..ROUNDS {
         let Some((next, after, applied)) = round(&now, style, &left) else {
@@ -51,7 +52,7 @@ pub fn correct(score: &Score, style: &Style) -> Correction {
         for (change, rule) in applied {
             all.insert(change.note, (change.sounding, rule));
         }
-        now = next;
+        now = Cow::Owned(next);
         left = after;
     }
     let mut changes = Vec::new();

@@ -117,32 +117,42 @@ pub fn decode_whole(bytes: Vec<u8>) -> Result<String, EncodingError> {
 /// pieces as it was. `text` is what [`decode`] makes of `bytes`; the pieces, as bytes of `text`, are
 /// in order and do not overlap.
 pub fn splice(
-    bytes: &[u8],
+    mut bytes: Vec<u8>,
     text: &str,
     pieces: &[(Range<usize>, &str)],
 ) -> Result<Vec<u8>, EncodingError> {
-    let coding = Coding::of(bytes)?;
+    let coding = Coding::of(&bytes)?;
     let mut at: Vec<usize> = Vec::with_capacity(pieces.len() * 2);
     at.extend(pieces.iter().flat_map(|(r, _)| [r.start, r.end]));
-    let offsets = byte_offsets(coding, bytes, text, &at)?;
-    let malformed = || EncodingError::Malformed(coding.encoding.name());
-    // Exactly, but for the rarest encodings: growing by doubling would take twice as much.
-    let unit = if coding.encoding == UTF_16LE || coding.encoding == UTF_16BE {
-        2
-    } else {
-        1
-    };
-    let more: usize = pieces.iter().map(|(_, new)| new.len()).sum();
-    let mut out = Vec::with_capacity(bytes.len().saturating_add(more.saturating_mul(unit)));
-    let mut done = 0;
-    for ((_, new), place) in pieces.iter().zip(offsets.chunks_exact(2)) {
-        let &[start, end] = place else { continue };
-        out.extend_from_slice(bytes.get(done..start).ok_or_else(malformed)?);
-        encode(coding.encoding, new, &mut out)?;
-        done = end;
+    let offsets = byte_offsets(coding, &bytes, text, &at)?;
+    let mut new: Vec<Vec<u8>> = Vec::with_capacity(pieces.len());
+    for (_, piece) in pieces {
+        let mut own = Vec::new();
+        encode(coding.encoding, piece, &mut own)?;
+        new.push(own);
     }
-    out.extend_from_slice(bytes.get(done..).ok_or_else(malformed)?);
-    Ok(out)
+    // In place, for a copy is much of what a large score takes: from the last piece to the first, all
+    // that stays is moved to the end, where there is room for everything that is new.
+    let mut tail = bytes.len();
+    let room: usize = new.iter().map(Vec::len).sum();
+    bytes.reserve_exact(room);
+    bytes.resize(tail + room, 0);
+    let mut free = bytes.len();
+    for (place, own) in offsets.chunks_exact(2).zip(&new).rev() {
+        let &[from, to] = place else { continue };
+        if from > to || to > tail {
+            return Err(EncodingError::Malformed(coding.encoding.name()));
+        }
+        free -= tail - to;
+        bytes.copy_within(to..tail, free);
+        free -= own.len();
+        if let Some(slot) = bytes.get_mut(free..free + own.len()) {
+            slot.copy_from_slice(own);
+        }
+        tail = from;
+    }
+    bytes.drain(tail..free);
+    Ok(bytes)
 }
 
 /// Where places of the text, in order, stand in the bytes.
@@ -402,16 +412,16 @@ mod tests {
             for mark in [false, true] {
                 let bytes = utf16(text, big, mark);
                 assert_eq!(
-                    splice(&bytes, text, &pieces).unwrap(),
+                    splice(bytes.clone(), text, &pieces).unwrap(),
                     utf16(&new, big, mark),
                     "{big} {mark}"
                 );
-                assert_eq!(splice(&bytes, text, &[]).unwrap(), bytes);
+                assert_eq!(splice(bytes.clone(), text, &[]).unwrap(), bytes);
             }
         }
         let marked = format!("\u{feff}{text}");
         assert_eq!(
-            splice(marked.as_bytes(), text, &pieces).unwrap(),
+            splice(marked.clone().into_bytes(), text, &pieces).unwrap(),
             format!("\u{feff}{new}").into_bytes()
         );
         for (label, accented) in [
@@ -435,12 +445,12 @@ mod tests {
             let text = decode(&bytes).unwrap().into_owned();
             let at = text.find("x</b>").unwrap();
             assert_eq!(
-                splice(&bytes, &text, &[(at..at + 1, "yy")]).unwrap(),
+                splice(bytes.clone(), &text, &[(at..at + 1, "yy")]).unwrap(),
                 file(b"yy"),
                 "{label}"
             );
             assert_eq!(
-                splice(&bytes, &text, &[(at..at + 1, "𝄪")]),
+                splice(bytes.clone(), &text, &[(at..at + 1, "𝄪")]),
                 Err(EncodingError::NoSuchCharacter {
                     text: "𝄪".to_owned(),
                     encoding: Encoding::for_label(label.as_bytes()).unwrap().name(),

@@ -69,6 +69,7 @@ impl Plan for NoPlan {
 }
 
 /// A file to read, and whether the user named it or a walk found it.
+#[derive(Debug)]
 struct Found {
     path: PathBuf,
     named: bool,
@@ -82,26 +83,88 @@ pub fn read_paths(paths: &[PathBuf]) -> Vec<Outcome> {
 /// The same as house styles plan it: a file of a set stands for the whole set, which is one score in
 /// the place of the first of its files.
 pub fn read_by(paths: &[PathBuf], plan: &dyn Plan) -> Vec<Outcome> {
+    read_listed(list(paths, plan), plan)
+}
+
+/// Something that is to be read.
+#[derive(Debug)]
+pub struct Listed(Job);
+
+#[derive(Debug)]
+enum Job {
+    File(Found),
+    Set(Set),
+    Unlisted(ReadError),
+}
+
+impl Listed {
+    fn folder(&self) -> Option<&Path> {
+        match &self.0 {
+            Job::File(found) => found.path.parent(),
+            Job::Set(set) => set.files.first()?.parent(),
+            Job::Unlisted(_) => None,
+        }
+    }
+}
+
+/// What there is to read at the paths, in order. Nothing has been opened yet.
+pub fn list(paths: &[PathBuf], plan: &dyn Plan) -> Vec<Listed> {
     let mut seen = HashSet::new();
     let mut jobs: Vec<Result<Found, ReadError>> = Vec::new();
     for path in paths {
         find(path, &mut seen, &mut jobs);
     }
     let mut sets: Vec<Set> = Vec::new();
-    let mut out: Vec<Outcome> = Vec::new();
-    let mut alone = Vec::new();
+    let mut listed = Vec::new();
     for job in jobs {
-        let set = match &job {
-            Ok(found) => plan.set(&found.path),
-            Err(_) => None,
+        listed.push(Listed(match job {
+            Err(error) => Job::Unlisted(error),
+            Ok(found) => match plan.set(&found.path) {
+                None => Job::File(found),
+                Some(set) if sets.contains(&set) => continue,
+                Some(set) => {
+                    sets.push(set.clone());
+                    Job::Set(set)
+                }
+            },
+        }));
+    }
+    listed
+}
+
+/// How many files a batch has at least, when there are more: from there on it ends with its folder.
+const BATCH: usize = 128;
+
+/// How many it has at most.
+const MOST_IN_BATCH: usize = 512;
+
+/// Parts a list into batches, each of which fits into memory: small folders stay whole.
+pub fn batches(listed: Vec<Listed>) -> Vec<Vec<Listed>> {
+    let mut batches: Vec<Vec<Listed>> = Vec::new();
+    for one in listed {
+        let fits = |batch: &&mut Vec<Listed>| {
+            let same_folder = batch.last().is_some_and(|l| l.folder() == one.folder());
+            batch.len() < BATCH || same_folder && batch.len() < MOST_IN_BATCH
         };
-        match set {
-            None => alone.push(job),
-            Some(set) if sets.contains(&set) => {}
-            Some(set) => {
+        match batches.last_mut().filter(fits) {
+            Some(batch) => batch.push(one),
+            None => batches.push(vec![one]),
+        }
+    }
+    batches
+}
+
+/// Reads what was listed.
+pub fn read_listed(listed: Vec<Listed>, plan: &dyn Plan) -> Vec<Outcome> {
+    let mut out = Vec::new();
+    let mut alone = Vec::new();
+    for Listed(job) in listed {
+        match job {
+            Job::File(found) => alone.push(Ok(found)),
+            Job::Unlisted(error) => alone.push(Err(error)),
+            Job::Set(set) => {
                 out.extend(read_all(std::mem::take(&mut alone), plan));
                 out.extend(read_set(&set, plan));
-                sets.push(set);
             }
         }
     }

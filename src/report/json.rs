@@ -201,22 +201,38 @@ pub fn render(entries: &[Entry]) -> Result<String, serde_json::Error> {
 ///
 /// When the report cannot be serialised.
 pub fn lines(entries: &[Entry]) -> Result<String, serde_json::Error> {
-    let mut text = String::new();
-    let mut push = |line: &Line<'_>| -> Result<(), serde_json::Error> {
-        text.push_str(&shielded(serde_json::to_string(line)?));
-        text.push('\n');
-        Ok(())
-    };
-    for entry in entries {
-        push(&Line::File(file(entry)))?;
-        for finding in findings(entry) {
-            push(&Line::Finding(Box::new(finding)))?;
-        }
-        for aside in set_aside(entry) {
-            push(&Line::SetAside(Box::new(aside)))?;
-        }
+    let files: Result<String, _> = entries.iter().map(lines_of_file).collect();
+    Ok(files? + &last_line(entries)?)
+}
+
+/// The lines about one file.
+///
+/// # Errors
+///
+/// When they cannot be serialised.
+pub fn lines_of_file(entry: &Entry) -> Result<String, serde_json::Error> {
+    let mut text = line(&Line::File(file(entry)))?;
+    for finding in findings(entry) {
+        text.push_str(&line(&Line::Finding(Box::new(finding)))?);
     }
-    push(&Line::Summary(summary(entries)))?;
+    for aside in set_aside(entry) {
+        text.push_str(&line(&Line::SetAside(Box::new(aside)))?);
+    }
+    Ok(text)
+}
+
+/// The line about all files together.
+///
+/// # Errors
+///
+/// When it cannot be serialised.
+pub fn last_line(entries: &[Entry]) -> Result<String, serde_json::Error> {
+    line(&Line::Summary(summary(entries)))
+}
+
+fn line(line: &Line<'_>) -> Result<String, serde_json::Error> {
+    let mut text = shielded(serde_json::to_string(line)?);
+    text.push('\n');
     Ok(text)
 }
 

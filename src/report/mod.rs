@@ -14,10 +14,11 @@ use crate::finding::{Finding, Grounds, Level, SetAside};
 use crate::fingerprint::{self, Print};
 use crate::proof::Proofed;
 use crate::reading::ReadError;
-use crate::score::{Score, Source, Span};
+use crate::score::{Score, Source, Span, Text};
 use std::collections::BTreeMap;
 use std::fmt::Write as _;
 use std::path::PathBuf;
+use std::sync::OnceLock;
 
 /// JSON with nothing in it that steers a terminal: the control characters beyond ASCII, which JSON
 /// lets stand in its strings, escaped as the others are.
@@ -47,6 +48,23 @@ pub struct Entry {
 }
 
 impl Entry {
+    /// Lets go of the score's notes and text, once the report's piece about the file is written: what
+    /// is left is enough for its end.
+    pub fn lighten(&mut self) {
+        if let Ok((score, _)) = &mut self.outcome {
+            let mut sources = std::mem::take(&mut score.sources);
+            for source in &mut sources {
+                source.text = Text::default();
+                source.lines = OnceLock::new();
+            }
+            *score = Score {
+                bars: std::mem::take(&mut score.bars),
+                sources,
+                ..Score::default()
+            };
+        }
+    }
+
     /// The path as text; bytes that are no text are replaced.
     fn name(&self) -> String {
         self.path.display().to_string()

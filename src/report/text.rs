@@ -43,18 +43,27 @@ impl Default for Options {
 /// When `out` cannot be written to.
 pub fn render(entries: &[Entry], out: &mut dyn WriteColor, options: Options) -> io::Result<()> {
     for entry in entries {
-        match &entry.outcome {
-            Ok((score, proofed)) => {
-                let sections = sections(score);
-                for finding in entry.findings() {
-                    render_finding(entry, score, &sections, finding, out, options)?;
-                }
-                render_said(entry, score, proofed, out)?;
-            }
-            Err(error) => render_unreadable(error, out, options)?,
-        }
+        render_file(entry, out, options)?;
     }
     render_sums(entries, out)
+}
+
+/// The report's piece about one file.
+///
+/// # Errors
+///
+/// When `out` cannot be written to.
+pub fn render_file(entry: &Entry, out: &mut dyn WriteColor, options: Options) -> io::Result<()> {
+    match &entry.outcome {
+        Ok((score, proofed)) => {
+            let sections = sections(score);
+            for finding in entry.findings() {
+                render_finding(entry, score, &sections, finding, out, options)?;
+            }
+            render_said(entry, score, proofed, out)
+        }
+        Err(error) => render_unreadable(error, out, options),
+    }
 }
 
 fn render_finding(
@@ -321,7 +330,12 @@ pub fn sums(entries: &[Entry]) -> String {
     )
 }
 
-fn render_sums(entries: &[Entry], out: &mut dyn WriteColor) -> io::Result<()> {
+/// The report's end: everything in numbers. Of the scores only their bars are looked at.
+///
+/// # Errors
+///
+/// When `out` cannot be written to.
+pub fn render_sums(entries: &[Entry], out: &mut dyn WriteColor) -> io::Result<()> {
     let tally = Tally::of(entries);
     let read = || entries.iter().filter_map(|e| e.outcome.as_ref().ok());
     let files = read().count();

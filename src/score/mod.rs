@@ -26,7 +26,7 @@ pub enum Format {
 }
 
 /// The text of a file, shared by everybody who points into it.
-#[derive(Clone, Debug, PartialEq, Eq)]
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct Text(Arc<String>);
 
 impl Deref for Text {
