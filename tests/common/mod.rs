@@ -185,6 +185,17 @@ pub struct Event {
     pub tied: Vec<bool>,
 }
 
+impl Event {
+    /// Whether a seat, or all of them, hold on.
+    fn holds(&self, seat: usize, all: bool) -> bool {
+        if all {
+            !self.tied.is_empty() && self.tied.iter().all(|t| *t)
+        } else {
+            self.tied.get(seat) == Some(&true)
+        }
+    }
+}
+
 #[derive(Clone)]
 pub struct Made {
     pub band: usize,
@@ -285,14 +296,16 @@ impl Made {
             let _ = writeln!(
                 out,
                 "{}",
-                row(p.0, &|e| if e.tied.get(i) == Some(&true) {
+                row(p.0, &|e| if e.holds(i, band.chordal) {
                     "-".to_owned()
                 } else if band.chordal {
-                    e.voices
-                        .iter()
-                        .map(|m| self.spell(*m))
-                        .collect::<Vec<_>>()
-                        .join("+")
+                    let cells: Vec<String> = (0..e.voices.len())
+                        .map(|voice| {
+                            let held = if e.holds(voice, false) { "-" } else { "" };
+                            format!("{held}{}", self.spell(e.voices[voice]))
+                        })
+                        .collect();
+                    cells.join("+")
                 } else {
                     self.spell(e.voices[i])
                 })
@@ -560,11 +573,16 @@ pub fn held(
     let (_, drops, doubled) = TECHNIQUES[technique];
     let seats = if doubled { 5 } else { 4 };
     let b = &BANDS[band];
-    if b.chordal || b.parts.len() < seats {
+    if !b.chordal && b.parts.len() < seats {
         return None;
     }
-    let fits =
-        |v: &[i16]| is_clear(v) && v.iter().zip(b.parts).all(|(m, p)| (p.2..=p.3).contains(m));
+    let fits = |v: &[i16]| {
+        is_clear(v)
+            && v.iter().enumerate().all(|(i, m)| {
+                let p = if b.chordal { b.parts[0] } else { b.parts[i] };
+                (p.2..=p.3).contains(m)
+            })
+    };
     let on = |lead: i16, root: i16, quality: usize| {
         let (classes, passing) = under(lead, root, quality, drops, doubled)?;
         let v = transform(&close(lead, &classes), drops, doubled);
@@ -758,7 +776,9 @@ pub fn inject(made: &mut Made, slip: usize, seed: u64) -> Option<(usize, &'stati
                 }
                 let i = right.iter().position(|m| *m == e.lead - 12)?;
                 v[i] += *dice.pick(&[-2, -1, 1, 2]);
-                if sorted(&v) != v {
+                // Held, and with no technique stated, a tension there makes a five-note soli.
+                let soli = !made.stated && e.length > 2 && allowed.contains(&v[i].rem_euclid(12));
+                if sorted(&v) != v || soli {
                     continue;
                 }
                 "lead-doubling"
@@ -884,7 +904,9 @@ pub fn inject(made: &mut Made, slip: usize, seed: u64) -> Option<(usize, &'stati
                 .zip(v.iter().zip(&right))
                 .any(|(tied, (now, then))| *tied && now != then)
         };
-        if !in_range(&v) || v == right || held(&e.tied) || held(next) {
+        // Nor does a keyboard strike a note that it holds.
+        let moved = chordal && !e.tied.is_empty() && v.windows(2).any(|w| w[0] <= w[1]);
+        if !in_range(&v) || v == right || held(&e.tied) || held(next) || moved {
             continue;
         }
         made.events[at].voices = if chordal { sorted(&v) } else { v };
