@@ -113,7 +113,10 @@ impl Passage {
 }
 
 fn moves_as_block(sonorities: &[Sonority]) -> bool {
-    let full = sonorities.iter().filter(|s| s.voices.len() >= 3);
+    // A block that stands under a held lead says nothing of how the lead moves.
+    let full = sonorities
+        .iter()
+        .filter(|s| s.voices.len() >= 3 && !s.under_held_lead);
     let blocks = full.clone().filter(|s| s.is_block()).count();
     blocks * 10 >= full.count() * 6
 }
