@@ -104,11 +104,14 @@ impl Passage {
             .unwrap_or(false)
     }
 
-    /// Whether the chord changes at a time under a held lead while other voices are struck.
+    /// Whether the chord changes at a time under a held lead while some other voice moves.
     pub fn changes_under_held_lead(&self, score: &Score, onset: Ticks) -> bool {
         let at = self.sonorities.binary_search_by_key(&onset, |s| s.onset);
-        at.is_ok_and(|i| self.sonorities.get(i).and_then(held_lead).is_some())
-            && score.chord_change(onset).is_some()
+        at.is_ok_and(|i| {
+            let before = i.checked_sub(1).and_then(|b| self.sonorities.get(b));
+            let here = self.sonorities.get(i);
+            here.is_some_and(|s| s.under_held_lead || held_lead(before, s).is_some())
+        }) && score.chord_change(onset).is_some()
     }
 }
 
@@ -230,35 +233,47 @@ impl Passage {
     }
 }
 
-/// The top note or the top seat's, when it is held.
-fn held_lead(sonority: &Sonority) -> Option<&Voice> {
+/// The top note or the top seat's, when it is held while some part goes on to another note than it had
+/// in the sonority before, or most parts strike. One that strikes its note again has lost a tie.
+fn held_lead<'s>(before: Option<&Sonority>, sonority: &'s Sonority) -> Option<&'s Voice> {
     let seat = sonority.voices.iter().min_by_key(|v| (v.seat, -v.midi));
     let mut leads = sonority.voices.first().into_iter().chain(seat);
-    leads.find(|v| !v.attacked)
+    let lead = leads.find(|v| !v.attacked)?;
+    let had = |v: &Voice| {
+        let same = |b: &Voice| (b.note.part, b.midi) == (v.note.part, v.midi);
+        before.is_some_and(|s| s.voices.iter().any(same))
+    };
+    let mut struck = sonority.voices.iter().filter(|v| v.attacked);
+    let most = struck.clone().count() * 2 > sonority.voices.len() - 1;
+    (most || struck.any(|v| !had(v))).then_some(lead)
 }
 
 /// Marks the sonorities in which all voices that have to go with a change of chord under a held lead.
 fn find_held_leads(score: &Score, section: &Section, sonorities: &mut [Sonority]) {
     let key = section_key(score, section);
-    for sonority in sonorities {
-        sonority.under_held_lead = moves_under_held_lead(score, &key, sonority).unwrap_or(false);
+    for i in 0..sonorities.len() {
+        let before = i.checked_sub(1).and_then(|b| sonorities.get(b));
+        let moves = sonorities
+            .get(i)
+            .and_then(|s| moves_under_held_lead(score, &key, before, s));
+        if let Some(sonority) = sonorities.get_mut(i) {
+            sonority.under_held_lead = moves.unwrap_or(false);
+        }
     }
 }
 
 fn moves_under_held_lead(
     score: &Score,
     key: impl Fn(Ticks) -> i8,
+    before: Option<&Sonority>,
     sonority: &Sonority,
 ) -> Option<bool> {
-    let lead = held_lead(sonority)?.pitch.class();
+    let lead = held_lead(before, sonority)?.pitch.class();
     score.chord_change(sonority.onset)?;
     let frame = frame_at(score, sonority.onset, key(sonority.onset))?;
-    let mut held = sonority
-        .voices
-        .iter()
-        .filter(|v| !v.attacked)
-        .map(|v| v.pitch.class());
-    Some(held.all(|c| c == lead || frame.colour(c).may_sound()))
+    let held = sonority.voices.iter().filter(|v| !v.attacked);
+    let mut classes = held.map(|v| v.pitch.class());
+    Some(classes.all(|c| c == lead || frame.colour(c).may_sound()))
 }
 
 /// The lead of a sonority in semitones: its top note when the voicing makes sense from there (the

@@ -259,4 +259,20 @@ mod tests {
         let rows = all("Db6 Ebm7", "Gm7 - Ebm7", "1 2 4", "- - -");
         assert_eq!(found("Db", &rows), []);
     }
+
+    #[test]
+    fn one_player_who_strikes_the_same_note_again_has_lost_a_tie() {
+        let rows = "chord   | Db6 -   -   -   | Ebm7 -   -   -   | Db6 |\n\
+                    count   | 1   2   3   4&  | 1    2   3   4   | 1   |\n\
+                    alto 1  | Db5 F5  Db5 Bb4 | -    Db5 Eb5 Db5 | F5  |\n\
+                    alto 2  | Bb4 Db5 Bb4 Gb4 | -    Bb4 Db5 Bb4 | Db5 |\n\
+                    tenor 1 | Ab4 Bb4 Ab4 Eb4 | -    Gb4 Bb4 Gb4 | Bb4 |\n\
+                    tenor 2 | F4  Ab4 F4  Db4 | -    Eb4 Gb4 Eb4 | Ab4 |\n";
+        assert_eq!(found("Db", rows), []);
+        let rows = rows.replace("Db4 | -  ", "Db4 | Db4");
+        assert_eq!(
+            found("Db", &rows),
+            [("rhythm-unison", "2".to_owned(), "1".to_owned(), vec![3])]
+        );
+    }
 }
