@@ -275,4 +275,22 @@ mod tests {
             [("rhythm-unison", "2".to_owned(), "1".to_owned(), vec![3])]
         );
     }
+
+    #[test]
+    fn chords_that_pass_under_a_lead_foreign_to_them_are_the_writers_own() {
+        let rows = |tenor: &str| {
+            format!(
+                "chord   | C6 -   -  -  | Dbm7 C6 | F6 |\ncount   | 1  2   3  4  | 1  3 | 1 |\n\
+                 alto 1  | G4 A4  G4 C5 | -  -  | D5 |\nalto 2  | E4 G4  E4 A4 | Ab4 A4 | C5 |\n\
+                 tenor 1 | C4 E4  C4 G4 | {tenor} G4 | A4 |\ntenor 2 | A3 C4  A3 E4 | Db4 E4 | F4 |\n"
+            )
+        };
+        assert_eq!(found("C", &rows("Fb4")), []);
+        // Over the chord that it belongs to a wrong note is one again.
+        let rows = rows("Fb4").replace("Fb4 G4", "Fb4 F4");
+        assert_eq!(
+            found("C", &rows),
+            [("wrong-note", "2".to_owned(), "3".to_owned(), vec![2])]
+        );
+    }
 }
