@@ -675,8 +675,9 @@ pub fn hold_all(made: &mut Made) -> Option<(usize, bool)> {
     let e = &mut made.events[at];
     e.tied = vec![true; e.voices.len()];
     e.voices.clone_from(&old.voices);
-    // Members, tensions and notes to be avoided of each quality, published as in `inject`; whatever is
-    // beyond them has no place in the chord.
+    // Published: harmony course cards on chord notes and available tensions; dominants: common practice,
+    // no source. The notes with no place in the chord at all, and those no school objects to; what is
+    // to be avoided is in neither.
     let (none, certain): (&[i16], &[i16]) = match QUALITIES[e.quality].0 {
         "6" | "maj7" => (&[1, 3, 8, 10], &[0, 2, 4, 7, 9]),
         "m6" => (&[1, 4, 10], &[0, 2, 3, 5, 7, 9]),
