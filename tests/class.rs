@@ -290,6 +290,40 @@ fn what_only_a_key_shows() {
 }
 
 #[test]
+fn a_key_whose_chords_change_under_held_notes_asks_for_them() {
+    let dir = tempfile::tempdir().unwrap();
+    let right = (0..400)
+        .find_map(|seed| {
+            common::held(9000 + seed, 0, 2, 3, true, 4)
+                .filter(|m| common::hold_all(&mut m.clone()).is_some_and(|(_, clashes)| clashes))
+        })
+        .unwrap();
+    let all = right.events.len();
+    fs::write(dir.path().join("key.passage"), right.grid()).unwrap();
+    assert_eq!(
+        marked(dir.path(), &right.grid()),
+        (Slips::new(), all, all),
+        "{}",
+        right.grid()
+    );
+    for slip in 0..SLIPS.len() {
+        let mut made = right.clone();
+        let Some((_, rule)) = common::inject(&mut made, slip, 5) else {
+            continue;
+        };
+        let slips = Slips::from([(rule.replace('-', " "), 1)]);
+        let grid = made.grid();
+        assert_eq!(marked(dir.path(), &grid), (slips, all - 1, all), "{grid}");
+    }
+    // All hold on, where the key's voices move for a good reason.
+    let mut stays = right.clone();
+    common::hold_all(&mut stays).unwrap();
+    let grid = stays.grid();
+    let slips = Slips::from([("wrong note".to_owned(), 1)]);
+    assert_eq!(marked(dir.path(), &grid), (slips, all - 1, all), "{grid}");
+}
+
+#[test]
 fn every_right_voicing_is_right_not_the_keys_alone() {
     use chartproof::diagnosis::{choices, passages};
     use chartproof::homework::{Key, mark};

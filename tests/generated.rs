@@ -21,17 +21,19 @@ fn read(made: &Made) -> (Score, Proofed) {
     (score, proofed)
 }
 
+/// What makes passages: seed, section, technique, key, whether the technique is stated, bars.
+type Maker = fn(u64, usize, usize, usize, bool, usize) -> Option<Made>;
+
 /// Every technique, key and section; the technique stated in every second passage.
-fn passages(rounds: usize) -> impl Iterator<Item = Made> {
-    (0..rounds).flat_map(|round| {
+fn passages(rounds: usize, maker: Maker) -> impl Iterator<Item = Made> {
+    (0..rounds).flat_map(move |round| {
         (0..TECHNIQUES.len()).flat_map(move |technique| {
             (0..BANDS.len()).filter_map(move |band| {
                 let seed = (round * 1009 + technique * 31 + band) as u64;
                 let key = (round * 5 + technique * 7 + band) % 12;
                 let stated = (round + band) % 2 == 0;
-                (0..40).find_map(|again| {
-                    common::clean(seed + again * 7919, band, technique, key, stated, 4)
-                })
+                (0..40)
+                    .find_map(|again| maker(seed + again * 7919, band, technique, key, stated, 4))
             })
         })
     })
@@ -54,11 +56,20 @@ fn show(findings: &[Finding]) -> String {
 
 #[test]
 fn clean_passages_are_met_with_silence() {
+    silence(8, common::clean);
+}
+
+#[test]
+fn voices_that_go_with_the_chord_under_a_held_lead_are_met_with_silence() {
+    silence(12, common::held);
+}
+
+fn silence(rounds: usize, maker: Maker) {
     let mut sonorities = 0;
     let mut keys = std::collections::BTreeSet::new();
     let mut sections = std::collections::BTreeSet::new();
     let mut techniques = std::collections::BTreeSet::new();
-    for made in passages(8) {
+    for made in passages(rounds, maker) {
         let (_, proofed) = read(&made);
         sonorities += proofed.sonorities;
         keys.insert(made.key);
@@ -82,6 +93,17 @@ fn clean_passages_are_met_with_silence() {
 
 #[test]
 fn one_slip_is_the_one_finding() {
+    one_slip(10, common::clean, SLIPS.len());
+}
+
+#[test]
+fn one_slip_under_a_held_lead_is_the_one_finding() {
+    // The lead itself is held, so nothing can be wrong with it, and nothing passes.
+    one_slip(14, common::held, 6);
+}
+
+/// `kinds` is how many slips there must be a place for.
+fn one_slip(rounds: usize, maker: Maker, kinds: usize) {
     let mut of = [0usize; SLIPS.len()];
     let mut found = [0usize; SLIPS.len()];
     let mut second = 0;
@@ -89,7 +111,7 @@ fn one_slip_is_the_one_finding() {
     let (mut fixed, mut restored) = (0, 0);
     let mut unfixed = String::new();
     let mut misses = String::new();
-    for (n, clean) in passages(10).enumerate() {
+    for (n, clean) in passages(rounds, maker).enumerate() {
         for slip in 0..SLIPS.len() {
             let mut made = clean.clone();
             let Some((at, rule)) = common::inject(&mut made, slip, (n * 13 + slip) as u64) else {
@@ -162,7 +184,8 @@ fn one_slip_is_the_one_finding() {
             }
         }
     }
-    for (slip, name) in SLIPS.iter().enumerate() {
+    assert_eq!(of.iter().filter(|n| **n > 0).count(), kinds);
+    for (slip, name) in SLIPS.iter().enumerate().filter(|(i, _)| of[*i] > 0) {
         println!("{name}: {} of {}", found[slip], of[slip]);
         assert!(of[slip] >= 40, "{name}: only {} tried", of[slip]);
         assert!(
@@ -188,6 +211,34 @@ fn one_slip_is_the_one_finding() {
         restored * 100 >= hits * 90,
         "{restored} of {hits}\n{unfixed}"
     );
+}
+
+#[test]
+fn a_section_that_stays_on_the_old_chord_is_one_finding_where_the_notes_clash() {
+    let (mut clashing, mut fitting) = (0, 0);
+    for mut made in passages(24, common::held) {
+        let Some((at, clashes)) = common::hold_all(&mut made) else {
+            continue;
+        };
+        let (score, proofed) = read(&made);
+        let event = &made.events[at];
+        let context = || format!("{}{}", show(&proofed.findings), made.grid());
+        if clashes {
+            clashing += 1;
+            let [finding] = proofed.findings.as_slice() else {
+                panic!("{}", context());
+            };
+            assert_eq!(finding.rule, "wrong-note", "{}", context());
+            assert_eq!(finding.at.bar as usize, event.bar, "{}", context());
+            let beat = score.beat_at(finding.at).to_string();
+            assert_eq!(beat, Made::beat(event), "{}", context());
+        } else {
+            fitting += 1;
+            assert_eq!(proofed.findings, [], "{}", context());
+        }
+    }
+    println!("{clashing} clash, {fitting} fit");
+    assert!(clashing >= 80 && fitting >= 60, "{clashing}, {fitting}");
 }
 
 /// Every part's notes at sounding pitch.

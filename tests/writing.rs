@@ -381,6 +381,18 @@ fn a_concert_score_holds_sounding_pitch() {
 }
 
 #[test]
+fn a_note_held_under_a_chord_comes_back() {
+    let score = from_grid(
+        "meter: 4/4\nparts: piano = piano\n\ncount | 1 3 | 1 3 |\n\
+         piano | G4+F4+B3 -G4+E4+C4 | -G4+-E4+B3> - |\n",
+    );
+    comes_back_from_xml(&score);
+    for cells in [Cells::Sounding, Cells::Written] {
+        comes_back_from_grid(&score, cells);
+    }
+}
+
+#[test]
 fn a_single_line_holds_no_chord() {
     let score = from_xml(&page(
         "<part id=\"P1\"><measure number=\"1\"><attributes><divisions>1</divisions></attributes>\

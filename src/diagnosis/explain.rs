@@ -2,7 +2,7 @@
 
 use super::passage::{How, Passage};
 use super::slip::{Draft, Expected, difference};
-use super::{Diagnosis, SlipKind, Verdict, form};
+use super::{Diagnosis, Slip, SlipKind, Verdict, form};
 use crate::chord::{Chord, Family, Leads};
 use crate::pitch::{NoteName, PitchClass};
 use crate::score::Score;
@@ -264,6 +264,7 @@ fn surroundings<'a>(
     if let (Some(lead), Some(change)) = (&lead, change)
         && let Some(coming) = &change.value.chord
         && anticipates(lead, change.onset)
+        && !passage.changes_under_held_lead(score, change.onset)
     {
         if lead.end > change.onset {
             chords.insert(0, coming);
@@ -370,6 +371,11 @@ fn one(
     let around = surroundings(score, passage, at, sonority)?;
     let function = function(&around.chords, around.in_force, around.lead);
     let chord = around.chord_text.clone();
+    let is_pedal = sonority.under_held_lead
+        && around.lead.is_some_and(|l| {
+            let mut frames = around.frames.iter();
+            !frames.any(|f| f.may_sound(l.midi))
+        });
     // Upper structures stand over dominants; elsewhere such a passage is in drop 2 with doubled lead.
     let technique_here = match technique.technique {
         Technique::Form(Form::UpperStructure)
@@ -403,6 +409,11 @@ fn one(
             (case.judge(), None)
         }
     };
+    // Only what is struck here is at fault, and under a pedal the chords go their own way.
+    let verdict = match verdict {
+        Verdict::Slip(slip) if is_pedal || blames_held(sonority, &slip) => Verdict::LeftAlone,
+        other => other,
+    };
     Some((
         Diagnosis {
             technique: Some(technique),
@@ -412,6 +423,14 @@ fn one(
         },
         seen,
     ))
+}
+
+/// Whether a slip is that of a note held from before.
+fn blames_held(sonority: &Sonority, slip: &Slip) -> bool {
+    sonority
+        .voices
+        .iter()
+        .any(|v| !v.attacked && slip.faults.iter().any(|f| f.note == v.note))
 }
 
 /// A right voicing for a lead note, and how far from the first choice it is.

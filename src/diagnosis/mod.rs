@@ -11,7 +11,7 @@ mod passage;
 mod slip;
 
 pub use explain::{Choice, Habits, choices, frames_at};
-pub use passage::{How, InForce, Passage, frame_at, passages, speaks_of_technique};
+pub use passage::{How, InForce, Passage, frame_at, lead_passage, passages, speaks_of_technique};
 
 use crate::finding::NoteRef;
 use crate::pitch::{NoteName, Pitch};

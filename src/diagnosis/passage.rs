@@ -4,7 +4,7 @@ use super::Diagnosis;
 use super::explain::{self, Habits};
 use crate::score::{Mark, Score, Stated};
 use crate::sonority::lead::LeadNote;
-use crate::sonority::{Section, Sonority, sections, slice};
+use crate::sonority::{Section, Sonority, Voice, cut, sections, slice};
 use crate::style::Style;
 use crate::time::Ticks;
 use crate::voicing::{
@@ -52,7 +52,7 @@ pub struct Passage {
     pub section: Section,
     /// Its sonorities in order.
     pub sonorities: Vec<Sonority>,
-    /// The lead note of each, where one is attacked.
+    /// The lead note of each, where one is attacked or the chord changes under it.
     pub leads: Vec<Option<LeadNote>>,
     /// Ranges of sonorities between rests of a beat or more and double bars.
     pub phrases: Vec<Range<usize>>,
@@ -105,10 +105,23 @@ impl Passage {
             .copied()
             .unwrap_or(false)
     }
+
+    /// Whether the chord changes at a time under a held lead while some other voice moves.
+    pub fn changes_under_held_lead(&self, score: &Score, onset: Ticks) -> bool {
+        let at = self.sonorities.binary_search_by_key(&onset, |s| s.onset);
+        at.is_ok_and(|i| {
+            let before = i.checked_sub(1).and_then(|b| self.sonorities.get(b));
+            let here = self.sonorities.get(i);
+            here.is_some_and(|s| s.under_held_lead || held_lead(before, s).is_some())
+        }) && score.chord_change(onset).is_some()
+    }
 }
 
 fn moves_as_block(sonorities: &[Sonority]) -> bool {
-    let full = sonorities.iter().filter(|s| s.voices.len() >= 3);
+    // A block that stands under a held lead says nothing of how the lead moves.
+    let full = sonorities
+        .iter()
+        .filter(|s| s.voices.len() >= 3 && !s.under_held_lead);
     let blocks = full.clone().filter(|s| s.is_block()).count();
     blocks * 10 >= full.count() * 6
 }
@@ -129,12 +142,29 @@ pub fn passages(score: &Score, style: &Style) -> Vec<Passage> {
     let alone = sections.len() == 1;
     sections
         .into_par_iter()
-        .map(|section| read(score, style, section, alone))
+        .map(|section| {
+            let mut sonorities = slice(score, &section);
+            find_held_leads(score, &section, &mut sonorities);
+            read(score, style, section, sonorities, alone)
+        })
         .collect()
 }
 
-fn read(score: &Score, style: &Style, section: Section, alone: bool) -> Passage {
-    let sonorities = slice(score, &section);
+/// A lead by itself, with a sonority of its own at each of these times at which the chord changes
+/// while a note is held.
+pub fn lead_passage(score: &Score, style: &Style, changes: &[Ticks]) -> Option<Passage> {
+    let section = sections(score).into_iter().next()?;
+    let sonorities = cut(score, slice(score, &section), changes);
+    Some(read(score, style, section, sonorities, true))
+}
+
+fn read(
+    score: &Score,
+    style: &Style,
+    section: Section,
+    sonorities: Vec<Sonority>,
+    alone: bool,
+) -> Passage {
     let leads = lead_line(score, &sonorities);
     let phrases = phrases(score, &section, &sonorities);
     let mut in_force = in_force(score, style, &section, &sonorities, &phrases);
@@ -188,6 +218,7 @@ impl Passage {
         for sonority in &mut sonorities {
             sonority.read_again(score);
         }
+        find_held_leads(score, &self.section, &mut sonorities);
         let flag = |flags: &[bool]| {
             let at = phrase.and_then(|i| flags.get(i));
             vec![at.copied().unwrap_or(false)]
@@ -208,6 +239,49 @@ impl Passage {
     }
 }
 
+/// The top note or the top seat's, when it is held while some part goes on to another note than it had
+/// in the sonority before, or most parts strike. One that strikes its note again has lost a tie.
+fn held_lead<'s>(before: Option<&Sonority>, sonority: &'s Sonority) -> Option<&'s Voice> {
+    let seat = sonority.voices.iter().min_by_key(|v| (v.seat, -v.midi));
+    let mut leads = sonority.voices.first().into_iter().chain(seat);
+    let lead = leads.find(|v| !v.attacked)?;
+    let had = |v: &Voice| {
+        let same = |b: &Voice| (b.note.part, b.midi) == (v.note.part, v.midi);
+        before.is_some_and(|s| s.voices.iter().any(same))
+    };
+    let mut struck = sonority.voices.iter().filter(|v| v.attacked);
+    let most = struck.clone().count() * 2 > sonority.voices.len() - 1;
+    (most || struck.any(|v| !had(v))).then_some(lead)
+}
+
+/// Marks the sonorities in which all voices that have to go with a change of chord under a held lead.
+fn find_held_leads(score: &Score, section: &Section, sonorities: &mut [Sonority]) {
+    let key = section_key(score, section);
+    for i in 0..sonorities.len() {
+        let before = i.checked_sub(1).and_then(|b| sonorities.get(b));
+        let moves = sonorities
+            .get(i)
+            .and_then(|s| moves_under_held_lead(score, &key, before, s));
+        if let Some(sonority) = sonorities.get_mut(i) {
+            sonority.under_held_lead = moves.unwrap_or(false);
+        }
+    }
+}
+
+fn moves_under_held_lead(
+    score: &Score,
+    key: impl Fn(Ticks) -> i8,
+    before: Option<&Sonority>,
+    sonority: &Sonority,
+) -> Option<bool> {
+    let lead = held_lead(before, sonority)?.pitch.class();
+    score.chord_change(sonority.onset)?;
+    let frame = frame_at(score, sonority.onset, key(sonority.onset))?;
+    let held = sonority.voices.iter().filter(|v| !v.attacked);
+    let mut classes = held.map(|v| v.pitch.class());
+    Some(classes.all(|c| c == lead || frame.colour(c).may_sound()))
+}
+
 /// The lead of a sonority in semitones: its top note when the voicing makes sense from there (the
 /// seats may have been exchanged), else the top seat's.
 fn lead_of(sonority: &Sonority) -> Option<i16> {
@@ -220,14 +294,17 @@ fn lead_of(sonority: &Sonority) -> Option<i16> {
 }
 
 fn lead_line(score: &Score, sonorities: &[Sonority]) -> Vec<Option<LeadNote>> {
+    #[derive(Clone, Copy)]
     struct Attack {
-        at: usize,
         midi: i16,
         onset: Ticks,
         end: Ticks,
         stable: bool,
     }
     let mut line: Vec<Attack> = Vec::new();
+    // Where a lead note stands, its attack or what is left of it under a new chord, and where in the
+    // line the notes before and after it are.
+    let mut notes: Vec<(usize, Attack, Option<usize>, usize)> = Vec::new();
     for (at, sonority) in sonorities.iter().enumerate() {
         let Some(midi) = lead_of(sonority) else {
             continue;
@@ -235,7 +312,7 @@ fn lead_line(score: &Score, sonorities: &[Sonority]) -> Vec<Option<LeadNote>> {
         let Some(voice) = sonority
             .voices
             .iter()
-            .find(|v| v.midi == midi && v.attacked)
+            .find(|v| v.midi == midi && (v.attacked || sonority.under_held_lead))
         else {
             continue;
         };
@@ -243,29 +320,31 @@ fn lead_line(score: &Score, sonorities: &[Sonority]) -> Vec<Option<LeadNote>> {
             .chord_at(sonority.onset)
             .and_then(|m| m.value.chord.as_ref())
             .is_none_or(|c| harmonise::is_chord_note(c, voice.pitch.class()));
-        line.push(Attack {
-            at,
+        let note = Attack {
             midi,
             onset: sonority.onset,
             end: voice.end,
             stable,
-        });
+        };
+        let before = line.len().checked_sub(1);
+        if voice.attacked {
+            line.push(note);
+        }
+        notes.push((at, note, before, line.len()));
     }
     let mut leads = vec![None; sonorities.len()];
-    for (i, x) in line.iter().enumerate() {
+    for (at, x, before, next) in &notes {
         let beat = score.felt_beat_at(x.onset);
         let joined = |a: &Attack, b: &Attack| b.onset - a.end <= beat;
-        let before = i
-            .checked_sub(1)
-            .and_then(|j| line.get(j))
-            .filter(|p| joined(p, x));
-        let after = line.get(i + 1).filter(|n| joined(x, n));
+        let before = before.and_then(|i| line.get(i));
+        let previous = before.filter(|p| joined(p, x));
+        let after = line.get(*next).filter(|n| joined(x, n));
         let later = line
-            .get(i + 2)
+            .get(next + 1)
             .filter(|l| after.is_some_and(|n| joined(n, l)));
         let offset = score.place_of(x.onset).offset;
         let note = LeadNote {
-            previous: before.map(|p| p.midi),
+            previous: previous.map(|p| p.midi),
             midi: x.midi,
             next: after.map(|n| n.midi),
             after_next: later.map(|l| l.midi),
@@ -273,14 +352,11 @@ fn lead_line(score: &Score, sonorities: &[Sonority]) -> Vec<Option<LeadNote>> {
             end: x.end,
             strong: beat.0 > 0 && offset.0 % beat.0 == 0,
             beat,
-            after_rest: i
-                .checked_sub(1)
-                .and_then(|j| line.get(j))
-                .is_none_or(|p| p.end < x.onset),
-            previous_stable: before.is_some_and(|p| p.stable),
+            after_rest: before.is_none_or(|p| p.end < x.onset),
+            previous_stable: previous.is_some_and(|p| p.stable),
             next_stable: after.is_some_and(|n| n.stable),
         };
-        if let Some(slot) = leads.get_mut(x.at) {
+        if let Some(slot) = leads.get_mut(*at) {
             *slot = Some(note);
         }
     }

@@ -278,6 +278,12 @@ mod tests {
             changed(HEAD, &rows("Eb5+C5+A4+F4>"), 1, &[(0, "E5"), (2, "Ab4")]),
             rows("E5+C5+Ab4+F4>"),
         );
+        // A note held from the cell before is the same note.
+        let held = |a: &str| format!("count | 1        2        |\npiano | {a} |\n");
+        assert_eq!(
+            changed(HEAD, &held("G4+E4+C4 -G4+D4+B3"), 1, &[(0, "Gb4")]),
+            held("Gb4+E4+C4 -Gb4+D4+B3"),
+        );
     }
 
     #[test]

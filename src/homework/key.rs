@@ -43,6 +43,8 @@ struct Spot {
     offset: Quarters,
     at: Place,
     lead: Pitch,
+    /// The lead is held, and the other voices go with a change of chord.
+    held: bool,
     /// Sounding semitones from the top.
     voicing: Vec<i16>,
     technique: Option<Technique>,
@@ -113,7 +115,8 @@ impl Line {
             .enumerate()
             .filter_map(|(i, s)| {
                 let lead = lead_voice(s)?;
-                if !lead.attacked {
+                let held = !lead.attacked;
+                if held && !s.under_held_lead {
                     return None;
                 }
                 let in_force = passage.in_force.get(i).copied().flatten();
@@ -134,6 +137,7 @@ impl Line {
                     offset: Ratio::new(s.at.offset.0, per_quarter),
                     at: s.at,
                     lead: lead.pitch,
+                    held,
                     voicing: s.midi(),
                     technique,
                 })
@@ -256,6 +260,10 @@ pub(super) fn compare(score: &Score, style: &Style, key: &Key) -> Compared {
         let Some((sonority, diagnosis)) = verdict else {
             continue;
         };
+        if sonority.at != m.at && m.spot.held {
+            right += 1;
+            continue;
+        }
         if let Some(finding) = unheard_of(sonority, &diagnosis.verdict, &m.spot, lie, &laid) {
             let passage = judged_passages.get(m.passage);
             sheet.findings.push(Finding {
@@ -495,7 +503,15 @@ impl Sheet<'_> {
                     answered.insert(*i);
                     self.spot(spot, passage, index, *i);
                 }
-                None => missing.push(spot),
+                None => match self.held_through(spot, passage) {
+                    Some(i) => self.matched.push(Matched {
+                        at: self.place(spot),
+                        passage: index,
+                        sonority: i,
+                        spot: spot.clone(),
+                    }),
+                    None => missing.push(spot),
+                },
             }
         }
         let struck = |s: &Sonority| lead_voice(s).is_some_and(|v| v.attacked);
@@ -515,6 +531,27 @@ impl Sheet<'_> {
         }
     }
 
+    /// Where a spot of the key is in the student's score.
+    fn place(&self, spot: &Spot) -> Place {
+        let bar = (spot.bar + self.lie.bars).max(0);
+        let ticks = spot.offset * self.score.per_quarter.0;
+        Place {
+            bar: u32::try_from(bar).unwrap_or(u32::MAX),
+            offset: Ticks(ticks.to_integer()),
+        }
+    }
+
+    /// The student's sonority that is held where the key's voices go with a chord: whether it may be,
+    /// the rules say.
+    fn held_through(&self, spot: &Spot, passage: &Passage) -> Option<usize> {
+        let place = self.place(spot);
+        let onset = self.score.bars.get(place.bar as usize)?.start + place.offset;
+        let at = passage.sonorities.partition_point(|s| s.onset < onset);
+        let before = at.checked_sub(1)?;
+        let sonority = passage.sonorities.get(before).filter(|_| spot.held)?;
+        (lead_voice(sonority)?.end > onset).then_some(before)
+    }
+
     /// A key's melody note and the student's sonority at its place.
     fn spot(&mut self, spot: &Spot, passage: &Passage, index: usize, i: usize) {
         let Some(sonority) = passage.sonorities.get(i) else {
@@ -528,7 +565,7 @@ impl Sheet<'_> {
         let top = sonority.voices.first().map(|v| v.midi);
         let own = |v: &Voice| v.seat == lead.seat && v.midi == wanted.midi();
         let is_there = top == Some(wanted.midi()) || sonority.voices.iter().any(own);
-        if !is_there || !lead.attacked {
+        if !is_there || !(lead.attacked || spot.held) {
             let part = self.score.parts.get(lead.note.part as usize);
             let note = part.and_then(|p| p.notes.get(lead.note.note as usize));
             let name = part.map_or("", |p| p.name.as_str());
@@ -578,7 +615,8 @@ impl Sheet<'_> {
         missing: &mut Vec<&'s Spot>,
         added: &mut Vec<usize>,
     ) {
-        let bars: BTreeSet<i64> = missing.iter().map(|s| s.bar).collect();
+        let struck = missing.iter().filter(|s| !s.held);
+        let bars: BTreeSet<i64> = struck.map(|s| s.bar).collect();
         for bar in bars {
             let theirs: Vec<usize> = (0..passage.sonorities.len())
                 .filter(|i| {
@@ -588,7 +626,8 @@ impl Sheet<'_> {
                     })
                 })
                 .collect();
-            let keys: Vec<&Spot> = line.spots.iter().filter(|s| s.bar == bar).collect();
+            let in_bar = line.spots.iter().filter(|s| s.bar == bar && !s.held);
+            let keys: Vec<&Spot> = in_bar.collect();
             let same = keys.len() == theirs.len()
                 && keys.iter().zip(&theirs).all(|(spot, i)| {
                     let lead = passage.sonorities.get(*i).and_then(lead_voice);
@@ -627,11 +666,8 @@ impl Sheet<'_> {
                 continue;
             };
             *self.several.entry(NOT_WRITTEN.name).or_default() += run.len();
-            let bar = |spot: &Spot| {
-                let bar = (spot.bar + self.lie.bars).max(0);
-                u32::try_from(bar).unwrap_or(u32::MAX)
-            };
-            let (from, to) = (bar(first), bar(last));
+            let at = self.place(first);
+            let (from, to) = (at.bar, self.place(last).bar);
             let number = |bar| self.score.bar_number(bar);
             let bars = if from == to {
                 format!("in bar {}", number(from))
@@ -644,11 +680,6 @@ impl Sheet<'_> {
                     first.lead
                 ),
                 n => format!("{n} sonorities of the key are not written, {bars}"),
-            };
-            let ticks = first.offset * self.score.per_quarter.0;
-            let at = Place {
-                bar: from,
-                offset: Ticks(ticks.to_integer()),
             };
             self.findings.push(Finding {
                 why: NOT_WRITTEN.why.to_owned(),
@@ -707,7 +738,8 @@ fn unheard_of(
         Technique::Mechanical(m) => m.voices(),
         Technique::Form(f) => *f.voices().start(),
     };
-    let struck: Vec<&Voice> = sonority.voices.iter().filter(|v| v.attacked).collect();
+    let counts = |v: &&Voice| v.attacked || spot.held;
+    let struck: Vec<&Voice> = sonority.voices.iter().filter(counts).collect();
     let fault = |kind: &Kind, message: String| Finding {
         found: sonority.pitches(),
         why: kind.why.to_owned(),

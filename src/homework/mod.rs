@@ -213,15 +213,12 @@ pub fn mark(mut score: Score, style: &Style, key: Option<&Key>) -> Marked {
             })
             .map(|f| f.at)
             .collect();
-        for (sonority, force) in passage.sonorities.iter().zip(&passage.in_force) {
-            let judged = sonority.is_block() && force.is_some();
-            let faulty = at_fault.contains(&sonority.at);
-            if judged || faulty {
-                all.insert((index, sonority.at));
-            }
-            if faulty {
-                wrong.insert((index, sonority.at));
-            }
+        let judged = passage.sonorities.iter().zip(&passage.in_force);
+        let judged = judged.filter(|(s, force)| s.is_block() && force.is_some());
+        all.extend(judged.map(|(s, _)| (index, s.at)));
+        for at in at_fault {
+            all.insert((index, at));
+            wrong.insert((index, at));
         }
     }
     let marks = Marks::new(

@@ -11,12 +11,13 @@ mod writing_out;
 pub use seats::Seat;
 pub use stuck::Stuck;
 
-use crate::diagnosis::{Passage, choices, frames_at, passages};
-use crate::finding::{Finding, NoteRef};
+use crate::diagnosis::{Passage, choices, frame_at, frames_at, lead_passage};
+use crate::finding::Finding;
 use crate::pitch::{NoteName, Pitch, PitchClass};
 use crate::proof::proof;
 use crate::score::Score;
 use crate::style::Style;
+use crate::time::Ticks;
 use crate::voicing::{Form, Harmonisation, Mechanical, Technique, Voicing, crowd, harmonise, low};
 use std::collections::{BTreeMap, HashSet};
 
@@ -113,77 +114,130 @@ pub fn voice(score: &Score, style: &Style, request: &Request) -> Result<Score, V
         return Err(VoiceError::NoChords);
     }
     let seats = seats::seats(score, part, request)?;
-    let passages = passages(&lead, style);
-    let passage = passages.first().ok_or(VoiceError::NoLead)?;
-    let job = Job {
-        lead: &lead,
-        passage,
-        style,
-        technique: request.technique,
-        seats: &seats,
-        octaves: octaves(passage, &seats, request.technique),
-    };
-    let mut options: Vec<Vec<Weighed>> = (0..passage.sonorities.len())
-        .map(|at| job.options(at))
-        .collect();
-    job.plane(&mut options);
-    let stuck: Vec<usize> = (0..options.len())
-        .filter(|&i| options.get(i).is_none_or(Vec::is_empty))
-        .collect();
-    if !stuck.is_empty() {
-        return Err(VoiceError::Stuck(Box::new(stuck::explain(&job, &stuck))));
-    }
-    let mut banned: HashSet<(usize, Voicing)> = HashSet::new();
-    let mut last: Option<(Score, Vec<Finding>)> = None;
-    for _ in 0..ROUNDS {
-        let Some(line) = cheapest(&options, &banned) else {
-            break;
+    let mut changes = changes_under(&lead, style);
+    loop {
+        let passage = lead_passage(&lead, style, &changes).ok_or(VoiceError::NoLead)?;
+        let job = Job {
+            lead: &lead,
+            passage: &passage,
+            style,
+            technique: request.technique,
+            seats: &seats,
+            octaves: octaves(&passage, &seats, request.technique),
         };
-        let answer = writing_out::answer(&job, &line);
-        let mut strict = style.clone();
-        strict.technique = Some(request.technique.name().to_owned());
-        let findings = proof(&answer, &strict).findings;
-        if findings.is_empty() {
-            return Ok(answer);
+        let options = job.all_options();
+        // Where no voicing of the new chord goes under the held note, the old one is held too.
+        let nothing = |t: &Ticks| {
+            let at = passage.sonorities.binary_search_by_key(t, |s| s.onset);
+            at.is_ok_and(|i| options.get(i).is_none_or(Vec::is_empty))
+        };
+        let before = changes.len();
+        changes.retain(|t| !nothing(t));
+        if changes.len() < before {
+            continue;
         }
-        let before = banned.len();
-        for finding in &findings {
-            let onset = answer
-                .bars
-                .get(finding.at.bar as usize)
-                .map(|b| b.start + finding.at.offset);
-            let at = onset.and_then(|o| {
-                passage
-                    .sonorities
-                    .partition_point(|s| s.onset <= o)
-                    .checked_sub(1)
-            });
-            if let Some(at) = at
-                && let Some(chosen) = line.get(at)
-            {
-                banned.insert((at, chosen.voicing.clone()));
-            }
-        }
-        let stuck = banned.len() == before;
-        last = Some((answer, findings));
-        if stuck {
-            break;
+        match job.line(&options) {
+            Err(VoiceError::Unclean(_)) if !changes.is_empty() => changes.clear(),
+            outcome => return outcome,
         }
     }
-    let said = last.map_or_else(String::new, |(answer, findings)| {
-        findings.first().map_or_else(String::new, |f| {
-            format!(
-                "bar {}, beat {}: {}",
-                answer.bar_number(f.at.bar),
-                answer.beat_at(f.at),
-                f.message
-            )
-        })
-    });
-    Err(VoiceError::Unclean(said))
+}
+
+/// When the chord changes under a note of the lead that has a place in it and is held for another
+/// beat. A note struck at most a beat ahead, or half a beat where it is at home in the old chord,
+/// anticipates the new one.
+fn changes_under(lead: &Score, style: &Style) -> Vec<Ticks> {
+    let Some(plain) = lead_passage(lead, style, &[]) else {
+        return Vec::new();
+    };
+    let under = |onset: Ticks| -> Option<bool> {
+        lead.chord_change(onset)?;
+        let at = plain.sonorities.partition_point(|s| s.onset < onset);
+        let sonority = plain.sonorities.get(at.checked_sub(1)?)?;
+        let midi = sonority.voices.first()?.midi;
+        let fits = |at| {
+            let frame = frame_at(lead, at, plain.key_at(lead, at));
+            frame.is_some_and(|f| f.may_sound(midi))
+        };
+        let beat = lead.felt_beat_at(onset);
+        let ahead = (onset - sonority.onset).times(if fits(sonority.onset) { 2 } else { 1 });
+        Some(ahead > beat && sonority.end - onset >= beat && fits(onset))
+    };
+    lead.chords
+        .iter()
+        .map(|m| m.onset)
+        .filter(|t| under(*t) == Some(true))
+        .collect()
 }
 
 impl Job<'_> {
+    /// The voicings under each lead note.
+    fn all_options(&self) -> Vec<Vec<Weighed>> {
+        let mut options: Vec<Vec<Weighed>> = (0..self.passage.sonorities.len())
+            .map(|at| self.options(at))
+            .collect();
+        self.plane(&mut options);
+        options
+    }
+
+    /// The cheapest line of these voicings in which the rules find nothing, written out.
+    fn line(&self, options: &[Vec<Weighed>]) -> Result<Score, VoiceError> {
+        let stuck: Vec<usize> = (0..options.len())
+            .filter(|&i| options.get(i).is_none_or(Vec::is_empty))
+            .collect();
+        if !stuck.is_empty() {
+            return Err(VoiceError::Stuck(Box::new(stuck::explain(self, &stuck))));
+        }
+        let mut banned: HashSet<(usize, Voicing)> = HashSet::new();
+        let mut last: Option<(Score, Vec<Finding>)> = None;
+        for _ in 0..ROUNDS {
+            let Some(line) = cheapest(options, &banned) else {
+                break;
+            };
+            let answer = writing_out::answer(self, &line);
+            let mut strict = self.style.clone();
+            strict.technique = Some(self.technique.name().to_owned());
+            let findings = proof(&answer, &strict).findings;
+            if findings.is_empty() {
+                return Ok(answer);
+            }
+            let before = banned.len();
+            for finding in &findings {
+                let onset = answer
+                    .bars
+                    .get(finding.at.bar as usize)
+                    .map(|b| b.start + finding.at.offset);
+                let at = onset.and_then(|o| {
+                    self.passage
+                        .sonorities
+                        .partition_point(|s| s.onset <= o)
+                        .checked_sub(1)
+                });
+                if let Some(at) = at
+                    && let Some(chosen) = line.get(at)
+                {
+                    banned.insert((at, chosen.voicing.clone()));
+                }
+            }
+            let stuck = banned.len() == before;
+            last = Some((answer, findings));
+            if stuck {
+                break;
+            }
+        }
+        let said = last.map_or_else(String::new, |(answer, findings)| {
+            findings.first().map_or_else(String::new, |f| {
+                format!(
+                    "bar {}, beat {}: {}",
+                    answer.bar_number(f.at.bar),
+                    answer.beat_at(f.at),
+                    f.message
+                )
+            })
+        });
+        Err(VoiceError::Unclean(said))
+    }
+
     fn lead_midi(&self, at: usize) -> Option<i16> {
         self.passage
             .sonorities
@@ -453,20 +507,6 @@ impl Job<'_> {
         }
         let onset = sonority.map(|s| s.onset).unwrap_or_default();
         Pitch::in_key(midi, self.passage.key_at(self.lead, onset))
-    }
-
-    /// The lead note of the passage that a note of the lead part belongs to (itself or what it is
-    /// tied to).
-    fn sonority_of(&self) -> BTreeMap<NoteRef, usize> {
-        let mut map = BTreeMap::new();
-        for (at, sonority) in self.passage.sonorities.iter().enumerate() {
-            for v in &sonority.voices {
-                for note in self.lead.tied_chain(v.note) {
-                    map.entry(note).or_insert(at);
-                }
-            }
-        }
-        map
     }
 }
 

@@ -1,7 +1,6 @@
 //! Who plays what: the lead part by itself, and the seats of the section.
 
 use super::{Request, VoiceError};
-use crate::finding::NoteRef;
 use crate::instrument::{Instrument, RangeVerdict};
 use crate::pitch::Pitch;
 use crate::score::{NoteFlags, Score, Stated};
@@ -216,12 +215,4 @@ fn capital(text: &str) -> String {
     chars.next().map_or_else(String::new, |first| {
         first.to_uppercase().chain(chars).collect()
     })
-}
-
-/// The first note of the lead part at or after a place in its notes.
-pub(super) fn note(part: u32, note: usize) -> NoteRef {
-    NoteRef {
-        part,
-        note: note as u32,
-    }
 }

@@ -1,6 +1,6 @@
 //! Where no right voicing fits: which notes, and what would help.
 
-use super::{Job, Weighed};
+use super::Job;
 use crate::pitch::Transposition;
 use crate::score::Score;
 use crate::voicing::{Mechanical, Technique};
@@ -74,11 +74,7 @@ fn fits_all(job: &Job<'_>, lead: &Score, technique: Technique) -> bool {
         seats: job.seats,
         octaves: super::octaves(passage, job.seats, technique),
     };
-    let mut options: Vec<Vec<Weighed>> = (0..passage.sonorities.len())
-        .map(|at| other.options(at))
-        .collect();
-    other.plane(&mut options);
-    options.iter().all(|o| !o.is_empty())
+    other.all_options().iter().all(|o| !o.is_empty())
 }
 
 /// The lead and its chords moved by semitones.

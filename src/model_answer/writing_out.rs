@@ -1,11 +1,12 @@
 //! From a line of voicings to a score: parts at written pitch, in the lead's rhythm.
 
-use super::{Job, Seat, Weighed, seats};
+use super::{Job, Seat, Weighed};
 use crate::pitch::{Transposition, written_fifths};
 use crate::score::{
-    ChordMark, Key, Mark, Note, NoteFlags, Part, PartBar, Place, Rest, Score, Span, Stated, Words,
+    Articulations, ChordMark, Key, Mark, Note, NoteFlags, Part, PartBar, Place, Rest, Score, Span,
+    Stated, Words,
 };
-use crate::voicing::Voicing;
+use crate::time::Ticks;
 
 /// The notes of a voicing that the left hand takes when both hands keep within `span` semitones:
 /// as few as can be. `None` when no share of the chord fits the hands.
@@ -146,17 +147,14 @@ fn chord(m: &Mark<ChordMark>, by: Transposition) -> Mark<ChordMark> {
 }
 
 fn fill(job: &Job<'_>, line: &[Weighed], own: &Part, index: usize, part: &mut Part) {
-    let of = job.sonority_of();
-    for (i, note) in own.notes.iter().enumerate() {
-        let Some(&at) = of.get(&seats::note(0, i)) else {
-            continue;
-        };
-        let Some(option) = line.get(at) else { continue };
-        let chordal = job.seats.len() == 1;
-        if chordal {
-            both_hands(job, at, option, note, part);
-        } else if let Some(&midi) = option.voicing.get(index) {
-            part.notes.push(written(job, at, option, note, midi, part));
+    let chordal = job.seats.len() == 1;
+    for note in own.notes.iter().filter(|n| n.duration > Ticks::ZERO) {
+        for piece in pieces(job, line, note, (!chordal).then_some(index)) {
+            if chordal {
+                both_hands(job, line, &piece, part);
+            } else {
+                part.notes.extend(written(job, line, &piece, index, part));
+            }
         }
     }
     for rest in &own.rests {
@@ -177,14 +175,99 @@ fn fill(job: &Job<'_>, line: &[Weighed], own: &Part, index: usize, part: &mut Pa
     }
 }
 
+/// Whether a voice (0-based from the top) is struck at a sonority. Where the chord changes under a held
+/// note, a voicing that is right for both chords is held; else all but the lead and its doubling move.
+fn is_struck(job: &Job<'_>, line: &[Weighed], at: usize, voice: usize) -> bool {
+    let held = job.passage.sonorities.get(at).filter(|s| s.under_held_lead);
+    let (Some(_), Some(before), Some(now)) = (
+        held,
+        at.checked_sub(1).and_then(|i| line.get(i)),
+        line.get(at),
+    ) else {
+        return true;
+    };
+    let doubles_lead = match (now.voicing.first(), now.voicing.get(voice)) {
+        (Some(lead), Some(own)) => (lead - own) % 12 == 0 && before.voicing.get(voice) == Some(own),
+        _ => false,
+    };
+    before.voicing != now.voicing && !doubles_lead
+}
+
+/// A note of the lead, or what there is of it under one chord.
+struct Piece<'a> {
+    note: &'a Note,
+    /// The sonority it stands in.
+    at: usize,
+    onset: Ticks,
+    end: Ticks,
+}
+
+/// Whether a voice that sounds up to a time goes on there, as far as the chords say.
+fn goes_on_at(job: &Job<'_>, line: &[Weighed], at: Ticks, voice: usize) -> bool {
+    let sonorities = &job.passage.sonorities;
+    sonorities
+        .binary_search_by_key(&at, |s| s.onset)
+        .map_or(true, |i| {
+            sonorities.get(i).is_none_or(|s| !s.under_held_lead) || !is_struck(job, line, i, voice)
+        })
+}
+
+/// A note of the lead, cut where this voice (any, when none is named) is struck beneath it.
+fn pieces<'a>(
+    job: &Job<'_>,
+    line: &[Weighed],
+    note: &'a Note,
+    voice: Option<usize>,
+) -> Vec<Piece<'a>> {
+    let sonorities = &job.passage.sonorities;
+    let struck = |at: usize| match voice {
+        Some(voice) => is_struck(job, line, at, voice),
+        None => line
+            .get(at)
+            .is_some_and(|o| (0..o.voicing.len()).any(|v| is_struck(job, line, at, v))),
+    };
+    let after = sonorities.partition_point(|s| s.onset <= note.onset);
+    let Some(first) = after.checked_sub(1) else {
+        return Vec::new();
+    };
+    let cuts = (after..sonorities.len())
+        .map_while(|i| Some((i, sonorities.get(i).filter(|s| s.onset < note.end())?)))
+        .filter(|(i, s)| s.under_held_lead && struck(*i));
+    let mut pieces = vec![Piece {
+        note,
+        at: first,
+        onset: note.onset,
+        end: note.end(),
+    }];
+    for (at, sonority) in cuts {
+        if let Some(last) = pieces.last_mut() {
+            last.end = sonority.onset;
+        }
+        pieces.push(Piece {
+            note,
+            at,
+            onset: sonority.onset,
+            end: note.end(),
+        });
+    }
+    pieces
+}
+
+/// What a voice (0-based from the top) plays in a piece of the lead.
 fn written(
     job: &Job<'_>,
-    at: usize,
-    option: &Weighed,
-    note: &Note,
-    midi: i16,
+    line: &[Weighed],
+    piece: &Piece<'_>,
+    voice: usize,
     part: &Part,
-) -> Note {
+) -> Option<Note> {
+    let note = piece.note;
+    // What is held keeps the name it was struck with.
+    let at = (0..=piece.at)
+        .rev()
+        .find(|&i| is_struck(job, line, i, voice))?;
+    let option = line.get(at)?;
+    let midi = *option.voicing.get(voice)?;
     let by = part
         .transpositions
         .first()
@@ -192,26 +275,55 @@ fn written(
     let sounding = job.spell(at, option, midi);
     let fifths = crate::score::in_force(&part.keys, note.onset).map_or(0, |m| m.value.fifths);
     let page = sounding.transposed(by.inverse()).readable(fifths);
-    Note {
+    let (starts, ends) = (piece.onset == note.onset, piece.end == note.end());
+    let (held, goes_on) = (
+        !starts || note.flags.has(NoteFlags::TIED_IN),
+        !ends || note.flags.has(NoteFlags::TIED_OUT),
+    );
+    let flags = [
+        (
+            NoteFlags::TIED_IN,
+            held && goes_on_at(job, line, piece.onset, voice),
+        ),
+        (
+            NoteFlags::TIED_OUT,
+            goes_on && goes_on_at(job, line, piece.end, voice),
+        ),
+        (
+            NoteFlags::SLUR_START,
+            starts && note.flags.has(NoteFlags::SLUR_START),
+        ),
+        (
+            NoteFlags::SLUR_STOP,
+            ends && note.flags.has(NoteFlags::SLUR_STOP),
+        ),
+    ];
+    Some(Note {
+        at: job.lead.place_of(piece.onset),
+        onset: piece.onset,
+        duration: piece.end - piece.onset,
         written: page,
         sounding: page.transposed(by),
         staff: 1,
         voice: 1,
-        flags: NoteFlags(
-            note.flags.0
-                & (NoteFlags::TIED_IN.0
-                    | NoteFlags::TIED_OUT.0
-                    | NoteFlags::SLUR_START.0
-                    | NoteFlags::SLUR_STOP.0),
-        ),
+        flags: flags
+            .into_iter()
+            .filter(|(_, has)| *has)
+            .fold(NoteFlags::default(), |all, (flag, _)| all.with(flag)),
+        articulations: if starts {
+            note.articulations
+        } else {
+            Articulations::default()
+        },
         span: Span::default(),
-        ..*note
-    }
+    })
 }
 
 /// A keyboard: the left hand takes as few notes as the hands' reach lets it.
-fn both_hands(job: &Job<'_>, at: usize, option: &Weighed, note: &Note, part: &mut Part) {
-    let voicing: &Voicing = &option.voicing;
+fn both_hands(job: &Job<'_>, line: &[Weighed], piece: &Piece<'_>, part: &mut Part) {
+    let Some(Weighed { voicing, .. }) = line.get(piece.at) else {
+        return;
+    };
     let span = job
         .seats
         .first()
@@ -223,8 +335,10 @@ fn both_hands(job: &Job<'_>, at: usize, option: &Weighed, note: &Note, part: &mu
         0
     };
     let right = voicing.len() - left;
-    for (i, &midi) in voicing.iter().enumerate() {
-        let mut new = written(job, at, option, note, midi, part);
+    for i in 0..voicing.len() {
+        let Some(mut new) = written(job, line, piece, i, part) else {
+            continue;
+        };
         if i >= right {
             new.staff = 2;
             new.voice = 2;

@@ -56,9 +56,9 @@ fn free<'a>(
     if frame.chord.family() == crate::chord::Family::Other {
         return None;
     }
-    // A short lead note foreign to the chord brings its own chord along.
+    // A short lead note foreign to the chord brings its own chord along, a pedal lets others pass.
     let top = frame.colour(PitchClass::new(lead.midi));
-    if !top.may_sound() && lead.duration() <= lead.beat {
+    if !top.may_sound() && (lead.duration() <= lead.beat || sonority.under_held_lead) {
         return None;
     }
     // So does one that moves on by half steps in every voice.

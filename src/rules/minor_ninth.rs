@@ -242,11 +242,15 @@ fn in_free_writing(
         chord.family(),
         Family::Dominant | Family::Altered | Family::DominantSuspended
     );
-    let (upper, lower) = minor_ninths(&midi).find(|&(_, lower)| {
-        !(dominant
-            && midi
-                .get(lower)
-                .is_some_and(|&m| PitchClass::new(m) == chord.root.class()))
+    let struck = |i: usize| sonority.voices.get(i).is_some_and(|v| v.attacked);
+    let (upper, lower) = minor_ninths(&midi).find(|&(upper, lower)| {
+        // A lead held over may be suspended.
+        struck(upper)
+            && struck(lower)
+            && !(dominant
+                && midi
+                    .get(lower)
+                    .is_some_and(|&m| PitchClass::new(m) == chord.root.class()))
     })?;
     let faults: Vec<Fault> = [upper, lower]
         .into_iter()

@@ -3,6 +3,7 @@
 
 mod example;
 mod free;
+mod held_over;
 mod line;
 mod own;
 mod page;

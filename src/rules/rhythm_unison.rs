@@ -3,6 +3,7 @@
 
 use super::together::{Attack, Together, most};
 use super::{Example, Group, Reading, Rule, Setting, wording};
+use crate::diagnosis::Passage;
 use crate::finding::{Finding, Level, NoteAtFault, NoteRef};
 use crate::score::{Articulations, NoteFlags};
 use crate::sonority::Section;
@@ -71,7 +72,7 @@ fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
     for (passage, together) in reading.passages.iter().zip(reading.together()) {
         for bar in 0..together.bars.len() {
             if !passage.section.is_choir() {
-                attacks(reading, &passage.section, together, bar, out);
+                attacks(reading, passage, together, bar, out);
             }
             releases(reading, &passage.section, together, bar, out);
         }
@@ -85,7 +86,7 @@ fn onsets(attacks: &[Attack]) -> Vec<Ticks> {
 /// One finding for all that have the same other rhythm.
 fn attacks(
     reading: &Reading<'_>,
-    section: &Section,
+    passage: &Passage,
     together: &Together,
     bar: usize,
     out: &mut Vec<Finding>,
@@ -112,8 +113,10 @@ fn attacks(
         }
     }
     for (rhythm, players) in groups {
-        let extra = rhythm.iter().find(|t| !model.contains(t));
-        let missing = model.iter().find(|t| !rhythm.contains(t));
+        // Where the chord changes under a held lead, each voice strikes that has to move.
+        let counts = |t: &&Ticks| !passage.changes_under_held_lead(reading.score, **t);
+        let extra = rhythm.iter().filter(counts).find(|t| !model.contains(t));
+        let missing = model.iter().filter(counts).find(|t| !rhythm.contains(t));
         let Some(first) = [extra, missing].into_iter().flatten().min().copied() else {
             continue;
         };
@@ -158,7 +161,7 @@ fn attacks(
         };
         out.push(finding(
             reading,
-            section,
+            &passage.section,
             together,
             (&players, first, level),
             format!("{names} {what}"),

@@ -1,7 +1,7 @@
 //! `wrong-note`: a voice sounds a note that is in no right voicing of its chord. Published: jazz
 //! harmony course on chord notes and available tensions.
 
-use super::{Example, Group, Reading, Rule, free, wording};
+use super::{Example, Group, Reading, Rule, free, held_over, wording};
 use crate::diagnosis::SlipKind;
 use crate::finding::{Finding, Level};
 use crate::sonority::lead::LeadFunction;
@@ -15,13 +15,15 @@ pub(super) static RULE: Rule = Rule {
     exceptions: &[
         "9 for 1, 13 for 5 and the other substitutions the chord's family allows",
         "altered tensions on a dominant that the symbol does not name are a note, not an error",
+        "under a held lead, notes held for less than two beats into a chord they are foreign to, notes the chord at their end has a place for, suspensions that resolve by step, a pedal at the bottom or in the lead",
     ],
     source: "published: jazz harmony course cards on chord notes and available tensions; common practice, no source",
     level: Level::Error,
     off: false,
     settings: &[],
-    examples: &[Example {
-        wrong: "meter: 4/4
+    examples: &[
+        Example {
+            wrong: "meter: 4/4
 section: trumpets
 technique: four-way close
 parts: trumpet 1 = trumpet
@@ -36,8 +38,8 @@ trumpet 2 | F4  A4  D5 |
 trumpet 3 | D4  F#4 C5 |
 trumpet 4 | C4  D4  A4 |
 ",
-        at: ("1", "2"),
-        right: "meter: 4/4
+            at: ("1", "2"),
+            right: "meter: 4/4
 section: trumpets
 technique: four-way close
 parts: trumpet 1 = trumpet
@@ -52,7 +54,78 @@ trumpet 2 | F4  A4  D5 |
 trumpet 3 | D4  F4  C5 |
 trumpet 4 | C4  D4  A4 |
 ",
-    }],
+        },
+        Example {
+            wrong: "key: Eb major
+meter: 4/4
+section: trombones
+technique: drop 2
+parts: trombone 1 = trombone
+       trombone 2 = trombone
+       trombone 3 = trombone
+       trombone 4 = bass trombone
+
+chord      | Fm7 -   Bb7 | Eb6 |
+count      | 1   2   3   | 1   |
+trombone 1 | F4  Ab4 -   | G4  |
+trombone 2 | C4  Eb4 Eb4 | C4  |
+trombone 3 | Ab3 C4  Bb3 | Bb3 |
+trombone 4 | Eb3 F3  F3  | Eb3 |
+",
+            at: ("1", "3"),
+            right: "key: Eb major
+meter: 4/4
+section: trombones
+technique: drop 2
+parts: trombone 1 = trombone
+       trombone 2 = trombone
+       trombone 3 = trombone
+       trombone 4 = bass trombone
+
+chord      | Fm7 -   Bb7 | Eb6 |
+count      | 1   2   3   | 1   |
+trombone 1 | F4  Ab4 -   | G4  |
+trombone 2 | C4  Eb4 D4  | C4  |
+trombone 3 | Ab3 C4  Bb3 | Bb3 |
+trombone 4 | Eb3 F3  -   | Eb3 |
+",
+        },
+        Example {
+            wrong: "key: F major
+meter: 4/4
+section: saxes
+technique: four-way close
+parts: alto 1 = alto saxophone
+       alto 2 = alto saxophone
+       tenor 1 = tenor saxophone
+       tenor 2 = tenor saxophone
+
+chord   | F6  -   | Fm6  | C7  |
+count   | 1   2   | 1    | 1   |
+alto 1  | A4  D5  | -    | C5  |
+alto 2  | F4  C5  | -    | Bb4 |
+tenor 1 | D4  A4  | -    | G4  |
+tenor 2 | C4  F4  | -    | E4  |
+",
+            at: ("2", "1"),
+            right: "key: F major
+meter: 4/4
+section: saxes
+technique: four-way close
+parts: alto 1 = alto saxophone
+       alto 2 = alto saxophone
+       tenor 1 = tenor saxophone
+       tenor 2 = tenor saxophone
+
+chord   | F6  -   | Fm6  | C7  |
+count   | 1   2   | 1    | 1   |
+alto 1  | A4  D5  | -    | C5  |
+alto 2  | F4  C5  | -    | Bb4 |
+tenor 1 | D4  A4  | Ab4  | G4  |
+tenor 2 | C4  F4  | -    | E4  |
+",
+        },
+    ],
     check,
 };
 
@@ -85,6 +158,7 @@ fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
         out.push(at.finding(reading.score, &RULE, Level::Error, message));
     }
     in_free_writing(reading, out);
+    held_over::check(reading, &RULE, out);
 }
 
 /// Notes foreign to the chord symbol where no technique is in force. Where most chords of a passage

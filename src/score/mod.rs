@@ -820,6 +820,15 @@ impl Score {
             .get(self.chords.partition_point(|m| m.onset <= onset))
     }
 
+    /// The chord that comes in at `onset` in place of another.
+    pub fn chord_change(&self, onset: Ticks) -> Option<&Chord> {
+        let new = self.chord_at(onset).filter(|m| m.onset == onset)?;
+        let chord = new.value.chord.as_ref()?;
+        let before = self.chords.partition_point(|m| m.onset < onset);
+        let old = before.checked_sub(1).and_then(|i| self.chords.get(i));
+        (old.and_then(|m| m.value.chord.as_ref()) != Some(chord)).then_some(chord)
+    }
+
     /// The meter in force at `onset`: what most parts are in, of equals the first from the top. A
     /// change of the bar's length holds for all even when one part alone states it; another name for
     /// the same length (2/2 for 4/4) does not.

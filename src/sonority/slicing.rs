@@ -34,12 +34,16 @@ pub struct Sonority {
     pub at: Place,
     /// The voices by sounding pitch from the top; equal pitches by seat.
     pub voices: Vec<Voice>,
+    /// The chord changes here under a held lead, and voices below it are struck; what else is held
+    /// has a place in the new chord or doubles the lead. Known once a passage is read, not by slicing.
+    pub under_held_lead: bool,
 }
 
 impl Sonority {
-    /// Whether its voices move as one: three or more, all attacked here.
+    /// Whether its voices move as one: three or more, all attacked here, or all that have to move
+    /// with the chord under a held lead.
     pub fn is_block(&self) -> bool {
-        self.voices.len() >= 3 && self.voices.iter().all(|v| v.attacked)
+        self.voices.len() >= 3 && (self.under_held_lead || self.voices.iter().all(|v| v.attacked))
     }
 
     /// Takes the pitches of its voices from the score again, where notes have changed.
@@ -153,8 +157,30 @@ pub fn slice(score: &Score, section: &Section) -> Vec<Sonority> {
             onset,
             end,
             at: score.place_of(onset),
+            under_held_lead: false,
             voices,
         });
     }
     sonorities
+}
+
+/// Sonorities of a lead by itself, cut at times at which the chord changes under it.
+pub fn cut(score: &Score, sonorities: Vec<Sonority>, at: &[Ticks]) -> Vec<Sonority> {
+    let mut all = Vec::with_capacity(sonorities.len() + at.len());
+    for mut rest in sonorities {
+        let (from, to) = (rest.onset, rest.end);
+        for &onset in at.iter().filter(|t| from < **t && **t < to) {
+            let mut held = rest.clone();
+            held.onset = onset;
+            held.at = score.place_of(onset);
+            held.under_held_lead = true;
+            for voice in &mut held.voices {
+                voice.attacked = false;
+            }
+            rest.end = onset;
+            all.push(std::mem::replace(&mut rest, held));
+        }
+        all.push(rest);
+    }
+    all
 }

@@ -544,18 +544,10 @@ fn row_cells(
             Cells::Written => n.written,
         };
         let pitches: Vec<Pitch> = together.iter().map(|n| shown(n)).collect();
-        let goes_on = together.iter().all(|n| n.flags.has(NoteFlags::TIED_IN))
-            && (time == until || time == Ticks::ZERO)
-            && pitches.len() == tied.len()
-            && tied.iter().all(|p| pitches.contains(p));
-        let some = together
-            .iter()
-            .any(|n| n.flags.has(NoteFlags::TIED_IN) && tied.contains(&shown(n)));
-        if some && !goes_on {
-            return Err(Unwritable(format!(
-                "`{who}` holds some notes of a chord in bar {bar} and strikes others"
-            )));
-        }
+        let joined = time == until || time == Ticks::ZERO;
+        let is_held =
+            |n: &Note| joined && n.flags.has(NoteFlags::TIED_IN) && tied.contains(&shown(n));
+        let goes_on = pitches.len() == tied.len() && together.iter().all(|n| is_held(n));
         let duration = ends.into_iter().next().unwrap_or_default();
         until = time + duration;
         if until > length {
@@ -563,20 +555,25 @@ fn row_cells(
                 "`{who}` has a note in bar {bar} that is longer than the bar"
             )));
         }
-        tied = together
-            .iter()
-            .filter(|n| n.flags.has(NoteFlags::TIED_OUT))
-            .map(|n| shown(n))
-            .collect();
         out.push(if goes_on {
             "-".to_owned()
         } else {
             let mut texts = Vec::with_capacity(together.len());
             for note in together {
-                texts.push(format!("{}{}", shown(note), signs(note.articulations)));
+                let held = if is_held(note) { "-" } else { "" };
+                texts.push(format!(
+                    "{held}{}{}",
+                    shown(note),
+                    signs(note.articulations)
+                ));
             }
             texts.join("+")
         });
+        tied = together
+            .iter()
+            .filter(|n| n.flags.has(NoteFlags::TIED_OUT))
+            .map(|n| shown(n))
+            .collect();
     }
     if until == length {
         *held = tied;

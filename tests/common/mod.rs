@@ -181,6 +181,19 @@ pub struct Event {
     pub passing: bool,
     /// Sounding pitches by seat.
     pub voices: Vec<i16>,
+    /// Which seats hold their note from the event before.
+    pub tied: Vec<bool>,
+}
+
+impl Event {
+    /// Whether a seat, or all of them, hold on.
+    fn holds(&self, seat: usize, all: bool) -> bool {
+        if all {
+            !self.tied.is_empty() && self.tied.iter().all(|t| *t)
+        } else {
+            self.tied.get(seat) == Some(&true)
+        }
+    }
 }
 
 #[derive(Clone)]
@@ -212,6 +225,7 @@ impl Made {
                 .iter()
                 .map(|e| Event {
                     voices: vec![e.lead],
+                    tied: e.tied.first().copied().into_iter().collect(),
                     ..e.clone()
                 })
                 .collect(),
@@ -282,12 +296,16 @@ impl Made {
             let _ = writeln!(
                 out,
                 "{}",
-                row(p.0, &|e| if band.chordal {
-                    e.voices
-                        .iter()
-                        .map(|m| self.spell(*m))
-                        .collect::<Vec<_>>()
-                        .join("+")
+                row(p.0, &|e| if e.holds(i, band.chordal) {
+                    "-".to_owned()
+                } else if band.chordal {
+                    let cells: Vec<String> = (0..e.voices.len())
+                        .map(|voice| {
+                            let held = if e.holds(voice, false) { "-" } else { "" };
+                            format!("{held}{}", self.spell(e.voices[voice]))
+                        })
+                        .collect();
+                    cells.join("+")
                 } else {
                     self.spell(e.voices[i])
                 })
@@ -443,6 +461,7 @@ pub fn clean(
                     classes,
                     passing,
                     voices: v,
+                    tied: Vec::new(),
                 });
                 Some(passing)
             };
@@ -526,6 +545,160 @@ pub fn clean(
     })
 }
 
+/// Chords of a key by degree and quality, for leads that are held: enough of them share notes.
+const DIATONIC: [(i16, usize); 9] = [
+    (0, 0),
+    (0, 5),
+    (2, 3),
+    (4, 3),
+    (5, 5),
+    (7, 2),
+    (9, 3),
+    (9, 2),
+    (5, 1),
+];
+
+/// A clean passage with a chord to each half bar, in which the lead is held over changes of chord
+/// while the other voices go with them; now and then one of them holds a note that both chords have.
+/// `None` when the dice do not give one.
+pub fn held(
+    seed: u64,
+    band: usize,
+    technique: usize,
+    key: usize,
+    stated: bool,
+    bars: usize,
+) -> Option<Made> {
+    let mut dice = Dice::new(seed);
+    let (_, drops, doubled) = TECHNIQUES[technique];
+    let seats = if doubled { 5 } else { 4 };
+    let b = &BANDS[band];
+    if !b.chordal && b.parts.len() < seats {
+        return None;
+    }
+    let fits = |v: &[i16]| {
+        is_clear(v)
+            && v.iter().enumerate().all(|(i, m)| {
+                let p = if b.chordal { b.parts[0] } else { b.parts[i] };
+                (p.2..=p.3).contains(m)
+            })
+    };
+    let on = |lead: i16, root: i16, quality: usize| {
+        let (classes, passing) = under(lead, root, quality, drops, doubled)?;
+        let v = transform(&close(lead, &classes), drops, doubled);
+        (!passing && fits(&v)).then_some((classes, v))
+    };
+    let mut events: Vec<Event> = Vec::new();
+    for half in 0..bars * 2 {
+        let before = events.last().cloned();
+        let chords: Vec<(i16, usize)> = DIATONIC
+            .iter()
+            .map(|(degree, quality)| ((key as i16 + degree) % 12, *quality))
+            .filter(|c| before.as_ref().is_none_or(|e| (e.root, e.quality) != *c))
+            .collect();
+        let (root, quality) = *dice.pick(&chords);
+        let event = |lead: i16, at: usize, length: usize, symbol: bool| {
+            let (classes, voices) = on(lead, root, quality)?;
+            Some(Event {
+                bar: half / 2,
+                at: half % 2 * 4 + at,
+                length,
+                root,
+                quality,
+                symbol,
+                lead,
+                classes,
+                passing: false,
+                voices,
+                tied: Vec::new(),
+            })
+        };
+        // Held: the whole half bar, so that the lead is long and the voicing too.
+        if let Some(e) = &before
+            && dice.roll(3) > 0
+            && let Some(mut new) = event(e.lead, 0, 4, true)
+            && new.voices != e.voices
+        {
+            new.tied = new
+                .voices
+                .iter()
+                .zip(&e.voices)
+                .map(|(now, then)| now == then && (*now == e.lead || dice.roll(3) == 0))
+                .collect();
+            events.push(new);
+            continue;
+        }
+        let lengths = if dice.roll(2) == 0 { &[4][..] } else { &[2, 2] };
+        let mut at = 0;
+        for &length in lengths {
+            let last = events.last().map(|e| e.lead);
+            let mut leads: Vec<i16> = (36..96)
+                .filter(|m| QUALITIES[quality].1.contains(&(m - root).rem_euclid(12)))
+                .filter(|m| last.is_none_or(|l| (m - l).abs() <= 7 && *m != l))
+                .collect();
+            let new = loop {
+                if leads.is_empty() {
+                    return None;
+                }
+                let lead = leads.swap_remove(dice.roll(leads.len()));
+                if let Some(new) = event(lead, at, length, at == 0) {
+                    break new;
+                }
+            };
+            events.push(new);
+            at += length;
+        }
+    }
+    let made = Made {
+        band,
+        technique,
+        stated,
+        key,
+        events,
+        bars,
+    };
+    made.events
+        .iter()
+        .any(|e| !e.tied.is_empty())
+        .then_some(made)
+}
+
+/// Makes all voices hold through the last change under a held lead. Gives its index, and whether the
+/// old notes clash with the new chord: `None` where tables differ about one of them.
+pub fn hold_all(made: &mut Made) -> Option<(usize, bool)> {
+    let at = (1..made.events.len())
+        .rev()
+        .find(|&i| !made.events[i].tied.is_empty() && made.events[i - 1].tied.is_empty())?;
+    // Held for as long as the chord goes on: what follows must strike.
+    let followed = made.events.get(at + 1).is_none_or(|e| e.tied.is_empty());
+    let old = made.events[at - 1].clone();
+    let e = &mut made.events[at];
+    e.tied = vec![true; e.voices.len()];
+    e.voices.clone_from(&old.voices);
+    // Published: harmony course cards on chord notes and available tensions; dominants: common practice,
+    // no source. The notes with no place in the chord at all, and those no school objects to; what is
+    // to be avoided is in neither.
+    let (none, certain): (&[i16], &[i16]) = match QUALITIES[e.quality].0 {
+        "6" | "maj7" => (&[1, 3, 8, 10], &[0, 2, 4, 7, 9]),
+        "m6" => (&[1, 4, 10], &[0, 2, 3, 5, 7, 9]),
+        "7" => (&[11], &[0, 2, 4, 7, 9, 10]),
+        "m7" => (&[4, 6, 11], &[0, 2, 3, 5, 7, 10]),
+        _ => return None,
+    };
+    let up = |m: &i16| (m - e.root).rem_euclid(12);
+    let lower = &e.voices[1..];
+    if !followed {
+        return None;
+    }
+    if lower.iter().any(|m| none.contains(&up(m))) {
+        return Some((at, true));
+    }
+    lower
+        .iter()
+        .all(|m| certain.contains(&up(m)))
+        .then_some((at, false))
+}
+
 /// The slips that can be injected.
 pub const SLIPS: [&str; 9] = [
     "wrong-voice-dropped",
@@ -557,8 +730,16 @@ pub fn inject(made: &mut Made, slip: usize, seed: u64) -> Option<(usize, &'stati
         s.sort_unstable_by(|a, b| b.cmp(a));
         s
     };
+    let held: Vec<usize> = (0..made.events.len())
+        .filter(|&i| !made.events[i].tied.is_empty())
+        .collect();
     for _ in 0..60 {
-        let at = dice.roll(made.events.len());
+        // Where leads are held, the slip goes under one.
+        let at = if held.is_empty() {
+            dice.roll(made.events.len())
+        } else {
+            *dice.pick(&held)
+        };
         let e = made.events[at].clone();
         let c = close(e.lead, &e.classes);
         let right = e.voices.clone();
@@ -596,7 +777,9 @@ pub fn inject(made: &mut Made, slip: usize, seed: u64) -> Option<(usize, &'stati
                 }
                 let i = right.iter().position(|m| *m == e.lead - 12)?;
                 v[i] += *dice.pick(&[-2, -1, 1, 2]);
-                if sorted(&v) != v {
+                // Held, and with no technique stated, a tension there makes a five-note soli.
+                let soli = !made.stated && e.length > 2 && allowed.contains(&v[i].rem_euclid(12));
+                if sorted(&v) != v || soli {
                     continue;
                 }
                 "lead-doubling"
@@ -715,7 +898,16 @@ pub fn inject(made: &mut Made, slip: usize, seed: u64) -> Option<(usize, &'stati
             }
             _ => unreachable!(),
         };
-        if !in_range(&v) || v == right {
+        // A note that is held is the one it was.
+        let next = made.events.get(at + 1).map_or(&[][..], |n| &n.tied);
+        let held = |tied: &[bool]| {
+            tied.iter()
+                .zip(v.iter().zip(&right))
+                .any(|(tied, (now, then))| *tied && now != then)
+        };
+        // Nor does a keyboard strike a note that it holds.
+        let moved = chordal && !e.tied.is_empty() && v.windows(2).any(|w| w[0] <= w[1]);
+        if !in_range(&v) || v == right || held(&e.tied) || held(next) || moved {
             continue;
         }
         made.events[at].voices = if chordal { sorted(&v) } else { v };

@@ -582,6 +582,7 @@ fn fill(
                     }
                 }
                 Cell::Notes(notes) => {
+                    let before = part.notes.len().saturating_sub(sounding)..part.notes.len();
                     sounding = notes.len();
                     resting = false;
                     for (i, n) in notes.into_iter().enumerate() {
@@ -590,6 +591,26 @@ fn fill(
                         } else {
                             (n.pitch.transposed(transposition.inverse()), n.pitch)
                         };
+                        let mut flags = if i > 0 {
+                            NoteFlags::CHORD_MEMBER
+                        } else {
+                            NoteFlags::default()
+                        };
+                        if n.held {
+                            let mut last = part.notes.get_mut(before.clone()).into_iter().flatten();
+                            let Some(own) = last.find(|o| o.sounding == heard) else {
+                                return Err(Fault::new(
+                                    n.at.clone(),
+                                    format!(
+                                        "{}, bar {}: `-{}` has nothing to hold",
+                                        declared.label.text, plan.number, n.pitch
+                                    ),
+                                )
+                                .help("a note that is held has to sound in the cell before"));
+                            };
+                            own.flags = own.flags.with(NoteFlags::TIED_OUT);
+                            flags = flags.with(NoteFlags::TIED_IN);
+                        }
                         part.notes.push(Note {
                             at: place(start),
                             onset: Ticks::ZERO,
@@ -598,11 +619,7 @@ fn fill(
                             sounding: heard,
                             staff: 1,
                             voice: 1,
-                            flags: if i > 0 {
-                                NoteFlags::CHORD_MEMBER
-                            } else {
-                                NoteFlags::default()
-                            },
+                            flags,
                             articulations: n.marks,
                             span: Span::of(&n.at),
                         });

@@ -85,6 +85,8 @@ fn number(text: &str) -> Option<i64> {
 #[derive(Clone, Debug)]
 pub(super) struct CellNote {
     pub(super) pitch: Pitch,
+    /// It goes on from the cell before.
+    pub(super) held: bool,
     pub(super) marks: Articulations,
     pub(super) at: std::ops::Range<usize>,
 }
@@ -113,16 +115,17 @@ pub(super) fn cell(piece: &Piece, label: &str, bar: &str) -> Result<Cell, Fault>
                 if at.is_empty() { piece.at.clone() } else { at },
                 format!("{label}, bar {bar}: `{text}` is not a pitch"),
             )
-            .help("write letter, accidentals and octave (Bb4), then marks if any (`>` `.` `_` `^`); `-` holds, a lone `.` rests")
+            .help("write letter, accidentals and octave (Bb4), then marks if any (`>` `.` `_` `^`); `-` holds (one note of several: `-Bb4+F4`), a lone `.` rests")
         })?);
     }
     Ok(Cell::Notes(notes))
 }
 
 fn note(text: &str, at: std::ops::Range<usize>) -> Option<CellNote> {
-    let bare = text.trim_end_matches(['>', '.', '_', '^']);
+    let struck = text.strip_prefix('-').unwrap_or(text);
+    let bare = struck.trim_end_matches(['>', '.', '_', '^']);
     let mut marks = Articulations::default();
-    for c in text.get(bare.len()..)?.chars() {
+    for c in struck.get(bare.len()..)?.chars() {
         marks = marks.with(match c {
             '>' => Articulations::ACCENT,
             '.' => Articulations::STACCATO,
@@ -132,7 +135,8 @@ fn note(text: &str, at: std::ops::Range<usize>) -> Option<CellNote> {
     }
     Some(CellNote {
         pitch: bare.parse().ok()?,
+        held: struck.len() < text.len(),
         marks,
-        at,
+        at: at.end - struck.len()..at.end,
     })
 }

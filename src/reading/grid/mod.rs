@@ -29,7 +29,8 @@
 //! cells    = one cell for each count of the bar, spaces between
 //! count    = number | number "+" n "/" d | "&" | "e" | "a" | number followed by "&", "e" or "a"
 //! chord    = symbol | "-" (as before) | "." or "N.C." (no chord)
-//! note     = pitch { "+" pitch } | "-" (held) | "." (rest)
+//! note     = one { "+" one } | "-" (held) | "." (rest)
+//! one      = pitch | "-" pitch (held)
 //! pitch    = letter { "b" | "#" } octave { ">" | "." | "_" | "^" }
 //! ```
 //!
@@ -39,7 +40,8 @@
 //!   first bar a first count after 1 makes a pickup (bar 0); in later bars it means silence before.
 //! * `-` over a bar line is a tie. After a rest it goes on resting.
 //! * `>` is an accent, `.` staccato, `_` tenuto, `^` marcato. Pitches joined by `+` are played by one
-//!   part at once (two hands at a piano), from the top.
+//!   part at once (two hands at a piano), from the top. `-` before one of them holds it from the cell
+//!   before while the others are struck.
 //! * Header lines may return between systems to change key, meter, section or technique; `bar: 17`
 //!   gives the next bar its number. `||` is a double bar.
 //! * `pitch: written` means the cells hold what the players read. Chord symbols are always at

@@ -89,6 +89,40 @@ fn a_pianist_plays_several_notes() {
 }
 
 #[test]
+fn a_pianist_holds_one_note_and_strikes_the_others() {
+    let rows = "meter: 4/4\nparts: piano = piano\n\ncount | 1 3 | 1 |\n\
+                piano | G4+F4+B3 -G4+E4+C4. | -G4+-E4+B3 |\n";
+    let s = score(rows);
+    let notes: Vec<(String, bool, bool)> = s.parts[0]
+        .notes
+        .iter()
+        .map(|n| {
+            let tied = |flag| n.flags.has(flag);
+            (
+                n.sounding.to_string(),
+                tied(NoteFlags::TIED_IN),
+                tied(NoteFlags::TIED_OUT),
+            )
+        })
+        .collect();
+    let expected = [
+        ("G4", false, true),
+        ("F4", false, false),
+        ("B3", false, false),
+        ("G4", true, true),
+        ("E4", false, true),
+        ("C4", false, false),
+        ("G4", true, false),
+        ("E4", true, false),
+        ("B3", false, false),
+    ];
+    assert_eq!(notes, expected.map(|(n, i, o)| (n.to_owned(), i, o)));
+    let (message, marked, ..) = fault(&rows.replace("-G4+E4+C4.", "-A4+E4+C4"));
+    assert_eq!(message, "piano, bar 1: `-A4` has nothing to hold");
+    assert_eq!(marked, "A4");
+}
+
+#[test]
 fn errors_point_at_row_and_cell() {
     let (message, marked, at, _) = fault(&format!(
         "{HEAD}count | 1 2 3 | 1 2 |\nalto 1 | A4 B4 C5 | A4 |\n"

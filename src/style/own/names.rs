@@ -434,7 +434,7 @@ const SONORITY: &[Entry] = &[
         "block",
         Name::Block,
         FLAG,
-        "three voices or more sound, and all are struck here",
+        "three voices or more sound, and all are struck here, or move with the chord under a held lead",
     ),
     entry(
         "sounding",
