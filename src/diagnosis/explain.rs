@@ -89,6 +89,9 @@ impl<'a> Found<'_, 'a> {
     }
 }
 
+/// A candidate with what rubs in it.
+type Rubbing<'c, 'a> = (&'c Candidate<'a>, SlipKind);
+
 /// An explanation by one voice.
 struct OneVoice<'c, 'a> {
     cost: i32,
@@ -893,7 +896,7 @@ impl<'a> Case<'a> {
         &self,
         candidates: &'c [Candidate<'a>],
         habits: Habits,
-    ) -> Result<(Verdict, Option<Seen>), Option<(&'c Candidate<'a>, SlipKind)>> {
+    ) -> Result<(Verdict, Option<Seen>), Option<Rubbing<'c, 'a>>> {
         let mut rubbing = None;
         for c in candidates.iter().filter(|c| c.voicing == self.written) {
             if let Some(kind) = self.rub(c, &self.written)
