@@ -262,16 +262,19 @@ impl<'a> Xml<'a> {
         let rest = self.text.get(from..)?;
         let tag = rest.trim_ascii_start();
         let at = from + (rest.len() - tag.len());
-        let leaf = plain_leaf(tag).filter(|_| self.open.len() < self.deepest);
-        let length = leaf.as_ref().map_or(0, |(.., length)| *length);
-        self.reader.stream().consume(at + length - from);
-        let (name, text, _) = leaf?;
-        self.told = Some(text);
-        Some(Element {
-            inner: name,
-            name: name.len(),
-            at: at..at + name.len() + 2,
-        })
+        if let Some((name, text, length)) = plain_leaf(tag)
+            && self.open.len() < self.deepest
+        {
+            self.reader.stream().consume(at + length - from);
+            self.told = Some(text);
+            return Some(Element {
+                inner: name,
+                name: name.len(),
+                at: at..at + name.len() + 2,
+            });
+        }
+        self.reader.stream().consume(at - from);
+        None
     }
 
     /// The next child element of the open element, or `None` when that has closed.
