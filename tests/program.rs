@@ -274,6 +274,50 @@ fn correct_never_writes_over_what_it_reads() {
     assert!(!into.exists());
 }
 
+#[test]
+fn a_library_read_in_batches_is_reported_as_if_read_at_once() {
+    let dir = tempfile::tempdir().unwrap();
+    let source = "sample-parts/homework-block-chords.passage";
+    let passage = fs::read(Path::new(env!("CARGO_MANIFEST_DIR")).join(source)).unwrap();
+    for (folder, count) in [("first", 30), ("second", 110), ("third", 20)] {
+        let folder = dir.path().join(folder);
+        fs::create_dir(&folder).unwrap();
+        for i in 0..count {
+            fs::write(folder.join(format!("{i}.passage")), &passage).unwrap();
+        }
+    }
+    fs::write(dir.path().join("third/7.passage"), "no passage").unwrap();
+    let folder = dir.path().to_str().unwrap();
+    // The document is made of all files at once, the lines batch by batch.
+    let whole = json(&[folder]);
+    let (code, out, _) = run(&["proof", "--format", "jsonl", folder]);
+    assert_eq!(code, 2);
+    let mut lines: Vec<Value> = out
+        .lines()
+        .map(|l| serde_json::from_str(l).unwrap())
+        .collect();
+    let mut of_kind = |kind: &str| -> Vec<Value> {
+        let own = |l: &&mut Value| l["kind"] == kind;
+        let own = lines.iter_mut().filter(own);
+        own.map(|l| {
+            l.as_object_mut().unwrap().remove("kind");
+            l.take()
+        })
+        .collect()
+    };
+    assert_eq!(Value::from(of_kind("file")), whole["files"]);
+    assert_eq!(Value::from(of_kind("finding")), whole["findings"]);
+    assert_eq!(of_kind("summary")[0]["errors"], whole["summary"]["errors"]);
+    let report = dir.path().join("report");
+    let (code, out, _) = run(&["proof", folder]);
+    assert_eq!(code, 2);
+    assert!(out.contains("159 files"), "{out}");
+    assert!(out.ends_with("1 file could not be read\n"), "{out}");
+    let (code, said, _) = run(&["proof", folder, "--into", report.to_str().unwrap()]);
+    assert_eq!((code, said.as_str()), (2, ""));
+    assert_eq!(fs::read_to_string(report).unwrap(), out);
+}
+
 const LEAD: &str = "title: Harbour Steps
 key: F major
 meter: 4/4

@@ -638,6 +638,25 @@ mod tests {
     }
 
     #[test]
+    fn a_batch_ends_with_its_folder_unless_that_is_too_large() {
+        let file = |folder: &str, i: usize| {
+            let path = Path::new(folder).join(format!("{i}.passage"));
+            Listed(Job::File(Found { path, named: false }))
+        };
+        let sizes = |folders: &[(&str, usize)]| -> Vec<usize> {
+            let listed = folders
+                .iter()
+                .flat_map(|&(folder, count)| (0..count).map(move |i| file(folder, i)))
+                .collect();
+            batches(listed).iter().map(Vec::len).collect()
+        };
+        assert_eq!(sizes(&[("a", 3), ("b", 4)]), [7]);
+        assert_eq!(sizes(&[("a", 100), ("b", 100), ("c", 100)]), [200, 100]);
+        assert_eq!(sizes(&[("a", 1100)]), [512, 512, 76]);
+        assert!(sizes(&[]).is_empty());
+    }
+
+    #[test]
     fn folders_are_walked_in_natural_order() {
         let dir = tempfile::tempdir().unwrap();
         for name in [
