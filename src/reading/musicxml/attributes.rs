@@ -32,7 +32,7 @@ pub(super) fn read(
                 let value = xml.decimal(&child)?;
                 if value <= Ratio::from_integer(0) {
                     return Err(Fault::new(
-                        child.at.start..xml.position(),
+                        child.start()..xml.position(),
                         format!("<divisions> is {value}; it must be a positive number"),
                     ));
                 }
@@ -72,14 +72,14 @@ fn key(xml: &mut Xml<'_>, element: &Element<'_>, part: &mut PartReader) -> Walk<
     {
         if !(-14..=14).contains(&fifths) {
             return Err(Fault::new(
-                element.at.start..xml.position(),
+                element.start()..xml.position(),
                 format!("a key of {fifths} fifths is not a key signature; usual ones are -7 to 7"),
             ));
         }
         let mark = Mark::new(
             part.here(),
             Key { fifths, minor },
-            span(element.at.start, xml),
+            span(element.start(), xml),
         );
         part.part.keys.push(mark);
     }
@@ -94,7 +94,7 @@ fn time(xml: &mut Xml<'_>, element: &Element<'_>, part: &mut PartReader) -> Walk
     let mut unmeasured = false;
     let fault = |xml: &Xml<'_>, found: &str| {
         Fault::new(
-            element.at.start..xml.position(),
+            element.start()..xml.position(),
             format!(
                 "the time signature holds `{found}`, where a figure from 1 to {MAX_FIGURE} was expected"
             ),
@@ -137,7 +137,7 @@ fn time(xml: &mut Xml<'_>, element: &Element<'_>, part: &mut PartReader) -> Walk
     }
     if let Some(meter) = sum.filter(|m| first && m.beats > 0) {
         if part.part.meters.last().map(|m| m.value) != Some(meter) {
-            let mark = Mark::new(part.here(), meter, span(element.at.start, xml));
+            let mark = Mark::new(part.here(), meter, span(element.start(), xml));
             part.part.meters.push(mark);
         }
         part.meter = meter;
@@ -191,7 +191,7 @@ fn clef(xml: &mut Xml<'_>, element: &Element<'_>, part: &mut PartReader) -> Walk
             octave,
             staff,
         };
-        let mark = Mark::new(part.here(), clef, span(element.at.start, xml));
+        let mark = Mark::new(part.here(), clef, span(element.start(), xml));
         part.part.clefs.push(mark);
     }
     Ok(())
@@ -224,7 +224,7 @@ fn transpose(
         || (octaves * 12).abs() > MAX_TRANSPOSITION
     {
         return Err(Fault::new(
-            element.at.start..xml.position(),
+            element.start()..xml.position(),
             format!(
                 "a transposition of {chromatic} semitones and {octaves} octaves belongs to no \
                  instrument; at most {MAX_TRANSPOSITION} semitones are read"
@@ -246,7 +246,7 @@ fn transpose(
     part.part.states_transposition = true;
     part.set_transposition(staff, value);
     if staff.unwrap_or(1) <= 1 && part.part.transpositions.last().map(|t| t.value) != Some(value) {
-        let mark = Mark::new(part.here(), value, span(element.at.start, xml));
+        let mark = Mark::new(part.here(), value, span(element.start(), xml));
         part.part.transpositions.push(mark);
     }
     Ok(())

@@ -64,7 +64,7 @@ pub(super) fn read(
     }
     // The printed metronome mark counts before the tempo for playback.
     if let Some(tempo) = found.metronome.or(found.sound) {
-        let mark = Mark::new(at, tempo, span(element.at.start, xml));
+        let mark = Mark::new(at, tempo, span(element.start(), xml));
         part.part.tempos.push(mark);
     }
     Ok(())
@@ -78,7 +78,7 @@ fn direction_type(xml: &mut Xml<'_>, part: &mut PartReader, found: &mut Found) -
         match child.name() {
             "words" => {
                 let more = xml.text()?;
-                let here = span(child.at.start, xml);
+                let here = span(child.start(), xml);
                 let all = place.get_or_insert(here);
                 all.end = here.end;
                 if !text.is_empty() {
@@ -90,7 +90,7 @@ fn direction_type(xml: &mut Xml<'_>, part: &mut PartReader, found: &mut Found) -
                 let words = xml.words()?;
                 if let Some(words) = waiver::marked(&words) {
                     let bar = part.here().bar;
-                    let place = span(child.at.start, xml);
+                    let place = span(child.start(), xml);
                     part.waivers.push((words.to_owned(), bar, place));
                 }
             }
@@ -102,7 +102,7 @@ fn direction_type(xml: &mut Xml<'_>, part: &mut PartReader, found: &mut Found) -
             }
             "dynamics" => {
                 if let Some(mark) = dynamics(xml)? {
-                    found.dynamics.push((mark, span(child.at.start, xml)));
+                    found.dynamics.push((mark, span(child.start(), xml)));
                 }
             }
             "wedge" => {
@@ -114,7 +114,7 @@ fn direction_type(xml: &mut Xml<'_>, part: &mut PartReader, found: &mut Found) -
                 };
                 xml.skip()?;
                 if let Some(hairpin) = hairpin {
-                    found.hairpins.push((hairpin, span(child.at.start, xml)));
+                    found.hairpins.push((hairpin, span(child.start(), xml)));
                 }
             }
             sign @ ("segno" | "coda") => {
@@ -239,7 +239,7 @@ pub(super) fn sound(
         }
     }
     if let Some(tempo) = tempo {
-        let mark = Mark::new(part.near(offset), tempo, span(element.at.start, xml));
+        let mark = Mark::new(part.near(offset), tempo, span(element.start(), xml));
         part.part.tempos.push(mark);
     }
     Ok(())

@@ -69,7 +69,7 @@ pub(super) fn read(
         }
     }
     let at = part.near(offset);
-    let span = span(element.at.start, xml);
+    let span = span(element.start(), xml);
     let alternative = element.is("type", "alternate")? || element.is("type", "implied")?;
     if alternative && part.part.chords.last().is_some_and(|m| m.at == at) {
         // The explicit symbol stands here already.

@@ -36,7 +36,7 @@ pub(super) fn read(
     scale: &mut Scale,
     concert: bool,
 ) -> Walk<()> {
-    let start = element.at.start;
+    let start = element.start();
     part.open_bar(PartBar {
         number: heading.number,
         uncounted: heading.uncounted,

@@ -342,7 +342,7 @@ impl Document {
                     break;
                 }
                 part.open_bar(crate::score::PartBar::default());
-                part.close_bar(child.at.start);
+                part.close_bar(child.start());
             }
             let twice = self.parts.get_mut(index).is_some_and(|p| {
                 let seen = p.seen;
@@ -368,7 +368,7 @@ impl Document {
                 number: heading.number.clone(),
                 ..crate::score::PartBar::default()
             });
-            part.close_bar(element.at.start);
+            part.close_bar(element.start());
         }
         Ok(())
     }

@@ -210,7 +210,7 @@ impl Fields {
         if head == (Head::Rest { measure: true }) {
             return Ok(part.meter.bar(Ticks(scale.per_quarter)));
         }
-        let at = element.at.start..xml.position();
+        let at = element.start()..xml.position();
         match self.shape {
             Some(shape) => {
                 let quarters = dotted(shape, self.dots) * self.modification;
@@ -231,7 +231,7 @@ impl Fields {
         part: &mut PartReader,
         scale: &mut Scale,
     ) -> Walk<()> {
-        let span = span(element.at.start, xml);
+        let span = span(element.start(), xml);
         // A note of tablature may have only its fret: it is a note whose pitch is not known.
         let head = self.head.unwrap_or(Head::Unpitched);
         let duration = self.length(head, xml, element, part, scale)?;
@@ -346,7 +346,7 @@ fn pitch(xml: &mut Xml<'_>, element: &Element<'_>) -> Walk<Pitch> {
                 step = one_letter(&text);
                 if step.is_none() {
                     return Err(Fault::new(
-                        child.at.start..xml.position(),
+                        child.start()..xml.position(),
                         format!(
                             "<step> holds `{}`, where a letter A to G was expected",
                             text.trim()
@@ -358,7 +358,7 @@ fn pitch(xml: &mut Xml<'_>, element: &Element<'_>) -> Walk<Pitch> {
                 alter = xml.rounded(&child)?;
                 if alter.abs() > 3 {
                     return Err(Fault::new(
-                        child.at.start..xml.position(),
+                        child.start()..xml.position(),
                         format!(
                             "an alteration of {alter} semitones is not readable; at most 3 are"
                         ),
@@ -369,7 +369,7 @@ fn pitch(xml: &mut Xml<'_>, element: &Element<'_>) -> Walk<Pitch> {
                 let number = xml.whole::<i8>(&child)?;
                 if !(-1..=10).contains(&number) {
                     return Err(Fault::new(
-                        child.at.start..xml.position(),
+                        child.start()..xml.position(),
                         format!(
                             "octave {number} does not exist; octaves are 0 to 9 (C4 is middle C)"
                         ),
@@ -383,7 +383,7 @@ fn pitch(xml: &mut Xml<'_>, element: &Element<'_>) -> Walk<Pitch> {
     match (step, octave) {
         (Some(step), Some(octave)) => Ok(Pitch::new(step, alter as i8, octave)),
         _ => Err(Fault::new(
-            element.at.start..xml.position(),
+            element.start()..xml.position(),
             "this <pitch> lacks its <step> or its <octave>",
         )),
     }

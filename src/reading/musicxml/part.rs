@@ -260,7 +260,7 @@ impl PartReader {
         let ticks = self.in_divisions(&text, xml, element, scale)?;
         if ticks < Ticks::ZERO {
             return Err(Fault::new(
-                element.at.start..xml.position(),
+                element.start()..xml.position(),
                 format!("a length of {} divisions is negative", text.trim()),
             ));
         }
@@ -285,7 +285,7 @@ impl PartReader {
         element: &Element<'_>,
         scale: &mut Scale,
     ) -> Walk<Ticks> {
-        let at = element.at.start..xml.position();
+        let at = element.start()..xml.position();
         match decimal(text) {
             Some(value) => scale.ticks(value, self.divisions, &at),
             None => Err(Fault::new(

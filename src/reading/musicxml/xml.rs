@@ -56,21 +56,28 @@ pub(super) struct Element<'a> {
     /// What stands between the brackets: the name, then the attributes.
     inner: &'a str,
     /// Bytes of the name.
-    name: usize,
-    /// The bytes of the tag.
-    pub at: Range<usize>,
+    name: u32,
+    /// The bytes of the tag: kept small, since elements are handed about a great deal.
+    start: u32,
+    end: u32,
 }
 
 impl<'a> Element<'a> {
     /// The element's name.
     #[inline]
     pub(super) fn name(&self) -> &'a str {
-        self.inner.get(..self.name).unwrap_or_default()
+        self.inner.get(..self.name as usize).unwrap_or_default()
+    }
+
+    /// The first byte of the tag.
+    #[inline]
+    pub(super) fn start(&self) -> usize {
+        self.start as usize
     }
 
     /// The value of an attribute, references resolved.
     pub(super) fn attr(&self, name: &str) -> Walk<Option<Cow<'a, str>>> {
-        for attribute in Attributes::new(self.inner, self.name).with_checks(false) {
+        for attribute in Attributes::new(self.inner, self.name as usize).with_checks(false) {
             let attribute = attribute.map_err(|e| {
                 self.fault(format!(
                     "not well-formed XML: the attributes of <{}> cannot be read ({e})",
@@ -108,7 +115,7 @@ impl<'a> Element<'a> {
 
     /// A fault about this element.
     pub(super) fn fault(&self, message: impl Into<String>) -> Box<Fault> {
-        Fault::new(self.at.clone(), message)
+        Fault::new(self.start()..self.end as usize, message)
     }
 }
 
@@ -216,8 +223,9 @@ impl<'a> Xml<'a> {
         };
         Ok(Element {
             inner: self.text.get(at + 1..end - close.len()).unwrap_or_default(),
-            name: tag.name().0.len(),
-            at: at..end,
+            name: tag.name().0.len() as u32,
+            start: at as u32,
+            end: end as u32,
         })
     }
 
@@ -269,8 +277,9 @@ impl<'a> Xml<'a> {
             self.told = Some(text);
             return Some(Element {
                 inner: name,
-                name: name.len(),
-                at: at..at + name.len() + 2,
+                name: name.len() as u32,
+                start: at as u32,
+                end: (at + name.len() + 2) as u32,
             });
         }
         self.reader.stream().consume(at - from);
@@ -392,7 +401,7 @@ impl<'a> Xml<'a> {
         let text = self.text()?;
         text.trim().parse().map_err(|_| {
             Fault::new(
-                element.at.start..self.position(),
+                element.start()..self.position(),
                 format!(
                     "<{}> holds `{}`, where a whole number in its usual range was expected",
                     element.name(),
@@ -411,7 +420,7 @@ impl<'a> Xml<'a> {
     fn decimal_of(&self, text: &str, element: &Element<'_>) -> Walk<Ratio<i64>> {
         decimal(text).ok_or_else(|| {
             Fault::new(
-                element.at.start..self.position(),
+                element.start()..self.position(),
                 format!(
                     "<{}> holds `{}`, where a number was expected",
                     element.name(),
