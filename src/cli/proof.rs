@@ -10,7 +10,7 @@ use super::{CLEAN, FOUND, UNUSABLE};
 use crate::finding::Level;
 use crate::proof::{Proofed, proof};
 use crate::reading::files;
-use crate::report::{Entry, Tally, html, json, sarif, text};
+use crate::report::{Entry, Sums, html, json, sarif, text};
 use crate::score::Score;
 use crate::style::{self, Style};
 use clap::{Args, ValueEnum, ValueHint};
@@ -124,13 +124,13 @@ enum ReportError {
 
 /// Makes reports of one format.
 #[derive(Clone, Copy)]
-struct Maker {
+struct Reporter {
     format: Format,
     /// The text report is in colour.
     colour: bool,
 }
 
-impl Maker {
+impl Reporter {
     /// What reports of pieces say of each file, in order.
     fn pieces(self, entries: &[Entry]) -> Result<Vec<u8>, ReportError> {
         let pieces: Result<Vec<Vec<u8>>, ReportError> = entries
@@ -144,17 +144,20 @@ impl Maker {
     }
 
     /// How they end.
-    fn end(self, entries: &[Entry]) -> Result<Vec<u8>, ReportError> {
+    fn end(self, sums: Sums) -> Result<Vec<u8>, ReportError> {
         match self.format {
-            Format::Jsonl => Ok(json::last_line(entries)?.into_bytes()),
-            _ => self.text(|out| text::render_sums(entries, out)),
+            Format::Jsonl => Ok(json::last_line(sums)?.into_bytes()),
+            _ => self.text(|out| text::render_sums(&sums, out)),
         }
     }
 
     /// The whole report; `since` when it is about what a revision did not have.
     fn whole(self, entries: &[Entry], since: bool) -> Result<Vec<u8>, ReportError> {
         Ok(match self.format {
-            Format::Text | Format::Jsonl => [self.pieces(entries)?, self.end(entries)?].concat(),
+            Format::Text => {
+                self.text(|out| text::render(entries, out, text::Options::default()))?
+            }
+            Format::Jsonl => json::lines(entries)?.into_bytes(),
             Format::Json => json::render(entries)?.into_bytes(),
             // Refused before anything was read.
             Format::Html | Format::Csv => html::render(entries).into_bytes(),
@@ -176,21 +179,44 @@ impl Maker {
     }
 }
 
-/// What has been done of a run.
+/// How far a run has come.
 #[derive(Default)]
-struct Done {
+struct Course {
+    /// The files, as long as the report needs them.
     entries: Vec<Entry>,
     gates: Vec<style::Gate>,
     styles: Vec<Arc<Style>>,
     style_unusable: bool,
     nothing_listed: bool,
+    sums: Sums,
+    /// The exit code that the files ask for.
+    code: u8,
+    /// What must not be written over.
+    inputs: Vec<PathBuf>,
     /// Pieces of a report that goes into a file.
     written: Vec<u8>,
     /// Why the report cannot be had.
     failed: Option<String>,
 }
 
-impl Done {
+impl Course {
+    /// Counts files in; says which could not be read where `aloud`.
+    fn count(&mut self, entries: &[Entry], gates: &[style::Gate], aloud: bool) {
+        for (entry, gate) in entries.iter().zip(gates) {
+            self.sums.add(entry);
+            self.code = self.code.max(exit_code(entry, *gate));
+            self.inputs.push(entry.path.clone());
+            match &entry.outcome {
+                Ok((score, _)) => {
+                    let sources = score.sources.iter().map(|s| s.path.clone());
+                    self.inputs.extend(sources);
+                }
+                Err(error) if aloud => complain_of(error),
+                Err(_) => {}
+            }
+        }
+    }
+
     /// Takes more of the report: to the standard output at once.
     fn write(&mut self, pieces: Result<Vec<u8>, ReportError>, at_once: bool) {
         if self.failed.is_some() {
@@ -234,114 +260,115 @@ impl Proof {
             return UNUSABLE; // what is wrong with it has been said
         };
         // What is compared with the past needs all files at once. Else a report of pieces is written
-        // batch by batch, and only its end is kept.
+        // batch by batch, and nothing but sums is kept.
         let piecewise = matches!(self.format, Format::Text | Format::Jsonl)
             && ledger.is_none()
             && self.since.is_none();
-        let asked = self.gate.map(Gate::wanted);
-        let maker = self.maker();
-        let at_once = self.into.is_none();
-        let mut done = Done::default();
-        let mut progress = None;
         let portions = if piecewise {
             Portions::Batches
         } else {
             Portions::All
         };
+        // The text report on the terminal shows unreadable files itself; elsewhere nobody may look.
+        let aloud = self.format != Format::Text || self.into.is_some();
+        let asked = self.gate.map(Gate::wanted);
+        let reporter = self.reporter();
+        let at_once = self.into.is_none();
+        let mut course = Course::default();
+        let mut progress = None;
         self.scores.read_in(portions, |desk| {
-            done.style_unusable |= desk.style_unusable;
-            done.nothing_listed |= desk.nothing_listed;
-            let styles = desk.scores.iter().map(|l| Arc::clone(&l.style));
-            done.styles.extend(styles);
+            course.style_unusable |= desk.style_unusable;
+            course.nothing_listed |= desk.nothing_listed;
+            let styles: Vec<_> = desk.scores.iter().map(|l| Arc::clone(&l.style)).collect();
             let progress =
                 progress.get_or_insert_with(|| Progress::new("proofing", Some(desk.files)));
-            let (mut entries, gates) = proofed(desk.scores, asked, progress);
+            let (entries, gates) = proofed(desk.scores, asked, progress);
             if piecewise {
-                let pieces = maker.pieces(&entries);
-                done.write(pieces, at_once);
-                entries.iter_mut().for_each(Entry::lighten);
+                progress.aside(|| {
+                    course.count(&entries, &gates, aloud);
+                    course.write(reporter.pieces(&entries), at_once);
+                });
+            } else {
+                course.entries.extend(entries);
+                course.gates.extend(gates);
+                course.styles.extend(styles);
             }
-            done.entries.extend(entries);
-            done.gates.extend(gates);
         });
         drop(progress);
-        let Done {
-            mut entries,
-            gates,
-            styles,
-            style_unusable,
-            nothing_listed,
-            written,
-            failed,
-        } = done;
         if let Some(ledger) = &ledger {
-            ledger.set_aside(&mut open(&mut entries));
+            ledger.set_aside(&mut open(&mut course.entries));
         }
         if let Some(rev) = &self.since
-            && let Err(error) =
-                since::set_aside(rev, &mut entries, &styles, &self.scores.limited.limits())
+            && let Err(error) = since::set_aside(
+                rev,
+                &mut course.entries,
+                &course.styles,
+                &self.scores.limited.limits(),
+            )
         {
             complain(&error.to_string());
             return UNUSABLE;
         }
-        let mut code = exit_code(&entries, &gates);
-        if style_unusable {
-            code = UNUSABLE;
-        }
-        if nothing_listed {
-            code = CLEAN;
-        } else if entries.is_empty() {
-            if style_unusable {
-                return UNUSABLE;
+        let entries = std::mem::take(&mut course.entries);
+        let gates = std::mem::take(&mut course.gates);
+        course.count(&entries, &gates, aloud);
+        let nothing = course.sums.files + course.sums.unreadable == 0;
+        if nothing && !course.nothing_listed {
+            if !course.style_unusable {
+                complain(
+                    "no score was found in what was given: expected MusicXML (.musicxml, .xml, .mxl) \
+                     or passage grids (.passage); check the paths",
+                );
             }
-            complain(
-                "no score was found in what was given: expected MusicXML (.musicxml, .xml, .mxl) \
-                 or passage grids (.passage); check the paths",
-            );
             return UNUSABLE;
         }
-        // The text report on the terminal shows unreadable files itself; elsewhere nobody may look.
-        if self.format != Format::Text || self.into.is_some() {
-            for error in entries.iter().filter_map(|e| e.outcome.as_ref().err()) {
-                complain_of(error);
-            }
-        }
+        let mut code = match course {
+            Course {
+                nothing_listed: true,
+                ..
+            } => CLEAN,
+            Course {
+                style_unusable: true,
+                ..
+            } => UNUSABLE,
+            Course { code, .. } => code,
+        };
         let rest = if piecewise {
-            maker.end(&entries)
+            reporter.end(course.sums.clone())
         } else {
-            maker.whole(&entries, self.since.is_some())
+            reporter.whole(&entries, self.since.is_some())
         };
-        let delivered = match (failed, rest) {
-            (Some(message), _) => Err(message),
-            (None, Ok(rest)) => self.deliver(&[written, rest].concat(), &entries),
-            (None, Err(error)) => Err(error.to_string()),
-        };
-        if let Err(message) = delivered {
+        course.write(rest, at_once);
+        if let Err(message) = self.deliver(course) {
             complain(&message);
             code = UNUSABLE;
         }
         code
     }
 
-    fn maker(&self) -> Maker {
+    fn reporter(&self) -> Reporter {
         let to_terminal = self.into.is_none() && io::stdout().is_terminal();
-        Maker {
+        Reporter {
             format: self.format,
             colour: self.colour.on(to_terminal),
         }
     }
 
-    fn deliver(&self, report: &[u8], entries: &[Entry]) -> Result<(), String> {
-        match &self.into {
-            Some(target) => {
-                let mut inputs = inputs(&self.scores.paths, entries);
-                inputs.extend(self.ledger.clone());
-                write_out::write(target, report, &inputs).map_err(|e: WriteError| e.to_string())?;
-                talk::sum_up(&format!("{}: {}", target.display(), text::sums(entries)));
-                Ok(())
-            }
-            None => to_stdout(report),
+    /// Writes the report to the file that was named, when one was.
+    fn deliver(&self, course: Course) -> Result<(), String> {
+        if let Some(message) = course.failed {
+            return Err(message);
         }
+        if let Some(target) = &self.into {
+            let mut inputs = course.inputs;
+            inputs.extend_from_slice(&self.scores.paths);
+            inputs.extend(self.ledger.clone());
+            write_out::write(target, &course.written, &inputs)
+                .map_err(|e: WriteError| e.to_string())?;
+            let sums = text::in_one_line(&course.sums);
+            talk::sum_up(&format!("{}: {sums}", target.display()));
+        }
+        Ok(())
     }
 }
 
@@ -397,29 +424,12 @@ pub(super) fn proofed(
 }
 
 /// A file that cannot be used weighs more than any finding.
-fn exit_code(entries: &[Entry], gates: &[style::Gate]) -> u8 {
-    let stopped = |(entry, gate): (&Entry, &style::Gate)| {
-        gate.stops(Tally::of(std::slice::from_ref(entry)).worst())
-    };
-    if entries.is_empty() || entries.iter().any(|e| e.outcome.is_err()) {
-        UNUSABLE
-    } else if entries.iter().zip(gates).any(stopped) {
-        FOUND
-    } else {
-        CLEAN
+fn exit_code(entry: &Entry, gate: style::Gate) -> u8 {
+    match &entry.outcome {
+        Err(_) => UNUSABLE,
+        Ok(_) if gate.stops(Sums::of([entry]).tally.worst()) => FOUND,
+        Ok(_) => CLEAN,
     }
-}
-
-/// Every file that was named or read.
-fn inputs(paths: &[PathBuf], entries: &[Entry]) -> Vec<PathBuf> {
-    let mut all = paths.to_vec();
-    for entry in entries {
-        all.push(entry.path.clone());
-        if let Ok((score, _)) = &entry.outcome {
-            all.extend(score.sources.iter().map(|s| s.path.clone()));
-        }
-    }
-    all
 }
 
 #[cfg(test)]
@@ -492,12 +502,17 @@ mod tests {
 
     #[test]
     fn an_unreadable_file_weighs_more_than_findings() {
-        let (error, never) = (Gate::Error.wanted(), Gate::Never.wanted());
-        assert_eq!(exit_code(&[sample::entry()], &[error]), FOUND);
-        assert_eq!(exit_code(&[sample::entry()], &[never]), CLEAN);
-        let both = [sample::entry(), sample::unreadable()];
-        assert_eq!(exit_code(&both, &[never, never]), UNUSABLE);
-        assert_eq!(exit_code(&[], &[]), UNUSABLE);
+        let code = |entries: &[Entry], gate: Gate| {
+            let mut course = Course::default();
+            let gates = vec![gate.wanted(); entries.len()];
+            course.count(entries, &gates, false);
+            course.code
+        };
+        assert_eq!(code(&[sample::entry()], Gate::Error), FOUND);
+        assert_eq!(code(&[sample::entry()], Gate::Never), CLEAN);
+        let both = [sample::unreadable(), sample::entry()];
+        assert_eq!(code(&both, Gate::Error), UNUSABLE);
+        assert_eq!(code(&both, Gate::Never), UNUSABLE);
     }
 
     #[test]

@@ -101,6 +101,11 @@ impl Progress {
         }
     }
 
+    /// Does something that writes: meanwhile the bar is out of the way.
+    pub(super) fn aside<T>(&self, work: impl FnOnce() -> T) -> T {
+        self.bar.suspend(work)
+    }
+
     /// One file is done.
     pub(super) fn step(&self) {
         self.bar.inc(1);

@@ -10,11 +10,10 @@
 //! `findings` are those that count; `set_aside` are the others, with `because`: the `grounds`
 //! (`style`, `ledger`, `waiver`, `revision`), a `reason` where somebody gave one, and where it is said.
 
-use super::{Entry, Tally, Told, part_names, shielded};
+use super::{Entry, Sums, Told, part_names, shielded};
 use crate::editing;
 use crate::finding::{Finding, NoteAtFault};
 use crate::pitch::Pitch;
-use crate::proof::Proofed;
 use crate::score::{Score, Span};
 use serde::Serialize;
 use std::collections::BTreeMap;
@@ -185,7 +184,7 @@ pub fn render(entries: &[Entry]) -> Result<String, serde_json::Error> {
         files: entries.iter().map(file).collect(),
         findings: entries.iter().flat_map(findings).collect(),
         set_aside: entries.iter().flat_map(set_aside).collect(),
-        summary: summary(entries),
+        summary: summary(Sums::of(entries)),
     };
     let mut text = shielded(serde_json::to_string_pretty(&report)?);
     text.push('\n');
@@ -202,7 +201,7 @@ pub fn render(entries: &[Entry]) -> Result<String, serde_json::Error> {
 /// When the report cannot be serialised.
 pub fn lines(entries: &[Entry]) -> Result<String, serde_json::Error> {
     let files: Result<String, _> = entries.iter().map(lines_of_file).collect();
-    Ok(files? + &last_line(entries)?)
+    Ok(files? + &last_line(Sums::of(entries))?)
 }
 
 /// The lines about one file.
@@ -226,8 +225,8 @@ pub fn lines_of_file(entry: &Entry) -> Result<String, serde_json::Error> {
 /// # Errors
 ///
 /// When it cannot be serialised.
-pub fn last_line(entries: &[Entry]) -> Result<String, serde_json::Error> {
-    line(&Line::Summary(summary(entries)))
+pub fn last_line(sums: Sums) -> Result<String, serde_json::Error> {
+    line(&Line::Summary(summary(sums)))
 }
 
 fn line(line: &Line<'_>) -> Result<String, serde_json::Error> {
@@ -236,18 +235,13 @@ fn line(line: &Line<'_>) -> Result<String, serde_json::Error> {
     Ok(text)
 }
 
-fn read(entries: &[Entry]) -> impl Iterator<Item = &(Score, Proofed)> {
-    entries.iter().filter_map(|e| e.outcome.as_ref().ok())
-}
-
-fn summary(entries: &[Entry]) -> Summary {
-    let tally = Tally::of(entries);
+fn summary(sums: Sums) -> Summary {
     Summary {
-        errors: tally.errors,
-        warnings: tally.warnings,
-        notes: tally.notes,
-        set_aside: read(entries).map(|(_, p)| p.set_aside.len()).sum(),
-        by_rule: tally.by_rule,
+        errors: sums.tally.errors,
+        warnings: sums.tally.warnings,
+        notes: sums.tally.notes,
+        set_aside: sums.set_aside,
+        by_rule: sums.tally.by_rule,
     }
 }
 

@@ -14,11 +14,10 @@ use crate::finding::{Finding, Grounds, Level, SetAside};
 use crate::fingerprint::{self, Print};
 use crate::proof::Proofed;
 use crate::reading::ReadError;
-use crate::score::{Score, Source, Span, Text};
+use crate::score::{Score, Source, Span};
 use std::collections::BTreeMap;
 use std::fmt::Write as _;
 use std::path::PathBuf;
-use std::sync::OnceLock;
 
 /// JSON with nothing in it that steers a terminal: the control characters beyond ASCII, which JSON
 /// lets stand in its strings, escaped as the others are.
@@ -48,23 +47,6 @@ pub struct Entry {
 }
 
 impl Entry {
-    /// Lets go of the score's notes and text, once the report's piece about the file is written: what
-    /// is left is enough for its end.
-    pub fn lighten(&mut self) {
-        if let Ok((score, _)) = &mut self.outcome {
-            let mut sources = std::mem::take(&mut score.sources);
-            for source in &mut sources {
-                source.text = Text::default();
-                source.lines = OnceLock::new();
-            }
-            *score = Score {
-                bars: std::mem::take(&mut score.bars),
-                sources,
-                ..Score::default()
-            };
-        }
-    }
-
     /// The path as text; bytes that are no text are replaced.
     fn name(&self) -> String {
         self.path.display().to_string()
@@ -113,30 +95,74 @@ struct Told<'a> {
     print: Print,
 }
 
-/// How many findings were set aside on some grounds.
-fn set_aside(entries: &[Entry], grounds: Grounds) -> usize {
-    let read = entries.iter().filter_map(|e| e.outcome.as_ref().ok());
-    read.flat_map(|(_, proofed)| &proofed.set_aside)
-        .filter(|s| s.grounds == grounds)
-        .count()
+/// All files together in numbers: what the end of a report tells, and all that has to be kept of a
+/// file whose own piece is written.
+#[derive(Clone, Debug, Default)]
+pub struct Sums {
+    /// Files that were read.
+    pub files: usize,
+    /// Files that could not be read.
+    pub unreadable: usize,
+    /// Bars of all scores.
+    pub bars: usize,
+    /// Sonorities that were looked at.
+    pub sonorities: usize,
+    /// Findings that count.
+    pub tally: Tally,
+    /// Findings that do not count.
+    pub set_aside: usize,
+    /// Of them, those on the ledger.
+    pub on_ledger: usize,
+    /// Of them, those that the revision has too.
+    pub in_revision: usize,
 }
 
-/// What is said of findings that were set aside for all files together. Those that the style or the
-/// score accepts are told with their file.
-fn not_shown(entries: &[Entry]) -> Vec<String> {
-    let mut lines = Vec::new();
-    let told = [
-        (Grounds::Ledger, "on the ledger"),
-        (Grounds::Revision, "that the revision has too"),
-    ];
-    for (grounds, what) in told {
-        match set_aside(entries, grounds) {
-            0 => {}
-            1 => lines.push(format!("1 finding {what} is not shown")),
-            n => lines.push(format!("{n} findings {what} are not shown")),
+impl Sums {
+    /// The sums of some files.
+    pub fn of<'a>(entries: impl IntoIterator<Item = &'a Entry>) -> Self {
+        let mut sums = Self::default();
+        for entry in entries {
+            sums.add(entry);
         }
+        sums
     }
-    lines
+
+    /// Counts a file in.
+    pub fn add(&mut self, entry: &Entry) {
+        let Ok((score, proofed)) = &entry.outcome else {
+            self.unreadable += 1;
+            return;
+        };
+        self.files += 1;
+        self.bars += score.bars.len();
+        self.sonorities += proofed.sonorities;
+        self.tally.add(&proofed.findings);
+        self.set_aside += proofed.set_aside.len();
+        let on = |grounds| {
+            let aside = proofed.set_aside.iter();
+            aside.filter(|s| s.grounds == grounds).count()
+        };
+        self.on_ledger += on(Grounds::Ledger);
+        self.in_revision += on(Grounds::Revision);
+    }
+
+    /// What is said of findings that were set aside for all files together. Those that the style or
+    /// the score accepts are told with their file.
+    fn not_shown(&self) -> Vec<String> {
+        let mut lines = Vec::new();
+        let told = [
+            (self.on_ledger, "on the ledger"),
+            (self.in_revision, "that the revision has too"),
+        ];
+        for (count, what) in told {
+            match count {
+                0 => {}
+                1 => lines.push(format!("1 finding {what} is not shown")),
+                n => lines.push(format!("{n} findings {what} are not shown")),
+            }
+        }
+        lines
+    }
 }
 
 /// How many findings there are.
@@ -153,18 +179,16 @@ pub struct Tally {
 }
 
 impl Tally {
-    /// Counts the findings of all entries.
-    pub fn of(entries: &[Entry]) -> Self {
-        let mut tally = Self::default();
-        for finding in entries.iter().flat_map(Entry::findings) {
+    /// Counts findings in.
+    pub fn add(&mut self, findings: &[Finding]) {
+        for finding in findings {
             match finding.level {
-                Level::Error => tally.errors += 1,
-                Level::Warning => tally.warnings += 1,
-                Level::Note => tally.notes += 1,
+                Level::Error => self.errors += 1,
+                Level::Warning => self.warnings += 1,
+                Level::Note => self.notes += 1,
             }
-            *tally.by_rule.entry(finding.rule).or_default() += 1;
+            *self.by_rule.entry(finding.rule).or_default() += 1;
         }
-        tally
     }
 
     /// The heaviest level found.
@@ -460,7 +484,7 @@ mod tests {
 
     #[test]
     fn a_tally_counts_levels_and_rules() {
-        let tally = Tally::of(&[sample::entry(), sample::unreadable()]);
+        let tally = Sums::of(&[sample::entry(), sample::unreadable()]).tally;
         assert_eq!((tally.errors, tally.warnings, tally.notes), (1, 1, 0));
         assert_eq!(tally.worst(), Some(Level::Error));
         assert_eq!(tally.by_rule["bar-length"], 1);

@@ -1,7 +1,7 @@
 //! The report for people: each finding with its bar drawn as grid rows and marks under the notes.
 
 use super::grid_view::GridView;
-use super::{Entry, Tally, counted, printable, whereabouts};
+use super::{Entry, Sums, counted, printable, whereabouts};
 use crate::finding::{Finding, Level, NoteAtFault};
 use crate::pitch::Pitch;
 use crate::proof::{Inferred, Proofed};
@@ -45,7 +45,7 @@ pub fn render(entries: &[Entry], out: &mut dyn WriteColor, options: Options) -> 
     for entry in entries {
         render_file(entry, out, options)?;
     }
-    render_sums(entries, out)
+    render_sums(&Sums::of(entries), out)
 }
 
 /// The report's piece about one file.
@@ -316,49 +316,43 @@ pub(super) fn inferred(score: &Score, inferred: &Inferred) -> String {
 
 /// `2 files, 32 bars, 120 sonorities: 2 errors, 1 warning, 0 notes`.
 /// Everything in numbers, in one line.
-pub fn sums(entries: &[Entry]) -> String {
-    let tally = Tally::of(entries);
-    let read = || entries.iter().filter_map(|e| e.outcome.as_ref().ok());
+pub fn in_one_line(sums: &Sums) -> String {
     format!(
         "{}, {}, {}: {}, {}, {}",
-        counted(read().count(), "file"),
-        counted(read().map(|(score, _)| score.bars.len()).sum(), "bar"),
-        counted(read().map(|(_, p)| p.sonorities).sum(), "sonority"),
-        counted(tally.errors, "error"),
-        counted(tally.warnings, "warning"),
-        counted(tally.notes, "note"),
+        counted(sums.files, "file"),
+        counted(sums.bars, "bar"),
+        counted(sums.sonorities, "sonority"),
+        counted(sums.tally.errors, "error"),
+        counted(sums.tally.warnings, "warning"),
+        counted(sums.tally.notes, "note"),
     )
 }
 
-/// The report's end: everything in numbers. Of the scores only their bars are looked at.
+/// The report's end: everything in numbers.
 ///
 /// # Errors
 ///
 /// When `out` cannot be written to.
-pub fn render_sums(entries: &[Entry], out: &mut dyn WriteColor) -> io::Result<()> {
-    let tally = Tally::of(entries);
-    let read = || entries.iter().filter_map(|e| e.outcome.as_ref().ok());
-    let files = read().count();
-    let sonorities: usize = read().map(|(_, proofed)| proofed.sonorities).sum();
-    let not_shown = super::not_shown(entries);
-    if files > 0 && tally.worst().is_none() {
+pub fn render_sums(sums: &Sums, out: &mut dyn WriteColor) -> io::Result<()> {
+    let not_shown = sums.not_shown();
+    if sums.files > 0 && sums.tally.worst().is_none() {
         // A passage nobody looked at is not a clean one.
         let sentence = if !not_shown.is_empty() {
             "Nothing new found."
-        } else if sonorities == 0 {
+        } else if sums.sonorities == 0 {
             "Nothing found, but no section sounds together anywhere: no voicing was looked at."
         } else {
             "Nothing found that needs correcting."
         };
         writeln!(out, "{sentence}")?;
     }
-    writeln!(out, "{}", sums(entries))?;
+    writeln!(out, "{}", in_one_line(sums))?;
     for line in not_shown {
         writeln!(out, "{line}")?;
     }
-    match entries.len() - files {
+    match sums.unreadable {
         0 => Ok(()),
-        unreadable => writeln!(out, "{} could not be read", counted(unreadable, "file")),
+        n => writeln!(out, "{} could not be read", counted(n, "file")),
     }
 }
 

@@ -780,6 +780,40 @@ fn depth_is_limited() {
 }
 
 #[test]
+fn plain_elements_are_read_as_all_others_are() {
+    // Each voice as it may be written: without events, and in ways that need them.
+    let with = |voice: &str| one(&bar(&note("C5", 4, &format!("{voice}<staff>1</staff>"))));
+    for written in [
+        "<voice>2</voice>",
+        " \r\n\t<voice>2</voice>",
+        "<voice >2</voice>",
+        "<voice>2</voice >",
+        "<voice a='>'>2</voice>",
+        "<voice>&#50;</voice>",
+        "<voice><!-- two -->2</voice>",
+        "<voice><![CDATA[2]]></voice>",
+        "<voice>\r2\r</voice>",
+        "<voice>2<b/></voice>",
+        "<voice>2</voice><b/><b></b><b><c>4</c></b>",
+    ] {
+        let notes = score(&with(written)).parts.remove(0).notes;
+        let found: Vec<(u8, u8)> = notes.iter().map(|n| (n.voice, n.staff)).collect();
+        assert_eq!(found, [(2, 1)], "{written}");
+    }
+    for wrong in [
+        "</>",
+        "<>",
+        "<b></c>",
+        "<b>",
+        "</b>",
+        "<b>&c;</b>",
+        "<b><c></b></c>",
+    ] {
+        assert!(read_text(&with(wrong)).is_err(), "{wrong} was read");
+    }
+}
+
+#[test]
 fn endings_signs_and_hairpins() {
     use crate::score::{Hairpin, Signs};
     let direction =

@@ -524,6 +524,9 @@ fn plain_leaf(xml: &str) -> Option<(&str, &str, usize)> {
     let inner = xml.strip_prefix('<')?;
     let is_name = |b: &u8| b.is_ascii_lowercase() || *b == b'-';
     let (name, rest) = inner.split_at_checked(inner.bytes().position(|b| !is_name(&b))?)?;
+    if name.is_empty() {
+        return None;
+    }
     if rest.starts_with("/>") {
         return Some((name, "", name.len() + 3));
     }

@@ -13,7 +13,7 @@ mod players;
 
 pub use class::render as class;
 
-use super::{Entry, Tally, counted, printable};
+use super::{Entry, Sums, counted, printable};
 use crate::engraving::{Engraver, Glyphs, escape};
 use crate::finding::{Finding, Level};
 use crate::proof::Proofed;
@@ -259,9 +259,8 @@ fn opening(title: &str, style: &str, glyphs: &Glyphs, skip: (&str, &str), header
 
 /// Counts by level, files that could not be read, and the list of files when there are several.
 fn top(entries: &[Entry], files: &[File<'_>], page: &mut String) {
-    let tally = Tally::of(entries);
-    let bars: usize = files.iter().map(|f| f.score.bars.len()).sum();
-    let sonorities: usize = files.iter().map(|f| f.proofed.sonorities).sum();
+    let sums = Sums::of(entries);
+    let (tally, bars, sonorities) = (&sums.tally, sums.bars, sums.sonorities);
     let _ = write!(
         page,
         "<p>{}, {}, {}</p><ul class=\"counts\">",
@@ -282,7 +281,7 @@ fn top(entries: &[Entry], files: &[File<'_>], page: &mut String) {
         );
     }
     page.push_str("</ul>");
-    for line in super::not_shown(entries) {
+    for line in sums.not_shown() {
         let _ = write!(page, "<p>{}</p>", text(&line));
     }
     if sonorities == 0 && !files.is_empty() {
