@@ -926,7 +926,7 @@ impl<'a> Case<'a> {
     ) -> Option<(Verdict, Option<Seen>)> {
         let rubbing = match self.right(candidates, habits) {
             Ok(right) => return Some(right),
-            Err(rubbing) => rubbing,
+            Err(rubbing) => rubbing.or_else(|| self.rubs_in_another(candidates, habits)),
         };
         if let Some((c, kind)) = rubbing {
             // The chord as it is made in this technique rubs: the nearest that does not is right.
@@ -990,6 +990,22 @@ impl<'a> Case<'a> {
             }
             Standing::Right => None,
         }
+    }
+
+    /// A right chord in another technique than the one in force, where that makes a minor ninth: the
+    /// rub is the mistake, not the notes one by one.
+    fn rubs_in_another<'c>(
+        &self,
+        candidates: &'c [Candidate<'a>],
+        habits: Habits,
+    ) -> Option<Rubbing<'c, 'a>> {
+        let found = mechanical_of(&self.written)?;
+        candidates
+            .iter()
+            .filter(|c| c.stands(habits) && c.harmony.changes == 0)
+            .filter(|c| found.apply(&c.close) == self.written)
+            .find_map(|c| Some((c, self.rub(c, &self.written)?)))
+            .filter(|(_, kind)| matches!(kind, SlipKind::MinorNinth(..)) && !self.is_fleeting())
     }
 
     /// Whether every voice moves with the lead into the target: by the same half or whole step, or
@@ -1309,6 +1325,9 @@ impl<'a> Case<'a> {
         habits: Habits,
     ) -> Option<OneVoice<'c, 'a>> {
         let mut best: Option<OneVoice<'c, 'a>> = None;
+        // The top seat that leads its phrase, on top, is the tune: it did not slip past another voice.
+        let is_tune = self.lead_seat_leads && self.seat_lead() == top;
+        let readings = readings.iter().filter(|(lead, _)| *lead == top || !is_tune);
         for (lead, candidates) in readings {
             for c in candidates {
                 if !c.stands(habits) || self.rub(c, &c.voicing).is_some() {

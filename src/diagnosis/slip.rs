@@ -38,11 +38,19 @@ impl Draft<'_> {
         let seats_say = !matches!(kind, SlipKind::OtherDrop(_))
             && !by_seat.is_empty()
             && by_seat.len() == by_pitch.len();
-        let faults = if seats_say { by_seat.clone() } else { by_pitch };
-        let moves = if by_seat.is_empty() || !matches!(kind, SlipKind::OtherDrop(_)) {
-            faults.clone()
-        } else {
+        let mut faults = if seats_say { by_seat.clone() } else { by_pitch };
+        // Another voicing is taken up seat by seat, or the voices would cross.
+        let anew = matches!(kind, SlipKind::OtherDrop(_) | SlipKind::MinorNinth(..));
+        if matches!(kind, SlipKind::MinorNinth(..)) {
+            for fault in &mut faults {
+                let own = by_seat.iter().find(|s| s.note == fault.note);
+                *fault = own.copied().unwrap_or(*fault);
+            }
+        }
+        let moves = if anew && !by_seat.is_empty() {
             by_seat
+        } else {
+            faults.clone()
         };
         let mut remedies = vec![moves, faults.clone()];
         for other in others {

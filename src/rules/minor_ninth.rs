@@ -7,7 +7,7 @@ use crate::diagnosis::{Fault, Passage, SlipKind, Verdict};
 use crate::finding::{Finding, Level, NoteAtFault};
 use crate::pitch::PitchClass;
 use crate::sonority::Sonority;
-use crate::voicing::minor_ninths;
+use crate::voicing::{Mechanical, mechanical_of, minor_ninths};
 
 pub(super) static RULE: Rule = Rule {
     name: "minor-ninth",
@@ -203,10 +203,11 @@ fn level(held: bool) -> Level {
 }
 
 fn in_technique(reading: &Reading<'_>, at: &SlipAt<'_>, upper: u8, lower: u8) -> Finding {
-    let technique = at
-        .diagnosis
-        .technique
-        .map_or("this technique", |t| t.technique.name());
+    // What is written may be in another technique than the one in force.
+    let technique = mechanical_of(&at.sonority.midi())
+        .map(Mechanical::name)
+        .or(at.diagnosis.technique.map(|t| t.technique.name()))
+        .unwrap_or("this technique");
     let message = format!(
         "{technique} makes a minor ninth here, {}: {}",
         pair(at.sonority, upper, lower),
@@ -334,5 +335,46 @@ mod tests {
         ));
         let found = proof(&agreed, &Style::default()).findings;
         assert!(found.iter().all(|f| f.rule != "minor-ninth"), "{found:#?}");
+    }
+
+    #[test]
+    fn the_root_on_top_of_its_major_seventh_in_drop_2_is_one_rub_and_the_tune_stays() {
+        // Published: textbook on jazz voicings (the sixth takes the place of the major seventh under
+        // the root).
+        use crate::voicing::Mechanical;
+        let close = [[72, 71, 67, 64], [77, 76, 72, 69], [70, 69, 65, 62]];
+        for (chord, close) in ["Cmaj7", "Fmaj7", "Bbmaj7"].into_iter().zip(close) {
+            let dropped = Mechanical::Drop2.apply(&close);
+            let names: Vec<String> = dropped
+                .iter()
+                .map(|&m| crate::pitch::Pitch::in_key(m, -1).to_string())
+                .collect();
+            let [a, b, c, d] = names.as_slice() else {
+                panic!("four voices")
+            };
+            let text = format!(
+                "key: F\nmeter: 4/4\ntechnique: four-way close\nparts: alto 1 = alto saxophone\n\
+                 alto 2 = alto saxophone\ntenor 1 = tenor saxophone\ntenor 2 = tenor saxophone\n\n\
+                 chord | {chord} |\ncount | 1 |\n\
+                 alto 1 | {a} |\nalto 2 | {b} |\ntenor 1 | {c} |\ntenor 2 | {d} |\n"
+            );
+            let score = grid::read(std::path::Path::new("x.passage"), text.into()).unwrap();
+            let found = proof(&score, &Style::default()).findings;
+            let [rub] = found.as_slice() else {
+                panic!("{found:#?}")
+            };
+            assert_eq!(rub.rule, "minor-ninth");
+            assert!(rub.message.contains("drop 2 makes"), "{}", rub.message);
+            let fix = rub.fix.as_ref().unwrap();
+            assert!(fix.changes.iter().all(|c| c.note.part != 0), "{chord}");
+            // Each part keeps its seat.
+            let expected: Vec<i16> = rub.expected.iter().map(|p| p.midi()).collect();
+            let now = |part: u32| fix.changes.iter().find(|c| c.note.part == part);
+            for (part, midi) in (0u32..).zip(expected) {
+                let own =
+                    now(part).map_or(score.parts[part as usize].notes[0].sounding, |c| c.sounding);
+                assert_eq!(own.midi(), midi, "{chord}");
+            }
+        }
     }
 }
