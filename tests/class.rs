@@ -323,6 +323,36 @@ fn a_key_whose_chords_change_under_held_notes_asks_for_them() {
     assert_eq!(marked(dir.path(), &grid), (slips, all - 1, all), "{grid}");
 }
 
+/// Four saxophones under a melody whose third note is held into the second bar; what the other three
+/// do there.
+fn under_a_held_note(cells: [&str; 3]) -> String {
+    let [alto, tenor, low] = cells;
+    format!(
+        "key: F\nmeter: 4/4\nsection: saxes\ntechnique: four-way close\n\
+         parts: alto 1 = alto saxophone\nalto 2 = alto saxophone\n\
+         tenor 1 = tenor saxophone\ntenor 2 = tenor saxophone\n\n\
+         chord   | Gm7 -   -   -   | C7 -   | F6 |\n\
+         count   | 1   2   3   4   | 1  3   | 1  |\n\
+         alto 1  | D5  F5  D5  Bb4 | -  D5  | C5 |\n\
+         alto 2  | Bb4 D5  Bb4 G4  | {alto} Bb4 | A4 |\n\
+         tenor 1 | G4  Bb4 G4  F4  | {tenor} G4 | F4 |\n\
+         tenor 2 | F4  G4  F4  D4  | {low} E4 | D4 |\n"
+    )
+}
+
+#[test]
+fn who_rests_under_a_held_note_has_not_written_what_the_key_has() {
+    let dir = tempfile::tempdir().unwrap();
+    let key = under_a_held_note(["G4", "E4", "C4"]);
+    fs::write(dir.path().join("key.passage"), &key).unwrap();
+    assert_eq!(marked(dir.path(), &key), (Slips::new(), 7, 7));
+    let missing = Slips::from([("not written".to_owned(), 1)]);
+    for cells in [[".", ".", "."], [".", ".", "-"]] {
+        let grid = under_a_held_note(cells);
+        assert_eq!(marked(dir.path(), &grid), (missing.clone(), 6, 7), "{grid}");
+    }
+}
+
 #[test]
 fn every_right_voicing_is_right_not_the_keys_alone() {
     use chartproof::diagnosis::{choices, passages};
