@@ -277,6 +277,31 @@ mod tests {
     }
 
     #[test]
+    fn a_player_who_rests_where_the_section_goes_with_the_chord_is_told() {
+        let rows = |alto: &str, tenor: &str| {
+            format!(
+                "chord   | Gm7 -   -   -   | C7 -  -   | F6 |\n\
+                 count   | 1   2   3   4   | 1  3  4   | 1  |\n\
+                 alto 1  | D5  F5  D5  Bb4 | -  D5 Bb4 | C5 |\n\
+                 alto 2  | Bb4 D5  Bb4 G4  | {alto} Bb4 G4 | A4 |\n\
+                 tenor 1 | G4  Bb4 G4  F4  | {tenor} G4 E4 | F4 |\n\
+                 tenor 2 | F4  G4  F4  D4  | C4 E4 C4  | D4 |\n"
+            )
+        };
+        let at = |part| vec![("rhythm-unison", "2".to_owned(), "1".to_owned(), vec![part])];
+        // Where as many strike as do not, and where most do; one who holds is right.
+        for (alto, tenor, expected) in [
+            ("G4", ".", at(2)),
+            ("-", ".", at(2)),
+            (".", "E4", at(1)),
+            ("-", "E4", vec![]),
+            ("G4", "E4", vec![]),
+        ] {
+            assert_eq!(found("F", &rows(alto, tenor)), expected, "{alto} {tenor}");
+        }
+    }
+
+    #[test]
     fn chords_that_pass_under_a_lead_foreign_to_them_are_the_writers_own() {
         let rows = |tenor: &str| {
             format!(
