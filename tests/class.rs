@@ -354,6 +354,39 @@ fn who_rests_under_a_held_note_has_not_written_what_the_key_has() {
 }
 
 #[test]
+fn only_sonorities_that_are_there_are_counted() {
+    use chartproof::homework::mark;
+    use chartproof::reading::grid;
+    use chartproof::style::Style;
+    let marks = |text: &str| {
+        let score = grid::read(Path::new("x.passage"), text.into()).unwrap();
+        let marks = mark(score, &Style::default(), None).marks;
+        let mistakes: Vec<_> = marks.mistakes.into_iter().collect();
+        (mistakes, marks.right, marks.of)
+    };
+    // The saxophones go on over a chord that the trombones hold: a mistake between them, and one
+    // sonority that is not right.
+    let two = "key: C\nmeter: 4/4\n\
+               parts: alto 1 = alto saxophone\nalto 2 = alto saxophone\n\
+               tenor 1 = tenor saxophone\ntenor 2 = tenor saxophone\n\
+               high = trombone\nsecond = trombone\nthird = trombone\nlow = trombone\n\n\
+               chord   | Cmaj7 -  | Am7 |\ncount   | 1 3    | 1  |\n\
+               alto 1  | G4 C5  | C5 |\nalto 2  | E4 A4  | A4 |\n\
+               tenor 1 | D4 G4  | G4 |\ntenor 2 | B3 E4  | E4 |\n\
+               high    | G4 -   | G4 |\nsecond  | E4 -   | E4 |\n\
+               third   | D4 -   | C4 |\nlow     | B3 -   | A3 |\n";
+    assert_eq!(marks(two), (vec![("minor-ninth", 1)], 4, 5));
+    // Held over into a chord at which nobody strikes: that one does count.
+    let held = "key: C\nmeter: 4/4\nsection: saxes\ntechnique: four-way close\n\
+                parts: alto 1 = alto saxophone\nalto 2 = alto saxophone\n\
+                tenor 1 = tenor saxophone\ntenor 2 = tenor saxophone\n\n\
+                chord   | D7  -   -   -   | Dm7 | G7 |\ncount   | 1   2   3   4   | 1   | 1  |\n\
+                alto 1  | D5  C5  D5  C5  | -   | B4 |\nalto 2  | C5  A4  C5  A4  | -   | G4 |\n\
+                tenor 1 | A4  F#4 A4  F#4 | -   | F4 |\ntenor 2 | F#4 D4  F#4 D4  | -   | D4 |\n";
+    assert_eq!(marks(held), (vec![("wrong-note", 1)], 5, 6));
+}
+
+#[test]
 fn every_right_voicing_is_right_not_the_keys_alone() {
     use chartproof::diagnosis::{choices, passages};
     use chartproof::homework::{Key, mark};
