@@ -227,3 +227,50 @@ fn where_nothing_fits_it_says_where_and_what_would_help() {
     .unwrap_err();
     assert_eq!(error, VoiceError::NoChords);
 }
+
+#[test]
+fn a_change_that_nothing_can_be_written_at_is_named() {
+    // The lead is held into a chord that has no voicing within the ranges; the one before has notes that
+    // are foreign to it.
+    let lead = |key: &str, chords: [&str; 3], notes: [&str; 3]| {
+        let ([first, change, last], [up, held, down]) = (chords, notes);
+        format!(
+            "key: {key}\nmeter: 4/4\nsection: voices\nparts: lead = soprano\n\n\
+             chord | {first} - | {change} {last} |\ncount | 1 3 | 1 3 |\n\
+             lead  | {up} {held} | - {down} |\n"
+        )
+    };
+    let voiced = |text: &str, technique: &str| {
+        let asked = request(technique, "voices");
+        voice(&read(text), &Style::default(), &asked)
+    };
+    let cases = [
+        ("C", "drop 3", ["G7", "Abmaj7", "Cmaj7"], ["D5", "F5", "D5"]),
+        (
+            "Bb",
+            "drop 2",
+            ["F7", "Gbmaj7", "Bbmaj7"],
+            ["C5", "Eb5", "C5"],
+        ),
+        (
+            "F",
+            "four-way close",
+            ["C7", "Dbmaj7", "Fmaj7"],
+            ["G4", "Bb4", "G4"],
+        ),
+    ];
+    for (key, technique, chords, notes) in cases {
+        let text = lead(key, chords, notes);
+        let expected = VoiceError::Change {
+            bar: "2".to_owned(),
+            beat: "1".to_owned(),
+            lead: notes[1].to_owned(),
+            chord: chords[1].to_owned(),
+        };
+        assert_eq!(voiced(&text, technique).unwrap_err(), expected, "{text}");
+        // Without the change the same notes are voiced, and so they are where the old chord goes on.
+        let [first, _, last] = chords;
+        let text = lead(key, [first, first, last], notes);
+        assert!(voiced(&text, technique).is_ok(), "{text}");
+    }
+}

@@ -109,9 +109,9 @@ impl Voice {
             Err(error) => {
                 complain(&format!("{}: {error}", self.path.display()));
                 return match error {
-                    model_answer::VoiceError::Stuck(_) | model_answer::VoiceError::Unclean(_) => {
-                        FOUND
-                    }
+                    model_answer::VoiceError::Stuck(_)
+                    | model_answer::VoiceError::Change { .. }
+                    | model_answer::VoiceError::Unclean(_) => FOUND,
                     _ => UNUSABLE,
                 };
             }

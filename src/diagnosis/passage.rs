@@ -50,6 +50,8 @@ impl InForce {
 pub struct Passage {
     /// The section.
     pub section: Section,
+    /// It is the only one of the score.
+    pub alone: bool,
     /// Its sonorities in order.
     pub sonorities: Vec<Sonority>,
     /// The lead note of each, where one is attacked or the chord changes under it.
@@ -184,6 +186,7 @@ fn read(
         .collect();
     let mut passage = Passage {
         section,
+        alone,
         moves_as_block,
         led_by_top_seat,
         sonorities,
@@ -225,6 +228,7 @@ impl Passage {
         };
         let mut window = Self {
             section: self.section.clone(),
+            alone: self.alone,
             leads: lead_line(score, &sonorities),
             phrases: std::iter::once(0..sonorities.len()).collect(),
             in_force: self.in_force.get(range).unwrap_or_default().to_vec(),

@@ -541,15 +541,16 @@ impl Sheet<'_> {
         }
     }
 
-    /// The student's sonority that is held where the key's voices go with a chord: whether it may be,
-    /// the rules say.
+    /// The student's sonority that is held, with as many voices as the key has, where the key's go with
+    /// a chord: whether it may be, the rules say.
     fn held_through(&self, spot: &Spot, passage: &Passage) -> Option<usize> {
         let place = self.place(spot);
         let onset = self.score.bars.get(place.bar as usize)?.start + place.offset;
         let at = passage.sonorities.partition_point(|s| s.onset < onset);
         let before = at.checked_sub(1)?;
         let sonority = passage.sonorities.get(before).filter(|_| spot.held)?;
-        (lead_voice(sonority)?.end > onset).then_some(before)
+        let on = sonority.voices.iter().filter(|v| v.end > onset).count();
+        (lead_voice(sonority)?.end > onset && on >= spot.voicing.len()).then_some(before)
     }
 
     /// A key's melody note and the student's sonority at its place.

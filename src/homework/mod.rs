@@ -203,6 +203,10 @@ pub fn mark(mut score: Score, style: &Style, key: Option<&Key>) -> Marked {
     let mut all: BTreeSet<(usize, Place)> = BTreeSet::new();
     let mut wrong: BTreeSet<(usize, Place)> = BTreeSet::new();
     for (index, passage) in passages(&score, style).iter().enumerate() {
+        let sounds: BTreeSet<Place> = passage.sonorities.iter().map(|s| s.at).collect();
+        // What is held over into a chord is at fault where the chord comes in and nobody strikes; what
+        // two sections have between them may stand where one of them has nothing.
+        let own = |f: &Finding| f.section.as_ref() == Some(&passage.section.name);
         let at_fault: BTreeSet<Place> = proofed
             .findings
             .iter()
@@ -211,6 +215,7 @@ pub fn mark(mut score: Score, style: &Style, key: Option<&Key>) -> Marked {
                 let mut parts = passage.section.parts.iter();
                 parts.any(|m| f.parts.contains(&m.part))
             })
+            .filter(|f| sounds.contains(&f.at) || own(f))
             .map(|f| f.at)
             .collect();
         let judged = passage.sonorities.iter().zip(&passage.in_force);

@@ -73,6 +73,21 @@ pub enum VoiceError {
     /// No right voicing fits under some notes.
     #[error("{}", stuck::sentence(.0))]
     Stuck(Box<Stuck>),
+    /// Nothing right can be written where the chord changes under a held note: neither a voicing of the
+    /// new chord nor the old one held.
+    #[error(
+        "bar {bar}, beat {beat}: no right voicing of {chord} under {lead} (sounding) in the ranges of the section, and none of the chord before can be held into it. Another technique or another lead note there may help"
+    )]
+    Change {
+        /// Its bar.
+        bar: String,
+        /// Its beat.
+        beat: String,
+        /// The note that is held.
+        lead: String,
+        /// The new chord.
+        chord: String,
+    },
     /// What was made is not right by the program's own rules.
     #[error(
         "every voicing tried breaks a rule; the nearest: {0}. Another technique or another lead note there may help"
@@ -115,6 +130,7 @@ pub fn voice(score: &Score, style: &Style, request: &Request) -> Result<Score, V
     }
     let seats = seats::seats(score, part, request)?;
     let mut changes = changes_under(&lead, style);
+    let mut elsewhere = None;
     loop {
         let passage = lead_passage(&lead, style, &changes).ok_or(VoiceError::NoLead)?;
         let job = Job {
@@ -136,10 +152,48 @@ pub fn voice(score: &Score, style: &Style, request: &Request) -> Result<Score, V
         if changes.len() < before {
             continue;
         }
-        match job.line(&options) {
-            Err(VoiceError::Unclean(_)) if !changes.is_empty() => changes.clear(),
-            outcome => return outcome,
+        let tried = match job.line(&options)? {
+            Line::Clean(answer) => return Ok(*answer),
+            Line::Unclean(tried) => tried,
+        };
+        let Some((answer, findings)) = tried.as_deref() else {
+            return Err(VoiceError::Unclean(String::new()));
+        };
+        if !changes.is_empty() {
+            // A change beside what is wrong is in question, and the others stay.
+            let place = |t: Ticks| passage.sonorities.partition_point(|s| s.onset <= t);
+            let onsets = findings.iter().filter_map(|f| onset_of(answer, f));
+            let wrong: Vec<usize> = onsets.map(place).collect();
+            let stays = |t: &Ticks| wrong.iter().all(|w| w.abs_diff(place(*t)) > 1);
+            if changes.iter().all(stays) {
+                elsewhere = Some(said(answer, findings));
+                changes.clear();
+            }
+            changes.retain(stays);
+            continue;
         }
+        if let Some(said) = elsewhere {
+            return Err(VoiceError::Unclean(said));
+        }
+        let struck = |t: &Ticks| {
+            let at = passage.sonorities.binary_search_by_key(t, |s| s.onset);
+            at.is_ok()
+        };
+        let held = findings
+            .iter()
+            .filter(|f| f.rule == "wrong-note")
+            .filter_map(|f| onset_of(answer, f))
+            .find(|t| lead.chord_change(*t).is_some() && !struck(t))
+            .and_then(|t| stuck::place(&lead, &passage, t));
+        return Err(match held {
+            Some((bar, beat, lead, chord)) => VoiceError::Change {
+                bar,
+                beat,
+                lead,
+                chord,
+            },
+            None => VoiceError::Unclean(said(answer, findings)),
+        });
     }
 }
 
@@ -170,6 +224,31 @@ fn changes_under(lead: &Score, style: &Style) -> Vec<Ticks> {
         .collect()
 }
 
+/// What came of the cheapest lines.
+enum Line {
+    /// The rules find nothing in it.
+    Clean(Box<Score>),
+    /// The last one tried, and what they find.
+    Unclean(Option<Box<(Score, Vec<Finding>)>>),
+}
+
+/// When what is found is heard.
+fn onset_of(answer: &Score, finding: &Finding) -> Option<Ticks> {
+    let bar = answer.bars.get(finding.at.bar as usize)?;
+    Some(bar.start + finding.at.offset)
+}
+
+fn said(answer: &Score, findings: &[Finding]) -> String {
+    findings.first().map_or_else(String::new, |f| {
+        format!(
+            "bar {}, beat {}: {}",
+            answer.bar_number(f.at.bar),
+            answer.beat_at(f.at),
+            f.message
+        )
+    })
+}
+
 impl Job<'_> {
     /// The voicings under each lead note.
     fn all_options(&self) -> Vec<Vec<Weighed>> {
@@ -181,7 +260,7 @@ impl Job<'_> {
     }
 
     /// The cheapest line of these voicings in which the rules find nothing, written out.
-    fn line(&self, options: &[Vec<Weighed>]) -> Result<Score, VoiceError> {
+    fn line(&self, options: &[Vec<Weighed>]) -> Result<Line, VoiceError> {
         let stuck: Vec<usize> = (0..options.len())
             .filter(|&i| options.get(i).is_none_or(Vec::is_empty))
             .collect();
@@ -189,7 +268,7 @@ impl Job<'_> {
             return Err(VoiceError::Stuck(Box::new(stuck::explain(self, &stuck))));
         }
         let mut banned: HashSet<(usize, Voicing)> = HashSet::new();
-        let mut last: Option<(Score, Vec<Finding>)> = None;
+        let mut last = None;
         for _ in 0..ROUNDS {
             let Some(line) = cheapest(options, &banned) else {
                 break;
@@ -199,15 +278,11 @@ impl Job<'_> {
             strict.technique = Some(self.technique.name().to_owned());
             let findings = proof(&answer, &strict).findings;
             if findings.is_empty() {
-                return Ok(answer);
+                return Ok(Line::Clean(Box::new(answer)));
             }
             let before = banned.len();
             for finding in &findings {
-                let onset = answer
-                    .bars
-                    .get(finding.at.bar as usize)
-                    .map(|b| b.start + finding.at.offset);
-                let at = onset.and_then(|o| {
+                let at = onset_of(&answer, finding).and_then(|o| {
                     self.passage
                         .sonorities
                         .partition_point(|s| s.onset <= o)
@@ -220,22 +295,12 @@ impl Job<'_> {
                 }
             }
             let stuck = banned.len() == before;
-            last = Some((answer, findings));
+            last = Some(Box::new((answer, findings)));
             if stuck {
                 break;
             }
         }
-        let said = last.map_or_else(String::new, |(answer, findings)| {
-            findings.first().map_or_else(String::new, |f| {
-                format!(
-                    "bar {}, beat {}: {}",
-                    answer.bar_number(f.at.bar),
-                    answer.beat_at(f.at),
-                    f.message
-                )
-            })
-        });
-        Err(VoiceError::Unclean(said))
+        Ok(Line::Unclean(last))
     }
 
     fn lead_midi(&self, at: usize) -> Option<i16> {

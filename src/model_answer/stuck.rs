@@ -1,8 +1,10 @@
 //! Where no right voicing fits: which notes, and what would help.
 
 use super::Job;
+use crate::diagnosis::Passage;
 use crate::pitch::Transposition;
 use crate::score::Score;
+use crate::time::Ticks;
 use crate::voicing::{Mechanical, Technique};
 
 /// Lead notes under which nothing fits.
@@ -24,23 +26,7 @@ const FURTHEST: i16 = 7;
 pub(super) fn explain(job: &Job<'_>, at: &[usize]) -> Stuck {
     let places = at
         .iter()
-        .filter_map(|&i| {
-            let s = job.passage.sonorities.get(i)?;
-            let chord = job
-                .lead
-                .chord_at(s.onset)
-                .map(|m| {
-                    let concert = m.value.chord.as_ref().map(|c| c.text.clone());
-                    concert.unwrap_or_else(|| m.value.written.clone())
-                })
-                .unwrap_or_default();
-            Some((
-                job.lead.bar_number(s.at.bar),
-                job.lead.beat_at(s.at).to_string(),
-                s.voices.first()?.pitch.to_string(),
-                chord,
-            ))
-        })
+        .filter_map(|&i| place(job.lead, job.passage, job.passage.sonorities.get(i)?.onset))
         .collect();
     let other_techniques = Mechanical::ALL
         .into_iter()
@@ -59,6 +45,27 @@ pub(super) fn explain(job: &Job<'_>, at: &[usize]) -> Stuck {
         other_techniques,
         moves,
     }
+}
+
+/// Bar, beat and sounding lead at a time, and the chord.
+pub(super) fn place(
+    lead: &Score,
+    passage: &Passage,
+    onset: Ticks,
+) -> Option<(String, String, String, String)> {
+    let after = passage.sonorities.partition_point(|s| s.onset <= onset);
+    let sonority = passage.sonorities.get(after.checked_sub(1)?)?;
+    let chord = lead.chord_at(onset).map(|m| {
+        let concert = m.value.chord.as_ref().map(|c| c.text.clone());
+        concert.unwrap_or_else(|| m.value.written.clone())
+    });
+    let at = lead.place_of(onset);
+    Some((
+        lead.bar_number(at.bar),
+        lead.beat_at(at).to_string(),
+        sonority.voices.first()?.pitch.to_string(),
+        chord.unwrap_or_default(),
+    ))
 }
 
 fn fits_all(job: &Job<'_>, lead: &Score, technique: Technique) -> bool {

@@ -14,13 +14,12 @@ const HELD: i64 = 2;
 /// One finding for a section and a change of chord. Where more than a third of such changes go against the
 /// symbols, the symbols are the ones that are off, and nothing is said.
 pub(super) fn check(reading: &Reading<'_>, rule: &'static Rule, out: &mut Vec<Finding>) {
-    let alone = reading.passages.len() == 1;
     for passage in reading.passages {
         let (Some(first), Some(last)) = (passage.sonorities.first(), passage.sonorities.last())
         else {
             continue;
         };
-        if passage.section.chordal && !alone {
+        if passage.section.chordal && !passage.alone {
             continue; // a keyboard lets a chord ring on
         }
         let chords = &reading.score.chords;
@@ -274,6 +273,54 @@ mod tests {
             found("Db", &rows),
             [("rhythm-unison", "2".to_owned(), "1".to_owned(), vec![3])]
         );
+    }
+
+    #[test]
+    fn a_player_who_rests_where_the_section_goes_with_the_chord_is_told() {
+        let rows = |alto: &str, tenor: &str| {
+            format!(
+                "chord   | Gm7 -   -   -   | C7 -  -   | F6 |\n\
+                 count   | 1   2   3   4   | 1  3  4   | 1  |\n\
+                 alto 1  | D5  F5  D5  Bb4 | -  D5 Bb4 | C5 |\n\
+                 alto 2  | Bb4 D5  Bb4 G4  | {alto} Bb4 G4 | A4 |\n\
+                 tenor 1 | G4  Bb4 G4  F4  | {tenor} G4 E4 | F4 |\n\
+                 tenor 2 | F4  G4  F4  D4  | C4 E4 C4  | D4 |\n"
+            )
+        };
+        let at = |part| vec![("rhythm-unison", "2".to_owned(), "1".to_owned(), vec![part])];
+        // Where as many strike as do not, and where most do; one who holds is right.
+        for (alto, tenor, expected) in [
+            ("G4", ".", at(2)),
+            ("-", ".", at(2)),
+            (".", "E4", at(1)),
+            ("-", "E4", vec![]),
+            ("G4", "E4", vec![]),
+        ] {
+            assert_eq!(found("F", &rows(alto, tenor)), expected, "{alto} {tenor}");
+        }
+    }
+
+    #[test]
+    fn a_fix_is_tried_by_the_rule_that_reports() {
+        // A pianist beside a section lets chords ring: with the note put right, they ring into Fm6.
+        let piano = "C5+A4+G4+E4";
+        let text = format!(
+            "key: C\nmeter: 4/4\n\
+             parts: alto 1 = alto saxophone\nalto 2 = alto saxophone\n\
+             tenor 1 = tenor saxophone\ntenor 2 = tenor saxophone\npiano = piano\n\n\
+             chord   | C6 -  -  -  | Fm6 -  | C6 |\ncount   | 1  2  3  4  | 1   3  | 1  |\n\
+             alto 1  | G4 A4 G4 A4 | Ab4 C5 | G4 |\nalto 2  | E4 G4 E4 G4 | F4  Ab4 | E4 |\n\
+             tenor 1 | C4 E4 C4 E4 | D4  F4 | C4 |\ntenor 2 | A3 C4 A3 C4 | C4  D4 | A3 |\n\
+             piano   | G4+E4+C4+A3 A4+G4+E4+C4 G4+E4+C4+A3 {piano} | - - | G4+E4+C4+A3 |\n"
+        );
+        let proofed = |text: &str| {
+            let score = grid::read(Path::new("x.passage"), text.into()).unwrap();
+            proof(&score, &Style::default()).findings
+        };
+        assert_eq!(proofed(&text), []);
+        let wrong = proofed(&text.replace(piano, "C5+Ab4+G4+E4"));
+        let fixes: Vec<_> = wrong.iter().map(|f| (f.rule, f.fix.is_some())).collect();
+        assert_eq!(fixes, [("wrong-note", true)]);
     }
 
     #[test]

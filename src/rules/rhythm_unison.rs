@@ -104,20 +104,34 @@ fn attacks(
     let Some(model) = company.with.first().map(|&p| own(p)) else {
         return;
     };
-    let mut groups: Vec<(Vec<Ticks>, Vec<usize>)> = Vec::new();
-    for &p in &company.off {
+    // Where the chord changes under a held lead, each voice strikes that has to move; the others hold.
+    let free = |t: &Ticks| passage.changes_under_held_lead(reading.score, *t);
+    let all = together.all(bar);
+    let mut changes: Vec<Ticks> = all.iter().flat_map(|&p| own(p)).filter(free).collect();
+    changes.sort_unstable();
+    let sounds_on = |p: usize, t: Ticks| {
+        let last = together.players.get(p).and_then(|p| p.last_before(t));
+        last.is_some_and(|a| a.end > t)
+    };
+    let mut groups: Vec<(Vec<Ticks>, Option<Ticks>, Vec<usize>)> = Vec::new();
+    for p in all {
+        let silent = changes.iter().find(|t| !sounds_on(p, **t)).copied();
+        if silent.is_none() && company.with.contains(&p) {
+            continue;
+        }
         let rhythm = own(p);
-        match groups.iter_mut().find(|(r, _)| *r == rhythm) {
-            Some((_, players)) => players.push(p),
-            None => groups.push((rhythm, vec![p])),
+        let mut known = groups.iter_mut();
+        match known.find(|(r, s, _)| *r == rhythm && *s == silent) {
+            Some((.., players)) => players.push(p),
+            None => groups.push((rhythm, silent, vec![p])),
         }
     }
-    for (rhythm, players) in groups {
-        // Where the chord changes under a held lead, each voice strikes that has to move.
-        let counts = |t: &&Ticks| !passage.changes_under_held_lead(reading.score, **t);
+    for (rhythm, silent, players) in groups {
+        let counts = |t: &&Ticks| !free(t);
         let extra = rhythm.iter().filter(counts).find(|t| !model.contains(t));
         let missing = model.iter().filter(counts).find(|t| !rhythm.contains(t));
-        let Some(first) = [extra, missing].into_iter().flatten().min().copied() else {
+        let each = [extra, missing, silent.as_ref()];
+        let Some(first) = each.into_iter().flatten().min().copied() else {
             continue;
         };
         let names = together.names(reading.score, &players);
@@ -128,7 +142,10 @@ fn attacks(
         };
         let tie = extra == Some(&first) && is_tied_at(reading, together, &company.with, first);
         let own_tie = missing == Some(&first) && is_tied_at(reading, together, &players, first);
-        let what = if tie {
+        let what = if silent == Some(first) {
+            let on = reading.beat_of(first);
+            format!("rests on {on}, where the section goes with the chord under the lead")
+        } else if tie {
             format!(
                 "strikes again on {} where {models} hold the note over",
                 reading.beat_of(first)
@@ -147,14 +164,16 @@ fn attacks(
         };
         let plural = players.len() > 1;
         let what = if plural {
-            what.replacen("strikes", "strike", 1)
+            what.replacen("rests", "rest", 1)
+                .replacen("strikes", "strike", 1)
                 .replacen("holds", "hold", 1)
         } else {
             what
         };
         // The same number of notes on other beats, against two parts or more, is a slip of the pen;
         // more or fewer notes may be meant.
-        let level = if rhythm.len() == model.len() && company.with.len() > players.len().max(1) {
+        let same = rhythm.len() == model.len() && silent.is_none();
+        let level = if same && company.with.len() > players.len().max(1) {
             Level::Error
         } else {
             Level::Warning
@@ -165,10 +184,14 @@ fn attacks(
             together,
             (&players, first, level),
             format!("{names} {what}"),
-            format!(
-                "{names}: take the section's rhythm, attacks on {}",
-                beats(&model)
-            ),
+            if silent == Some(first) {
+                format!("{names}: hold on, or move with the chord")
+            } else {
+                format!(
+                    "{names}: take the section's rhythm, attacks on {}",
+                    beats(&model)
+                )
+            },
         ));
     }
 }

@@ -598,7 +598,10 @@ fn fill(
                         };
                         if n.held {
                             let mut last = part.notes.get_mut(before.clone()).into_iter().flatten();
-                            let Some(own) = last.find(|o| o.sounding == heard) else {
+                            let Some(own) = last.find(|o| {
+                                // One note is held by one.
+                                o.sounding == heard && !o.flags.has(NoteFlags::TIED_OUT)
+                            }) else {
                                 return Err(Fault::new(
                                     n.at.clone(),
                                     format!(

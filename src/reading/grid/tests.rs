@@ -120,6 +120,19 @@ fn a_pianist_holds_one_note_and_strikes_the_others() {
     let (message, marked, ..) = fault(&rows.replace("-G4+E4+C4.", "-A4+E4+C4"));
     assert_eq!(message, "piano, bar 1: `-A4` has nothing to hold");
     assert_eq!(marked, "A4");
+    // One note is held by one; two of the same pitch are held by two.
+    let (message, marked, ..) = fault(&rows.replace("-G4+E4+C4.", "-G4+-G4+C4"));
+    assert_eq!(message, "piano, bar 1: `-G4` has nothing to hold");
+    assert_eq!(marked, "G4");
+    let twice = score(&rows.replace("G4+F4+B3 -G4+E4+C4.", "G4+G4 -G4+-G4+E4"));
+    let ties = |flag| {
+        twice.parts[0]
+            .notes
+            .iter()
+            .filter(move |n| n.flags.has(flag))
+    };
+    assert_eq!(ties(NoteFlags::TIED_IN).count(), 4);
+    assert_eq!(ties(NoteFlags::TIED_OUT).count(), 4);
 }
 
 #[test]
