@@ -3,6 +3,7 @@
 use super::{Reading, Rule, wording};
 use crate::diagnosis::{Fault, Passage, frame_at};
 use crate::finding::{Finding, Level, NoteAtFault, NoteRef};
+use crate::score::Score;
 use crate::sonority::{Sonority, Voice};
 use crate::time::Ticks;
 use crate::voicing::{Colour, Frame};
@@ -170,7 +171,7 @@ fn finding(
         notes: faults
             .iter()
             .map(|f| NoteAtFault {
-                note: f.note,
+                note: sounding_at(score, f.note, onset),
                 voice: f.voice,
                 expected: None,
                 label: format!("not in {chord}"),
@@ -181,6 +182,17 @@ fn finding(
         chord: Some(chord),
         ..Finding::new(rule.name, Level::Warning, score.place_of(onset), message)
     })
+}
+
+/// Of a note and those it is tied to, the one that sounds at a time: there the player sees it.
+fn sounding_at(score: &Score, note: NoteRef, onset: Ticks) -> NoteRef {
+    let started = |n: &NoteRef| {
+        let part = score.parts.get(n.part as usize);
+        part.and_then(|p| p.notes.get(n.note as usize))
+            .is_some_and(|n| n.onset <= onset)
+    };
+    let chain = score.tied_chain(note);
+    chain.into_iter().rfind(started).unwrap_or(note)
 }
 
 #[cfg(test)]
