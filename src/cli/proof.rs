@@ -224,6 +224,11 @@ impl Course {
         }
         self.failed = match pieces {
             Ok(pieces) if at_once => to_stdout(&pieces).err(),
+            // A report made at once may be large: it is not copied.
+            Ok(pieces) if self.written.is_empty() => {
+                self.written = pieces;
+                None
+            }
             Ok(pieces) => {
                 self.written.extend(pieces);
                 None
