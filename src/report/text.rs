@@ -314,8 +314,7 @@ pub(super) fn inferred(score: &Score, inferred: &Inferred) -> String {
     )
 }
 
-/// `2 files, 32 bars, 120 sonorities: 2 errors, 1 warning, 0 notes`.
-/// Everything in numbers, in one line.
+/// Everything in numbers, in one line: `2 files, 32 bars, 120 sonorities: 2 errors, 1 warning, 0 notes`.
 pub fn in_one_line(sums: &Sums) -> String {
     format!(
         "{}, {}, {}: {}, {}, {}",

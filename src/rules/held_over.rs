@@ -12,8 +12,11 @@ use std::collections::HashSet;
 /// How long notes have to be held under the new chord, in beats: less is a late move or a release.
 const HELD: i64 = 2;
 
-/// One finding for a section and a change of chord. Where more than a third of such changes go against the
-/// symbols, the symbols are the ones that are off, and nothing is said.
+/// From more such changes than this on they say whether the symbols can be believed.
+const FEW: usize = 8;
+
+/// One finding for a section and a change of chord. Where more than a third of more than [`FEW`] such
+/// changes go against the symbols, the symbols are the ones that are off, and nothing is said.
 pub(super) fn check(reading: &Reading<'_>, rule: &'static Rule, out: &mut Vec<Finding>) {
     for passage in reading.passages {
         let (Some(first), Some(last)) = (passage.sonorities.first(), passage.sonorities.last())
@@ -43,7 +46,7 @@ pub(super) fn check(reading: &Reading<'_>, rule: &'static Rule, out: &mut Vec<Fi
                 &faults,
             ));
         }
-        if changes <= 8 || found.len() * 3 <= changes {
+        if changes <= FEW || found.len() * 3 <= changes {
             out.extend(found);
         }
     }

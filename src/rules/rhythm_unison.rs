@@ -231,6 +231,7 @@ fn releases(
     };
     let eighth = Ticks(reading.score.per_quarter.0 / 2);
     for attack in model.attacks_in(bar) {
+        // No phrase ends where the model plays on.
         let goes_on = model
             .last_before(attack.end)
             .is_some_and(|next| next.onset > attack.onset);
