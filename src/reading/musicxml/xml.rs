@@ -13,9 +13,10 @@ use crate::reading::limits::{self, Limits};
 use crate::reading::waiver;
 use num_rational::Ratio;
 use quick_xml::Reader;
+use quick_xml::errors::IllFormedError;
 use quick_xml::escape;
 use quick_xml::events::attributes::Attributes;
-use quick_xml::events::{BytesStart, Event};
+use quick_xml::events::{BytesEnd, BytesStart, Event};
 use std::borrow::Cow;
 use std::io::BufRead;
 use std::ops::Range;
@@ -125,8 +126,8 @@ pub(super) struct Xml<'a> {
     text: &'a str,
     /// Bytes before the reader's first: a byte order mark that was left in the text.
     base: usize,
-    /// Where the tags of the open elements stand.
-    open: Vec<usize>,
+    /// The names of the open elements.
+    open: Vec<&'a str>,
     /// The text of the last element, when it was read to its end at once; that end is still to be told.
     told: Option<&'a str>,
     /// Processing instructions for this program that have been passed: their content and bytes.
@@ -140,8 +141,13 @@ pub(super) struct Xml<'a> {
 impl<'a> Xml<'a> {
     pub(super) fn new(text: &'a str, limits: Limits) -> Self {
         let body = text.strip_prefix('\u{feff}').unwrap_or(text);
+        let mut reader = Reader::from_str(body);
+        // Of tags that are read without events the reader knows nothing: `closed` compares names.
+        let config = reader.config_mut();
+        config.check_end_names = false;
+        config.allow_unmatched_ends = true;
         Self {
-            reader: Reader::from_str(body),
+            reader,
             text,
             base: text.len() - body.len(),
             open: Vec::with_capacity(16),
@@ -191,42 +197,52 @@ impl<'a> Xml<'a> {
     #[cold]
     fn ill_formed(&self, error: quick_xml::Error) -> Box<Fault> {
         let at = self.base + usize::try_from(self.reader.error_position()).unwrap_or(0);
-        let end = self.text.len().min(at + 1).max(at);
         let reason = match error {
             quick_xml::Error::Syntax(e) => e.to_string(),
             quick_xml::Error::IllFormed(e) => e.to_string(),
             e => e.to_string(),
         };
+        self.damaged(at, &reason)
+    }
+
+    #[cold]
+    fn damaged(&self, at: usize, reason: &str) -> Box<Fault> {
+        let end = self.text.len().min(at + 1).max(at);
         Fault::new(at..end, format!("not well-formed XML: {reason}"))
             .help("save or export the score again; the file is damaged or was cut off")
     }
 
-    #[inline]
-    fn enter(&mut self, at: usize) -> Walk<()> {
+    /// The element whose tag, which starts at `at`, has just been read as an event.
+    fn element(&mut self, at: usize, tag: &BytesStart<'_>) -> Walk<Element<'a>> {
         if self.open.len() >= self.deepest {
             return Err(self.too_deep(at));
         }
-        self.open.push(at);
-        Ok(())
-    }
-
-    /// The element whose tag has just been read.
-    #[inline]
-    fn element(&mut self, at: usize, tag: &BytesStart<'_>) -> Walk<Element<'a>> {
-        self.enter(at)?;
         let end = self.position();
-        let close = if self.told.is_some() {
-            self.open.pop();
-            "/>"
-        } else {
-            ">"
-        };
-        Ok(Element {
+        let close = if self.told.is_some() { "/>" } else { ">" };
+        let element = Element {
             inner: self.text.get(at + 1..end - close.len()).unwrap_or_default(),
             name: tag.name().0.len() as u32,
             start: at as u32,
             end: end as u32,
-        })
+        };
+        if self.told.is_none() {
+            self.open.push(element.name());
+        }
+        Ok(element)
+    }
+
+    /// Closes the open element, whose end tag, starting at `at`, has just been read as an event.
+    fn closed(&mut self, end: &BytesEnd<'_>, at: usize) -> Walk<()> {
+        let found = end.name().0;
+        let error = match self.open.pop() {
+            Some(name) if name == found => return Ok(()),
+            Some(name) => IllFormedError::MismatchedEndTag {
+                expected: name.to_owned(),
+                found: found.to_owned(),
+            },
+            None => IllFormedError::UnmatchedEndTag(found.to_owned()),
+        };
+        Err(self.damaged(at, &error.to_string()))
     }
 
     #[cold]
@@ -244,16 +260,7 @@ impl<'a> Xml<'a> {
     #[cold]
     fn cut_off(&self) -> Box<Fault> {
         let end = self.text.len();
-        let inside = self
-            .open
-            .last()
-            .and_then(|at| self.text.get(at + 1..))
-            .map(|rest| {
-                rest.split(|c: char| c.is_whitespace() || matches!(c, '>' | '/'))
-                    .next()
-                    .unwrap_or_default()
-            })
-            .unwrap_or_default();
+        let inside = self.open.last().copied().unwrap_or_default();
         Fault::new(
             end..end,
             format!("the file breaks off inside <{inside}>: its end tag </{inside}> is missing"),
@@ -261,29 +268,54 @@ impl<'a> Xml<'a> {
         .help("save or export the score again, or fetch a complete copy")
     }
 
-    /// Passes over white space, and over an element without attributes that holds nothing but plain
-    /// text: nearly all of a score is these, and they need no events. The reader must stand behind a
-    /// tag. `None` where something else follows.
+    /// Passes over white space and the next tag, where that is written plainly, as nearly all of a
+    /// score is; over a whole element, where that holds nothing but plain text. The reader must stand
+    /// behind a tag. `None` where something else follows: that is for the events.
     #[inline]
-    fn leaf(&mut self) -> Option<Element<'a>> {
+    fn plain(&mut self) -> Option<Plain<'a>> {
         let from = self.position();
         let rest = self.text.get(from..)?;
         let tag = rest.trim_ascii_start();
-        let at = from + (rest.len() - tag.len());
-        if let Some((name, text, length)) = plain_leaf(tag)
-            && self.open.len() < self.deepest
-        {
-            self.reader.stream().consume(at + length - from);
-            self.told = Some(text);
-            return Some(Element {
-                inner: name,
-                name: name.len() as u32,
-                start: at as u32,
-                end: (at + name.len() + 2) as u32,
-            });
+        let white = rest.len() - tag.len();
+        let (length, plain) = self.plain_tag(tag, from + white).unzip();
+        self.reader.stream().consume(white + length.unwrap_or(0));
+        plain
+    }
+
+    /// The plain tag that `xml` starts with, which stands at `at`, and how many bytes it takes.
+    #[inline]
+    fn plain_tag(&mut self, xml: &'a str, at: usize) -> Option<(usize, Plain<'a>)> {
+        if let Some(end) = xml.strip_prefix("</") {
+            let name = self.open.last()?;
+            let length = end
+                .strip_prefix(*name)?
+                .starts_with('>')
+                .then_some(name.len() + 3)?;
+            self.open.pop();
+            return Some((length, Plain::End));
         }
-        self.reader.stream().consume(at - from);
-        None
+        let tag = PlainTag::of(xml)?;
+        if self.open.len() >= self.deepest {
+            return None;
+        }
+        let name = tag.inner.get(..tag.name)?;
+        let element = Element {
+            inner: tag.inner,
+            name: tag.name as u32,
+            start: at as u32,
+            end: (at + tag.length) as u32,
+        };
+        let leaf = if tag.empty {
+            Some(("", 0))
+        } else {
+            plain_text(xml.get(tag.length..)?, name)
+        };
+        self.told = leaf.map(|(text, _)| text);
+        if leaf.is_none() {
+            self.open.push(name);
+        }
+        let rest = leaf.map_or(0, |(_, length)| length);
+        Some((tag.length + rest, Plain::Start(element)))
     }
 
     /// The next child element of the open element, or `None` when that has closed.
@@ -292,9 +324,15 @@ impl<'a> Xml<'a> {
         if self.told.take().is_some() {
             return Ok(None);
         }
-        if let Some(leaf) = self.leaf() {
-            return Ok(Some(leaf));
+        match self.plain() {
+            Some(Plain::Start(element)) => Ok(Some(element)),
+            Some(Plain::End) => Ok(None),
+            None => self.child_by_events(),
         }
+    }
+
+    #[inline(never)]
+    fn child_by_events(&mut self) -> Walk<Option<Element<'a>>> {
         loop {
             let at = self.position();
             let tag = match self.event()? {
@@ -303,8 +341,8 @@ impl<'a> Xml<'a> {
                     self.told = Some("");
                     tag
                 }
-                Event::End(_) => {
-                    self.open.pop();
+                Event::End(tag) => {
+                    self.closed(&tag, at)?;
                     return Ok(None);
                 }
                 Event::GeneralRef(reference) => {
@@ -339,55 +377,28 @@ impl<'a> Xml<'a> {
         if let Some(text) = self.told.take() {
             return Ok(Cow::Borrowed(text));
         }
-        // Nearly always the text is one piece.
-        let at = self.position();
-        let first = match self.event()? {
-            Event::Text(text) => text.xml10_content(),
-            Event::End(_) => {
-                self.open.pop();
-                return Ok(Cow::Borrowed(""));
-            }
-            event => return self.text_from(Cow::Borrowed(""), event, at),
-        };
-        let at = self.position();
-        match self.event()? {
-            Event::End(_) => {
-                self.open.pop();
-                Ok(first)
-            }
-            event => self.text_from(first, event, at),
-        }
-    }
-
-    /// The text of the open element when `text` stands before `event`, which starts at `at`.
-    fn text_from(
-        &mut self,
-        mut text: Cow<'a, str>,
-        mut event: Event<'a>,
-        mut at: usize,
-    ) -> Walk<Cow<'a, str>> {
+        let mut text = Cow::Borrowed("");
         loop {
-            match event {
-                Event::Text(t) => text.to_mut().push_str(&t.xml10_content()),
-                Event::CData(t) => text.to_mut().push_str(&t.xml10_content()),
+            let at = self.position();
+            match self.event()? {
+                Event::Text(t) => append(&mut text, t.xml10_content()),
+                Event::CData(t) => append(&mut text, t.xml10_content()),
                 Event::GeneralRef(reference) => {
                     let c = self.resolve(&reference, at)?;
                     text.to_mut().push(c);
                 }
-                Event::Start(_) => {
-                    self.enter(at)?;
+                Event::Start(tag) => {
+                    self.element(at, &tag)?;
                     self.skip()?;
                 }
-                Event::End(_) => {
-                    self.open.pop();
+                Event::End(tag) => {
+                    self.closed(&tag, at)?;
                     return Ok(text);
                 }
                 Event::Eof => return Err(self.cut_off()),
                 Event::Empty(_) => {}
                 other => self.pass(&other, at),
             }
-            at = self.position();
-            event = self.event()?;
         }
     }
 
@@ -487,6 +498,10 @@ impl<'a> Xml<'a> {
                         "text stands before the root element, where only a tag was expected",
                     ));
                 }
+                Event::End(tag) => {
+                    self.closed(&tag, at)?;
+                    continue;
+                }
                 Event::Eof => return Ok(None),
                 other => {
                     self.pass(&other, at);
@@ -517,25 +532,68 @@ impl<'a> Xml<'a> {
     }
 }
 
-/// The name and text of an element without attributes, references and children that `xml` starts
-/// with, and its bytes from tag to tag. What is not plain in any other way is left to the events.
+/// What a tag that is read without an event does.
+enum Plain<'a> {
+    Start(Element<'a>),
+    End,
+}
+
+/// A start tag whose name is of small letters, with attributes between double quotes, if any. What is
+/// not plain in any way is left to the events.
+struct PlainTag<'a> {
+    /// What stands between the brackets.
+    inner: &'a str,
+    /// Bytes of the name.
+    name: usize,
+    /// Bytes of the tag.
+    length: usize,
+    /// The tag is an element without content.
+    empty: bool,
+}
+
+impl<'a> PlainTag<'a> {
+    /// The tag that `xml` starts with.
+    #[inline]
+    fn of(xml: &'a str) -> Option<Self> {
+        let body = xml.strip_prefix('<')?;
+        let is_name = |b: u8| b.is_ascii_lowercase() || b == b'-';
+        let name = body.bytes().position(|b| !is_name(b))?;
+        let mut quoted = false;
+        let ends = |b: u8| {
+            quoted ^= b == b'"';
+            matches!(b, b'<' | b'\'') || b == b'>' && !quoted
+        };
+        let end = name + body.bytes().skip(name).position(ends)?;
+        let (inner, rest) = body.split_at_checked(end)?;
+        let content = inner.strip_suffix('/');
+        let tag = content.unwrap_or(inner);
+        let plain = rest.starts_with('>') && matches!(tag.as_bytes().get(name), None | Some(b' '));
+        (name > 0 && plain).then_some(Self {
+            inner: tag,
+            name,
+            length: end + 2,
+            empty: content.is_some(),
+        })
+    }
+}
+
+/// The text up to the end tag of the element called `name`, when nothing but plain text and that tag
+/// come first, and the bytes of both.
 #[inline]
-fn plain_leaf(xml: &str) -> Option<(&str, &str, usize)> {
-    let inner = xml.strip_prefix('<')?;
-    let is_name = |b: &u8| b.is_ascii_lowercase() || *b == b'-';
-    let (name, rest) = inner.split_at_checked(inner.bytes().position(|b| !is_name(&b))?)?;
-    if name.is_empty() {
-        return None;
-    }
-    if rest.starts_with("/>") {
-        return Some((name, "", name.len() + 3));
-    }
-    let rest = rest.strip_prefix('>')?;
+fn plain_text<'a>(xml: &'a str, name: &str) -> Option<(&'a str, usize)> {
     let plain = |b: u8| !matches!(b, b'<' | b'&' | b'\r');
-    let (text, rest) = rest.split_at_checked(rest.bytes().take(64).position(|b| !plain(b))?)?;
+    let (text, rest) = xml.split_at_checked(xml.bytes().take(64).position(|b| !plain(b))?)?;
     let end = rest.strip_prefix("</")?.strip_prefix(name)?;
     end.starts_with('>')
-        .then(|| (name, text, name.len() * 2 + text.len() + 5))
+        .then(|| (text, text.len() + name.len() + 3))
+}
+
+fn append<'a>(text: &mut Cow<'a, str>, more: Cow<'a, str>) {
+    if text.is_empty() {
+        *text = more;
+    } else {
+        text.to_mut().push_str(&more);
+    }
 }
 
 /// Runs of white space made one space, none at the ends.
