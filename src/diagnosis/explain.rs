@@ -157,7 +157,7 @@ pub(super) fn explain_whole(
     if style.only_diminished {
         return (habits, explain(score, style, passage, habits));
     }
-    let first = pass(score, passage, habits, false);
+    let first = pass(score, passage, (habits, false));
     for (_, seen) in &first {
         match seen {
             Some(Seen::Diminished) => habits.diminished += 1,
@@ -182,10 +182,62 @@ pub(super) fn explain(
     passage: &Passage,
     habits: Habits,
 ) -> Vec<Diagnosis> {
-    pass(score, passage, habits, style.only_diminished)
+    pass(score, passage, (habits, style.only_diminished))
         .into_iter()
         .map(|(d, _)| d)
         .collect()
+}
+
+/// Diagnoses a passage in which notes have changed pitch since `before`. It comes with the diagnoses of
+/// then, and what no change is near to keeps its own.
+pub(super) fn explain_again(score: &Score, style: &Style, passage: &mut Passage, before: &Passage) {
+    let old = before.sonorities.iter().zip(&before.leads);
+    let new = passage.sonorities.iter().zip(&passage.leads);
+    let kept = Kept {
+        before,
+        touched: old.zip(new).map(|(a, b)| a != b).collect(),
+    };
+    let out = std::mem::take(&mut passage.diagnoses)
+        .into_iter()
+        .map(|d| (d, None))
+        .collect();
+    let how = (passage.habits, style.only_diminished);
+    passage.diagnoses = pass_over(score, passage, how, out, Some(&kept))
+        .into_iter()
+        .map(|(d, _)| d)
+        .collect();
+}
+
+/// What is known of a passage from before some of its notes changed pitch.
+struct Kept<'a> {
+    before: &'a Passage,
+    /// For each sonority, whether it or its lead note is another than before.
+    touched: Vec<bool>,
+}
+
+impl Kept<'_> {
+    /// Whether the diagnosis of a sonority stands as it was, unless that of the next has changed:
+    /// nothing else that is looked at for it was touched, which are its neighbours, the next lead note,
+    /// and what sounds when the chord changes that its lead may anticipate.
+    fn stands(&self, at: usize) -> bool {
+        let after = at + 1..self.touched.len();
+        let leads = self.before.leads.get(after.clone()).unwrap_or_default();
+        let mut last = at
+            + 1
+            + leads
+                .iter()
+                .position(Option::is_some)
+                .unwrap_or(leads.len());
+        if let Some(lead) = self.before.leads.get(at).copied().flatten() {
+            let until = lead.onset + lead.beat;
+            let later = self.before.sonorities.get(after).unwrap_or_default();
+            last = last.max(at + later.partition_point(|s| s.onset <= until));
+        }
+        let near = at.saturating_sub(1)..self.touched.len().min(last + 1);
+        self.touched
+            .get(near)
+            .is_some_and(|near| !near.contains(&true))
+    }
 }
 
 /// How an approach note was harmonised, for counting habits.
@@ -195,48 +247,63 @@ enum Seen {
     Habit(Habit),
 }
 
+/// A diagnosis, and what it says of a habit.
+type Judged = (Diagnosis, Option<Seen>);
+
+/// Diagnoses every sonority of a passage, by habits and by the style's word that only diminished chords
+/// pass.
+fn pass(score: &Score, passage: &Passage, how: (Habits, bool)) -> Vec<Judged> {
+    let none = vec![(Diagnosis::LEFT_ALONE, None); passage.sonorities.len()];
+    pass_over(score, passage, how, none, None)
+}
+
 /// Diagnoses from last to first, since approach chords are judged by what they lead to.
-fn pass(
+fn pass_over(
     score: &Score,
     passage: &Passage,
-    habits: Habits,
-    only_diminished: bool,
-) -> Vec<(Diagnosis, Option<Seen>)> {
-    let count = passage.sonorities.len();
-    let mut out: Vec<(Diagnosis, Option<Seen>)> = vec![(Diagnosis::LEFT_ALONE, None); count];
-    let mut following: Option<(usize, Voicing)> = None;
-    for at in (0..count).rev() {
-        let Some(sonority) = passage.sonorities.get(at) else {
+    how: (Habits, bool),
+    mut out: Vec<Judged>,
+    kept: Option<&Kept<'_>>,
+) -> Vec<Judged> {
+    // Whether what follows is to be written as before.
+    let mut follows_as_before = kept.is_some();
+    for (at, sonority) in passage.sonorities.iter().enumerate().rev() {
+        if follows_as_before && kept.is_some_and(|k| k.stands(at)) {
             continue;
-        };
-        let target = following
-            .as_ref()
-            .filter(|(i, v)| {
-                *i == at + 1
-                    && v.len() == sonority.voices.len()
-                    && passage.phrase_of(at).contains(i)
-            })
-            .map(|(_, v)| v);
-        let result = one(
-            score,
-            passage,
-            at,
-            sonority,
-            target,
-            (habits, only_diminished),
-        );
-        let voicing = match result.as_ref().map(|(d, _)| &d.verdict) {
-            Some(Verdict::Slip(slip)) if !slip.expected.is_empty() => {
-                slip.expected.iter().map(|p| p.midi()).collect()
-            }
-            _ => sonority.midi(),
-        };
-        following = Some((at, voicing));
-        if let (Some(result), Some(slot)) = (result, out.get_mut(at)) {
+        }
+        let result = sonority.is_block().then(|| {
+            let next = passage.sonorities.get(at + 1).zip(out.get(at + 1));
+            let target = next
+                .filter(|_| passage.phrase_of(at).contains(&(at + 1)))
+                .map(|(next, (diagnosis, _))| as_meant(next, diagnosis))
+                .filter(|target| target.len() == sonority.voices.len());
+            one(score, passage, at, sonority, target.as_ref(), how)
+        });
+        let result = result.flatten().unwrap_or((Diagnosis::LEFT_ALONE, None));
+        if let Some(kept) = kept {
+            let before = kept
+                .before
+                .sonorities
+                .get(at)
+                .zip(kept.before.diagnoses.get(at));
+            let before = before.map(|(sonority, diagnosis)| as_meant(sonority, diagnosis));
+            follows_as_before = before == Some(as_meant(sonority, &result.0));
+        }
+        if let Some(slot) = out.get_mut(at) {
             *slot = result;
         }
     }
     out
+}
+
+/// A sonority as it was meant to be, as far as its diagnosis can tell.
+fn as_meant(sonority: &Sonority, diagnosis: &Diagnosis) -> Voicing {
+    match &diagnosis.verdict {
+        Verdict::Slip(slip) if !slip.expected.is_empty() => {
+            slip.expected.iter().map(|p| p.midi()).collect()
+        }
+        _ => sonority.midi(),
+    }
 }
 
 /// What surrounds one sonority, whatever its technique.
@@ -366,10 +433,7 @@ fn one(
     sonority: &Sonority,
     target: Option<&Voicing>,
     (habits, only_diminished): (Habits, bool),
-) -> Option<(Diagnosis, Option<Seen>)> {
-    if !sonority.is_block() {
-        return None;
-    }
+) -> Option<Judged> {
     let technique = (*passage.in_force.get(at)?)?;
     let around = surroundings(score, passage, at, sonority)?;
     let function = function(&around.chords, around.in_force, around.lead);

@@ -208,38 +208,49 @@ impl Passage {
             ..phrase.end.min(around.saturating_add(reach + 1))
     }
 
-    /// A stretch of one phrase as a passage of its own, read again from a score in which notes may
-    /// have changed pitch since. Technique and habits stay those of the whole.
+    /// A stretch of one phrase as a passage of its own. Technique and habits stay those of the whole.
     #[must_use]
     pub fn window(&self, score: &Score, style: &Style, range: Range<usize>) -> Self {
         let phrase = self.phrase_index(range.start);
-        let mut sonorities: Vec<Sonority> = self
-            .sonorities
-            .get(range.clone())
-            .unwrap_or_default()
-            .to_vec();
-        for sonority in &mut sonorities {
-            sonority.read_again(score);
-        }
-        find_held_leads(score, &self.section, &mut sonorities);
         let flag = |flags: &[bool]| {
             let at = phrase.and_then(|i| flags.get(i));
             vec![at.copied().unwrap_or(false)]
         };
+        let sonorities = self.sonorities.get(range.clone()).unwrap_or_default();
         let mut window = Self {
             section: self.section.clone(),
             alone: self.alone,
-            leads: lead_line(score, &sonorities),
+            leads: Vec::new(),
             phrases: std::iter::once(0..sonorities.len()).collect(),
             in_force: self.in_force.get(range).unwrap_or_default().to_vec(),
             habits: self.habits,
             moves_as_block: flag(&self.moves_as_block),
             led_by_top_seat: flag(&self.led_by_top_seat),
-            sonorities,
+            sonorities: sonorities.to_vec(),
             diagnoses: Vec::new(),
         };
+        window.hear(score);
         window.diagnoses = explain::explain(score, style, &window, window.habits);
         window
+    }
+
+    /// The same stretch in a score in which notes have changed pitch since: what they are not near to
+    /// is diagnosed as before.
+    #[must_use]
+    pub fn heard_again(&self, score: &Score, style: &Style) -> Self {
+        let mut now = self.clone();
+        now.hear(score);
+        explain::explain_again(score, style, &mut now, self);
+        now
+    }
+
+    /// Takes pitches from the score, and what follows from them alone.
+    fn hear(&mut self, score: &Score) {
+        for sonority in &mut self.sonorities {
+            sonority.read_again(score);
+        }
+        find_held_leads(score, &self.section, &mut self.sonorities);
+        self.leads = lead_line(score, &self.sonorities);
     }
 }
 
@@ -651,4 +662,53 @@ pub fn frame_at(score: &Score, onset: Ticks, key: i8) -> Option<Frame<'_>> {
         chord,
         leads: leads(chord, next, key),
     })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::finding::Change;
+    use crate::pitch::Pitch;
+    use crate::rules;
+    use std::path::Path;
+
+    /// Every note of every phrase moved by these semitones: each stretch must be heard as if all of it
+    /// were looked at anew.
+    fn hear_again_and_anew(score: &Score, every: usize) -> usize {
+        let style = Style::default();
+        let mut heard = 0;
+        for passage in passages(score, &style) {
+            for phrase in passage.phrases.clone() {
+                let before = passage.window(score, &style, phrase.clone());
+                let voices = before.sonorities.iter().flat_map(|s| &s.voices);
+                for voice in voices.filter(|v| v.attacked).step_by(every) {
+                    for by in [-12, -1, 1, 2, 5, 12] {
+                        let mut changed = score.clone();
+                        changed.change(&[Change {
+                            note: voice.note,
+                            sounding: Pitch::in_key(voice.midi + by, 0),
+                        }]);
+                        let again = before.heard_again(&changed, &style);
+                        let anew = passage.window(&changed, &style, phrase.clone());
+                        assert_eq!(again.leads, anew.leads);
+                        assert_eq!(again.diagnoses, anew.diagnoses, "{voice:?} by {by}");
+                        heard += 1;
+                    }
+                }
+            }
+        }
+        heard
+    }
+
+    #[test]
+    fn what_is_heard_again_is_diagnosed_as_if_anew() {
+        let examples = rules::ALL.iter().flat_map(|r| r.examples);
+        let mut heard = 0;
+        for text in examples.flat_map(|e| [e.wrong, e.right]) {
+            heard += hear_again_and_anew(&rules::Example::score(text).unwrap(), 1);
+        }
+        let chart = Path::new(env!("CARGO_MANIFEST_DIR")).join("sample-parts/lamplighters-detour.musicxml");
+        heard += hear_again_and_anew(&crate::reading::files::read_file(&chart).unwrap(), 29);
+        assert!(heard > 5_000, "{heard}");
+    }
 }

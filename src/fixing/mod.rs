@@ -75,72 +75,80 @@ struct Bench<'a> {
     /// The score again, to change notes in.
     scratch: Score,
     style: &'a Style,
-    /// What was found in the stretch looked at last, as it stands: neighbours ask for it again.
-    before: Option<(Stretch<'a>, Vec<Identity>)>,
+    /// The stretch looked at last, as it stands: neighbours ask for it again.
+    before: Option<Stretch<'a>>,
 }
 
-/// Some sonorities of a passage.
-#[derive(Clone)]
+/// Some sonorities of a passage, as they stand.
 struct Stretch<'a> {
     passage: &'a Passage,
     range: Range<usize>,
+    /// The stretch as a passage of its own.
+    heard: Passage,
+    /// What is found in it.
+    found: Vec<Identity>,
 }
 
-impl Stretch<'_> {
-    fn is(&self, other: &Self) -> bool {
-        std::ptr::eq(self.passage, other.passage) && self.range == other.range
+impl<'a> Stretch<'a> {
+    fn new(score: &Score, style: &Style, passage: &'a Passage, range: Range<usize>) -> Self {
+        let heard = passage.window(score, style, range.clone());
+        let found = look(score, style, &heard, |reading| {
+            rules::check(reading).iter().map(Identity::of).collect()
+        });
+        Self {
+            passage,
+            range,
+            heard,
+            found,
+        }
     }
+}
 
-    /// Lets the rules look at it, when a score reads like this.
-    fn look<T>(&self, score: &Score, style: &Style, ask: impl FnOnce(&Reading<'_>) -> T) -> T {
-        let window = [self.passage.window(score, style, self.range.clone())];
-        ask(&Reading::new(score, style, &window).within(bars_of(&window)))
-    }
+/// Lets the rules look at a stretch by itself.
+fn look<T>(
+    score: &Score,
+    style: &Style,
+    stretch: &Passage,
+    ask: impl FnOnce(&Reading<'_>) -> T,
+) -> T {
+    let passages = std::slice::from_ref(stretch);
+    ask(&Reading::new(score, style, passages).within(bars_of(stretch)))
 }
 
 impl<'a> Bench<'a> {
     /// The first remedy that mends the finding and brings nothing new.
     fn try_out(&mut self, passages: &'a [Passage], finding: &Finding) -> Option<Fix> {
-        let (passage, around) = place(self.score, passages, finding)?;
-        let stretch = Stretch {
-            passage,
-            range: passage.stretch(around, REACH),
-        };
+        let (score, style) = (self.score, self.style);
+        let (passage, around) = place(score, passages, finding)?;
+        let range = passage.stretch(around, REACH);
+        let last = self.before.take();
+        let before = last
+            .filter(|s| std::ptr::eq(s.passage, passage) && s.range == range)
+            .unwrap_or_else(|| Stretch::new(score, style, passage, range));
+        let before = &*self.before.insert(before);
         let wanted = Identity::of(finding);
-        let mut others = self.before(&stretch).to_vec();
-        let known = others.len();
-        others.retain(|f| *f != wanted);
-        if others.len() == known {
+        if !before.found.contains(&wanted) {
             return None;
         }
+        let may_stay = |found: &Finding| {
+            let found = Identity::of(found);
+            found != wanted && before.found.contains(&found)
+        };
         for remedy in finding.remedies.iter().take(TRIES) {
             let undo = apply(&mut self.scratch, remedy);
-            let mends = stretch.look(&self.scratch, self.style, |reading| {
-                rules::all_pass(reading, |f| others.contains(&Identity::of(f)))
+            let heard = before.heard.heard_again(&self.scratch, style);
+            let mends = look(&self.scratch, style, &heard, |reading| {
+                rules::all_pass(reading, may_stay)
             });
             restore(&mut self.scratch, &undo);
             if mends {
                 return Some(Fix {
-                    summary: rules::in_words(self.score, remedy)?,
+                    summary: rules::in_words(score, remedy)?,
                     changes: remedy.clone(),
                 });
             }
         }
         None
-    }
-
-    fn before(&mut self, stretch: &Stretch<'a>) -> &[Identity] {
-        let (score, style) = (self.score, self.style);
-        let known = self.before.take().filter(|(known, _)| known.is(stretch));
-        let look = || {
-            stretch.look(score, style, |reading| {
-                rules::check(reading).iter().map(Identity::of).collect()
-            })
-        };
-        let (_, found) = self
-            .before
-            .insert(known.unwrap_or_else(|| (stretch.clone(), look())));
-        found
     }
 }
 
@@ -161,8 +169,8 @@ fn place<'p>(
     Some((passage, at.checked_sub(1)?))
 }
 
-fn bars_of(window: &[Passage]) -> Range<u32> {
-    let bars = || window.iter().flat_map(|p| &p.sonorities).map(|s| s.at.bar);
+fn bars_of(stretch: &Passage) -> Range<u32> {
+    let bars = || stretch.sonorities.iter().map(|s| s.at.bar);
     bars().min().unwrap_or(0)..bars().max().map_or(0, |b| b.saturating_add(1))
 }
 
