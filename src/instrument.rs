@@ -366,9 +366,8 @@ fn holds(range: (Pitch, Pitch), midi: i16) -> bool {
 }
 
 impl Instrument {
-    /// How a written note lies for a player in a seat (1 is the lead).
-    pub fn judge_range(&self, written: Pitch, seat: Option<u8>) -> RangeVerdict<'_> {
-        let midi = written.midi();
+    /// How a note lies for a player in a seat (1 is the lead); `midi` is its written pitch in semitones.
+    pub fn judge_range(&self, midi: i16, seat: Option<u8>) -> RangeVerdict<'_> {
         let professional = match (seat, self.range.lead) {
             (Some(1), Some(lead)) => lead,
             _ => self.range.professional,
@@ -2200,53 +2199,65 @@ mod tests {
     fn verdicts_on_ranges() {
         let named = |text| catalogue().named(text).unwrap();
         let alto = named("Alto Sax");
-        assert_eq!(alto.judge_range(p("C5"), None), RangeVerdict::Comfortable);
-        assert_eq!(alto.judge_range(p("E6"), None), RangeVerdict::Professional);
-        // Nearly every alto has the key.
-        assert_eq!(alto.judge_range(p("F#6"), None), RangeVerdict::Professional);
         assert_eq!(
-            alto.judge_range(p("G6"), None),
+            alto.judge_range(p("C5").midi(), None),
+            RangeVerdict::Comfortable
+        );
+        assert_eq!(
+            alto.judge_range(p("E6").midi(), None),
+            RangeVerdict::Professional
+        );
+        // Nearly every alto has the key.
+        assert_eq!(
+            alto.judge_range(p("F#6").midi(), None),
+            RangeVerdict::Professional
+        );
+        assert_eq!(
+            alto.judge_range(p("G6").midi(), None),
             RangeVerdict::Impossible { limit: p("F#6") }
         );
         assert_eq!(
-            alto.judge_range(p("A3"), None),
+            alto.judge_range(p("A3").midi(), None),
             RangeVerdict::Impossible { limit: p("Bb3") }
         );
         let trumpet = named("Trumpet");
         assert_eq!(
-            trumpet.judge_range(p("E6"), Some(1)),
+            trumpet.judge_range(p("E6").midi(), Some(1)),
             RangeVerdict::Professional
         );
         assert_eq!(
-            trumpet.judge_range(p("E6"), Some(2)),
+            trumpet.judge_range(p("E6").midi(), Some(2)),
             RangeVerdict::Stretched { limit: p("C6") }
         );
         assert_eq!(
-            trumpet.judge_range(p("Ab6"), Some(1)),
+            trumpet.judge_range(p("Ab6").midi(), Some(1)),
             RangeVerdict::Stretched { limit: p("G6") }
         );
         assert_eq!(
-            trumpet.judge_range(p("C#7"), Some(1)),
+            trumpet.judge_range(p("C#7").midi(), Some(1)),
             RangeVerdict::Impossible { limit: p("C7") }
         );
         let trombone = named("Trombone");
         assert_eq!(
-            trombone.judge_range(p("D2"), None),
+            trombone.judge_range(p("D2").midi(), None),
             RangeVerdict::Extension {
                 name: "F attachment",
                 limit: p("E2")
             }
         );
         assert_eq!(
-            trombone.judge_range(p("G1"), None),
+            trombone.judge_range(p("G1").midi(), None),
             RangeVerdict::Stretched { limit: p("E2") }
         );
         let piano = named("Piano");
-        assert_eq!(piano.judge_range(p("C8"), None), RangeVerdict::Comfortable);
+        assert_eq!(
+            piano.judge_range(p("C8").midi(), None),
+            RangeVerdict::Comfortable
+        );
         // Far outside any range.
         let far = Pitch::new(crate::pitch::Step::B, 3, 9);
         assert_eq!(
-            piano.judge_range(far, Some(255)),
+            piano.judge_range(far.midi(), Some(255)),
             RangeVerdict::Impossible { limit: p("C8") }
         );
     }

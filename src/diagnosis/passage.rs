@@ -707,7 +707,8 @@ mod tests {
         for text in examples.flat_map(|e| [e.wrong, e.right]) {
             heard += hear_again_and_anew(&rules::Example::score(text).unwrap(), 1);
         }
-        let chart = Path::new(env!("CARGO_MANIFEST_DIR")).join("sample-parts/lamplighters-detour.musicxml");
+        let chart =
+            Path::new(env!("CARGO_MANIFEST_DIR")).join("sample-parts/lamplighters-detour.musicxml");
         heard += hear_again_and_anew(&crate::reading::files::read_file(&chart).unwrap(), 29);
         assert!(heard > 5_000, "{heard}");
     }

@@ -2,7 +2,6 @@
 
 use super::{Request, VoiceError};
 use crate::instrument::{Instrument, RangeVerdict};
-use crate::pitch::Pitch;
 use crate::score::{NoteFlags, Score, Stated};
 use crate::voicing::Technique;
 
@@ -20,8 +19,7 @@ pub struct Seat {
 impl Seat {
     /// What it costs this player to sound a pitch; `None` when the range does not have it.
     pub(super) fn cost(&self, sounding: i16) -> Option<i32> {
-        let written =
-            Pitch::in_key(sounding, 0).transposed(self.instrument.transposition.inverse());
+        let written = sounding - self.instrument.transposition.chromatic;
         match self.instrument.judge_range(written, Some(self.number)) {
             RangeVerdict::Comfortable => Some(0),
             RangeVerdict::Professional => Some(3),

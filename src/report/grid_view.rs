@@ -7,7 +7,7 @@
 
 use super::printable;
 use crate::finding::NoteRef;
-use crate::score::{ChordMark, Note, NoteFlags, Part, Place, Score};
+use crate::score::{ChordMark, Mark, Note, NoteFlags, Part, Place, Score};
 use crate::time::{Beat, Ticks};
 use std::collections::BTreeSet;
 use std::ops::Range;
@@ -189,6 +189,13 @@ fn notes_of(part: &Part, bar: u32) -> impl Iterator<Item = (u32, &Note)> {
         .map(|(i, n)| (i as u32, n))
 }
 
+/// The chord symbols of a bar. They are in order of time.
+fn chords_of(score: &Score, bar: u32) -> &[Mark<ChordMark>] {
+    let first = score.chords.partition_point(|m| m.at.bar < bar);
+    let last = score.chords.partition_point(|m| m.at.bar <= bar);
+    score.chords.get(first..last).unwrap_or_default()
+}
+
 /// The columns of a bar: onsets of notes and rests of the parts shown, and chord changes.
 fn onsets(score: &Score, parts: &[u32], bar: u32) -> Vec<Ticks> {
     let mut all: BTreeSet<Ticks> = BTreeSet::new();
@@ -203,13 +210,7 @@ fn onsets(score: &Score, parts: &[u32], bar: u32) -> Vec<Ticks> {
                 .map(|r| r.at.offset),
         );
     }
-    all.extend(
-        score
-            .chords
-            .iter()
-            .filter(|m| m.at.bar == bar)
-            .map(|m| m.at.offset),
-    );
+    all.extend(chords_of(score, bar).iter().map(|m| m.at.offset));
     if all.is_empty() {
         all.insert(Ticks::ZERO);
     }
@@ -253,7 +254,7 @@ fn short_name(part: &Part) -> String {
 fn chord_row(score: &Score, bar: u32, columns: &[Ticks]) -> Option<Row> {
     let start = score.bars.get(bar as usize)?.start;
     let before = score.chord_at(start);
-    let here: Vec<_> = score.chords.iter().filter(|m| m.at.bar == bar).collect();
+    let here = chords_of(score, bar);
     if before.is_none() && here.is_empty() {
         return None;
     }
@@ -261,7 +262,7 @@ fn chord_row(score: &Score, bar: u32, columns: &[Ticks]) -> Option<Row> {
         .iter()
         .enumerate()
         .map(|(i, &column)| {
-            let new = here.iter().find(|m| m.at.offset == column).copied();
+            let new = here.iter().find(|m| m.at.offset == column);
             let shown = match new {
                 // The first column repeats what is in force, so that the bar can be read alone.
                 None if i == 0 => score.chord_at(start + column),

@@ -568,19 +568,22 @@ impl Write for Page<'_> {
             self.spaces += bytes.len();
             return Ok(bytes.len());
         }
-        for piece in bytes.split_inclusive(|b| matches!(b, b' ' | b'\n')) {
-            let word = piece.strip_suffix(b" ").unwrap_or(piece);
-            if word == b"\n" {
-                self.spaces = 0;
+        for line in bytes.split_inclusive(|&b| b == b'\n') {
+            let text = line.strip_suffix(b"\n").unwrap_or(line);
+            let end = text
+                .iter()
+                .rposition(|&b| b != b' ')
+                .map_or(0, |last| last + 1);
+            let (words, spaces) = text.split_at(end);
+            if !words.is_empty() {
+                write!(self.out, "{:1$}", "", std::mem::take(&mut self.spaces))?;
+                self.out.write_all(words)?;
             }
-            if !word.is_empty() {
-                for _ in 0..self.spaces {
-                    self.out.write_all(b" ")?;
-                }
+            self.spaces += spaces.len();
+            if text.len() < line.len() {
                 self.spaces = 0;
-                self.out.write_all(word)?;
+                self.out.write_all(b"\n")?;
             }
-            self.spaces += piece.len() - word.len();
         }
         Ok(bytes.len())
     }

@@ -136,11 +136,7 @@ fn high(reading: &Reading<'_>, line: &Line<'_>, stretch: &[Tone]) -> Option<Find
     for tone in stretch {
         let counts = tone.written >= above.range.0.midi()
             && matches!(
-                line.instrument.judge_range(
-                    tone.sounding
-                        .transposed(line.instrument.transposition.inverse()),
-                    line.seat,
-                ),
+                line.instrument.judge_range(tone.written, line.seat),
                 RangeVerdict::Professional | RangeVerdict::Comfortable
             );
         if !counts {

@@ -7,6 +7,7 @@ use crate::pitch::{NoteName, Pitch, PitchClass};
 use crate::sonority::Sonority;
 use crate::sonority::lead::LeadNote;
 use crate::voicing::{Colour, Frame};
+use smallvec::SmallVec;
 
 /// A block sonority with a chord symbol over it that is held to no technique.
 pub(super) struct FreeChord<'a> {
@@ -16,19 +17,21 @@ pub(super) struct FreeChord<'a> {
     pub(super) lead: LeadNote,
     /// Concert key in fifths.
     pub(super) key: i8,
+    /// The colour of each voice's note.
+    colours: SmallVec<[Colour; 5]>,
 }
 
 /// Every chord of free writing: three voices or more struck together, not one note in octaves, not
 /// an approach chord, and no slip explains any of it.
-pub(super) fn chords<'r, 'a>(
-    reading: &'r Reading<'a>,
-) -> impl Iterator<Item = FreeChord<'a>> + use<'r, 'a> {
-    reading.passages.iter().flat_map(move |passage| {
-        passage
-            .sonorities
-            .iter()
-            .enumerate()
-            .filter_map(move |(index, sonority)| free(reading, passage, index, sonority))
+pub(super) fn chords<'r, 'a>(reading: &'r Reading<'a>) -> &'r [FreeChord<'a>] {
+    reading.free.get_or_init(|| {
+        let mut chords = Vec::new();
+        for passage in reading.passages {
+            for (index, sonority) in passage.sonorities.iter().enumerate() {
+                chords.extend(free(reading, passage, index, sonority));
+            }
+        }
+        chords
     })
 }
 
@@ -65,9 +68,11 @@ fn free<'a>(
     if lead.duration() < lead.beat && lead.approaches() {
         return None;
     }
+    let voices = sonority.voices.iter();
     Some(FreeChord {
         passage,
         sonority,
+        colours: voices.map(|v| frame.colour(v.pitch.class())).collect(),
         frame,
         lead,
         key,
@@ -82,14 +87,9 @@ impl FreeChord<'_> {
 
     /// The voices under the lead whose notes have this colour.
     pub(super) fn coloured(&self, wanted: Colour) -> Vec<usize> {
-        self.sonority
-            .voices
-            .iter()
-            .enumerate()
-            .filter(|(i, v)| {
-                let own = self.frame.colour(v.pitch.class());
-                *i > 0 && own == wanted
-            })
+        let under = self.colours.iter().enumerate().skip(1);
+        under
+            .filter(|(_, own)| **own == wanted)
             .map(|(i, _)| i)
             .collect()
     }

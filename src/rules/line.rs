@@ -72,7 +72,7 @@ fn line<'a>(reading: &Reading<'a>, section: &'a Section, member: &SectionPart) -
     if part.staves > 1 {
         return None;
     }
-    let back = instrument.transposition.inverse();
+    let back = instrument.transposition.inverse().chromatic;
     let mut tones: Vec<Tone> = Vec::new();
     let mut overlaps = 0;
     let mut slurs = 0i32;
@@ -112,7 +112,7 @@ fn line<'a>(reading: &Reading<'a>, section: &'a Section, member: &SectionPart) -
             onset: note.onset,
             end: note.end(),
             sounding: note.sounding,
-            written: note.sounding.transposed(back).midi(),
+            written: note.sounding.midi() + back,
             slurred_on: open && slurs > 0,
             breath,
         });

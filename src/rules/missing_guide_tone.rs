@@ -123,7 +123,7 @@ fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
             wording::join(&names),
             chord.frame.chord,
             if names.len() > 1 { "sound" } else { "sounds" },
-            doubled_words(reading.score, &chord, &doubled)
+            doubled_words(reading.score, chord, &doubled)
         );
         let mut finding = chord.finding(&RULE, Level::Warning, message, &faults, "doubled");
         finding.remedies = super::remedies([&faults]);

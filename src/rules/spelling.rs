@@ -2,6 +2,7 @@
 
 use super::page::at_fault;
 use super::{Example, Group, Reading, Rule, wording};
+use crate::chord::{Chord, Degree};
 use crate::diagnosis::{Passage, Verdict};
 use crate::finding::{Change, Finding, Level, NoteRef};
 use crate::pitch::{NoteName, Pitch, PitchClass, Transposition};
@@ -100,6 +101,7 @@ fn names(reading: &Reading<'_>, passage: &Passage, out: &mut Vec<Finding>) {
     let score = reading.score;
     // What has been told: the pitch class, the bar it was last seen in, the finding.
     let mut last: Vec<(PitchClass, u32, usize)> = Vec::new();
+    let mut sounding = SoundingNames::default();
     for (index, sonority) in passage.sonorities.iter().enumerate() {
         let Some(chord) = score
             .chord_at(sonority.onset)
@@ -110,7 +112,11 @@ fn names(reading: &Reading<'_>, passage: &Passage, out: &mut Vec<Finding>) {
         if chord.altered || is_approach(passage, index, sonority) {
             continue;
         }
+        sounding.are_of(chord);
         for voice in sonority.voices.iter().filter(|v| v.attacked) {
+            if !sounding.are_against(voice.pitch) {
+                continue;
+            }
             let Some(part) = score.parts.get(voice.note.part as usize) else {
                 continue;
             };
@@ -189,16 +195,44 @@ fn names(reading: &Reading<'_>, passage: &Passage, out: &mut Vec<Finding>) {
     }
 }
 
+/// The degrees of a chord whose names are asked for: root, third, fifth, sixth and seventh.
+fn named_degrees(chord: &Chord) -> impl Iterator<Item = Degree> {
+    let degrees = chord.degrees.iter().copied();
+    degrees.filter(|d| matches!(d.number, 1 | 3 | 5 | 6 | 7))
+}
+
 /// The written name that the chord gives a note, when it is a root, third, fifth, sixth or seventh.
-fn chord_name(chord: &crate::chord::Chord, note: &Note, by: Transposition) -> Option<NoteName> {
+fn chord_name(chord: &Chord, note: &Note, by: Transposition) -> Option<NoteName> {
     let root = chord.root.transposed(by.inverse());
     let class = note.written.class();
-    chord
-        .degrees
-        .iter()
-        .filter(|d| matches!(d.number, 1 | 3 | 5 | 6 | 7))
+    named_degrees(chord)
         .map(|d| d.over(root))
         .find(|n| n.class() == class)
+}
+
+/// The names a chord gives its notes as they sound, worked out once for as long as it stays: a note that
+/// has its name there has it on every page.
+#[derive(Default)]
+struct SoundingNames<'a> {
+    chord: Option<&'a Chord>,
+    names: Vec<NoteName>,
+}
+
+impl<'a> SoundingNames<'a> {
+    fn are_of(&mut self, chord: &'a Chord) {
+        if !self.chord.is_some_and(|c| std::ptr::eq(c, chord)) {
+            self.chord = Some(chord);
+            self.names.clear();
+            self.names
+                .extend(named_degrees(chord).map(|d| d.over(chord.root)));
+        }
+    }
+
+    /// Whether one of the notes has another name here.
+    fn are_against(&self, pitch: Pitch) -> bool {
+        let name = self.names.iter().find(|n| n.class() == pitch.class());
+        name.is_some_and(|n| *n != pitch.name())
+    }
 }
 
 /// Whether a note goes on by half step to the next letter, or comes from there.

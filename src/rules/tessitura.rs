@@ -92,11 +92,7 @@ fn edge_of(line: &Line<'_>, bar: &[Tone]) -> Option<Edge> {
                 t.written < low.midi()
             };
             beyond
-                && line.instrument.judge_range(
-                    t.sounding
-                        .transposed(line.instrument.transposition.inverse()),
-                    line.seat,
-                ) == RangeVerdict::Professional
+                && line.instrument.judge_range(t.written, line.seat) == RangeVerdict::Professional
         };
         if time(&outside).times(2) >= all
             && let Some(tone) = bar.iter().find(outside)

@@ -129,22 +129,18 @@ fn notes_outside<'a>(
             part: index,
             note: i,
         };
-        if !note.sounds()
-            || note.flags.has(crate::score::NoteFlags::TIED_IN)
-            || reading.is_explained(at)
-        {
+        if !note.sounds() || note.flags.has(crate::score::NoteFlags::TIED_IN) {
             return None;
         }
         // The range is written for the instrument's own transposition; a concert score or an
         // unusual one is brought to it.
-        let written = note.sounding.transposed(instrument.transposition.inverse());
+        let written = note.sounding.midi() - instrument.transposition.chromatic;
         let mut needs = None;
         let beyond = |range: (Pitch, Pitch)| {
-            let midi = written.midi();
-            if midi < range.0.midi() {
+            if written < range.0.midi() {
                 Some(range.0)
             } else {
-                (midi > range.1.midi()).then_some(range.1)
+                (written > range.1.midi()).then_some(range.1)
             }
         };
         let school = graded.and_then(beyond);
@@ -172,10 +168,13 @@ fn notes_outside<'a>(
             }
             RangeVerdict::Comfortable | RangeVerdict::Professional => return None,
         };
+        if reading.is_explained(at) {
+            return None;
+        }
         Some(Outside {
             at,
             note,
-            above: written.midi() > limit.midi(),
+            above: written > limit.midi(),
             level,
             limit,
             needs,
