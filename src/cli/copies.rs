@@ -1,7 +1,10 @@
 //! Copies of files that were read: where they go, and what must never be written over.
 
+use super::write_out;
+use crate::editing::{Edit, Edited, Original};
 use crate::score::{Score, Source};
 use std::collections::HashMap;
+use std::fs::{self, File};
 use std::path::{Path, PathBuf};
 
 /// One file of a score with its copy.
@@ -21,7 +24,44 @@ pub(super) struct Copies<'a> {
     pub(super) doing: &'static str,
 }
 
+/// Looks at a file that was read again.
+pub(super) fn original(source: &Source) -> Result<Original, String> {
+    let path = source.path.display();
+    let file =
+        File::open(&source.path).map_err(|e| format!("{path} could not be read again: {e}"))?;
+    Original::of(file, source).map_err(|e| format!("{path}: {e}"))
+}
+
 impl Copies<'_> {
+    /// Writes the copies of a score with the edits made: all of them or none.
+    pub(super) fn write(
+        &self,
+        score: &Score,
+        originals: impl IntoIterator<Item = Result<Original, String>>,
+        edits: &[Edit],
+        inputs: &[PathBuf],
+    ) -> Result<(), String> {
+        // Every copy is made before the first is written.
+        let made = self.of(score).into_iter().zip(originals);
+        let made = made.map(|(copy, original)| {
+            let own: Vec<&Edit> = edits.iter().filter(|e| e.source == copy.source).collect();
+            let new = original?.edited(copy.from, &own);
+            Ok((
+                copy.to,
+                new.map_err(|e| format!("{}: {e}", copy.from.path.display()))?,
+            ))
+        });
+        let made: Vec<(PathBuf, Edited<'_>)> = made.collect::<Result<_, String>>()?;
+        for (to, new) in made {
+            if let Some(folder) = to.parent() {
+                fs::create_dir_all(folder)
+                    .map_err(|e| format!("{} could not be made: {e}", folder.display()))?;
+            }
+            write_out::write_pieces(&to, new.pieces(), inputs).map_err(|e| e.to_string())?;
+        }
+        Ok(())
+    }
+
     /// Where the copy of a source goes: its place under the folder that was named, or its name.
     fn target(&self, source: &Path) -> PathBuf {
         let below = self

@@ -1,11 +1,11 @@
 //! `chartproof correct`: writes copies with the verified fixes applied, nothing else changed.
 
-use super::copies::Copies;
+use super::copies::{self, Copies};
 use super::scores::{Looked, Scores};
 use super::talk::Progress;
-use super::write_out::{self, complain, complain_of, shown, to_stdout};
+use super::write_out::{complain, complain_of, shown, to_stdout};
 use super::{CLEAN, FOUND, UNUSABLE};
-use crate::editing::{self, Edit};
+use crate::editing;
 use crate::finding::Level;
 use crate::fixing::{Correction, correct};
 use crate::report::table;
@@ -13,7 +13,6 @@ use crate::score::Score;
 use clap::Args;
 use rayon::prelude::*;
 use std::fmt::Write as _;
-use std::fs;
 use std::path::{Path, PathBuf};
 
 /// Writes copies of scores with every verified fix applied and nothing else changed
@@ -128,26 +127,8 @@ impl Correct {
         inputs: &[PathBuf],
     ) -> Result<(), String> {
         let edits = editing::edits(score, &correction.changes).map_err(|e| e.to_string())?;
-        // Every copy is made before the first is written, so that a score is written whole or not
-        // at all.
-        let mut made = Vec::new();
-        for copy in self.copies().of(score) {
-            let own: Vec<&Edit> = edits.iter().filter(|e| e.source == copy.source).collect();
-            let path = copy.from.path.display();
-            let bytes = fs::read(&copy.from.path)
-                .map_err(|e| format!("{path} could not be read again: {e}"))?;
-            let new = editing::apply_to_file(bytes, copy.from, &own)
-                .map_err(|e| format!("{path}: {e}"))?;
-            made.push((copy.to, new));
-        }
-        for (to, bytes) in made {
-            if let Some(folder) = to.parent() {
-                fs::create_dir_all(folder)
-                    .map_err(|e| format!("{} could not be made: {e}", folder.display()))?;
-            }
-            write_out::write(&to, &bytes, inputs).map_err(|e| e.to_string())?;
-        }
-        Ok(())
+        let originals = score.sources.iter().map(copies::original);
+        self.copies().write(score, originals, &edits, inputs)
     }
 }
 

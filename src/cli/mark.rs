@@ -1,10 +1,10 @@
 //! `chartproof mark`: writes copies marked in colour and words at each finding.
 
-use super::copies::Copies;
+use super::copies::{self, Copies};
 use super::scores::{Looked, Scores, look_at};
-use super::write_out::{self, complain, complain_of, shown, to_stdout};
+use super::write_out::{complain, complain_of, shown, to_stdout};
 use super::{CLEAN, FOUND, UNUSABLE};
-use crate::editing::{self, Edit};
+use crate::editing::{self, Edit, Original};
 use crate::finding::{Finding, Level};
 use crate::proof::proof;
 use crate::reading::Limits;
@@ -12,9 +12,8 @@ use crate::reading::files;
 use crate::score::{self, Format, Score};
 use crate::style::Style;
 use clap::Args;
-use std::borrow::Cow;
 use std::fmt::Write as _;
-use std::fs;
+use std::io::Cursor;
 use std::path::{Path, PathBuf};
 
 /// Writes copies of MusicXML scores with coloured noteheads and a few words at each finding
@@ -38,10 +37,10 @@ pub(super) struct Mark {
     clear: bool,
 }
 
-/// A score without marks, and the bytes of its files.
-struct Clean<'a> {
-    score: Cow<'a, Score>,
-    files: Vec<Vec<u8>>,
+/// A score without marks, and the files it is in.
+struct Clean {
+    score: Score,
+    originals: Vec<Original>,
 }
 
 impl Mark {
@@ -83,7 +82,8 @@ impl Mark {
         let inputs = copies.inputs(&scores);
         let mut report = String::new();
         let mut errors = 0;
-        for ((path, score), style) in scores.iter().zip(&styles) {
+        // Each score is gone when its copy is written.
+        for ((path, score), style) in scores.into_iter().zip(&styles) {
             let limits = self.scores.limited.limits();
             let done = clean(score, style, &limits).and_then(|clean| {
                 let findings = if self.clear {
@@ -93,8 +93,10 @@ impl Mark {
                 };
                 let mut findings: Vec<&Finding> = findings.iter().collect();
                 findings.sort_by_key(|f| f.at);
-                write(&copies, clean, &findings, &inputs)?;
-                Ok(tell(path, &findings, self.clear, &mut report))
+                let edits = editing::marks(&clean.score, &findings);
+                let originals = clean.originals.into_iter().map(Ok);
+                copies.write(&clean.score, originals, &edits, &inputs)?;
+                Ok(tell(&path, &findings, self.clear, &mut report))
             });
             match done {
                 Ok(found) => errors += found,
@@ -116,33 +118,38 @@ impl Mark {
 }
 
 /// The score without earlier marks: they must not be read as part of the music.
-fn clean<'a>(score: &'a Score, style: &Style, limits: &Limits) -> Result<Clean<'a>, String> {
-    let mut files = Vec::with_capacity(score.sources.len());
-    let mut marked = false;
+fn clean(score: Score, style: &Style, limits: &Limits) -> Result<Clean, String> {
+    let mut originals = Vec::with_capacity(score.sources.len());
+    let mut marks = Vec::with_capacity(score.sources.len());
     for (index, source) in score.sources.iter().enumerate() {
-        let path = source.path.display();
-        let bytes =
-            fs::read(&source.path).map_err(|e| format!("{path} could not be read again: {e}"))?;
-        let edits = editing::clear(index as u16, source);
-        marked |= !edits.is_empty();
-        let edits: Vec<&Edit> = edits.iter().collect();
-        let bytes =
-            editing::apply_to_file(bytes, source, &edits).map_err(|e| format!("{path}: {e}"))?;
-        files.push(bytes);
+        originals.push(copies::original(source)?);
+        marks.push(editing::clear(index as u16, source));
     }
-    if !marked {
-        return Ok(Clean {
-            score: Cow::Borrowed(score),
-            files,
-        });
+    if marks.iter().all(Vec::is_empty) {
+        return Ok(Clean { score, originals });
     }
-    let read = score.sources.iter().zip(&files);
-    let mut scores = read
-        .map(|(source, bytes)| {
-            files::read_bytes_by(&source.path, bytes.clone(), style.instruments, limits)
-        })
-        .collect::<Result<Vec<Score>, _>>()
-        .map_err(|e| e.to_string())?;
+    let mut files = Vec::with_capacity(originals.len());
+    for ((source, original), marks) in score.sources.iter().zip(originals).zip(&marks) {
+        let marks: Vec<&Edit> = marks.iter().collect();
+        let new = original.edited(source, &marks);
+        let new = new.map_err(|e| format!("{}: {e}", source.path.display()))?;
+        files.push((
+            source.path.clone(),
+            new.pieces().collect::<Vec<_>>().concat(),
+        ));
+    }
+    drop(score);
+    let mut scores = Vec::with_capacity(files.len());
+    let mut originals = Vec::with_capacity(files.len());
+    for (path, bytes) in files {
+        let score = files::read_bytes_by(&path, bytes.clone(), style.instruments, limits)
+            .map_err(|e| e.to_string())?;
+        for source in &score.sources {
+            let original = Original::of(Cursor::new(&bytes), source);
+            originals.push(original.map_err(|e| format!("{}: {e}", path.display()))?);
+        }
+        scores.push(score);
+    }
     let mut score = match scores.pop() {
         Some(only) if scores.is_empty() => only,
         last => {
@@ -151,35 +158,7 @@ fn clean<'a>(score: &'a Score, style: &Style, limits: &Limits) -> Result<Clean<'
         }
     };
     look_at(&mut score, style);
-    Ok(Clean {
-        score: Cow::Owned(score),
-        files,
-    })
-}
-
-/// Writes the marked copies of a score's files: all of them or none.
-fn write(
-    copies: &Copies<'_>,
-    clean: Clean<'_>,
-    findings: &[&Finding],
-    inputs: &[PathBuf],
-) -> Result<(), String> {
-    let edits = editing::marks(&clean.score, findings);
-    let mut made = Vec::new();
-    for (copy, bytes) in copies.of(&clean.score).into_iter().zip(clean.files) {
-        let own: Vec<&Edit> = edits.iter().filter(|e| e.source == copy.source).collect();
-        let new = editing::apply_to_file(bytes, copy.from, &own)
-            .map_err(|e| format!("{}: {e}", copy.from.path.display()))?;
-        made.push((copy.to, new));
-    }
-    for (to, bytes) in made {
-        if let Some(folder) = to.parent() {
-            fs::create_dir_all(folder)
-                .map_err(|e| format!("{} could not be made: {e}", folder.display()))?;
-        }
-        write_out::write(&to, &bytes, inputs).map_err(|e| e.to_string())?;
-    }
-    Ok(())
+    Ok(Clean { score, originals })
 }
 
 /// One line for a score; returns how many errors it has.

@@ -4,7 +4,7 @@ use crate::report::{printable, text};
 use codespan_reporting::term::termcolor::{ColorChoice, StandardStream};
 use std::collections::BTreeSet;
 use std::fs;
-use std::io::{self, IsTerminal, Write};
+use std::io::{self, BufWriter, IsTerminal, Write};
 use std::path::{Path, PathBuf};
 use std::sync::Mutex;
 use std::time::Duration;
@@ -31,6 +31,15 @@ pub(super) enum WriteError {
 /// Writes `bytes` to `target` by way of a new file beside it, so that nobody ever sees half of it
 /// and a failure leaves what was there.
 pub(super) fn write(target: &Path, bytes: &[u8], inputs: &[PathBuf]) -> Result<(), WriteError> {
+    write_pieces(target, [bytes], inputs)
+}
+
+/// The same for a result in pieces.
+pub(super) fn write_pieces<'a>(
+    target: &Path,
+    pieces: impl IntoIterator<Item = &'a [u8]>,
+    inputs: &[PathBuf],
+) -> Result<(), WriteError> {
     let failed = |error| WriteError::Io {
         path: target.to_owned(),
         error,
@@ -48,7 +57,7 @@ pub(super) fn write(target: &Path, bytes: &[u8], inputs: &[PathBuf]) -> Result<(
     if fs::metadata(&place).is_ok_and(|m| !m.is_file()) {
         return Err(WriteError::NotAFile(target.to_owned()));
     }
-    replace(&place, bytes).map_err(failed)
+    replace(&place, pieces).map_err(failed)
 }
 
 /// How the name of a file begins and ends that is being filled.
@@ -86,7 +95,7 @@ fn sweep(folder: &Path) {
 }
 
 /// Fills a new file in the folder of `place`, then puts it in its place; on failure nothing stays.
-fn replace(place: &Path, bytes: &[u8]) -> io::Result<()> {
+fn replace<'a>(place: &Path, pieces: impl IntoIterator<Item = &'a [u8]>) -> io::Result<()> {
     let folder = match place.parent() {
         Some(folder) if !folder.as_os_str().is_empty() => folder,
         _ => Path::new("."),
@@ -98,11 +107,16 @@ fn replace(place: &Path, bytes: &[u8]) -> io::Result<()> {
     // as open as that was.
     #[cfg(unix)]
     builder.permissions(std::os::unix::fs::PermissionsExt::from_mode(0o666));
-    let mut file = builder.tempfile_in(folder)?;
+    let file = builder.tempfile_in(folder)?;
     if let Ok(before) = fs::metadata(place) {
         file.as_file().set_permissions(before.permissions())?;
     }
-    file.write_all(bytes)?;
+    let mut filling = BufWriter::new(file.as_file());
+    for piece in pieces {
+        filling.write_all(piece)?;
+    }
+    filling.flush()?;
+    drop(filling);
     file.as_file().sync_all()?;
     file.persist(place).map_err(|e| e.error)?;
     Ok(())

@@ -8,6 +8,8 @@ use super::{Edit, EditError};
 use crate::reading::container::{self, ContainerError};
 use crate::reading::{Limits, encoding};
 use crate::score::Source;
+use std::borrow::Cow;
+use std::io::{Cursor, Read, Seek};
 use std::ops::Range;
 
 /// The text with the edits made. They may come in any order; equal ones count once, and one that
@@ -48,19 +50,128 @@ fn pieces<'a>(text: &str, edits: &[&'a Edit]) -> (Vec<(Range<usize>, &'a str)>, 
     (out, conflict)
 }
 
-/// The whole new file from the bytes of the file as it is: the same encoding, byte order mark and
-/// line ends; in a container only the score's own entry is written anew. Without edits these are
-/// the very bytes.
+/// How a file holds the text of its source, and whatever else a copy of it needs. The text itself is
+/// the score's: a copy of it would be much of what a large score takes.
+pub struct Original {
+    /// The bytes of the container that the text is packed in.
+    packed: Option<Vec<u8>>,
+    held: Held,
+}
+
+enum Held {
+    /// As it is, after this byte order mark (or an empty one).
+    Verbatim(&'static [u8]),
+    /// In the encoding of these bytes.
+    Encoded(Vec<u8>),
+}
+
+impl Original {
+    /// Looks at a file again; refuses one that is not what was read any more.
+    pub fn of(mut file: impl Read + Seek, source: &Source) -> Result<Self, EditError> {
+        let unread = |e: std::io::Error| EditError::Unread(e.to_string());
+        let text = &*source.text;
+        if source.member.is_none()
+            && let Some(mark) = encoding::verbatim(&mut file, text).map_err(unread)?
+        {
+            return Ok(Self {
+                packed: None,
+                held: Held::Verbatim(mark),
+            });
+        }
+        file.rewind().map_err(unread)?;
+        let mut bytes = Vec::new();
+        file.read_to_end(&mut bytes).map_err(unread)?;
+        let Some(member) = &source.member else {
+            as_it_was_read(&bytes, source)?;
+            return Ok(Self {
+                packed: None,
+                held: Held::Encoded(bytes),
+            });
+        };
+        let held = match container::verbatim(&bytes, member, text) {
+            Some(mark) => Held::Verbatim(mark),
+            None => Held::Encoded(unpacked(&bytes, member, source)?),
+        };
+        Ok(Self {
+            packed: Some(bytes),
+            held,
+        })
+    }
+
+    /// The whole new file: the same encoding, byte order mark and line ends; in a container only the
+    /// score's own entry is written anew. Without edits these are the very bytes.
+    pub fn edited<'a>(
+        self,
+        source: &'a Source,
+        edits: &[&'a Edit],
+    ) -> Result<Edited<'a>, EditError> {
+        let packed = match self.packed {
+            Some(packed) if edits.is_empty() => return Ok(Edited::from(packed)),
+            packed => packed,
+        };
+        let (pieces, conflict) = pieces(&source.text, edits);
+        if let Some(at) = conflict {
+            let (line, column) = source.line_column(at);
+            return Err(EditError::Conflict {
+                path: source.path.clone(),
+                line,
+                column,
+            });
+        }
+        let new = match self.held {
+            Held::Verbatim(mark) => Edited::woven(mark, &source.text, pieces),
+            Held::Encoded(bytes) => encoding::splice(bytes, &source.text, &pieces)?.into(),
+        };
+        Ok(match packed.zip(source.member.as_ref()) {
+            Some((packed, member)) => container::replace(&packed, member, new.pieces())?.into(),
+            None => new,
+        })
+    }
+}
+
+/// The bytes of a new file, mostly pieces of what is in memory anyhow.
+pub struct Edited<'a>(Vec<Cow<'a, [u8]>>);
+
+impl<'a> Edited<'a> {
+    fn woven(mark: &'static [u8], text: &'a str, edits: Vec<(Range<usize>, &'a str)>) -> Self {
+        let text = text.as_bytes();
+        let mut all = Vec::with_capacity(2 * edits.len() + 2);
+        all.push(mark);
+        let mut done = 0;
+        for (at, new) in edits {
+            all.push(text.get(done..at.start).unwrap_or_default());
+            all.push(new.as_bytes());
+            done = at.end;
+        }
+        all.push(text.get(done..).unwrap_or_default());
+        Self(all.into_iter().map(Cow::Borrowed).collect())
+    }
+
+    /// Piece by piece, in order.
+    pub fn pieces(&self) -> impl Iterator<Item = &[u8]> {
+        self.0.iter().map(AsRef::as_ref)
+    }
+}
+
+impl From<Vec<u8>> for Edited<'_> {
+    fn from(whole: Vec<u8>) -> Self {
+        Self(vec![Cow::Owned(whole)])
+    }
+}
+
+/// The whole new file from the bytes of the file as it is: see [`Original`].
 pub fn apply_to_file(
-    bytes: impl Into<Vec<u8>>,
+    bytes: impl AsRef<[u8]>,
     source: &Source,
     edits: &[&Edit],
 ) -> Result<Vec<u8>, EditError> {
-    let bytes = bytes.into();
+    let original = Original::of(Cursor::new(bytes), source)?;
+    Ok(original.edited(source, edits)?.0.concat())
+}
+
+/// The bytes of a score in a container, which are not its text.
+fn unpacked(bytes: &[u8], member: &str, source: &Source) -> Result<Vec<u8>, EditError> {
     let changed = || EditError::Changed(source.path.clone());
-    let Some(member) = &source.member else {
-        return apply_to_text(bytes, source, edits);
-    };
     // It was read once, within whatever limits: what is larger now is not what was read.
     let limits = Limits {
         unpacked: (source.text.len() as u64)
@@ -69,19 +180,15 @@ pub fn apply_to_file(
         ratio: u64::MAX,
         ..Limits::USUAL
     };
-    let (name, inner) = match container::open_within(&bytes, &limits) {
+    let (name, inner) = match container::open_within(bytes, &limits) {
         Err(ContainerError::TooLarge { .. }) => return Err(changed()),
         other => other?,
     };
-    if name != *member {
+    if name != member {
         return Err(changed());
     }
-    if edits.is_empty() {
-        as_it_was_read(&inner, source)?;
-        return Ok(bytes);
-    }
-    let new = apply_to_text(inner, source, edits)?;
-    Ok(container::replace(&bytes, member, &new)?)
+    as_it_was_read(&inner, source)?;
+    Ok(inner)
 }
 
 /// Makes sure that a file has not changed since.
@@ -93,25 +200,11 @@ fn as_it_was_read(bytes: &[u8], source: &Source) -> Result<(), EditError> {
     }
 }
 
-fn apply_to_text(bytes: Vec<u8>, source: &Source, edits: &[&Edit]) -> Result<Vec<u8>, EditError> {
-    as_it_was_read(&bytes, source)?;
-    let (pieces, conflict) = pieces(&source.text, edits);
-    if let Some(at) = conflict {
-        let (line, column) = source.line_column(at);
-        return Err(EditError::Conflict {
-            path: source.path.clone(),
-            line,
-            column,
-        });
-    }
-    Ok(encoding::splice(bytes, &source.text, &pieces)?)
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
     use crate::score::Format;
-    use std::io::{Cursor, Read, Write};
+    use std::io::Write;
     use zip::write::SimpleFileOptions;
     use zip::{CompressionMethod, DateTime, ZipArchive, ZipWriter};
 
@@ -170,6 +263,83 @@ mod tests {
     }
 
     #[test]
+    fn a_file_that_changed_between_reading_and_writing_is_refused_in_every_form() {
+        type InForm = fn(&str) -> Vec<u8>;
+        let text = format!("<a>x{}</a>", " ".repeat(40_000));
+        let utf16 = |text: &str| {
+            let units = format!("\u{feff}{text}");
+            units.encode_utf16().flat_map(u16::to_le_bytes).collect()
+        };
+        let latin1 = |text: &str| {
+            let declared = format!("<?xml version='1.0' encoding='latin1'?>{text}");
+            declared.into_bytes()
+        };
+        let plain = |text: &str| text.as_bytes().to_vec();
+        let marked = |text: &str| format!("\u{feff}{text}").into_bytes();
+        let file = tempfile::NamedTempFile::new().unwrap();
+        let forms: [(&str, InForm); 4] = [
+            ("plain", plain),
+            ("marked", marked),
+            ("UTF-16", utf16),
+            ("Latin-1", latin1),
+        ];
+        for (form, of) in forms {
+            let read = encoding::decode_whole(of(&text)).unwrap();
+            let at = read.find(">x").unwrap() as u32 + 1;
+            let (s, e) = (source(&read, None), edit(at, at + 1, "yy"));
+            let again = |bytes: Vec<u8>| {
+                std::fs::write(file.path(), bytes).unwrap();
+                Original::of(std::fs::File::open(file.path()).unwrap(), &s)
+            };
+            let new = again(of(&text)).unwrap();
+            let new = new.edited(&s, &[&e]).unwrap();
+            let new = new.pieces().collect::<Vec<_>>().concat();
+            assert!(new == of(&text.replace('x', "yy")), "{form}");
+            let last = text.len() - 5;
+            for other in [
+                text.replace('x', "z"),
+                format!("{}z</a>", &text[..last]),
+                format!("{text} "),
+                text[..last].to_owned(),
+                String::new(),
+            ] {
+                let refused = again(of(&other)).err();
+                assert_eq!(refused, Some(EditError::Changed("a.mxl".into())), "{form}");
+            }
+        }
+    }
+
+    #[test]
+    fn a_copy_in_pieces_is_the_spliced_one() {
+        let text = "é<b>𝄪</b>";
+        let places: Vec<u32> = (0..=text.len() as u32)
+            .filter(|&at| text.is_char_boundary(at as usize))
+            .collect();
+        let mut edits = Vec::new();
+        for (i, &start) in places.iter().enumerate() {
+            for &end in &places[i..] {
+                edits.extend(["", "♭"].map(|new| edit(start, end, new)));
+            }
+        }
+        let s = source(text, None);
+        for mark in ["", "\u{feff}"] {
+            let file = format!("{mark}{text}").into_bytes();
+            for one in &edits {
+                for two in &edits {
+                    let both = [one, two];
+                    let (ranges, conflict) = pieces(text, &both);
+                    let whole = encoding::splice(file.clone(), text, &ranges).unwrap();
+                    let copy = apply_to_file(&file, &s, &both);
+                    match conflict {
+                        None => assert_eq!(copy, Ok(whole), "{both:?}"),
+                        Some(_) => assert!(matches!(copy, Err(EditError::Conflict { .. }))),
+                    }
+                }
+            }
+        }
+    }
+
+    #[test]
     fn in_a_container_only_the_score_is_written_anew() {
         let stamp = DateTime::from_date_and_time(2001, 2, 3, 4, 5, 6).unwrap();
         let packed = SimpleFileOptions::default().last_modified_time(stamp);
@@ -221,8 +391,11 @@ mod tests {
                     assert_eq!(a, b);
                 }
             }
-            let other = source("<a>", Some("elsewhere.xml"));
-            assert!(apply_to_file(bytes.clone(), &other, &[]).is_err());
+            for (text, member) in [("<a>", member.as_str()), ("<a>", "elsewhere.xml")] {
+                let other = source(text, Some(member));
+                let refused = apply_to_file(bytes.clone(), &other, &[]);
+                assert_eq!(refused, Err(EditError::Changed("a.mxl".into())));
+            }
         }
     }
 }

@@ -18,7 +18,7 @@ mod grid;
 mod marking;
 mod musicxml;
 
-pub use file::{apply, apply_to_file};
+pub use file::{Edited, Original, apply, apply_to_file};
 pub use marking::{clear, marks};
 
 use crate::finding::{Change, NoteRef};
@@ -95,6 +95,9 @@ pub enum EditError {
     /// The file is not what was read any more.
     #[error("{} has changed since it was read: read it again", .0.display())]
     Changed(PathBuf),
+    /// The file cannot be read any more.
+    #[error("could not be read again: {0}")]
+    Unread(String),
     /// Two edits want the same bytes, or an edit reaches out of the text.
     #[error("{}:{line}:{column}: two corrections change the same text, or one lies outside it: make them one after the other", path.display())]
     Conflict {

@@ -81,6 +81,25 @@ pub fn open(bytes: &[u8]) -> Result<(String, Vec<u8>), ContainerError> {
 
 /// The same within other limits than the usual ones.
 pub fn open_within(bytes: &[u8], limits: &Limits) -> Result<(String, Vec<u8>), ContainerError> {
+    let (mut archive, name) = look_up(bytes, limits)?;
+    let score = unpack(&mut archive, &name, limits.unpacked, limits.ratio)?;
+    Ok((name, score))
+}
+
+/// The byte order mark of a container's score, when that is the entry `name` and `text` byte for
+/// byte: see [`encoding::verbatim`].
+pub fn verbatim(bytes: &[u8], name: &str, text: &str) -> Option<&'static [u8]> {
+    let (mut archive, score) = look_up(bytes, &Limits::USUAL).ok()?;
+    if score != name {
+        return None;
+    }
+    encoding::verbatim(archive.by_name(name).ok()?, text).ok()?
+}
+
+type Archive<'a> = ZipArchive<Cursor<&'a [u8]>>;
+
+/// The container opened, and the name of its score.
+fn look_up<'a>(bytes: &'a [u8], limits: &Limits) -> Result<(Archive<'a>, String), ContainerError> {
     let mut archive =
         ZipArchive::new(Cursor::new(bytes)).map_err(|e| ContainerError::NotZip(reason(&e)))?;
     let contents = match unpack(&mut archive, CONTENTS, MAX_CONTENTS, limits.ratio) {
@@ -96,13 +115,16 @@ pub fn open_within(bytes: &[u8], limits: &Limits) -> Result<(String, Vec<u8>), C
     if leads_out {
         return Err(ContainerError::Outside(name));
     }
-    let score = unpack(&mut archive, &name, limits.unpacked, limits.ratio)?;
-    Ok((name, score))
+    Ok((archive, name))
 }
 
-/// The container with one entry filled anew: packed in the same way and with its time stamp kept.
-/// All other entries are copied as they are packed, in their order.
-pub fn replace(bytes: &[u8], name: &str, new: &[u8]) -> Result<Vec<u8>, ContainerError> {
+/// The container with one entry filled anew, piece by piece: packed in the same way and with its time
+/// stamp kept. All other entries are copied as they are packed, in their order.
+pub fn replace<'a>(
+    bytes: &[u8],
+    name: &str,
+    new: impl IntoIterator<Item = &'a [u8]>,
+) -> Result<Vec<u8>, ContainerError> {
     let not_zip = |e: ZipError| ContainerError::NotZip(reason(&e));
     let mut archive = ZipArchive::new(Cursor::new(bytes)).map_err(not_zip)?;
     let Some(target) = archive.index_for_name(name) else {
@@ -112,6 +134,7 @@ pub fn replace(bytes: &[u8], name: &str, new: &[u8]) -> Result<Vec<u8>, Containe
         name: name.to_owned(),
         why,
     };
+    let mut new = Some(new);
     let mut writer = ZipWriter::new(Cursor::new(Vec::with_capacity(bytes.len())));
     writer
         .set_raw_comment(archive.comment().into())
@@ -123,9 +146,11 @@ pub fn replace(bytes: &[u8], name: &str, new: &[u8]) -> Result<Vec<u8>, Containe
             writer
                 .start_file(name, options)
                 .map_err(|e| damaged(name, reason(&e)))?;
-            writer
-                .write_all(new)
-                .map_err(|e| damaged(name, e.to_string()))?;
+            for piece in new.take().into_iter().flatten() {
+                writer
+                    .write_all(piece)
+                    .map_err(|e| damaged(name, e.to_string()))?;
+            }
         } else {
             writer.raw_copy_file(entry).map_err(not_zip)?;
         }
@@ -136,7 +161,7 @@ pub fn replace(bytes: &[u8], name: &str, new: &[u8]) -> Result<Vec<u8>, Containe
 /// Unpacks one entry, with its limits checked against what really comes out: the sizes in the
 /// container's headers are only claims.
 fn unpack(
-    archive: &mut ZipArchive<Cursor<&[u8]>>,
+    archive: &mut Archive<'_>,
     name: &str,
     limit: u64,
     ratio: u64,

@@ -6,6 +6,7 @@
 
 use encoding_rs::{Encoding, UTF_8, UTF_16BE, UTF_16LE};
 use std::borrow::Cow;
+use std::io::{self, Read};
 use std::ops::Range;
 
 /// How far into a file its XML declaration may reach.
@@ -65,7 +66,7 @@ impl Coding {
             return Err(EncodingError::OtherFile(kind));
         }
         let (encoding, mark) = match bytes {
-            [0xEF, 0xBB, 0xBF, ..] => (UTF_8, 3),
+            [0xEF, 0xBB, 0xBF, ..] => (UTF_8, UTF_8_MARK.len()),
             // UTF-32 would otherwise pass for UTF-16 with zeros in it.
             [0xFF, 0xFE, 0, 0, ..] | [0, 0, 0xFE, 0xFF, ..] => {
                 return Err(EncodingError::Unknown("UTF-32".to_owned()));
@@ -110,6 +111,42 @@ pub fn decode_whole(bytes: Vec<u8>) -> Result<String, EncodingError> {
     match memchr::memchr(0, text.as_bytes()) {
         Some(at) => Err(EncodingError::Binary { at }),
         None => Ok(text),
+    }
+}
+
+/// UTF-8's byte order mark.
+const UTF_8_MARK: &[u8] = b"\xEF\xBB\xBF";
+
+/// How much of a file is compared at a time.
+const AT_A_TIME: u64 = 1 << 14;
+
+/// The byte order mark of a file that is `text` byte for byte after it (no mark is an empty one);
+/// nothing for a file in another encoding and for any other file. It is never held as a whole.
+/// `text` is what [`decode`] made of the file once.
+pub fn verbatim(mut file: impl Read, text: &str) -> io::Result<Option<&'static [u8]>> {
+    let mut next = Vec::new();
+    file.by_ref()
+        .take(UTF_8_MARK.len() as u64)
+        .read_to_end(&mut next)?;
+    let mark = if next == UTF_8_MARK {
+        next.clear();
+        UTF_8_MARK
+    } else if Coding::of(text.as_bytes()).is_ok_and(|c| c.encoding == UTF_8) {
+        &[]
+    } else {
+        return Ok(None);
+    };
+    let mut left = text.as_bytes();
+    loop {
+        match left.strip_prefix(next.as_slice()) {
+            Some(after) => left = after,
+            None => return Ok(None),
+        }
+        next.clear();
+        file.by_ref().take(AT_A_TIME).read_to_end(&mut next)?;
+        if next.is_empty() {
+            return Ok(left.is_empty().then_some(mark));
+        }
     }
 }
 
@@ -380,6 +417,37 @@ mod tests {
         ] {
             let one = decode(bytes).map(Cow::into_owned);
             assert_eq!(decode_whole(bytes.to_vec()), one, "{bytes:?}");
+        }
+    }
+
+    #[test]
+    fn a_file_that_is_its_text_is_known_without_being_held() {
+        let long = "é".repeat(AT_A_TIME as usize);
+        let utf16 = utf16(
+            "<?xml version=\"1.0\" encoding=\"UTF-16\"?><a>♭</a>",
+            true,
+            true,
+        );
+        for (bytes, mark) in [
+            (b"".as_slice(), Some(&b""[..])),
+            (b"a", Some(b"")),
+            ("é♭".as_bytes(), Some(b"")),
+            (long.as_bytes(), Some(b"")),
+            (format!("\u{feff}{long}").as_bytes(), Some(UTF_8_MARK)),
+            ("\u{feff}\u{feff}a".as_bytes(), Some(UTF_8_MARK)),
+            // Declared as UTF-16, which it cannot be.
+            (b"<?xml version='1.0' encoding='UTF-16'?><a/>", Some(b"")),
+            // A character that is written anew may need another byte than in UTF-8.
+            (b"<?xml version='1.0' encoding='latin1'?><a/>", None),
+            (b"<?xml version='1.0' encoding='latin1'?><a>\xE9</a>", None),
+            (&utf16, None),
+        ] {
+            let text = decode(bytes).unwrap();
+            assert_eq!(verbatim(bytes, &text).unwrap(), mark, "{bytes:?}");
+            for other in [format!("{text}b"), format!("b{text}")] {
+                assert_eq!(verbatim(bytes, &other).unwrap(), None, "{bytes:?}");
+                assert_eq!(verbatim(other.as_bytes(), &text).unwrap(), None);
+            }
         }
     }
 
