@@ -153,7 +153,8 @@ fn fill(job: &Job<'_>, line: &[Weighed], own: &Part, index: usize, part: &mut Pa
             if chordal {
                 both_hands(job, line, &piece, part);
             } else {
-                part.notes.extend(written(job, line, &piece, index, part));
+                let written = written(job, line, &piece, index, part);
+                part.notes.extend(written);
             }
         }
     }

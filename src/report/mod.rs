@@ -318,7 +318,7 @@ pub(crate) mod sample {
             name: name.to_owned(),
             staves: 1,
             notes,
-            bars: vec![bar("4", 8), bar("5", 8)],
+            bars: vec![bar("4", 8), bar("5", 8)].into(),
             transpositions: vec![Mark::new(Place::default(), by, Span::default())],
             ..Part::default()
         }
@@ -368,7 +368,8 @@ pub(crate) mod sample {
                 voice: 1,
                 whole_bar: false,
                 span: Span::default(),
-            }];
+            }]
+            .into();
         }
         let mut score = Score {
             title: Some("Test passage".to_owned()),

@@ -206,8 +206,8 @@ mod tests {
             }],
             parts: vec![Part {
                 name: name.to_owned(),
-                notes: vec![note(0, 0), note(1, per_quarter)],
-                bars: vec![bar.clone(), bar],
+                notes: vec![note(0, 0), note(1, per_quarter)].into(),
+                bars: vec![bar.clone(), bar].into(),
                 ..Part::default()
             }],
             ..Score::default()

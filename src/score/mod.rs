@@ -5,8 +5,10 @@
 
 mod change;
 mod merge;
+mod shared;
 
 pub use merge::{MergeError, merge, refined};
+pub use shared::Shared;
 
 use crate::chord::Chord;
 use crate::instrument::Book;
@@ -545,11 +547,11 @@ pub struct Part {
     /// How many staves.
     pub staves: u8,
     /// All pitched notes in order of onset, then from the top staff down.
-    pub notes: Vec<Note>,
+    pub notes: Shared<Note>,
     /// All rests in order of onset.
-    pub rests: Vec<Rest>,
+    pub rests: Shared<Rest>,
     /// Its bars, one for each of the score's (fewer in a part that is too short).
-    pub bars: Vec<PartBar>,
+    pub bars: Shared<PartBar>,
     /// Key signatures as printed (written pitch).
     pub keys: Vec<Mark<Key>>,
     /// Time signatures.
@@ -727,6 +729,10 @@ impl Score {
             starts.get(at.bar as usize).copied().unwrap_or(start) + at.offset
         };
         for part in &mut self.parts {
+            // What was read for growing is given back before anything else is made of the score.
+            part.notes.shrink_to_fit();
+            part.rests.shrink_to_fit();
+            part.bars.shrink_to_fit();
             for n in &mut part.notes {
                 n.onset = when(n.at);
             }

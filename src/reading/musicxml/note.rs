@@ -260,12 +260,13 @@ impl Fields {
                 if self.accidental {
                     part.part.accidentals.push(span);
                 }
+                let sounding = written.transposed(part.transposition(self.staff));
                 part.part.notes.push(Note {
                     at,
                     onset: Ticks::ZERO,
                     duration,
                     written,
-                    sounding: written.transposed(part.transposition(self.staff)),
+                    sounding,
                     staff: self.staff,
                     voice,
                     flags: self.flags,
