@@ -12,6 +12,7 @@ use crate::voicing::{Technique, UnknownTechnique};
 use clap::builder::{PossibleValue, TypedValueParser};
 use clap::{Arg, Args, Command, ValueHint};
 use std::ffi::OsStr;
+use std::fs;
 use std::io::{self, Read};
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
@@ -163,6 +164,7 @@ impl Scores {
                 });
             }
         }
+        share_out(&self.paths);
         let mut reading = (portions == Portions::All).then(|| Progress::new("reading", None));
         let styles = self.styles();
         let by_styles = ByStyles(&styles, self.limited.limits());
@@ -201,6 +203,28 @@ pub(super) fn styles(chosen: Option<&Chosen>) -> HouseStyles {
     chosen.map_or_else(HouseStyles::found, |c| HouseStyles::named(c.read()))
 }
 
+/// A score of so many bytes is done before a second thread is of much use, and that would hold memory
+/// of its own.
+const ALONE: u64 = 2 << 20;
+
+/// How many times smaller a packed score is, at least.
+const PACKED: u64 = 16;
+
+/// Sets up the threads that share the work on these files; this one is among them.
+fn share_out(paths: &[PathBuf]) {
+    let small = |path: &PathBuf| {
+        let packed = path.extension().is_some_and(|e| e == "mxl");
+        let most = if packed { ALONE / PACKED } else { ALONE };
+        fs::metadata(path).is_ok_and(|m| m.is_file() && m.len() <= most)
+    };
+    let alone = matches!(paths, [only] if small(only));
+    // Zero stands for as many as the machine has. Where there are threads already, those work.
+    let _ = rayon::ThreadPoolBuilder::new()
+        .num_threads(usize::from(alone))
+        .use_current_thread()
+        .build_global();
+}
+
 /// The longest list that is read, in bytes.
 const MAX_LIST: u64 = 64 << 20;
 
@@ -215,7 +239,7 @@ fn listed(list: &Path) -> Result<Vec<PathBuf>, String> {
     let source: Box<dyn Read> = if list == Path::new("-") {
         Box::new(io::stdin().lock())
     } else {
-        Box::new(std::fs::File::open(list).map_err(failed)?)
+        Box::new(fs::File::open(list).map_err(failed)?)
     };
     let mut bytes = Vec::new();
     source
