@@ -212,7 +212,12 @@ fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
                     "open the interval to a fifth, an octave or a tenth, or move the chord up"
                         .to_owned(),
                 ),
-                remedies: super::nearby(reading, passage, index, &faults),
+                // Of a voicing that is right no voice is moved by itself.
+                remedies: if in_technique {
+                    Vec::new()
+                } else {
+                    super::nearby(reading, passage, index, &faults)
+                },
                 ..Finding::new(RULE.name, level, sonority.at, message)
             });
         }
