@@ -7,11 +7,12 @@ use crate::proof::Proofed;
 use crate::score::Score;
 use crate::style::Style;
 use clap::Args;
-use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 use std::fmt::Write as _;
-use std::io::{self, IsTerminal};
-use std::sync::OnceLock;
+use std::io::{self, IsTerminal, Write};
+use std::iter;
+use std::sync::atomic::{AtomicUsize, Ordering};
 use std::sync::mpsc::{RecvTimeoutError, Sender, channel};
+use std::sync::{Arc, Mutex, OnceLock, PoisonError};
 use std::thread::JoinHandle;
 use std::time::Duration;
 
@@ -57,58 +58,100 @@ pub(super) fn sum_up(sentence: &str) {
     }
 }
 
+/// How often the line on the terminal is drawn anew.
+const TICK: Duration = Duration::from_millis(200);
+
 /// How far the work is: on a terminal only, and only when it takes a while.
 #[derive(Debug)]
 pub(super) struct Progress {
-    bar: ProgressBar,
+    line: Arc<Line>,
     done: Option<Sender<()>>,
     clock: Option<JoinHandle<()>>,
+}
+
+/// The line on the terminal.
+#[derive(Debug)]
+struct Line {
+    what: &'static str,
+    /// Files in all, when somebody knows.
+    count: Option<usize>,
+    /// Files that are done.
+    at: AtomicUsize,
+    /// How many columns are written on; whoever holds it has the terminal.
+    shown: Mutex<usize>,
+}
+
+impl Line {
+    /// How it looks after so many ticks.
+    fn text(&self, tick: usize) -> String {
+        let at = self.at.load(Ordering::Relaxed);
+        match self.count {
+            Some(count) => {
+                let full = 30 * at.min(count) / count.max(1);
+                let head = if full < 30 { ">" } else { "" };
+                let bar = format!("{}{head}", "=".repeat(full));
+                format!("{} [{bar:30}] {at} of {count}", self.what)
+            }
+            None => format!("{} {}", ["|", "/", "-", "\\"][tick % 4], self.what),
+        }
+    }
+
+    /// Takes the terminal with the line wiped off it, and leaves `text` there after `work`.
+    fn aside<T>(&self, text: &str, work: impl FnOnce() -> T) -> T {
+        let mut shown = self.shown.lock().unwrap_or_else(PoisonError::into_inner);
+        let mut out = io::stderr();
+        if *shown > 0 {
+            let _ = write!(out, "\r{:1$}\r", "", *shown);
+        }
+        let done = work();
+        let _ = write!(out, "{text}").and_then(|()| out.flush());
+        *shown = text.len();
+        done
+    }
 }
 
 impl Progress {
     /// Work on `count` files, or on nobody knows how many.
     pub(super) fn new(what: &'static str, count: Option<usize>) -> Self {
-        let length = count.map(|n| n as u64);
-        let bar = ProgressBar::with_draw_target(length, ProgressDrawTarget::hidden());
+        let line = Arc::new(Line {
+            what,
+            count,
+            at: AtomicUsize::new(0),
+            shown: Mutex::new(0),
+        });
         if talk().quiet || !io::stderr().is_terminal() {
             return Self {
-                bar,
+                line,
                 done: None,
                 clock: None,
             };
         }
-        let template = if count.is_some() {
-            "{msg} [{bar:30}] {pos} of {len}"
-        } else {
-            "{spinner} {msg}"
-        };
-        if let Ok(style) = ProgressStyle::with_template(template) {
-            bar.set_style(style.progress_chars("=> "));
-        }
-        bar.set_message(what);
         let (done, waiting) = channel();
-        let shown = bar.clone();
+        let shown = Arc::clone(&line);
         let clock = std::thread::spawn(move || {
-            if waiting.recv_timeout(PATIENCE) == Err(RecvTimeoutError::Timeout) {
-                shown.set_draw_target(ProgressDrawTarget::stderr());
-                shown.enable_steady_tick(Duration::from_millis(200));
+            let waits = iter::once(PATIENCE).chain(iter::repeat(TICK));
+            for (tick, wait) in waits.enumerate() {
+                if waiting.recv_timeout(wait) != Err(RecvTimeoutError::Timeout) {
+                    return;
+                }
+                shown.aside(&shown.text(tick), || ());
             }
         });
         Self {
-            bar,
+            line,
             done: Some(done),
             clock: Some(clock),
         }
     }
 
-    /// Does something that writes: meanwhile the bar is out of the way.
+    /// Does something that writes: meanwhile the line is out of the way.
     pub(super) fn aside<T>(&self, work: impl FnOnce() -> T) -> T {
-        self.bar.suspend(work)
+        self.line.aside("", work)
     }
 
     /// One file is done.
     pub(super) fn step(&self) {
-        self.bar.inc(1);
+        self.line.at.fetch_add(1, Ordering::Relaxed);
     }
 }
 
@@ -118,7 +161,7 @@ impl Drop for Progress {
         if let Some(clock) = self.clock.take() {
             let _ = clock.join();
         }
-        self.bar.finish_and_clear();
+        self.line.aside("", || ());
     }
 }
 
@@ -171,4 +214,34 @@ pub(super) fn detail(score: &Score, proofed: &Proofed, style: &Style, took: Dura
         let _ = write!(line, "; {remark}");
     }
     line
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_line_tells_how_far_the_work_is() {
+        let line = |count, at| Line {
+            what: "proofing",
+            count,
+            at: AtomicUsize::new(at),
+            shown: Mutex::new(0),
+        };
+        let rule = "=".repeat(30);
+        let blank = " ".repeat(29);
+        for (count, at, text) in [
+            (Some(4), 0, format!("proofing [>{blank}] 0 of 4")),
+            (Some(4), 4, format!("proofing [{rule}] 4 of 4")),
+            (Some(0), 0, format!("proofing [>{blank}] 0 of 0")),
+            (None, 7, "| proofing".to_owned()),
+        ] {
+            assert_eq!(line(count, at).text(8), text);
+        }
+        let half = line(Some(4), 2).text(0);
+        assert!(
+            half.starts_with(&format!("proofing [{}> ", "=".repeat(15))),
+            "{half}"
+        );
+    }
 }
