@@ -1,7 +1,7 @@
 //! A maker of big-band scores of any size: the sample chart's bars again and again, each time in
 //! another key, so that nothing repeats note for note next to itself. 17 parts, all sections, chord
-//! symbols, dynamics, articulations, slurs, repeats. From the second time on every fortieth bar of the second alto is a
-//! half step too high, so that there are fixes to try.
+//! symbols, dynamics, articulations, slurs, repeats. From the second time on every fortieth bar of the
+//! second alto is a half step too high, so that there are fixes to try.
 
 use chartproof::pitch::{NoteName, Pitch, Step, Transposition};
 use std::fmt::Write as _;
