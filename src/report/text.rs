@@ -576,7 +576,9 @@ impl Write for Page<'_> {
                 .map_or(0, |last| last + 1);
             let (words, spaces) = text.split_at(end);
             if !words.is_empty() {
-                write!(self.out, "{:1$}", "", std::mem::take(&mut self.spaces))?;
+                for _ in 0..std::mem::take(&mut self.spaces) {
+                    self.out.write_all(b" ")?;
+                }
                 self.out.write_all(words)?;
             }
             self.spaces += spaces.len();
