@@ -210,19 +210,20 @@ const ALONE: u64 = 2 << 20;
 /// How many times smaller a packed score is, at least.
 const PACKED: u64 = 16;
 
-/// Sets up the threads that share the work on these files; this one is among them.
+/// Leaves one small file to this thread.
 fn share_out(paths: &[PathBuf]) {
     let small = |path: &PathBuf| {
         let packed = path.extension().is_some_and(|e| e == "mxl");
         let most = if packed { ALONE / PACKED } else { ALONE };
         fs::metadata(path).is_ok_and(|m| m.is_file() && m.len() <= most)
     };
-    let alone = matches!(paths, [only] if small(only));
-    // Zero stands for as many as the machine has. Where there are threads already, those work.
-    let _ = rayon::ThreadPoolBuilder::new()
-        .num_threads(usize::from(alone))
-        .use_current_thread()
-        .build_global();
+    if matches!(paths, [only] if small(only)) {
+        // Where there are threads already, those work.
+        let _ = rayon::ThreadPoolBuilder::new()
+            .num_threads(1)
+            .use_current_thread()
+            .build_global();
+    }
 }
 
 /// The longest list that is read, in bytes.
