@@ -68,18 +68,37 @@ pub struct Source {
     pub format: Format,
     /// The text spans point into, after decoding to UTF-8.
     pub text: Text,
-    /// Where its lines start, once somebody asks.
+    /// Where its lines are, once somebody asks.
     pub lines: OnceLock<Lines>,
 }
 
-/// Where the lines of a text start, and how far along its line each [`STRIDE`] of it lies: there are
+/// How many lines end before each [`STRIDE`] of a text, and how far along its line that lies: there are
 /// files of one line.
 #[derive(Clone, Debug)]
-pub struct Lines {
-    /// The first byte of each line.
-    starts: Vec<u32>,
-    /// At each multiple of the stride, how many characters of its line start before it.
-    columns: Vec<u32>,
+pub struct Lines(Vec<Stride>);
+
+#[derive(Clone, Copy, Debug, Default)]
+struct Stride {
+    /// Ends of lines before it.
+    lines: u32,
+    /// Characters of its line that start before it.
+    column: u32,
+}
+
+impl Stride {
+    /// Where `text` ends, which starts here.
+    fn after(self, text: &[u8]) -> Self {
+        match memchr::memrchr(b'\n', text) {
+            Some(end) => Self {
+                lines: self.lines + memchr::memchr_iter(b'\n', text).count() as u32,
+                column: text.get(end + 1..).map_or(0, characters),
+            },
+            None => Self {
+                column: self.column + characters(text),
+                ..self
+            },
+        }
+    }
 }
 
 const STRIDE: usize = 4096;
@@ -88,41 +107,30 @@ const STRIDE: usize = 4096;
 const MOST_SYMBOLS: usize = 64;
 
 /// How many characters start in these bytes of UTF-8.
-fn characters(bytes: &[u8]) -> usize {
-    bytes.iter().filter(|b| **b & 0xC0 != 0x80).count()
+fn characters(bytes: &[u8]) -> u32 {
+    bytes.iter().filter(|b| **b & 0xC0 != 0x80).count() as u32
 }
 
 impl Lines {
     fn of(text: &[u8]) -> Self {
-        let mut starts = vec![0];
-        let mut columns = Vec::with_capacity(text.len() / STRIDE + 1);
-        let mut column = 0;
-        for (index, stretch) in text.chunks(STRIDE).enumerate() {
-            columns.push(column as u32);
-            let mut after = None;
-            for end in memchr::memchr_iter(b'\n', stretch) {
-                starts.push((index * STRIDE + end + 1) as u32);
-                after = stretch.get(end + 1..);
-            }
-            column = match after {
-                Some(after) => characters(after),
-                None => column + characters(stretch),
-            };
-        }
-        Self { starts, columns }
+        let mut at = Stride::default();
+        let strides = text.chunks(STRIDE).map(|stride| {
+            let before = at;
+            at = at.after(stride);
+            before
+        });
+        let mut strides: Vec<_> = strides.collect();
+        strides.push(at);
+        Self(strides)
     }
 
     /// 1-based line and column (in characters) of a byte that starts a character.
     fn place(&self, text: &[u8], at: usize) -> (usize, usize) {
-        let line = self.starts.partition_point(|&s| s as usize <= at).max(1);
-        let start = self.starts.get(line - 1).map_or(0, |&s| s as usize);
-        let mark = at / STRIDE * STRIDE;
-        let (from, before) = match self.columns.get(at / STRIDE) {
-            Some(&column) if mark > start => (mark, column as usize),
-            _ => (start, 0),
-        };
-        let since = text.get(from..at).map_or(0, characters);
-        (line, before + since + 1)
+        let stride = at / STRIDE;
+        let before = self.0.get(stride).copied().unwrap_or_default();
+        let Stride { lines, column } =
+            before.after(text.get(stride * STRIDE..at).unwrap_or_default());
+        (lines as usize + 1, column as usize + 1)
     }
 }
 
@@ -926,13 +934,18 @@ mod tests {
             text.push('\n');
         }
         text.push_str("end");
-        let source = Source {
+        let source = |text: &str| Source {
             path: PathBuf::new(),
             member: None,
             format: Format::Grid,
-            text: text.as_str().into(),
+            text: text.into(),
             lines: OnceLock::new(),
         };
+        // One that ends with a stride, and one that has none.
+        let whole = "a\n".repeat(STRIDE);
+        assert_eq!(source(&whole).line_column(u32::MAX), (STRIDE + 1, 1));
+        assert_eq!(source("").line_column(0), (1, 1));
+        let source = source(&text);
         let (mut line, mut column) = (1, 1);
         for (at, c) in text.char_indices() {
             assert_eq!(source.line_column(at as u32), (line, column), "byte {at}");
