@@ -5,13 +5,14 @@
 )]
 
 use super::direction;
-use super::part::{PartReader, SlurEnd, span};
+use super::part::{PartReader, SlurEnd, span, voice_of_its_own};
 use super::scale::{Scale, dotted, note_type};
 use super::xml::{Element, Fault, Walk, Xml};
 use crate::pitch::{Pitch, Step};
 use crate::score::{Articulations, Mark, Note, NoteFlags, Rest};
 use crate::time::Ticks;
 use num_rational::Ratio;
+use std::ops::RangeInclusive;
 
 /// What a `<note>` is, as far as its first children have said.
 #[derive(Clone, Copy, PartialEq)]
@@ -91,7 +92,10 @@ impl Fields {
         scale: &mut Scale,
     ) -> Walk<()> {
         match child.name() {
-            "pitch" => self.head = Some(Head::Pitched(pitch(xml, child)?)),
+            "pitch" => {
+                self.head = Some(Head::Pitched(pitch(xml, child)?));
+                self.usual(xml, part);
+            }
             "duration" => self.duration = Some(part.duration(xml, child, scale)?),
             "voice" => self.voice = Some(part.voice_number(&xml.text()?)),
             "staff" => self.staff = xml.whole::<u8>(child)?.max(1),
@@ -103,6 +107,7 @@ impl Fields {
                 let measure = child.is("measure", "yes")?;
                 self.head = Some(Head::Rest { measure });
                 xml.skip()?;
+                self.usual(xml, part);
             }
             "unpitched" => {
                 self.head = Some(Head::Unpitched);
@@ -154,6 +159,16 @@ impl Fields {
             _ => xml.skip()?,
         }
         Ok(())
+    }
+
+    /// What most often follows the pitch or the rest.
+    fn usual(&mut self, xml: &mut Xml<'_>, part: &PartReader) {
+        if let Some(duration) = xml.leaf("duration", |text| part.whole_divisions(text)) {
+            self.duration = Some(duration);
+            self.voice = xml.leaf("voice", voice_of_its_own).or(self.voice);
+            xml.leaf("type", Some);
+            xml.leaf("stem", Some);
+        }
     }
 
     fn notations(&mut self, xml: &mut Xml<'_>) -> Walk<()> {
@@ -335,11 +350,22 @@ fn articulation(name: &str) -> Articulations {
     }
 }
 
+/// Semitones that a note can be altered by.
+const ALTERS: RangeInclusive<i64> = -3..=3;
+
+/// Octaves that are read.
+const OCTAVES: RangeInclusive<i8> = -1..=10;
+
 /// Reads a `<pitch>`: written pitch.
 fn pitch(xml: &mut Xml<'_>, element: &Element<'_>) -> Walk<Pitch> {
-    let mut step = None;
-    let mut alter = 0;
-    let mut octave = None;
+    // In the order that the schema asks for; what is missed here is met below.
+    let mut step = xml.leaf("step", one_letter);
+    let alter = xml.leaf("alter", |text| {
+        text.parse().ok().filter(|a| ALTERS.contains(a))
+    });
+    let mut alter = alter.unwrap_or(0);
+    let octave = |text: &str| text.parse().ok().filter(|o| OCTAVES.contains(o));
+    let mut octave = xml.leaf("octave", octave);
     while let Some(child) = xml.child()? {
         match child.name() {
             "step" => {
@@ -357,7 +383,7 @@ fn pitch(xml: &mut Xml<'_>, element: &Element<'_>) -> Walk<Pitch> {
             }
             "alter" => {
                 alter = xml.rounded(&child)?;
-                if alter.abs() > 3 {
+                if !ALTERS.contains(&alter) {
                     return Err(Fault::new(
                         child.start()..xml.position(),
                         format!(
@@ -368,7 +394,7 @@ fn pitch(xml: &mut Xml<'_>, element: &Element<'_>) -> Walk<Pitch> {
             }
             "octave" => {
                 let number = xml.whole::<i8>(&child)?;
-                if !(-1..=10).contains(&number) {
+                if !OCTAVES.contains(&number) {
                     return Err(Fault::new(
                         child.start()..xml.position(),
                         format!(

@@ -16,6 +16,11 @@ use std::collections::{HashMap, VecDeque};
 /// The first number given to a voice whose name is not a number.
 const NAMED_VOICES: u8 = 201;
 
+/// The number of a voice that is called by one.
+pub(super) fn voice_of_its_own(name: &str) -> Option<u8> {
+    name.parse().ok().filter(|n| *n < NAMED_VOICES)
+}
+
 /// A part while it is being read. What is in force goes on from bar to bar.
 pub(super) struct PartReader {
     /// What has been read.
@@ -247,15 +252,8 @@ impl PartReader {
         scale: &mut Scale,
     ) -> Walk<Ticks> {
         let text = xml.text()?;
-        // The common case: digits only, and few enough that nothing can overflow.
-        if let Some(tick) = self.tick
-            && text.len() <= 9
-            && let Ok(n) = text.parse::<u32>()
-        {
-            let ticks = Ticks(i64::from(n).saturating_mul(tick));
-            if ticks <= self.longest {
-                return Ok(ticks);
-            }
+        if let Some(ticks) = self.whole_divisions(&text) {
+            return Ok(ticks);
         }
         let ticks = self.in_divisions(&text, xml, element, scale)?;
         if ticks < Ticks::ZERO {
@@ -265,6 +263,15 @@ impl PartReader {
             ));
         }
         Ok(ticks)
+    }
+
+    /// A length in divisions, as ticks, in the common case: digits only, and few enough that nothing can
+    /// overflow.
+    pub(super) fn whole_divisions(&self, text: &str) -> Option<Ticks> {
+        let tick = self.tick?;
+        let short = (text.len() <= 9).then_some(text)?;
+        let ticks = Ticks(i64::from(short.parse::<u32>().ok()?).saturating_mul(tick));
+        (ticks <= self.longest).then_some(ticks)
     }
 
     /// The open element's text, a distance in divisions that may be negative, as ticks.
@@ -302,10 +309,8 @@ impl PartReader {
     /// The number of a voice: its own when it is a small number, else one for its name.
     pub(super) fn voice_number(&mut self, name: &str) -> u8 {
         let name = name.trim();
-        if let Ok(n) = name.parse::<u8>()
-            && n < NAMED_VOICES
-        {
-            return n;
+        if let Some(number) = voice_of_its_own(name) {
+            return number;
         }
         let index = self.voices.iter().position(|v| v == name);
         let index = index.unwrap_or_else(|| {

@@ -814,6 +814,76 @@ fn plain_elements_are_read_as_all_others_are() {
 }
 
 #[test]
+fn what_is_usual_in_a_note_may_be_written_in_any_way_and_order() {
+    let step = "<step>F</step>";
+    let notes = [
+        format!(
+            "<pitch>{step}<alter>1</alter><octave>4</octave></pitch><duration>1</duration><voice>1</voice><type>quarter</type><stem>up</stem>"
+        ),
+        format!(
+            "<pitch><octave>4</octave><alter>-1</alter>{step}</pitch><voice>2</voice><duration>1</duration><type>quarter</type>"
+        ),
+        format!(
+            "<pitch><alter>-1</alter><octave>5</octave>{step}</pitch><duration>1</duration><type>quarter</type><voice>2</voice>"
+        ),
+        format!(
+            "<pitch>{step}<octave>5</octave></pitch><duration>1</duration><stem>up</stem><duration>2</duration><voice>1</voice><voice>x</voice>"
+        ),
+        format!("<pitch>{step}<octave>5</octave><octave>3</octave></pitch><type>half</type><dot/>"),
+        format!(
+            "<pitch>{step}<alter>0.0</alter><octave> 3 </octave></pitch><duration>1.0</duration><voice> 1 </voice>"
+        ),
+        "<rest/><duration>1</duration><voice>200</voice><type>quarter</type>".to_owned(),
+        "<rest><display-step>B</display-step></rest><voice>3</voice><duration>1</duration>"
+            .to_owned(),
+    ];
+    let plain: String = notes.iter().map(|n| format!("<note>{n}</note>")).collect();
+    let read = |notes: &str| {
+        let part = score(&one(&bar(notes))).parts.remove(0);
+        let notes = part
+            .notes
+            .iter()
+            .map(|n| (n.written.to_string(), n.at.offset, n.duration, n.voice));
+        let rests = part
+            .rests
+            .iter()
+            .map(|r| (String::new(), r.at.offset, r.duration, r.voice));
+        notes.chain(rests).collect::<Vec<_>>()
+    };
+    let found = read(&plain);
+    let pitches: Vec<&str> = found.iter().map(|n| n.0.as_str()).collect();
+    assert_eq!(pitches, ["F#4", "Fb4", "Fb5", "F5", "F3", "F3", "", ""]);
+    for name in [
+        "pitch", "step", "alter", "octave", "duration", "voice", "type", "stem", "rest",
+    ] {
+        let tag = format!("<{name}>");
+        for other in [
+            format!("<{name} >"),
+            format!("<{name} a='>'>"),
+            format!("\n  {tag}"),
+            format!("<!-- -->{tag}"),
+        ] {
+            assert_eq!(read(&plain.replace(&tag, &other)), found, "{other}");
+        }
+    }
+    for (right, wrong) in [
+        ("<step>F", "<step>H"),
+        ("<alter>1", "<alter>4"),
+        ("<octave>4", "<octave>40"),
+        ("<octave>4", "<octave>400"),
+        ("<duration>1<", "<duration>-1<"),
+    ] {
+        let text = one(&bar(&plain.replacen(right, wrong, 1)));
+        let error = read_text(&text).unwrap_err();
+        assert_eq!(
+            error.at.unwrap().start,
+            text.find(wrong).unwrap(),
+            "{wrong}"
+        );
+    }
+}
+
+#[test]
 fn endings_signs_and_hairpins() {
     use crate::score::{Hairpin, Signs};
     let direction =
