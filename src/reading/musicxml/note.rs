@@ -7,7 +7,7 @@
 use super::direction;
 use super::part::{PartReader, SlurEnd, span, voice_of_its_own};
 use super::scale::{Scale, dotted, note_type};
-use super::xml::{Element, Fault, Walk, Xml};
+use super::xml::{Ahead, Element, Fault, Walk, Xml};
 use crate::pitch::{Pitch, Step};
 use crate::score::{Articulations, Mark, Note, NoteFlags, Rest};
 use crate::time::Ticks;
@@ -72,6 +72,7 @@ pub(super) fn read(
         dots: 0,
         modification: Ratio::from_integer(1),
     };
+    xml.look_ahead(|ahead| fields.beginning(ahead, part));
     while let Some(child) = xml.child()? {
         fields.take(xml, &child, part, scale)?;
     }
@@ -83,6 +84,29 @@ impl Fields {
         self.flags = self.flags.with(flag);
     }
 
+    /// What nearly every note begins with, in the order that the schema asks for.
+    fn beginning(&mut self, ahead: &mut Ahead<'_>, part: &PartReader) {
+        self.chord = ahead.empty("chord").is_some();
+        if let Some(pitch) = usual_pitch(ahead) {
+            self.head = Some(Head::Pitched(pitch));
+        } else if ahead.empty("rest").is_some() {
+            self.head = Some(Head::Rest { measure: false });
+        }
+        self.duration = ahead.leaf("duration", |text| part.whole_divisions(text));
+        if self.duration.is_none() {
+            return;
+        }
+        self.voice = ahead.leaf("voice", voice_of_its_own);
+        // Beside a duration the shape says nothing more.
+        ahead.leaf("type", Some);
+        while ahead.empty("dot").is_some() {}
+        self.accidental = ahead.leaf("accidental", Some).is_some();
+        ahead.leaf("stem", Some);
+        if let Some(staff) = ahead.leaf("staff", |text| text.parse::<u8>().ok()) {
+            self.staff = staff.max(1);
+        }
+    }
+
     /// One child of the note.
     fn take(
         &mut self,
@@ -92,10 +116,7 @@ impl Fields {
         scale: &mut Scale,
     ) -> Walk<()> {
         match child.name() {
-            "pitch" => {
-                self.head = Some(Head::Pitched(pitch(xml, child)?));
-                self.usual(xml, part);
-            }
+            "pitch" => self.head = Some(Head::Pitched(pitch(xml, child)?)),
             "duration" => self.duration = Some(part.duration(xml, child, scale)?),
             "voice" => self.voice = Some(part.voice_number(&xml.text()?)),
             "staff" => self.staff = xml.whole::<u8>(child)?.max(1),
@@ -107,7 +128,6 @@ impl Fields {
                 let measure = child.is("measure", "yes")?;
                 self.head = Some(Head::Rest { measure });
                 xml.skip()?;
-                self.usual(xml, part);
             }
             "unpitched" => {
                 self.head = Some(Head::Unpitched);
@@ -159,16 +179,6 @@ impl Fields {
             _ => xml.skip()?,
         }
         Ok(())
-    }
-
-    /// What most often follows the pitch or the rest.
-    fn usual(&mut self, xml: &mut Xml<'_>, part: &PartReader) {
-        if let Some(duration) = xml.leaf("duration", |text| part.whole_divisions(text)) {
-            self.duration = Some(duration);
-            self.voice = xml.leaf("voice", voice_of_its_own).or(self.voice);
-            xml.leaf("type", Some);
-            xml.leaf("stem", Some);
-        }
     }
 
     fn notations(&mut self, xml: &mut Xml<'_>) -> Walk<()> {
@@ -356,16 +366,28 @@ const ALTERS: RangeInclusive<i64> = -3..=3;
 /// Octaves that are read.
 const OCTAVES: RangeInclusive<i8> = -1..=10;
 
-/// Reads a `<pitch>`: written pitch.
-fn pitch(xml: &mut Xml<'_>, element: &Element<'_>) -> Walk<Pitch> {
-    // In the order that the schema asks for; what is missed here is met below.
-    let mut step = xml.leaf("step", one_letter);
-    let alter = xml.leaf("alter", |text| {
+/// A `<pitch>` as nearly all are written: written pitch.
+#[inline]
+fn usual_pitch(ahead: &mut Ahead<'_>) -> Option<Pitch> {
+    let mut pitch = *ahead;
+    pitch.start("pitch")?;
+    let step = pitch.leaf("step", one_letter)?;
+    let alter = pitch.leaf("alter", |text| {
         text.parse().ok().filter(|a| ALTERS.contains(a))
     });
-    let mut alter = alter.unwrap_or(0);
-    let octave = |text: &str| text.parse().ok().filter(|o| OCTAVES.contains(o));
-    let mut octave = xml.leaf("octave", octave);
+    let octave = pitch.leaf("octave", |text| {
+        text.parse().ok().filter(|o| OCTAVES.contains(o))
+    })?;
+    pitch.end("pitch")?;
+    *ahead = pitch;
+    Some(Pitch::new(step, alter.unwrap_or(0) as i8, octave))
+}
+
+/// Reads a `<pitch>`: written pitch.
+fn pitch(xml: &mut Xml<'_>, element: &Element<'_>) -> Walk<Pitch> {
+    let mut step = None;
+    let mut alter = 0;
+    let mut octave = None;
     while let Some(child) = xml.child()? {
         match child.name() {
             "step" => {

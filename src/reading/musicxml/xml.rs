@@ -77,7 +77,24 @@ impl<'a> Element<'a> {
     }
 
     /// The value of an attribute, references resolved.
+    #[inline]
     pub(super) fn attr(&self, name: &str) -> Walk<Option<Cow<'a, str>>> {
+        let mut rest = self.inner.get(self.name as usize..).unwrap_or_default();
+        while let Some((key, value, after)) = plain_attribute(rest) {
+            match key == name {
+                true if value.contains('&') => break,
+                true => return Ok(Some(Cow::Borrowed(value))),
+                false => rest = after,
+            }
+        }
+        if rest.is_empty() {
+            return Ok(None);
+        }
+        self.attr_in_any_form(name)
+    }
+
+    #[inline(never)]
+    fn attr_in_any_form(&self, name: &str) -> Walk<Option<Cow<'a, str>>> {
         for attribute in Attributes::new(self.inner, self.name as usize).with_checks(false) {
             let attribute = attribute.map_err(|e| {
                 self.fault(format!(
@@ -331,29 +348,20 @@ impl<'a> Xml<'a> {
         }
     }
 
-    /// What `read` makes of the next child's text, where that child is an element called `name` which is
-    /// written without anything unusual and attributes. Otherwise, and where `read` makes nothing of it,
-    /// the child is still to come: this only saves looking at what is nearly always there.
+    /// Lets `read` look at the text ahead, and passes over what it takes from there. Nothing but time
+    /// depends on it: what it does not take is still to come.
     #[inline]
-    pub(super) fn leaf<T>(
-        &mut self,
-        name: &'static str,
-        read: impl FnOnce(&'a str) -> Option<T>,
-    ) -> Option<T> {
-        if self.told.is_some() || self.open.len() >= self.deepest {
-            return None;
+    pub(super) fn look_ahead(&mut self, read: impl FnOnce(&mut Ahead<'a>)) {
+        // Nothing comes in an element that was read to its end, nor where elements stand too deep.
+        if self.told.is_some() || self.open.len() + Ahead::DEEPEST > self.deepest {
+            return;
         }
-        let rest = self.text.get(self.position()..)?;
-        let tag = rest.trim_ascii_start();
-        let inside = tag
-            .strip_prefix('<')?
-            .strip_prefix(name)?
-            .strip_prefix('>')?;
-        let (text, length) = plain_text(inside, name)?;
-        let value = read(text)?;
-        let before = rest.len() - inside.len();
-        self.reader.stream().consume(before + length);
-        Some(value)
+        let Some(text) = self.text.get(self.position()..) else {
+            return;
+        };
+        let mut ahead = Ahead(text);
+        read(&mut ahead);
+        self.reader.stream().consume(text.len() - ahead.0.len());
     }
 
     #[inline(never)]
@@ -557,6 +565,57 @@ impl<'a> Xml<'a> {
     }
 }
 
+/// The text behind the last tag, to be compared with what nearly always stands there. What is not found
+/// is not passed over.
+#[derive(Clone, Copy)]
+pub(super) struct Ahead<'a>(&'a str);
+
+impl<'a> Ahead<'a> {
+    /// How many elements in each other may be taken.
+    const DEEPEST: usize = 2;
+
+    /// White space and `before`, `name` and `after` at once.
+    #[inline]
+    fn tag(&mut self, before: &str, name: &str, after: &str) -> Option<()> {
+        let tag = self.0.trim_ascii_start().strip_prefix(before)?;
+        self.0 = tag.strip_prefix(name)?.strip_prefix(after)?;
+        Some(())
+    }
+
+    /// `<name>`
+    #[inline]
+    pub(super) fn start(&mut self, name: &'static str) -> Option<()> {
+        self.tag("<", name, ">")
+    }
+
+    /// `</name>`
+    #[inline]
+    pub(super) fn end(&mut self, name: &'static str) -> Option<()> {
+        self.tag("</", name, ">")
+    }
+
+    /// `<name/>`
+    #[inline]
+    pub(super) fn empty(&mut self, name: &'static str) -> Option<()> {
+        self.tag("<", name, "/>")
+    }
+
+    /// What `read` makes of the text in `<name>text</name>`.
+    #[inline]
+    pub(super) fn leaf<T>(
+        &mut self,
+        name: &'static str,
+        read: impl FnOnce(&'a str) -> Option<T>,
+    ) -> Option<T> {
+        let mut ahead = *self;
+        ahead.start(name)?;
+        let (text, length) = plain_text(ahead.0, name)?;
+        let value = read(text)?;
+        self.0 = ahead.0.get(length..)?;
+        Some(value)
+    }
+}
+
 /// What a tag that is read without an event does.
 enum Plain<'a> {
     Start(Element<'a>),
@@ -580,26 +639,71 @@ impl<'a> PlainTag<'a> {
     /// The tag that `xml` starts with.
     #[inline]
     fn of(xml: &'a str) -> Option<Self> {
-        let body = xml.strip_prefix('<')?;
-        let is_name = |b: u8| b.is_ascii_lowercase() || b == b'-';
-        let name = body.bytes().position(|b| !is_name(b))?;
-        let mut quoted = false;
-        let ends = |b: u8| {
-            quoted ^= b == b'"';
-            matches!(b, b'<' | b'\'') || b == b'>' && !quoted
+        let (name, after) = until(xml.strip_prefix('<')?, |b| !is_of_name(b))?;
+        let (inside, empty) = match after.as_bytes() {
+            [b'>', ..] => (0, false),
+            [b'/', b'>', ..] => (0, true),
+            [b' ', attributes @ ..] => {
+                let mut quoted = false;
+                let ends = |b: &u8| {
+                    quoted ^= *b == b'"';
+                    matches!(b, b'<' | b'\'') || *b == b'>' && !quoted
+                };
+                let end = attributes.iter().position(ends)?;
+                if attributes.get(end) != Some(&b'>') {
+                    return None;
+                }
+                let empty = end > 0 && attributes.get(end - 1) == Some(&b'/');
+                (end + usize::from(!empty), empty)
+            }
+            _ => return None,
         };
-        let end = name + body.bytes().skip(name).position(ends)?;
-        let (inner, rest) = body.split_at_checked(end)?;
-        let content = inner.strip_suffix('/');
-        let tag = content.unwrap_or(inner);
-        let plain = rest.starts_with('>') && matches!(tag.as_bytes().get(name), None | Some(b' '));
-        (name > 0 && plain).then_some(Self {
-            inner: tag,
-            name,
-            length: end + 2,
-            empty: content.is_some(),
+        let end = 1 + name.len() + inside;
+        (!name.is_empty()).then_some(Self {
+            inner: xml.get(1..end)?,
+            name: name.len(),
+            length: end + 1 + usize::from(empty),
+            empty,
         })
     }
+}
+
+/// The attribute that `text` starts with, when it is written plainly, ` name="value"`: its name, its value,
+/// and what follows.
+#[inline]
+fn plain_attribute(text: &str) -> Option<(&str, &str, &str)> {
+    let (name, after) = until(text.strip_prefix(' ')?, |b| !is_of_name(b))?;
+    let (value, after) = until(after.strip_prefix("=\"")?, |b| b == b'"')?;
+    Some((name, value, after.strip_prefix('"')?))
+}
+
+/// Which bytes are letters of a name that is plain.
+#[allow(
+    clippy::indexing_slicing,
+    reason = "worked out before the program runs"
+)]
+const OF_NAME: [bool; 256] = {
+    let mut of_name = [false; 256];
+    let mut letter = b'a';
+    while letter <= b'z' {
+        of_name[letter as usize] = true;
+        letter += 1;
+    }
+    of_name[b'-' as usize] = true;
+    of_name
+};
+
+#[inline]
+fn is_of_name(byte: u8) -> bool {
+    OF_NAME
+        .get(usize::from(byte))
+        .is_some_and(|of_name| *of_name)
+}
+
+/// What comes before the first byte that `ends`, which is ASCII, and all from there on.
+#[inline]
+fn until(text: &str, mut ends: impl FnMut(u8) -> bool) -> Option<(&str, &str)> {
+    text.split_at_checked(text.as_bytes().iter().position(|b| ends(*b))?)
 }
 
 /// The text up to the end tag of the element called `name`, when nothing but plain text and that tag
