@@ -14,8 +14,8 @@ use crate::voicing::harmonise::{
     dominant_of, is_chord_note, on_chord, other_diminished, passing_diminished,
 };
 use crate::voicing::{
-    Colour, Form, Frame, Harmonisation, Mechanical, Technique, Voicing, Way, close_position, leads,
-    mechanical_of, minor_ninths,
+    Classes, Colour, Form, Frame, Harmonisation, Mechanical, Technique, Voicing, Way, classes_of,
+    close_position, leads, mechanical_of, minor_ninths,
 };
 
 /// How many other right voicings stand behind the one that is expected.
@@ -691,12 +691,8 @@ impl<'a> Case<'a> {
     }
 
     /// The pitch classes written, in ascending order, each once.
-    fn classes(&self) -> Vec<PitchClass> {
-        let mut classes: Vec<PitchClass> =
-            self.written.iter().map(|&m| PitchClass::new(m)).collect();
-        classes.sort_unstable();
-        classes.dedup();
-        classes
+    fn classes(&self) -> Classes {
+        classes_of(&self.written)
     }
 
     /// Notes that may be the lead although another is on top.
@@ -937,12 +933,13 @@ impl<'a> Case<'a> {
         {
             return Some(SlipKind::SemitoneUnderLead);
         }
-        let roots: Vec<PitchClass> = self.chords.iter().map(|ch| ch.root.class()).collect();
         minor_ninths(voicing)
             .find(|&(_, lower)| {
-                let is_root = voicing
-                    .get(lower)
-                    .is_some_and(|&m| roots.contains(&PitchClass::new(m)));
+                let is_root = voicing.get(lower).is_some_and(|&m| {
+                    self.chords
+                        .iter()
+                        .any(|ch| ch.root.class() == PitchClass::new(m))
+                });
                 let flat_nine_chord = self.chords.iter().any(|ch| {
                     matches!(
                         ch.family(),
@@ -998,7 +995,7 @@ impl<'a> Case<'a> {
                 .iter()
                 .filter(|x| x.standing == Standing::Right && self.rub(x, &x.voicing).is_none())
                 .min_by_key(|x| (difference(&self.written, &x.voicing).0.len(), x.bias));
-            let expected = best.map_or_else(Vec::new, |b| b.voicing.clone());
+            let expected = best.map_or_else(Voicing::new, |b| b.voicing.clone());
             let harmony = best.map_or(&c.harmony, |b| &b.harmony);
             return Some((self.slip(kind, Some(harmony), &expected), None));
         }
@@ -1090,7 +1087,7 @@ impl<'a> Case<'a> {
         if self.only_diminished && matches!(up, 2 | 5 | 8 | 11) {
             return false;
         }
-        let moves: Vec<i16> = target
+        let moves: Voicing = target
             .iter()
             .zip(&self.written)
             .map(|(t, w)| t - w)
@@ -1131,10 +1128,8 @@ impl<'a> Case<'a> {
     /// tensions and the guide tones among them, under a lead that stays. One category may be there
     /// twice (root and 9), but nothing is wrong with the chord.
     fn is_complete(&self, candidates: &[Candidate<'_>]) -> bool {
-        let mut classes: Vec<PitchClass> =
-            self.written.iter().map(|&m| PitchClass::new(m)).collect();
-        classes.sort_unstable();
-        let distinct = classes.windows(2).all(|w| w.first() != w.get(1));
+        let classes = self.classes();
+        let distinct = classes.len() == self.written.len();
         // The notes of a right voicing in other places are an octave or a drop astray.
         let displaced = candidates.iter().any(|c| c.harmony.is_of(&classes));
         self.how == How::Inferred
@@ -1326,7 +1321,7 @@ impl<'a> Case<'a> {
             .any(|c| c.contains(class) || c.bass.is_some_and(|b| b.class() == class))
             && at_top
                 .iter()
-                .any(|c| c.stands(habits) && four.apply(&c.close) == upper)
+                .any(|c| c.stands(habits) && *four.apply(&c.close) == *upper)
     }
 
     /// On a held note, where doubling the lead was not asked for, a tension may take the place of
@@ -1427,7 +1422,7 @@ impl<'a> Case<'a> {
             for c in self.candidates(top + delta, 0) {
                 let below = difference(&self.written, &c.voicing);
                 if c.stands(habits)
-                    && below.0 == [top]
+                    && *below.0 == [top]
                     && self.rub(&c, &c.voicing).is_none()
                     && best
                         .as_ref()
@@ -1489,7 +1484,7 @@ impl<'a> Case<'a> {
     /// Whether the voices under a lead foreign to the chord are three of the chord's own notes in
     /// the technique in force.
     fn lower_voices_from(&self, chord: &Chord, lead: i16) -> bool {
-        let mut pool: Vec<PitchClass> = chord.classes().collect();
+        let mut pool: Classes = chord.classes().collect();
         for up in [9, 10, 11, 0, 4, 3, 7] {
             let class = chord.root.class().plus(up);
             if is_chord_note(chord, class) && !pool.contains(&class) {
@@ -1503,10 +1498,7 @@ impl<'a> Case<'a> {
     fn lower_voices_diminished(&self, lead: i16) -> bool {
         let own = PitchClass::new(lead);
         [1, 2].into_iter().any(|shift| {
-            let pool: Vec<PitchClass> = [0, 3, 6, 9]
-                .into_iter()
-                .map(|up| own.plus(shift + up))
-                .collect();
+            let pool = [0, 3, 6, 9].map(|up| own.plus(shift + up));
             self.three_under(&pool, lead)
         })
     }
@@ -1532,7 +1524,7 @@ impl<'a> Case<'a> {
             let most = cost(expected).0 + 1;
             for c in self.candidates(lead, 0) {
                 if c.standing == Standing::Right
-                    && c.voicing != expected
+                    && *c.voicing != *expected
                     && cost(&c.voicing).0 <= most
                     && self.rub(&c, &c.voicing).is_none()
                 {
@@ -1565,18 +1557,11 @@ impl<'a> Case<'a> {
 
     fn three_under(&self, pool: &[PitchClass], lead: i16) -> bool {
         let own = PitchClass::new(lead);
-        let mut lower: Vec<PitchClass> = self
-            .written
-            .iter()
-            .map(|&m| PitchClass::new(m))
-            .filter(|c| *c != own)
-            .collect();
-        lower.sort_unstable();
-        lower.dedup();
-        if lower.len() != 3 || !lower.iter().all(|c| pool.contains(c)) {
+        let mut four = self.classes();
+        four.retain(|c| *c != own);
+        if four.len() != 3 || !four.iter().all(|c| pool.contains(c)) {
             return false;
         }
-        let mut four = lower;
         four.push(own);
         close_position(lead, &four)
             .is_some_and(|close| self.technique.apply(&close) == self.written)

@@ -10,7 +10,7 @@ use crate::score::{ChordMark, Mark, Place, Score, Span, Stated, refined};
 use crate::sonority::{Sonority, Voice};
 use crate::style::Style;
 use crate::time::Ticks;
-use crate::voicing::Technique;
+use crate::voicing::{Technique, Voicing};
 use num_rational::Ratio;
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -46,7 +46,7 @@ struct Spot {
     /// The lead is held, and the other voices go with a change of chord.
     held: bool,
     /// Sounding semitones from the top.
-    voicing: Vec<i16>,
+    voicing: Voicing,
     technique: Option<Technique>,
 }
 
@@ -730,7 +730,7 @@ fn unheard_of(
     score: &Score,
 ) -> Option<Finding> {
     let technique = spot.technique?;
-    let moved: Vec<i16> = spot.voicing.iter().map(|m| m + lie.by.chromatic).collect();
+    let moved: Voicing = spot.voicing.iter().map(|m| m + lie.by.chromatic).collect();
     let own = sonority.midi();
     if own == moved {
         return None;

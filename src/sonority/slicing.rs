@@ -5,6 +5,7 @@ use crate::finding::NoteRef;
 use crate::pitch::Pitch;
 use crate::score::{NoteFlags, Place, Score};
 use crate::time::Ticks;
+use crate::voicing::Voicing;
 
 /// One sounding voice of a sonority.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -62,7 +63,7 @@ impl Sonority {
     }
 
     /// Sounding semitones from the top.
-    pub fn midi(&self) -> Vec<i16> {
+    pub fn midi(&self) -> Voicing {
         self.voices.iter().map(|v| v.midi).collect()
     }
 
