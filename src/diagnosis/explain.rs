@@ -11,12 +11,13 @@ use crate::sonority::lead::{LeadFunction, LeadNote};
 use crate::style::Style;
 use crate::time::Ticks;
 use crate::voicing::harmonise::{
-    dominant_of, is_chord_note, on_chord, other_diminished, passing_diminished,
+    Sets, dominant_of, is_chord_note, on_chord, other_diminished, passing_diminished,
 };
 use crate::voicing::{
     Classes, Colour, Form, Frame, Harmonisation, Mechanical, Technique, Voicing, Way, classes_of,
     close_position, leads, mechanical_of, minor_ninths,
 };
+use smallvec::SmallVec;
 
 /// How many other right voicings stand behind the one that is expected.
 const OTHERS: usize = 4;
@@ -109,9 +110,9 @@ struct Case<'a> {
     how: How,
     lead: Option<LeadNote>,
     /// Chords it may belong to: in force, and the one an anticipation belongs to.
-    chords: Vec<&'a Chord>,
+    chords: SmallVec<[&'a Chord; 2]>,
     /// The same with where they lead.
-    frames: Vec<Frame<'a>>,
+    frames: Frames<'a>,
     /// The chord at the next attack of the lead.
     coming: Option<&'a Chord>,
     /// How long the chord in force lasts.
@@ -306,13 +307,15 @@ fn as_meant(sonority: &Sonority, diagnosis: &Diagnosis) -> Voicing {
     }
 }
 
+/// Chords with where they lead: hardly ever more than the one in force and the one ahead.
+pub type Frames<'a> = SmallVec<[Frame<'a>; 2]>;
+
 /// What surrounds one sonority, whatever its technique.
 struct Surroundings<'a> {
     lead: Option<LeadNote>,
-    chord_text: Option<String>,
     in_force: Option<&'a Chord>,
-    chords: Vec<&'a Chord>,
-    frames: Vec<Frame<'a>>,
+    chords: SmallVec<[&'a Chord; 2]>,
+    frames: Frames<'a>,
     coming: Option<&'a Chord>,
     chord_length: Ticks,
     key: i8,
@@ -330,7 +333,7 @@ fn surroundings<'a>(
     let change = score
         .chord_after(sonority.onset)
         .filter(|m| m.value.chord.is_some());
-    let mut chords: Vec<&Chord> = in_force.into_iter().collect();
+    let mut chords: SmallVec<[&Chord; 2]> = in_force.into_iter().collect();
     if let (Some(lead), Some(change)) = (&lead, change)
         && let Some(coming) = &change.value.chord
         && anticipates(lead, change.onset)
@@ -363,7 +366,7 @@ fn surroundings<'a>(
         .and_then(|m| m.value.chord.as_ref());
     let starts = mark.map_or(Ticks::ZERO, |m| m.onset);
     let key = passage.key_at(score, sonority.onset);
-    let frames: Vec<Frame<'_>> = chords
+    let frames = chords
         .iter()
         .map(|chord| {
             let own = Some(*chord) == in_force;
@@ -377,12 +380,6 @@ fn surroundings<'a>(
         .collect();
     Some(Surroundings {
         lead,
-        chord_text: mark.map(|m| {
-            m.value
-                .chord
-                .as_ref()
-                .map_or_else(|| m.value.written.clone(), |c| c.text.clone())
-        }),
         in_force,
         chords,
         frames,
@@ -437,7 +434,6 @@ fn one(
     let technique = (*passage.in_force.get(at)?)?;
     let around = surroundings(score, passage, at, sonority)?;
     let function = function(&around.chords, around.in_force, around.lead);
-    let chord = around.chord_text.clone();
     let is_pedal = sonority.under_held_lead
         && around.lead.is_some_and(|l| {
             let mut frames = around.frames.iter();
@@ -484,7 +480,6 @@ fn one(
     Some((
         Diagnosis {
             technique: Some(technique),
-            chord,
             function,
             verdict,
         },
@@ -583,12 +578,12 @@ pub fn choices(
 }
 
 /// The chord at a lead note of a passage, with where it leads: the one it belongs to first.
-pub fn frames_at<'a>(score: &'a Score, passage: &Passage, at: usize) -> Vec<Frame<'a>> {
+pub fn frames_at<'a>(score: &'a Score, passage: &Passage, at: usize) -> Frames<'a> {
     passage
         .sonorities
         .get(at)
         .and_then(|s| surroundings(score, passage, at, s))
-        .map_or_else(Vec::new, |a| a.frames)
+        .map_or_else(Frames::new, |a| a.frames)
 }
 
 /// Whether a lead note before a change of chord may belong to the new one: tied or held over it
@@ -790,7 +785,7 @@ impl<'a> Case<'a> {
             let altered = if only.is_none() {
                 on_chord(chord, class, true)
             } else {
-                Vec::new()
+                Sets::new()
             };
             for h in altered {
                 if plain.contains(&h) || restruck {
@@ -1147,7 +1142,7 @@ impl<'a> Case<'a> {
     fn least_slip(
         &self,
         chord: &Chord,
-        readings: &[(i16, Vec<Candidate<'_>>)],
+        readings: &[(i16, Vec<Candidate<'a>>)],
         habits: Habits,
     ) -> Verdict {
         let Some((top, at_top)) = readings.first() else {
@@ -1268,13 +1263,7 @@ impl<'a> Case<'a> {
         if !self.lead_seat_leads {
             return None;
         }
-        let mut seated: Vec<(u8, i16)> = self
-            .sonority
-            .voices
-            .iter()
-            .map(|v| (v.seat, v.midi))
-            .collect();
-        seated.sort_by_key(|(seat, midi)| (*seat, -midi));
+        let seated = self.seated();
         if seated.windows(2).any(|w| matches!(w, [a, b] if a.0 == b.0)) {
             return None;
         }
@@ -1342,18 +1331,19 @@ impl<'a> Case<'a> {
 
     /// How many parts sound another voice than their seat's.
     fn displaced(&self) -> usize {
-        let mut by_seat: Vec<(u8, i16)> = self
-            .sonority
-            .voices
-            .iter()
-            .map(|v| (v.seat, v.midi))
-            .collect();
-        by_seat.sort_by_key(|(seat, midi)| (*seat, -midi));
-        by_seat
+        self.seated()
             .iter()
             .zip(&self.written)
             .filter(|((_, a), b)| a != *b)
             .count()
+    }
+
+    /// Each voice's seat and what it sounds, from the top seat.
+    fn seated(&self) -> SmallVec<[(u8, i16); 8]> {
+        let voices = self.sonority.voices.iter();
+        let mut seated: SmallVec<_> = voices.map(|v| (v.seat, v.midi)).collect();
+        seated.sort_by_key(|(seat, midi)| (*seat, -midi));
+        seated
     }
 
     /// The top seat's note.

@@ -268,7 +268,9 @@ pub(super) fn compare(score: &Score, style: &Style, key: &Key) -> Compared {
             let passage = judged_passages.get(m.passage);
             sheet.findings.push(Finding {
                 section: passage.map(|p| p.section.name.clone()),
-                chord: diagnosis.chord.clone(),
+                chord: passage
+                    .and_then(|p| p.symbol_of(&meant, m.sonority))
+                    .map(str::to_owned),
                 technique: m.spot.technique.map(|t| t.name().to_owned()),
                 ..finding
             });

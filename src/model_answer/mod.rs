@@ -633,7 +633,11 @@ fn passing_voicing(form: Form, lead: i16, passing: &Harmonisation<'_>) -> Vec<We
             .into_iter()
             .filter_map(|(a, b)| Some(make(smallvec![lead, *close.get(a)?, *close.get(b)?])))
             .collect(),
-        _ => close.iter().skip(1).map(|&m| make(smallvec![lead, m])).collect(),
+        _ => close
+            .iter()
+            .skip(1)
+            .map(|&m| make(smallvec![lead, m]))
+            .collect(),
     }
 }
 

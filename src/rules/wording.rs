@@ -4,6 +4,7 @@ use crate::diagnosis::Fault;
 use crate::finding::NoteRef;
 use crate::pitch::Pitch;
 use crate::score::Score;
+use std::borrow::Borrow;
 
 /// The part's name.
 pub(super) fn part(score: &Score, index: u32) -> &str {
@@ -86,11 +87,11 @@ pub(super) fn instead(score: &Score, faults: &[Fault]) -> Option<String> {
 }
 
 /// "a", "a and b", "a, b and c".
-pub(super) fn join(items: &[String]) -> String {
+pub(super) fn join<S: Borrow<str>>(items: &[S]) -> String {
     match items {
         [] => String::new(),
-        [one] => one.clone(),
-        [most @ .., last] => format!("{} and {last}", most.join(", ")),
+        [one] => one.borrow().to_owned(),
+        [most @ .., last] => format!("{} and {}", most.join(", "), last.borrow()),
     }
 }
 
