@@ -62,13 +62,16 @@ impl Candidate<'_> {
     }
 }
 
+/// Of what is right, mostly the one that is written.
+type Candidates<'a> = SmallVec<[Candidate<'a>; 1]>;
+
 /// The voicings found for a lead.
 struct Found<'o, 'a> {
     technique: Mechanical,
     lead: i16,
     /// The pitch classes that are asked for; all when `None`.
     only: Option<&'o [PitchClass]>,
-    candidates: Vec<Candidate<'a>>,
+    candidates: Candidates<'a>,
 }
 
 impl<'a> Found<'_, 'a> {
@@ -746,24 +749,19 @@ impl<'a> Case<'a> {
     }
 
     /// Every voicing that a reading with this lead makes right, or nearly so.
-    fn candidates(&self, lead: i16, bias: i32) -> Vec<Candidate<'a>> {
+    fn candidates(&self, lead: i16, bias: i32) -> Candidates<'a> {
         self.candidates_of(lead, bias, None)
     }
 
     /// The same of these pitch classes only, where some are given; then without those that are only
     /// nearly right.
-    fn candidates_of(
-        &self,
-        lead: i16,
-        bias: i32,
-        only: Option<&[PitchClass]>,
-    ) -> Vec<Candidate<'a>> {
+    fn candidates_of(&self, lead: i16, bias: i32, only: Option<&[PitchClass]>) -> Candidates<'a> {
         let class = PitchClass::new(lead);
         let mut found = Found {
             technique: self.technique,
             lead,
             only,
-            candidates: Vec::new(),
+            candidates: Candidates::new(),
         };
         for (order, &chord) in self.chords.iter().enumerate() {
             let bias = bias + order as i32 * 2;
@@ -1142,7 +1140,7 @@ impl<'a> Case<'a> {
     fn least_slip(
         &self,
         chord: &Chord,
-        readings: &[(i16, Vec<Candidate<'a>>)],
+        readings: &[(i16, Candidates<'a>)],
         habits: Habits,
     ) -> Verdict {
         let Some((top, at_top)) = readings.first() else {
@@ -1296,7 +1294,7 @@ impl<'a> Case<'a> {
 
     /// Five voices where close position or a drop was stated for four: the bottom voice is its own
     /// (a baritone on the root).
-    fn has_free_bottom(&self, readings: &[(i16, Vec<Candidate<'_>>)], habits: Habits) -> bool {
+    fn has_free_bottom(&self, readings: &[(i16, Candidates<'_>)], habits: Habits) -> bool {
         let (Some(four), Some((_, at_top)), Some((bottom, upper))) = (
             self.stated_for_four,
             readings.first(),
@@ -1370,7 +1368,7 @@ impl<'a> Case<'a> {
     fn one_voice<'c>(
         &self,
         top: i16,
-        readings: &'c [(i16, Vec<Candidate<'a>>)],
+        readings: &'c [(i16, Candidates<'a>)],
         habits: Habits,
     ) -> Option<OneVoice<'c, 'a>> {
         let mut best: Option<OneVoice<'c, 'a>> = None;

@@ -8,6 +8,7 @@ use crate::pitch::{NoteName, Transposition};
 use crate::score::{ChordMark, Mark, Part, Score};
 use crate::time::Ticks;
 use crate::voicing::Classes;
+use smallvec::SmallVec;
 use std::collections::BTreeMap;
 
 pub(super) static RULE: Rule = Rule {
@@ -175,7 +176,7 @@ fn is_simpler(a: &Chord, b: &Chord) -> bool {
 }
 
 /// Symbols of one beat: which part has which.
-type Beat<'a> = Vec<(u32, &'a Mark<ChordMark>)>;
+type Beat<'a> = SmallVec<[(u32, &'a Mark<ChordMark>); 4]>;
 
 fn by_beat(score: &Score) -> BTreeMap<Ticks, Beat<'_>> {
     let mut beats: BTreeMap<Ticks, Beat<'_>> = BTreeMap::new();
@@ -284,7 +285,7 @@ fn disagreements(reading: &Reading<'_>, concert: &[u32], out: &mut Vec<Finding>)
     // The same pair of symbols in the same parts is told once, with how often it comes.
     let mut told: BTreeMap<Pair, (usize, usize)> = BTreeMap::new();
     for beat in by_beat(score).into_values() {
-        let held: Vec<(u32, &Mark<ChordMark>)> = beat
+        let held: Beat<'_> = beat
             .into_iter()
             .filter(|(p, _)| !concert.contains(p))
             .collect();

@@ -141,7 +141,8 @@ fn tones(score: &Score, section: &Section) -> Vec<Tone> {
 /// The sonorities of a section: one for each onset at which at least one of its parts attacks.
 pub fn slice(score: &Score, section: &Section) -> Vec<Sonority> {
     let tones = tones(score, section);
-    let mut sonorities: Vec<Sonority> = Vec::new();
+    let onsets = tones.chunk_by(|a, b| a.onset == b.onset).count();
+    let mut sonorities: Vec<Sonority> = Vec::with_capacity(onsets);
     let mut sounding: Vec<Voice> = Vec::new();
     let mut next = 0;
     while let Some(onset) = tones.get(next).map(|t| t.onset) {
