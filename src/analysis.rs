@@ -1,7 +1,7 @@
 //! Every sonority named: chord, function of the lead, technique, members, intervals.
 
 use crate::chord;
-use crate::diagnosis::{Passage, Verdict, frame_at, passages};
+use crate::diagnosis::{Passage, Verdict, frame_at, passages, symbol_at};
 use crate::finding::NoteRef;
 use crate::pitch::Pitch;
 use crate::score::{Place, Score};
@@ -100,12 +100,7 @@ fn named(score: &Score, passage: &Passage, at: usize) -> Option<Named> {
     });
     Some(Named {
         at: sonority.at,
-        chord: score.chord_at(sonority.onset).map(|m| {
-            m.value
-                .chord
-                .as_ref()
-                .map_or_else(|| m.value.written.clone(), |c| c.text.clone())
-        }),
+        chord: symbol_at(score, sonority.onset).map(str::to_owned),
         sounds_like: chord::name_of(&sonority.pitches(), frame.as_ref().map(|f| f.chord.root)),
         function,
         technique,

@@ -409,13 +409,13 @@ fn every_right_voicing_is_right_not_the_keys_alone() {
     for (at, event) in right.events.iter().enumerate() {
         for choice in choices(&melody, &passage, at, Mechanical::Drop2, &style) {
             let range = choice.voicing.iter().zip(common::BANDS[0].parts);
-            if choice.voicing == event.voices
+            if *choice.voicing == *event.voices
                 || !range.clone().all(|(m, p)| (p.2..=p.3).contains(m))
             {
                 continue;
             }
             let mut made = right.clone();
-            made.events[at].voices.clone_from(&choice.voicing);
+            made.events[at].voices = choice.voicing.to_vec();
             let marked = mark(read(&made), &style, Some(&key));
             tried += 1;
             accepted += usize::from(marked.marks.right == marked.marks.of);

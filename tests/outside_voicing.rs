@@ -91,14 +91,14 @@ fn the_transforms_are_those_of_the_definitions_and_so_are_their_spans() {
     every(|name, lead, set| {
         let by_definition = close(lead, set);
         assert_eq!(
-            close_position(lead, &classes(set)).as_ref(),
-            Some(&by_definition),
+            close_position(lead, &classes(set)).as_deref(),
+            Some(&by_definition[..]),
             "{name} under {lead}"
         );
         for (technique, drops, doubled, _) in TRANSFORMS {
             let voicing = technique.apply(&by_definition);
             assert_eq!(
-                voicing,
+                voicing[..],
                 transform(&by_definition, drops, doubled),
                 "{technique}: {name} under {lead}"
             );

@@ -11,12 +11,13 @@ use crate::sonority::lead::{LeadFunction, LeadNote};
 use crate::style::Style;
 use crate::time::Ticks;
 use crate::voicing::harmonise::{
-    dominant_of, is_chord_note, on_chord, other_diminished, passing_diminished,
+    Sets, dominant_of, is_chord_note, on_chord, other_diminished, passing_diminished,
 };
 use crate::voicing::{
-    Colour, Form, Frame, Harmonisation, Mechanical, Technique, Voicing, Way, close_position, leads,
-    mechanical_of, minor_ninths,
+    Classes, Colour, Form, Frame, Harmonisation, Mechanical, Technique, Voicing, Way, classes_of,
+    close_position, leads, mechanical_of, minor_ninths,
 };
+use smallvec::SmallVec;
 
 /// How many other right voicings stand behind the one that is expected.
 const OTHERS: usize = 4;
@@ -61,13 +62,16 @@ impl Candidate<'_> {
     }
 }
 
+/// Of what is right, mostly the one that is written.
+type Candidates<'a> = SmallVec<[Candidate<'a>; 1]>;
+
 /// The voicings found for a lead.
 struct Found<'o, 'a> {
     technique: Mechanical,
     lead: i16,
     /// The pitch classes that are asked for; all when `None`.
     only: Option<&'o [PitchClass]>,
-    candidates: Vec<Candidate<'a>>,
+    candidates: Candidates<'a>,
 }
 
 impl<'a> Found<'_, 'a> {
@@ -109,9 +113,9 @@ struct Case<'a> {
     how: How,
     lead: Option<LeadNote>,
     /// Chords it may belong to: in force, and the one an anticipation belongs to.
-    chords: Vec<&'a Chord>,
+    chords: SmallVec<[&'a Chord; 2]>,
     /// The same with where they lead.
-    frames: Vec<Frame<'a>>,
+    frames: Frames<'a>,
     /// The chord at the next attack of the lead.
     coming: Option<&'a Chord>,
     /// How long the chord in force lasts.
@@ -306,13 +310,15 @@ fn as_meant(sonority: &Sonority, diagnosis: &Diagnosis) -> Voicing {
     }
 }
 
+/// Chords with where they lead: hardly ever more than the one in force and the one ahead.
+pub type Frames<'a> = SmallVec<[Frame<'a>; 2]>;
+
 /// What surrounds one sonority, whatever its technique.
 struct Surroundings<'a> {
     lead: Option<LeadNote>,
-    chord_text: Option<String>,
     in_force: Option<&'a Chord>,
-    chords: Vec<&'a Chord>,
-    frames: Vec<Frame<'a>>,
+    chords: SmallVec<[&'a Chord; 2]>,
+    frames: Frames<'a>,
     coming: Option<&'a Chord>,
     chord_length: Ticks,
     key: i8,
@@ -330,7 +336,7 @@ fn surroundings<'a>(
     let change = score
         .chord_after(sonority.onset)
         .filter(|m| m.value.chord.is_some());
-    let mut chords: Vec<&Chord> = in_force.into_iter().collect();
+    let mut chords: SmallVec<[&Chord; 2]> = in_force.into_iter().collect();
     if let (Some(lead), Some(change)) = (&lead, change)
         && let Some(coming) = &change.value.chord
         && anticipates(lead, change.onset)
@@ -363,7 +369,7 @@ fn surroundings<'a>(
         .and_then(|m| m.value.chord.as_ref());
     let starts = mark.map_or(Ticks::ZERO, |m| m.onset);
     let key = passage.key_at(score, sonority.onset);
-    let frames: Vec<Frame<'_>> = chords
+    let frames = chords
         .iter()
         .map(|chord| {
             let own = Some(*chord) == in_force;
@@ -377,12 +383,6 @@ fn surroundings<'a>(
         .collect();
     Some(Surroundings {
         lead,
-        chord_text: mark.map(|m| {
-            m.value
-                .chord
-                .as_ref()
-                .map_or_else(|| m.value.written.clone(), |c| c.text.clone())
-        }),
         in_force,
         chords,
         frames,
@@ -437,7 +437,6 @@ fn one(
     let technique = (*passage.in_force.get(at)?)?;
     let around = surroundings(score, passage, at, sonority)?;
     let function = function(&around.chords, around.in_force, around.lead);
-    let chord = around.chord_text.clone();
     let is_pedal = sonority.under_held_lead
         && around.lead.is_some_and(|l| {
             let mut frames = around.frames.iter();
@@ -484,7 +483,6 @@ fn one(
     Some((
         Diagnosis {
             technique: Some(technique),
-            chord,
             function,
             verdict,
         },
@@ -583,12 +581,12 @@ pub fn choices(
 }
 
 /// The chord at a lead note of a passage, with where it leads: the one it belongs to first.
-pub fn frames_at<'a>(score: &'a Score, passage: &Passage, at: usize) -> Vec<Frame<'a>> {
+pub fn frames_at<'a>(score: &'a Score, passage: &Passage, at: usize) -> Frames<'a> {
     passage
         .sonorities
         .get(at)
         .and_then(|s| surroundings(score, passage, at, s))
-        .map_or_else(Vec::new, |a| a.frames)
+        .map_or_else(Frames::new, |a| a.frames)
 }
 
 /// Whether a lead note before a change of chord may belong to the new one: tied or held over it
@@ -691,12 +689,8 @@ impl<'a> Case<'a> {
     }
 
     /// The pitch classes written, in ascending order, each once.
-    fn classes(&self) -> Vec<PitchClass> {
-        let mut classes: Vec<PitchClass> =
-            self.written.iter().map(|&m| PitchClass::new(m)).collect();
-        classes.sort_unstable();
-        classes.dedup();
-        classes
+    fn classes(&self) -> Classes {
+        classes_of(&self.written)
     }
 
     /// Notes that may be the lead although another is on top.
@@ -755,24 +749,19 @@ impl<'a> Case<'a> {
     }
 
     /// Every voicing that a reading with this lead makes right, or nearly so.
-    fn candidates(&self, lead: i16, bias: i32) -> Vec<Candidate<'a>> {
+    fn candidates(&self, lead: i16, bias: i32) -> Candidates<'a> {
         self.candidates_of(lead, bias, None)
     }
 
     /// The same of these pitch classes only, where some are given; then without those that are only
     /// nearly right.
-    fn candidates_of(
-        &self,
-        lead: i16,
-        bias: i32,
-        only: Option<&[PitchClass]>,
-    ) -> Vec<Candidate<'a>> {
+    fn candidates_of(&self, lead: i16, bias: i32, only: Option<&[PitchClass]>) -> Candidates<'a> {
         let class = PitchClass::new(lead);
         let mut found = Found {
             technique: self.technique,
             lead,
             only,
-            candidates: Vec::new(),
+            candidates: Candidates::new(),
         };
         for (order, &chord) in self.chords.iter().enumerate() {
             let bias = bias + order as i32 * 2;
@@ -794,7 +783,7 @@ impl<'a> Case<'a> {
             let altered = if only.is_none() {
                 on_chord(chord, class, true)
             } else {
-                Vec::new()
+                Sets::new()
             };
             for h in altered {
                 if plain.contains(&h) || restruck {
@@ -937,12 +926,13 @@ impl<'a> Case<'a> {
         {
             return Some(SlipKind::SemitoneUnderLead);
         }
-        let roots: Vec<PitchClass> = self.chords.iter().map(|ch| ch.root.class()).collect();
         minor_ninths(voicing)
             .find(|&(_, lower)| {
-                let is_root = voicing
-                    .get(lower)
-                    .is_some_and(|&m| roots.contains(&PitchClass::new(m)));
+                let is_root = voicing.get(lower).is_some_and(|&m| {
+                    self.chords
+                        .iter()
+                        .any(|ch| ch.root.class() == PitchClass::new(m))
+                });
                 let flat_nine_chord = self.chords.iter().any(|ch| {
                     matches!(
                         ch.family(),
@@ -998,7 +988,7 @@ impl<'a> Case<'a> {
                 .iter()
                 .filter(|x| x.standing == Standing::Right && self.rub(x, &x.voicing).is_none())
                 .min_by_key(|x| (difference(&self.written, &x.voicing).0.len(), x.bias));
-            let expected = best.map_or_else(Vec::new, |b| b.voicing.clone());
+            let expected = best.map_or_else(Voicing::new, |b| b.voicing.clone());
             let harmony = best.map_or(&c.harmony, |b| &b.harmony);
             return Some((self.slip(kind, Some(harmony), &expected), None));
         }
@@ -1090,7 +1080,7 @@ impl<'a> Case<'a> {
         if self.only_diminished && matches!(up, 2 | 5 | 8 | 11) {
             return false;
         }
-        let moves: Vec<i16> = target
+        let moves: Voicing = target
             .iter()
             .zip(&self.written)
             .map(|(t, w)| t - w)
@@ -1131,10 +1121,8 @@ impl<'a> Case<'a> {
     /// tensions and the guide tones among them, under a lead that stays. One category may be there
     /// twice (root and 9), but nothing is wrong with the chord.
     fn is_complete(&self, candidates: &[Candidate<'_>]) -> bool {
-        let mut classes: Vec<PitchClass> =
-            self.written.iter().map(|&m| PitchClass::new(m)).collect();
-        classes.sort_unstable();
-        let distinct = classes.windows(2).all(|w| w.first() != w.get(1));
+        let classes = self.classes();
+        let distinct = classes.len() == self.written.len();
         // The notes of a right voicing in other places are an octave or a drop astray.
         let displaced = candidates.iter().any(|c| c.harmony.is_of(&classes));
         self.how == How::Inferred
@@ -1152,7 +1140,7 @@ impl<'a> Case<'a> {
     fn least_slip(
         &self,
         chord: &Chord,
-        readings: &[(i16, Vec<Candidate<'_>>)],
+        readings: &[(i16, Candidates<'a>)],
         habits: Habits,
     ) -> Verdict {
         let Some((top, at_top)) = readings.first() else {
@@ -1273,13 +1261,7 @@ impl<'a> Case<'a> {
         if !self.lead_seat_leads {
             return None;
         }
-        let mut seated: Vec<(u8, i16)> = self
-            .sonority
-            .voices
-            .iter()
-            .map(|v| (v.seat, v.midi))
-            .collect();
-        seated.sort_by_key(|(seat, midi)| (*seat, -midi));
+        let seated = self.seated();
         if seated.windows(2).any(|w| matches!(w, [a, b] if a.0 == b.0)) {
             return None;
         }
@@ -1312,7 +1294,7 @@ impl<'a> Case<'a> {
 
     /// Five voices where close position or a drop was stated for four: the bottom voice is its own
     /// (a baritone on the root).
-    fn has_free_bottom(&self, readings: &[(i16, Vec<Candidate<'_>>)], habits: Habits) -> bool {
+    fn has_free_bottom(&self, readings: &[(i16, Candidates<'_>)], habits: Habits) -> bool {
         let (Some(four), Some((_, at_top)), Some((bottom, upper))) = (
             self.stated_for_four,
             readings.first(),
@@ -1326,7 +1308,7 @@ impl<'a> Case<'a> {
             .any(|c| c.contains(class) || c.bass.is_some_and(|b| b.class() == class))
             && at_top
                 .iter()
-                .any(|c| c.stands(habits) && four.apply(&c.close) == upper)
+                .any(|c| c.stands(habits) && *four.apply(&c.close) == *upper)
     }
 
     /// On a held note, where doubling the lead was not asked for, a tension may take the place of
@@ -1347,18 +1329,19 @@ impl<'a> Case<'a> {
 
     /// How many parts sound another voice than their seat's.
     fn displaced(&self) -> usize {
-        let mut by_seat: Vec<(u8, i16)> = self
-            .sonority
-            .voices
-            .iter()
-            .map(|v| (v.seat, v.midi))
-            .collect();
-        by_seat.sort_by_key(|(seat, midi)| (*seat, -midi));
-        by_seat
+        self.seated()
             .iter()
             .zip(&self.written)
             .filter(|((_, a), b)| a != *b)
             .count()
+    }
+
+    /// Each voice's seat and what it sounds, from the top seat.
+    fn seated(&self) -> SmallVec<[(u8, i16); 8]> {
+        let voices = self.sonority.voices.iter();
+        let mut seated: SmallVec<_> = voices.map(|v| (v.seat, v.midi)).collect();
+        seated.sort_by_key(|(seat, midi)| (*seat, -midi));
+        seated
     }
 
     /// The top seat's note.
@@ -1385,7 +1368,7 @@ impl<'a> Case<'a> {
     fn one_voice<'c>(
         &self,
         top: i16,
-        readings: &'c [(i16, Vec<Candidate<'a>>)],
+        readings: &'c [(i16, Candidates<'a>)],
         habits: Habits,
     ) -> Option<OneVoice<'c, 'a>> {
         let mut best: Option<OneVoice<'c, 'a>> = None;
@@ -1427,7 +1410,7 @@ impl<'a> Case<'a> {
             for c in self.candidates(top + delta, 0) {
                 let below = difference(&self.written, &c.voicing);
                 if c.stands(habits)
-                    && below.0 == [top]
+                    && *below.0 == [top]
                     && self.rub(&c, &c.voicing).is_none()
                     && best
                         .as_ref()
@@ -1489,7 +1472,7 @@ impl<'a> Case<'a> {
     /// Whether the voices under a lead foreign to the chord are three of the chord's own notes in
     /// the technique in force.
     fn lower_voices_from(&self, chord: &Chord, lead: i16) -> bool {
-        let mut pool: Vec<PitchClass> = chord.classes().collect();
+        let mut pool: Classes = chord.classes().collect();
         for up in [9, 10, 11, 0, 4, 3, 7] {
             let class = chord.root.class().plus(up);
             if is_chord_note(chord, class) && !pool.contains(&class) {
@@ -1503,10 +1486,7 @@ impl<'a> Case<'a> {
     fn lower_voices_diminished(&self, lead: i16) -> bool {
         let own = PitchClass::new(lead);
         [1, 2].into_iter().any(|shift| {
-            let pool: Vec<PitchClass> = [0, 3, 6, 9]
-                .into_iter()
-                .map(|up| own.plus(shift + up))
-                .collect();
+            let pool = [0, 3, 6, 9].map(|up| own.plus(shift + up));
             self.three_under(&pool, lead)
         })
     }
@@ -1532,7 +1512,7 @@ impl<'a> Case<'a> {
             let most = cost(expected).0 + 1;
             for c in self.candidates(lead, 0) {
                 if c.standing == Standing::Right
-                    && c.voicing != expected
+                    && *c.voicing != *expected
                     && cost(&c.voicing).0 <= most
                     && self.rub(&c, &c.voicing).is_none()
                 {
@@ -1565,18 +1545,11 @@ impl<'a> Case<'a> {
 
     fn three_under(&self, pool: &[PitchClass], lead: i16) -> bool {
         let own = PitchClass::new(lead);
-        let mut lower: Vec<PitchClass> = self
-            .written
-            .iter()
-            .map(|&m| PitchClass::new(m))
-            .filter(|c| *c != own)
-            .collect();
-        lower.sort_unstable();
-        lower.dedup();
-        if lower.len() != 3 || !lower.iter().all(|c| pool.contains(c)) {
+        let mut four = self.classes();
+        four.retain(|c| *c != own);
+        if four.len() != 3 || !four.iter().all(|c| pool.contains(c)) {
             return false;
         }
-        let mut four = lower;
         four.push(own);
         close_position(lead, &four)
             .is_some_and(|close| self.technique.apply(&close) == self.written)

@@ -7,7 +7,7 @@ use super::{SlipKind, Verdict};
 use crate::pitch::{NoteName, PitchClass};
 use crate::sonority::Sonority;
 use crate::sonority::lead::LeadNote;
-use crate::voicing::{Form, Frame, Label, Technique, Voicing, Way, mechanical_of};
+use crate::voicing::{Classes, Form, Frame, Label, Technique, Voicing, Way, mechanical_of};
 
 /// How far a voice is moved in search of what was meant, in semitones.
 const REACH: i16 = 14;
@@ -80,7 +80,7 @@ impl FormCase<'_> {
         if Form::Unison.fits(written, None) || octaves && Form::Octaves.fits(written, None) {
             return Verdict::Right(None);
         }
-        let mut classes: Vec<PitchClass> = written.iter().map(|&m| PitchClass::new(m)).collect();
+        let mut classes: Classes = written.iter().map(|&m| PitchClass::new(m)).collect();
         classes.sort_unstable();
         let most = classes
             .iter()
@@ -95,8 +95,8 @@ impl FormCase<'_> {
             // Harmony within a unison line is the writer's business.
             return Verdict::LeftAlone;
         }
-        let mut expected = written.to_vec();
-        let others: Vec<i16> = written.iter().copied().filter(|m| agree(&m)).collect();
+        let mut expected = Voicing::from_slice(written);
+        let others: Voicing = written.iter().copied().filter(|m| agree(&m)).collect();
         let target = |m: i16| -> i16 {
             others
                 .iter()
@@ -137,7 +137,7 @@ impl FormCase<'_> {
                 if wanted == found {
                     continue;
                 }
-                let mut voicing = written.to_vec();
+                let mut voicing = Voicing::from_slice(written);
                 if let Some(slot) = voicing.get_mut(i) {
                     *slot = wanted;
                 }

@@ -11,7 +11,9 @@ mod passage;
 mod slip;
 
 pub use explain::{Choice, Habits, choices, frames_at};
-pub use passage::{How, InForce, Passage, frame_at, lead_passage, passages, speaks_of_technique};
+pub use passage::{
+    How, InForce, Passage, frame_at, lead_passage, passages, speaks_of_technique, symbol_at,
+};
 
 use crate::finding::NoteRef;
 use crate::pitch::{NoteName, Pitch};
@@ -23,8 +25,6 @@ use crate::voicing::{Mechanical, Technique, Way};
 pub struct Diagnosis {
     /// The technique it was held to.
     pub technique: Option<InForce>,
-    /// The chord symbol it was read under.
-    pub chord: Option<String>,
     /// What its lead note is for.
     pub function: Option<LeadFunction>,
     /// The outcome.
@@ -35,7 +35,6 @@ impl Diagnosis {
     /// A sonority that no voicing rule looks at.
     pub const LEFT_ALONE: Self = Self {
         technique: None,
-        chord: None,
         function: None,
         verdict: Verdict::LeftAlone,
     };

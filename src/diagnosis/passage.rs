@@ -76,6 +76,12 @@ impl Passage {
         section_key(score, &self.section)(onset)
     }
 
+    /// The chord symbol that a sonority was read under, where it was held to a technique.
+    pub fn symbol_of<'s>(&self, score: &'s Score, sonority: usize) -> Option<&'s str> {
+        self.diagnoses.get(sonority)?.technique?;
+        symbol_at(score, self.sonorities.get(sonority)?.onset)
+    }
+
     /// The phrase that a sonority stands in.
     pub fn phrase_of(&self, sonority: usize) -> Range<usize> {
         self.phrase_index(sonority)
@@ -316,10 +322,11 @@ fn lead_line(score: &Score, sonorities: &[Sonority]) -> Vec<Option<LeadNote>> {
         end: Ticks,
         stable: bool,
     }
-    let mut line: Vec<Attack> = Vec::new();
+    let mut line: Vec<Attack> = Vec::with_capacity(sonorities.len());
     // Where a lead note stands, its attack or what is left of it under a new chord, and where in the
     // line the notes before and after it are.
-    let mut notes: Vec<(usize, Attack, Option<usize>, usize)> = Vec::new();
+    let mut notes: Vec<(usize, Attack, Option<usize>, usize)> =
+        Vec::with_capacity(sonorities.len());
     for (at, sonority) in sonorities.iter().enumerate() {
         let Some(midi) = lead_of(sonority) else {
             continue;
@@ -585,11 +592,10 @@ fn majority(
 /// or too mixed to say follows the section when half of it does.
 fn infer(
     fits: &[Option<Mechanical>],
-    among: impl Iterator<Item = usize>,
+    among: impl Iterator<Item = usize> + Clone,
     overall: Option<(Mechanical, usize, usize)>,
 ) -> Option<Mechanical> {
-    let among: Vec<usize> = among.collect();
-    let own = majority(fits, among.iter().copied());
+    let own = majority(fits, among.clone());
     if let Some((t, n, of)) = own
         && n >= 3
         && n * 10 >= of * 6
@@ -600,11 +606,9 @@ fn infer(
         && n >= 3
         && n * 10 >= of * 6
     {
-        let here = among
-            .iter()
-            .filter(|&&i| fits.get(i) == Some(&Some(t)))
-            .count();
-        if here * 2 >= among.len() && here > 0 {
+        let all = among.clone().count();
+        let here = among.filter(|&i| fits.get(i) == Some(&Some(t))).count();
+        if here * 2 >= all && here > 0 {
             return Some(t);
         }
     }
@@ -651,6 +655,12 @@ fn section_key<'a>(score: &'a Score, section: &Section) -> impl Fn(Ticks) -> i8 
         .first()
         .and_then(|p| score.parts.get(p.part as usize));
     move |onset| part.map_or(0, |p| p.concert_fifths(onset))
+}
+
+/// The chord symbol in force at a time: what it was read as, else as it is written.
+pub fn symbol_at(score: &Score, onset: Ticks) -> Option<&str> {
+    let mark = &score.chord_at(onset)?.value;
+    Some(mark.chord.as_ref().map_or(&mark.written, |c| &c.text))
 }
 
 /// The chord in force at a time with where it leads.

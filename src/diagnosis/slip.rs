@@ -3,7 +3,7 @@
 use super::{Fault, Slip, SlipKind};
 use crate::pitch::{NoteName, Pitch, PitchClass};
 use crate::sonority::Sonority;
-use crate::voicing::Label;
+use crate::voicing::{Label, Voicing};
 
 /// A right voicing with the names of its notes.
 #[derive(Clone, Copy)]
@@ -167,9 +167,9 @@ impl Draft<'_> {
 }
 
 /// Notes of `written` that are not in `right`, and the reverse, each counted as often as it stands.
-pub(super) fn difference(written: &[i16], right: &[i16]) -> (Vec<i16>, Vec<i16>) {
-    let mut missing = right.to_vec();
-    let mut extra = Vec::new();
+pub(super) fn difference(written: &[i16], right: &[i16]) -> (Voicing, Voicing) {
+    let mut missing = Voicing::from_slice(right);
+    let mut extra = Voicing::new();
     for &w in written {
         match missing.iter().position(|&m| m == w) {
             Some(i) => {

@@ -10,7 +10,7 @@ use crate::score::{ChordMark, Mark, Place, Score, Span, Stated, refined};
 use crate::sonority::{Sonority, Voice};
 use crate::style::Style;
 use crate::time::Ticks;
-use crate::voicing::Technique;
+use crate::voicing::{Technique, Voicing};
 use num_rational::Ratio;
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -46,7 +46,7 @@ struct Spot {
     /// The lead is held, and the other voices go with a change of chord.
     held: bool,
     /// Sounding semitones from the top.
-    voicing: Vec<i16>,
+    voicing: Voicing,
     technique: Option<Technique>,
 }
 
@@ -268,7 +268,9 @@ pub(super) fn compare(score: &Score, style: &Style, key: &Key) -> Compared {
             let passage = judged_passages.get(m.passage);
             sheet.findings.push(Finding {
                 section: passage.map(|p| p.section.name.clone()),
-                chord: diagnosis.chord.clone(),
+                chord: passage
+                    .and_then(|p| p.symbol_of(&meant, m.sonority))
+                    .map(str::to_owned),
                 technique: m.spot.technique.map(|t| t.name().to_owned()),
                 ..finding
             });
@@ -730,7 +732,7 @@ fn unheard_of(
     score: &Score,
 ) -> Option<Finding> {
     let technique = spot.technique?;
-    let moved: Vec<i16> = spot.voicing.iter().map(|m| m + lie.by.chromatic).collect();
+    let moved: Voicing = spot.voicing.iter().map(|m| m + lie.by.chromatic).collect();
     let own = sonority.midi();
     if own == moved {
         return None;

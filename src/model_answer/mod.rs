@@ -19,6 +19,7 @@ use crate::score::Score;
 use crate::style::Style;
 use crate::time::Ticks;
 use crate::voicing::{Form, Harmonisation, Mechanical, Technique, Voicing, crowd, harmonise, low};
+use smallvec::smallvec;
 use std::collections::{BTreeMap, HashSet};
 
 /// What is asked for.
@@ -374,7 +375,7 @@ impl Job<'_> {
     /// Everybody on the lead, each seat in the octave it keeps for the whole passage.
     fn together(&self, lead: i16) -> Weighed {
         let mut voicing: Voicing = if self.is_chordal() {
-            vec![lead]
+            smallvec![lead]
         } else {
             self.octaves.iter().map(|down| lead - down).collect()
         };
@@ -630,9 +631,13 @@ fn passing_voicing(form: Form, lead: i16, passing: &Harmonisation<'_>) -> Vec<We
             .collect(),
         Form::ThreePart => [(1, 2), (2, 3), (1, 3)]
             .into_iter()
-            .filter_map(|(a, b)| Some(make(vec![lead, *close.get(a)?, *close.get(b)?])))
+            .filter_map(|(a, b)| Some(make(smallvec![lead, *close.get(a)?, *close.get(b)?])))
             .collect(),
-        _ => close.iter().skip(1).map(|&m| make(vec![lead, m])).collect(),
+        _ => close
+            .iter()
+            .skip(1)
+            .map(|&m| make(smallvec![lead, m]))
+            .collect(),
     }
 }
 

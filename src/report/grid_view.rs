@@ -9,7 +9,9 @@ use super::printable;
 use crate::finding::NoteRef;
 use crate::score::{ChordMark, Mark, Note, NoteFlags, Part, Place, Score};
 use crate::time::{Beat, Ticks};
-use std::collections::BTreeSet;
+use smallvec::SmallVec;
+use std::borrow::Cow;
+use std::fmt::Write;
 use std::ops::Range;
 use unicode_width::UnicodeWidthStr;
 
@@ -33,15 +35,15 @@ pub struct GridView {
 /// One cell before it is laid out; ranges are bytes of its text.
 #[derive(Clone, Debug, Default)]
 struct Cell {
-    text: String,
-    notes: Vec<(u32, Range<usize>)>,
+    text: Cow<'static, str>,
+    notes: SmallVec<[(u32, Range<usize>); 1]>,
 }
 
 impl Cell {
-    fn plain(text: impl Into<String>) -> Self {
+    fn plain(text: impl Into<Cow<'static, str>>) -> Self {
         Self {
             text: text.into(),
-            notes: Vec::new(),
+            notes: SmallVec::new(),
         }
     }
 }
@@ -198,7 +200,7 @@ fn chords_of(score: &Score, bar: u32) -> &[Mark<ChordMark>] {
 
 /// The columns of a bar: onsets of notes and rests of the parts shown, and chord changes.
 fn onsets(score: &Score, parts: &[u32], bar: u32) -> Vec<Ticks> {
-    let mut all: BTreeSet<Ticks> = BTreeSet::new();
+    let mut all: Vec<Ticks> = Vec::new();
     for part in parts.iter().filter_map(|&p| score.parts.get(p as usize)) {
         all.extend(notes_of(part, bar).map(|(_, n)| n.at.offset));
         let first = part.rests.partition_point(|r| r.at.bar < bar);
@@ -212,9 +214,11 @@ fn onsets(score: &Score, parts: &[u32], bar: u32) -> Vec<Ticks> {
     }
     all.extend(chords_of(score, bar).iter().map(|m| m.at.offset));
     if all.is_empty() {
-        all.insert(Ticks::ZERO);
+        all.push(Ticks::ZERO);
     }
-    all.into_iter().collect()
+    all.sort_unstable();
+    all.dedup();
+    all
 }
 
 fn rows(score: &Score, parts: &[u32], bar: u32, columns: &[Ticks]) -> Vec<Row> {
@@ -268,7 +272,7 @@ fn chord_row(score: &Score, bar: u32, columns: &[Ticks]) -> Option<Row> {
                 None if i == 0 => score.chord_at(start + column),
                 other => other,
             };
-            Cell::plain(shown.map_or_else(|| "-".to_owned(), |m| symbol(&m.value)))
+            Cell::plain(shown.map_or(Cow::Borrowed("-"), |m| symbol(&m.value).into()))
         })
         .collect();
     Some(Row {
@@ -306,11 +310,11 @@ fn counts(score: &Score, bar: u32, columns: &[Ticks]) -> Vec<Cell> {
                 (3, 4) => "a",
                 (n, d) => return Cell::plain(format!("{whole}+{n}/{d}")),
             };
-            Cell::plain(if known {
-                part.to_owned()
+            if known {
+                Cell::plain(part)
             } else {
-                format!("{whole}{part}")
-            })
+                Cell::plain(format!("{whole}{part}"))
+            }
         })
         .collect()
 }
@@ -319,43 +323,42 @@ fn counts(score: &Score, bar: u32, columns: &[Ticks]) -> Vec<Cell> {
 fn cell(notes: &[(u32, &Note)], column: Ticks) -> Cell {
     let starts = |n: &Note| n.at.offset == column;
     let sounds = |n: &Note| n.at.offset < column && column < n.at.offset + n.duration;
-    let here: Vec<(u32, &Note)> = notes
-        .iter()
-        .copied()
-        .filter(|(_, n)| starts(n) || sounds(n))
-        .collect();
-    if here.is_empty() {
+    let here = notes.iter().filter(|(_, n)| starts(n) || sounds(n));
+    if here.clone().next().is_none() {
         return Cell::plain(".");
     }
     let held = |n: &Note| sounds(n) || (n.flags.has(NoteFlags::TIED_IN) && column > Ticks::ZERO);
-    if here.iter().all(|(_, n)| held(n)) {
+    if here.clone().all(|(_, n)| held(n)) {
         return Cell {
-            text: "-".to_owned(),
-            notes: here.iter().map(|(i, _)| (*i, 0..1)).collect(),
+            text: "-".into(),
+            notes: here.map(|(i, _)| (*i, 0..1)).collect(),
         };
     }
-    let mut cell = Cell::default();
+    let mut text = String::new();
+    let mut places = SmallVec::new();
     for (index, note) in here {
-        if !cell.text.is_empty() {
-            cell.text.push('+');
+        if !text.is_empty() {
+            text.push('+');
         }
-        let start = cell.text.len();
+        let start = text.len();
         if note.flags.has(NoteFlags::TIED_IN) || sounds(note) {
-            cell.text.push('-');
+            text.push('-');
         }
         if note.flags.has(NoteFlags::SLASH) {
-            cell.text.push('/');
+            text.push('/');
         } else {
-            cell.text.push_str(&note.written.to_string());
-            if note.written.midi() != note.sounding.midi() {
-                cell.text.push_str(" (");
-                cell.text.push_str(&note.sounding.to_string());
-                cell.text.push(')');
+            let (written, sounding) = (note.written, note.sounding);
+            let _ = write!(text, "{written}");
+            if written.midi() != sounding.midi() {
+                let _ = write!(text, " ({sounding})");
             }
         }
-        cell.notes.push((index, start..cell.text.len()));
+        places.push((*index, start..text.len()));
     }
-    cell
+    Cell {
+        text: text.into(),
+        notes: places,
+    }
 }
 
 /// The run of columns around `focus` that fits into `room`, grown evenly to both sides; at least

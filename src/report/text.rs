@@ -12,6 +12,7 @@ use codespan_reporting::diagnostic::{Diagnostic, Label, LabelStyle, Severity};
 use codespan_reporting::files::{self, Files, Location, SimpleFile};
 use codespan_reporting::term::termcolor::WriteColor;
 use codespan_reporting::term::{Chars, Config, Styles, WriteStyle, emit_to_write_style};
+use std::fmt::Write as _;
 use std::io::{self, Write};
 use std::ops::Range;
 use unicode_width::UnicodeWidthStr;
@@ -242,21 +243,27 @@ fn notes(finding: &Finding, options: Options) -> Vec<String> {
 }
 
 fn pitches(list: &[Pitch]) -> String {
-    if list.is_empty() {
-        return String::new();
+    let how = match list.len() {
+        0 => return String::new(),
+        1 => "(sounding)",
+        _ => "(sounding, from the top)",
+    };
+    let mut all = String::new();
+    for pitch in list {
+        let _ = write!(all, "{pitch} ");
     }
-    let names: Vec<String> = list.iter().map(Pitch::to_string).collect();
-    match list.len() {
-        1 => format!("{} (sounding)", names.join(" ")),
-        _ => format!("{} (sounding, from the top)", names.join(" ")),
-    }
+    all.push_str(how);
+    all
 }
 
 /// `name: text`, the text in a column of its own and broken between words.
 fn wrapped(name: &str, text: &str, width: usize) -> String {
     const NAME: usize = 10;
     let room = width.saturating_sub(GRID_INDENT + NAME).max(20);
-    let mut out = format!("{:NAME$}", format!("{name}:"));
+    let mut out = String::with_capacity(NAME + text.len());
+    out.push_str(name);
+    out.push(':');
+    out.extend(std::iter::repeat_n(' ', NAME.saturating_sub(out.len())));
     let mut used = 0;
     for word in text.split_whitespace() {
         let wide = word.width();

@@ -6,6 +6,7 @@ use crate::diagnosis::{Fault, Passage};
 use crate::finding::{Change, Finding, Level, NoteAtFault};
 use crate::sonority::{Sonority, Voice};
 use crate::time::Ticks;
+use smallvec::SmallVec;
 
 pub(super) static RULE: Rule = Rule {
     name: "awkward-leap",
@@ -120,7 +121,7 @@ fn look(
     };
     let lead = lead_b.midi - lead_a.midi;
     let last = a.voices.len() - 1;
-    let steps: Vec<Step<'_>> = a
+    let steps: SmallVec<[Step<'_>; 6]> = a
         .voices
         .iter()
         .enumerate()
@@ -224,7 +225,7 @@ fn finding(
         parts: vec![step.to.note.part],
         why: RULE.why.to_owned(),
         source: RULE.source,
-        chord: passage.diagnoses.get(index).and_then(|d| d.chord.clone()),
+        chord: passage.symbol_of(score, index).map(str::to_owned),
         notes: vec![NoteAtFault {
             note: step.to.note,
             voice: fault(step.to).voice,

@@ -4,9 +4,11 @@
 use super::{Example, Group, Reading, Rule, whole, wording};
 use crate::chord::Chord;
 use crate::finding::{Finding, Level};
-use crate::pitch::{NoteName, PitchClass, Transposition};
+use crate::pitch::{NoteName, Transposition};
 use crate::score::{ChordMark, Mark, Part, Score};
 use crate::time::Ticks;
+use crate::voicing::Classes;
+use smallvec::SmallVec;
 use std::collections::BTreeMap;
 
 pub(super) static RULE: Rule = Rule {
@@ -140,8 +142,8 @@ fn unreadable(score: &Score, out: &mut Vec<Finding>) {
     }
 }
 
-fn classes(chord: &Chord) -> Vec<PitchClass> {
-    let mut all: Vec<PitchClass> = chord.classes().collect();
+fn classes(chord: &Chord) -> Classes {
+    let mut all: Classes = chord.classes().collect();
     all.sort_unstable();
     all.dedup();
     all
@@ -152,6 +154,15 @@ fn same(a: &Chord, b: &Chord) -> bool {
         && a.bass.map(NoteName::class) == b.bass.map(NoteName::class)
         && a.altered == b.altered
         && classes(a) == classes(b)
+}
+
+/// Whether two symbols say the same: one chord, or both none.
+fn alike(a: &ChordMark, b: &ChordMark) -> bool {
+    match (&a.chord, &b.chord) {
+        (Some(a), Some(b)) => same(a, b),
+        (None, None) => true,
+        _ => false,
+    }
 }
 
 /// The same chord with more or fewer tensions: for the one who plays from it a note.
@@ -165,7 +176,7 @@ fn is_simpler(a: &Chord, b: &Chord) -> bool {
 }
 
 /// Symbols of one beat: which part has which.
-type Beat<'a> = Vec<(u32, &'a Mark<ChordMark>)>;
+type Beat<'a> = SmallVec<[(u32, &'a Mark<ChordMark>); 4]>;
 
 fn by_beat(score: &Score) -> BTreeMap<Ticks, Beat<'_>> {
     let mut beats: BTreeMap<Ticks, Beat<'_>> = BTreeMap::new();
@@ -274,50 +285,45 @@ fn disagreements(reading: &Reading<'_>, concert: &[u32], out: &mut Vec<Finding>)
     // The same pair of symbols in the same parts is told once, with how often it comes.
     let mut told: BTreeMap<Pair, (usize, usize)> = BTreeMap::new();
     for beat in by_beat(score).into_values() {
-        let held: Vec<(u32, &Mark<ChordMark>)> = beat
+        let held: Beat<'_> = beat
             .into_iter()
             .filter(|(p, _)| !concert.contains(p))
             .collect();
-        let mut groups: Vec<(Option<&Chord>, Vec<u32>)> = Vec::new();
-        for (p, mark) in &held {
-            let chord = mark.value.chord.as_ref();
-            let found = groups.iter_mut().find(|(c, _)| match (c, chord) {
-                (Some(a), Some(b)) => same(a, b),
-                (None, None) => true,
-                _ => false,
-            });
-            match found {
-                Some((_, parts)) => parts.push(*p),
-                None => groups.push((chord, vec![*p])),
-            }
-        }
-        let Some(best) = groups
-            .iter()
-            .map(|g| g.1.len())
-            .max()
-            .filter(|_| groups.len() > 1)
-        else {
+        let Some((_, first)) = held.first() else {
             continue;
         };
-        let Some(model) = groups.iter().position(|g| g.1.len() == best) else {
+        if held.iter().all(|(_, m)| alike(&m.value, &first.value)) {
+            continue;
+        }
+        let mut groups: Vec<(&ChordMark, Vec<u32>)> = Vec::new();
+        for (p, mark) in &held {
+            match groups.iter_mut().find(|(own, _)| alike(own, &mark.value)) {
+                Some((_, parts)) => parts.push(*p),
+                None => groups.push((&mark.value, vec![*p])),
+            }
+        }
+        let best = groups.iter().map(|g| g.1.len()).max();
+        let Some(model) = groups.iter().position(|g| Some(g.1.len()) == best) else {
             continue;
         };
         let (wanted, with) = groups.swap_remove(model);
-        let Some(at) = held.first().map(|(_, m)| m.at) else {
-            continue;
-        };
+        let at = first.at;
         for (own, parts) in groups {
-            let text = |c: Option<&Chord>| c.map_or("no chord", |c| c.text.as_str()).to_owned();
+            let text = |mark: &ChordMark| {
+                let chord = mark.chord.as_ref();
+                chord.map_or("no chord", |c| c.text.as_str()).to_owned()
+            };
             let key = (text(own), text(wanted), parts.clone());
             if let Some((times, _)) = told.get_mut(&key) {
                 *times += 1;
                 continue;
             }
-            let simpler = matches!((own, wanted), (Some(a), Some(b)) if is_simpler(a, b));
+            let simpler =
+                matches!((&own.chord, &wanted.chord), (Some(a), Some(b)) if is_simpler(a, b));
             let names = whole::names(score, &parts);
             told.insert(key, (1, out.len()));
             out.push(Finding {
-                chord: wanted.map(|c| c.text.clone()),
+                chord: wanted.chord.as_ref().map(|c| c.text.clone()),
                 ..whole::finding(
                     &RULE,
                     if simpler { Level::Note } else { Level::Warning },

@@ -179,43 +179,39 @@ fn levels(
         return;
     };
     let beat = reading.score.per_quarter;
-    let in_force = |p: usize, onset: Ticks| -> Option<(Ticks, usize)> {
+    let in_force = |p: usize, onset: Ticks| -> Option<Step> {
         let list = marks.get(p)?;
         let n = list.partition_point(|(t, _)| *t <= onset);
         list.get(n.checked_sub(1)?).copied()
     };
     for attack in model.attacks_in(bar) {
         let onset = attack.onset;
-        let here: Vec<(usize, Option<Step>, bool)> = all
-            .iter()
-            .filter_map(|&p| {
-                let player = together.players.get(p)?;
-                let (i, _) = player.at(bar, onset)?;
-                let before = i.checked_sub(1).and_then(|i| player.attacks.get(i));
-                let force = in_force(p, onset);
-                let fresh = force.is_some_and(|(t, _)| before.is_none_or(|b| t > b.onset));
-                Some((p, force, fresh))
-            })
-            .collect();
-        if !here.iter().any(|h| h.2) {
+        let here = all.iter().filter_map(|&p| {
+            let player = together.players.get(p)?;
+            let (i, _) = player.at(bar, onset)?;
+            let before = i.checked_sub(1).and_then(|i| player.attacks.get(i));
+            let (since, own) = in_force(p, onset)?;
+            Some((p, own, before.is_none_or(|b| since > b.onset)))
+        });
+        // Nearly everywhere all play on as before.
+        if !here.clone().any(|(.., fresh)| fresh) {
             continue;
         }
-        let values: Vec<usize> = here.iter().filter_map(|h| h.1.map(|f| f.1)).collect();
+        let values: Vec<usize> = here.clone().map(|(_, own, _)| own).collect();
         let (Some(wanted), true) = (most(&values), values.len() > 1) else {
             continue;
         };
-        for (p, force, _) in &here {
-            let Some((_, own)) = *force else { continue };
-            let louder_lead = *p == 0 && own == wanted + 1;
+        for (p, own, _) in here {
+            let louder_lead = p == 0 && own == wanted + 1;
             // A mark a little late, before the part's next note, is only drawn late.
-            let late = in_force(*p, onset + beat).is_some_and(|f| f.1 == wanted);
+            let late = in_force(p, onset + beat).is_some_and(|f| f.1 == wanted);
             if own == wanted || louder_lead || late {
-                if let Some(slot) = told.get_mut(*p) {
+                if let Some(slot) = told.get_mut(p) {
                     *slot = None;
                 }
                 continue;
             }
-            if let Some(slot) = told.get_mut(*p) {
+            if let Some(slot) = told.get_mut(p) {
                 if *slot == Some((own, wanted)) {
                     continue;
                 }
@@ -223,7 +219,7 @@ fn levels(
             }
             let name = |s: usize| STEPS.get(s).copied().unwrap_or("?").to_owned();
             odds.push(Odd {
-                player: *p,
+                player: p,
                 bar,
                 onset,
                 found: name(own),

@@ -5,6 +5,7 @@ use super::{Example, Group, Reading, Rule, wording};
 use crate::diagnosis::Fault;
 use crate::finding::{Finding, Level, NoteAtFault};
 use crate::sonority::{Sonority, Voice};
+use smallvec::SmallVec;
 
 pub(super) static RULE: Rule = Rule {
     name: "hand-span",
@@ -50,7 +51,7 @@ fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
                 let Some(span) = member.instrument.and_then(|i| i.hand_span) else {
                     continue;
                 };
-                let struck: Vec<&Voice> = sonority
+                let struck: Hand<'_> = sonority
                     .voices
                     .iter()
                     .filter(|v| v.attacked && v.note.part == member.part)
@@ -78,9 +79,12 @@ fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
     }
 }
 
+/// What one hand plays, or both, from the top.
+type Hand<'v> = SmallVec<[&'v Voice; 8]>;
+
 /// The hand that has to reach furthest, and how far in semitones. The staves say which hand plays
 /// what; on one staff the hands share the chord as best they can.
-fn widest_hand<'v>(reading: &Reading<'_>, struck: &[&'v Voice]) -> Option<(Vec<&'v Voice>, i16)> {
+fn widest_hand<'v>(reading: &Reading<'_>, struck: &[&'v Voice]) -> Option<(Hand<'v>, i16)> {
     let span = |hand: &[&Voice]| match (hand.first(), hand.last()) {
         (Some(a), Some(b)) => a.midi - b.midi,
         _ => 0,
@@ -95,7 +99,7 @@ fn widest_hand<'v>(reading: &Reading<'_>, struck: &[&'v Voice]) -> Option<(Vec<&
     };
     let first = struck.first().map(|v| staff(v))?;
     let two_staves = struck.iter().any(|v| staff(v) != first);
-    let (right, left): (Vec<&Voice>, Vec<&Voice>) = if two_staves {
+    let (right, left): (Hand<'_>, Hand<'_>) = if two_staves {
         struck.iter().copied().partition(|v| staff(v) == 1)
     } else {
         let split = (0..=struck.len()).min_by_key(|&at| {
@@ -103,7 +107,7 @@ fn widest_hand<'v>(reading: &Reading<'_>, struck: &[&'v Voice]) -> Option<(Vec<&
             (span(a).max(span(b)), at)
         })?;
         let (a, b) = struck.split_at(split);
-        (a.to_vec(), b.to_vec())
+        (a.into(), b.into())
     };
     let wide = if span(&right) >= span(&left) {
         right
@@ -157,7 +161,7 @@ fn finding(
         parts: outer.first().map(|f| f.note.part).into_iter().collect(),
         why: RULE.why.to_owned(),
         source: RULE.source,
-        chord: passage.diagnoses.get(index).and_then(|d| d.chord.clone()),
+        chord: passage.symbol_of(reading.score, index).map(str::to_owned),
         notes: outer
             .iter()
             .map(|f| NoteAtFault {

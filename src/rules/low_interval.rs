@@ -109,7 +109,7 @@ const fn interval(semitones: i16) -> &'static str {
 fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
     let bass = reading.passages.iter().find(|p| p.section.key == "bass");
     for passage in reading.passages {
-        let mut last: Option<(Vec<u32>, usize, usize)> = None;
+        let mut last: Option<([u32; 2], usize, usize)> = None;
         for (index, sonority) in passage.sonorities.iter().enumerate() {
             if !sonority.voices.iter().any(|v| v.attacked)
                 || sonority.voices.iter().any(|v| reading.is_explained(v.note))
@@ -153,12 +153,11 @@ fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
             } else {
                 Level::Note
             };
-            let mut parts = vec![upper.note.part, lower.note.part];
-            parts.sort_unstable();
-            parts.dedup();
+            let mut both = [upper.note.part, lower.note.part];
+            both.sort_unstable();
             // The same players going on as low is one matter, told where it begins.
             if let Some((before, at, place)) = &mut last
-                && *before == parts
+                && *before == both
                 && *at + 1 == index
             {
                 *at = index;
@@ -167,7 +166,9 @@ fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
                 }
                 continue;
             }
-            last = Some((parts.clone(), index, out.len()));
+            last = Some((both, index, out.len()));
+            let mut parts = both.to_vec();
+            parts.dedup();
             let fault = |v: &Voice, voice: usize| Fault {
                 note: v.note,
                 found: v.pitch,

@@ -411,6 +411,11 @@ impl SlipAt<'_> {
             .is_some_and(|l| l.duration() >= l.beat)
     }
 
+    /// The chord symbol it was read under.
+    fn chord<'s>(&self, score: &'s Score) -> Option<&'s str> {
+        self.passage.symbol_of(score, self.index)
+    }
+
     /// The finding of a rule for this slip.
     fn finding(
         &self,
@@ -432,7 +437,7 @@ impl SlipAt<'_> {
             message,
             why: rule.why.to_owned(),
             source: rule.source,
-            chord: self.diagnosis.chord.clone(),
+            chord: self.chord(score).map(str::to_owned),
             technique: self
                 .diagnosis
                 .technique

@@ -193,7 +193,7 @@ fn finding(reading: &Reading<'_>, passage: &Passage, index: usize) -> Option<Fin
         parts: vec![top_b.note.part, low_b.note.part],
         why: RULE.why.to_owned(),
         source: RULE.source,
-        chord: passage.diagnoses.get(index).and_then(|d| d.chord.clone()),
+        chord: passage.symbol_of(reading.score, index).map(str::to_owned),
         notes: [(top_b, 1), (low_b, low.voice)]
             .into_iter()
             .map(|(v, voice)| NoteAtFault {

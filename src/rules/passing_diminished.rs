@@ -58,7 +58,7 @@ tenor 2 | E4  F4  G4  A4 |
 
 fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
     for at in reading.slips() {
-        let chord = at.diagnosis.chord.as_deref().unwrap_or("the chord");
+        let chord = at.chord(reading.score).unwrap_or("the chord");
         let lead = at
             .slip
             .expected

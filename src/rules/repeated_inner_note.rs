@@ -6,6 +6,7 @@ use super::{Example, Group, Reading, Rule, Setting, static_voice, wording};
 use crate::diagnosis::Passage;
 use crate::finding::{Finding, Level, NoteAtFault, NoteRef};
 use crate::sonority::{Sonority, Voice};
+use smallvec::SmallVec;
 
 pub(super) static RULE: Rule = Rule {
     name: "repeated-inner-note",
@@ -98,7 +99,7 @@ fn runs(
     limit: usize,
     out: &mut Vec<Finding>,
 ) {
-    let mut run: Vec<(&Sonority, &Voice)> = Vec::new();
+    let mut run: SmallVec<[(&Sonority, &Voice); 8]> = SmallVec::new();
     for sonority in sonorities {
         let voice = inner(reading, sonority, part);
         let goes_on = match (voice, run.last()) {

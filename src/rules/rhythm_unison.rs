@@ -8,6 +8,7 @@ use crate::finding::{Finding, Level, NoteAtFault, NoteRef};
 use crate::score::{Articulations, NoteFlags};
 use crate::sonority::Section;
 use crate::time::Ticks;
+use smallvec::SmallVec;
 
 pub(super) static RULE: Rule = Rule {
     name: "rhythm-unison",
@@ -238,7 +239,7 @@ fn releases(
         if goes_on && !attack.marks.has(Articulations::FALL) {
             continue;
         }
-        let here: Vec<(usize, Ticks, Option<Ticks>)> = all
+        let here: SmallVec<[(usize, Ticks, Option<Ticks>); 6]> = all
             .iter()
             .filter_map(|&p| {
                 let player = together.players.get(p)?;
@@ -247,7 +248,7 @@ fn releases(
                     .then(|| (p, own.end, player.attacks.get(i + 1).map(|n| n.onset)))
             })
             .collect();
-        let ends: Vec<Ticks> = here.iter().map(|h| h.1).collect();
+        let ends: SmallVec<[Ticks; 6]> = here.iter().map(|h| h.1).collect();
         let (Some(end), true) = (most(&ends), here.len() > 1) else {
             continue;
         };

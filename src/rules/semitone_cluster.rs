@@ -4,7 +4,7 @@
 use super::{Example, Group, Reading, Rule, wording};
 use crate::diagnosis::{Fault, Verdict, frame_at};
 use crate::finding::{Finding, Level, NoteAtFault};
-use crate::voicing::{Form, Technique, crowd};
+use crate::voicing::{Form, Technique, Voicing, crowd};
 
 pub(super) static RULE: Rule = Rule {
     name: "semitone-cluster",
@@ -83,13 +83,11 @@ fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
             let voices = &sonority.voices;
             // The doubled lead an octave below is no note of its own.
             let lead_below = voices.first().map_or(0, |v| v.midi - 12);
-            let own: Vec<usize> = (0..voices.len())
-                .filter(|&i| voices.get(i).is_some_and(|v| v.midi != lead_below))
-                .collect();
-            let midi: Vec<i16> = own
+            let own = voices
                 .iter()
-                .filter_map(|&i| voices.get(i).map(|v| v.midi))
-                .collect();
+                .enumerate()
+                .filter(|(_, v)| v.midi != lead_below);
+            let midi: Voicing = own.clone().map(|(_, v)| v.midi).collect();
             let Some(at) = crowd(&midi) else {
                 continue;
             };
@@ -101,18 +99,13 @@ fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
                 continue;
             }
             let faults: Vec<Fault> = own
-                .iter()
-                .copied()
                 .skip(at)
                 .take(3)
-                .filter_map(|i| {
-                    let v = voices.get(i)?;
-                    Some(Fault {
-                        note: v.note,
-                        found: v.pitch,
-                        voice: i as u8 + 1,
-                        expected: v.pitch,
-                    })
+                .map(|(i, v)| Fault {
+                    note: v.note,
+                    found: v.pitch,
+                    voice: i as u8 + 1,
+                    expected: v.pitch,
                 })
                 .collect();
             let mut parts: Vec<u32> = faults.iter().map(|f| f.note.part).collect();

@@ -7,6 +7,7 @@ use super::{Example, Group, Reading, Rule};
 use crate::finding::{Finding, Level};
 use crate::score::{LooseSlur, NoteFlags, Score};
 use crate::time::Ticks;
+use smallvec::SmallVec;
 
 pub(super) static RULE: Rule = Rule {
     name: "slur-agreement",
@@ -182,11 +183,11 @@ fn in_bar(
                 })
             })
         };
-        let mut families: Vec<Option<&str>> = all.iter().map(|&p| family(p)).collect();
+        let mut families: SmallVec<[Option<&str>; 6]> = all.iter().map(|&p| family(p)).collect();
         families.sort_unstable();
         families.dedup();
         for one in families {
-            let here: Vec<(usize, Option<Slur>)> = all
+            let here: SmallVec<[(usize, Option<Slur>); 6]> = all
                 .iter()
                 .filter(|&&p| family(p) == one && !repeats(p) && !under_way(p))
                 .filter_map(|&p| {
@@ -194,7 +195,7 @@ fn in_bar(
                     Some((p, slur(p)))
                 })
                 .collect();
-            let values: Vec<Option<Slur>> = here.iter().map(|h| h.1).collect();
+            let values: SmallVec<[Option<Slur>; 6]> = here.iter().map(|h| h.1).collect();
             let (Some(wanted), true) = (most(&values), here.len() > 1) else {
                 continue;
             };

@@ -4,6 +4,7 @@
 use super::{Example, Group, Reading, Rule, Setting, wording};
 use crate::finding::{Finding, Level, NoteAtFault};
 use crate::sonority::{Sonority, Voice};
+use smallvec::SmallVec;
 
 pub(super) static RULE: Rule = Rule {
     name: "static-voice",
@@ -126,7 +127,7 @@ pub(super) fn stands_still(reading: &Reading<'_>, sonorities: &[Sonority], part:
     let least = reading.setting(&RULE, "chords") as usize;
     let mut chords = 0;
     let mut note = None;
-    let mut leads: Vec<i16> = Vec::new();
+    let mut leads: SmallVec<[i16; LEAD_NOTES]> = SmallVec::new();
     for sonority in sonorities.iter().filter(|s| s.voices.len() >= 3) {
         let (Some(lead), Some(voice)) = (sonority.voices.first(), inner(sonority, part)) else {
             return false;

@@ -7,6 +7,7 @@ use crate::finding::{Finding, Level, NoteAtFault, NoteRef};
 use crate::score::{Articulations, NoteFlags, Part, Score};
 use crate::sonority::Section;
 use crate::time::Ticks;
+use smallvec::SmallVec;
 use std::ops::Range;
 
 /// A note struck, its ties followed; of a chord in one part, the first.
@@ -59,13 +60,27 @@ impl Player {
     }
 }
 
-/// The parts that are together in a bar, as indices of players.
+/// Indices of players.
+pub(super) type Players = SmallVec<[usize; 6]>;
+
+/// The parts that are together in a bar.
 #[derive(Clone, Debug, Default)]
 pub(super) struct Company {
     /// Those with the section's rhythm.
-    pub with: Vec<usize>,
+    pub with: Players,
     /// Those whose attacks match nearly.
     pub off: Vec<usize>,
+}
+
+/// A player's attacks in a bar, the same as others at the same times.
+#[derive(Clone, Copy)]
+struct Rhythm<'a>(&'a [Attack]);
+
+impl PartialEq for Rhythm<'_> {
+    fn eq(&self, other: &Self) -> bool {
+        let onset = |a: &Attack| a.onset;
+        self.0.iter().map(onset).eq(other.0.iter().map(onset))
+    }
 }
 
 /// A section, bar by bar.
@@ -110,7 +125,7 @@ impl Together {
 
     fn judge(&mut self, least: f64) {
         let count = self.bars.len();
-        let majorities: Vec<Vec<usize>> = (0..count).map(|bar| self.majority(bar)).collect();
+        let majorities: Vec<Players> = (0..count).map(|bar| self.majority(bar)).collect();
         // Running counts, for each player: bars played in company, and those of them in its rhythm.
         let mut sums: Vec<Vec<(u32, u32)>> =
             vec![vec![(0, 0); count.saturating_add(1)]; self.players.len()];
@@ -148,7 +163,7 @@ impl Together {
         };
         let mut bars = Vec::with_capacity(count);
         for (bar, majority) in majorities.iter().enumerate() {
-            let with: Vec<usize> = majority
+            let with: Players = majority
                 .iter()
                 .copied()
                 .filter(|&p| usual(p, bar))
@@ -170,26 +185,19 @@ impl Together {
     }
 
     /// The players with the rhythm that most have; the lead's where there is no most.
-    fn majority(&self, bar: usize) -> Vec<usize> {
-        let playing: Vec<usize> = (0..self.players.len())
-            .filter(|&p| self.players.get(p).is_some_and(|p| p.plays(bar)))
-            .collect();
-        let rhythm = |p: usize| -> Vec<Ticks> {
-            self.players
-                .get(p)
-                .map(|p| p.attacks_in(bar).iter().map(|a| a.onset).collect())
-                .unwrap_or_default()
-        };
-        let rhythms: Vec<Vec<Ticks>> = playing.iter().map(|&p| rhythm(p)).collect();
-        if playing.len() < 2 || rhythms.iter().all(Vec::is_empty) {
-            return Vec::new();
+    fn majority(&self, bar: usize) -> Players {
+        let players = self.players.iter().enumerate();
+        let playing = players
+            .filter(|(_, p)| p.plays(bar))
+            .map(|(index, p)| (index, Rhythm(p.attacks_in(bar))));
+        let rhythms: SmallVec<[Rhythm<'_>; 6]> = playing.clone().map(|(_, r)| r).collect();
+        if rhythms.len() < 2 || rhythms.iter().all(|r| r.0.is_empty()) {
+            return Players::new();
         }
-        let most = most(&rhythms).unwrap_or_default();
+        let most = most(&rhythms);
         playing
-            .into_iter()
-            .zip(&rhythms)
-            .filter(|(_, r)| **r == most)
-            .map(|(p, _)| p)
+            .filter(|(_, r)| Some(*r) == most)
+            .map(|(index, _)| index)
             .collect()
     }
 
@@ -223,21 +231,21 @@ impl Together {
     }
 
     /// All that are together in a bar, from the top seat down.
-    pub(super) fn all(&self, bar: usize) -> Vec<usize> {
+    pub(super) fn all(&self, bar: usize) -> Players {
         let Some(company) = self.bars.get(bar) else {
-            return Vec::new();
+            return Players::new();
         };
-        let mut all: Vec<usize> = company.with.iter().chain(&company.off).copied().collect();
+        let mut all: Players = company.with.iter().chain(&company.off).copied().collect();
         all.sort_unstable();
         all
     }
 
     /// The names of players.
     pub(super) fn names(&self, score: &Score, players: &[usize]) -> String {
-        let names: Vec<String> = players
+        let names: Vec<&str> = players
             .iter()
             .filter_map(|&p| self.players.get(p))
-            .map(|p| wording::part(score, p.part).to_owned())
+            .map(|p| wording::part(score, p.part))
             .collect();
         wording::join(&names)
     }
@@ -310,7 +318,7 @@ fn player(part: &Part, count: usize) -> Player {
 
 /// The value that most have; the first one's among those that as many have.
 pub(super) fn most<T: PartialEq + Clone>(values: &[T]) -> Option<T> {
-    let mut counts: Vec<(&T, usize)> = Vec::new();
+    let mut counts: SmallVec<[(&T, usize); 4]> = SmallVec::new();
     for value in values {
         match counts.iter_mut().find(|(v, _)| *v == value) {
             Some((_, n)) => *n += 1,

@@ -94,7 +94,7 @@ fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
         let SlipKind::AlteredTension(name) = at.slip.kind else {
             continue;
         };
-        let chord = at.diagnosis.chord.as_deref().unwrap_or("the chord");
+        let chord = at.chord(reading.score).unwrap_or("the chord");
         let message = format!(
             "{}: {name} alters {chord}, and neither the symbol, the lead nor the next chord asks for it",
             wording::who_has(reading.score, &at.slip.faults)

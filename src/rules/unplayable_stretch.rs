@@ -6,6 +6,8 @@ use crate::diagnosis::Fault;
 use crate::finding::{Finding, Level, NoteAtFault};
 use crate::instrument::{Instrument, Mallets};
 use crate::sonority::{Sonority, Voice};
+use crate::voicing::Voicing;
+use smallvec::SmallVec;
 
 pub(super) static RULE: Rule = Rule {
     name: "unplayable-stretch",
@@ -58,7 +60,7 @@ fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
                 continue;
             };
             for (index, sonority) in passage.sonorities.iter().enumerate() {
-                let struck: Vec<&Voice> = sonority
+                let struck: SmallVec<[&Voice; 8]> = sonority
                     .voices
                     .iter()
                     .filter(|v| v.attacked && v.note.part == member.part)
@@ -67,7 +69,7 @@ fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
                     continue;
                 }
                 if let Some(what) = trouble(instrument, &struck, frets) {
-                    let chord = passage.diagnoses.get(index).and_then(|d| d.chord.clone());
+                    let chord = passage.symbol_of(reading.score, index).map(str::to_owned);
                     let mut finding = finding(reading, instrument, sonority, &struck, &what);
                     finding.section = Some(passage.section.name.clone());
                     finding.chord = chord;
@@ -82,7 +84,7 @@ fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
 fn trouble(instrument: &Instrument, struck: &[&Voice], frets: i16) -> Option<String> {
     let back = instrument.transposition.inverse();
     // From the top.
-    let mut written: Vec<i16> = struck
+    let mut written: Voicing = struck
         .iter()
         .map(|v| v.pitch.transposed(back).midi())
         .collect();
@@ -90,7 +92,7 @@ fn trouble(instrument: &Instrument, struck: &[&Voice], frets: i16) -> Option<Str
     if let Some(mallets) = instrument.mallets {
         return mallet_trouble(&written, mallets);
     }
-    let strings: Vec<i16> = instrument.strings.iter().map(|p| p.midi()).collect();
+    let strings: Voicing = instrument.strings.iter().map(|p| p.midi()).collect();
     if written.len() > strings.len() {
         return Some(format!(
             "has {} notes at once on {} strings",
@@ -123,7 +125,7 @@ const LAST_FRET: i16 = 19;
 
 /// Whether the notes find a string each so that all stopped notes lie within `reach` frets. Open
 /// strings cost no reach. `hand`: lowest and highest fret stopped so far.
-fn fits(notes: &[i16], free: &mut Vec<i16>, hand: Option<(i16, i16)>, reach: i16) -> bool {
+fn fits(notes: &[i16], free: &mut Voicing, hand: Option<(i16, i16)>, reach: i16) -> bool {
     let Some((note, rest)) = notes.split_first() else {
         return true;
     };
@@ -240,7 +242,7 @@ mod tests {
     const STRINGS: [i16; 6] = [52, 57, 62, 67, 71, 76];
 
     fn plays(notes: &[i16]) -> bool {
-        fits(notes, &mut STRINGS.to_vec(), None, 4)
+        fits(notes, &mut Voicing::from_slice(&STRINGS), None, 4)
     }
 
     #[test]

@@ -5,6 +5,7 @@ use super::{Example, Group, Reading, Rule, wording};
 use crate::diagnosis::{Fault, Passage};
 use crate::finding::{Change, Finding, Level, NoteAtFault};
 use crate::sonority::{Sonority, Voice};
+use smallvec::SmallVec;
 use std::collections::HashMap;
 use std::ops::Range;
 
@@ -87,7 +88,7 @@ pub(super) fn crossings<'a>(reading: &Reading<'a>) -> Vec<Crossing<'a>> {
             {
                 continue;
             }
-            let mut by_seat: Vec<&Voice> = sonority.voices.iter().collect();
+            let mut by_seat: SmallVec<[&Voice; 8]> = sonority.voices.iter().collect();
             by_seat.sort_by_key(|v| (v.seat, -v.midi));
             if by_seat
                 .windows(2)
@@ -254,7 +255,10 @@ pub(super) fn finding(
         message,
         why: rule.why.to_owned(),
         source: rule.source,
-        chord: diagnosis.and_then(|d| d.chord.clone()),
+        chord: crossing
+            .passage
+            .symbol_of(reading.score, crossing.index)
+            .map(str::to_owned),
         technique: diagnosis
             .and_then(|d| d.technique)
             .map(|t| t.technique.name().to_owned()),

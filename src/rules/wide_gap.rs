@@ -5,7 +5,7 @@ use super::{Example, Group, Reading, Rule, Setting, wording};
 use crate::diagnosis::{Fault, Passage, Verdict};
 use crate::finding::{Finding, Level, NoteAtFault};
 use crate::sonority::{Sonority, Voice};
-use crate::voicing::{Form, Technique};
+use crate::voicing::{Form, Technique, classes_of};
 
 pub(super) static RULE: Rule = Rule {
     name: "wide-gap",
@@ -130,10 +130,9 @@ fn is_meant(passage: &Passage, index: usize, sonority: &Sonority) -> bool {
             Technique::Form(Form::Spread | Form::TriadOverBass | Form::Octaves | Form::Unison)
         )
     });
-    let mut classes: Vec<_> = sonority.voices.iter().map(|v| v.pitch.class()).collect();
-    classes.sort_unstable();
-    classes.dedup();
-    spread || matches!(diagnosis.verdict, Verdict::Right(_)) || classes.len() < 3
+    spread
+        || matches!(diagnosis.verdict, Verdict::Right(_))
+        || classes_of(&sonority.midi()).len() < 3
 }
 
 fn finding(
@@ -159,7 +158,7 @@ fn finding(
         parts: vec![above.note.part, below.note.part],
         why: RULE.why.to_owned(),
         source: RULE.source,
-        chord: passage.diagnoses.get(index).and_then(|d| d.chord.clone()),
+        chord: passage.symbol_of(reading.score, index).map(str::to_owned),
         notes: faults
             .iter()
             .map(|f| NoteAtFault {

@@ -4,6 +4,7 @@ use crate::diagnosis::Fault;
 use crate::finding::NoteRef;
 use crate::pitch::Pitch;
 use crate::score::Score;
+use std::fmt::Write;
 
 /// The part's name.
 pub(super) fn part(score: &Score, index: u32) -> &str {
@@ -46,17 +47,13 @@ fn shares_part(faults: &[Fault], fault: &Fault) -> bool {
 
 /// "alto 2 has D6 (sounding F5), tenor 1 has ...".
 pub(super) fn who_has(score: &Score, faults: &[Fault]) -> String {
-    let each: Vec<String> = faults
-        .iter()
-        .map(|f| {
-            format!(
-                "{} has {}",
-                part(score, f.note.part),
-                for_player(score, f.note, f.found)
-            )
-        })
-        .collect();
-    join(&each)
+    let mut all = String::with_capacity(faults.len() * 40);
+    for (index, f) in faults.iter().enumerate() {
+        let who = part(score, f.note.part);
+        let what = for_player(score, f.note, f.found);
+        let _ = write!(all, "{}{who} has {what}", before(index, faults.len()));
+    }
+    all
 }
 
 /// What to write instead, one clause for each player.
@@ -86,11 +83,18 @@ pub(super) fn instead(score: &Score, faults: &[Fault]) -> Option<String> {
 }
 
 /// "a", "a and b", "a, b and c".
-pub(super) fn join(items: &[String]) -> String {
-    match items {
-        [] => String::new(),
-        [one] => one.clone(),
-        [most @ .., last] => format!("{} and {last}", most.join(", ")),
+pub(super) fn join(items: &[impl AsRef<str>]) -> String {
+    let each = items.iter().enumerate();
+    each.flat_map(|(index, item)| [before(index, items.len()), item.as_ref()])
+        .collect()
+}
+
+/// What stands before an item in a list of so many.
+const fn before(index: usize, of: usize) -> &'static str {
+    match index {
+        0 => "",
+        last if last + 1 == of => " and ",
+        _ => ", ",
     }
 }
 

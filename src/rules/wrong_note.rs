@@ -134,7 +134,7 @@ fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
         if at.slip.kind != SlipKind::WrongNote {
             continue;
         }
-        let chord = at.diagnosis.chord.as_deref().unwrap_or("the chord");
+        let chord = at.chord(reading.score).unwrap_or("the chord");
         let who = wording::who_has(reading.score, &at.slip.faults);
         let right = at.slip.harmony.as_deref();
         let are = if at.slip.faults.len() > 1 {

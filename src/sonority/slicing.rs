@@ -5,6 +5,7 @@ use crate::finding::NoteRef;
 use crate::pitch::Pitch;
 use crate::score::{NoteFlags, Place, Score};
 use crate::time::Ticks;
+use smallvec::SmallVec;
 
 /// One sounding voice of a sonority.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -23,6 +24,9 @@ pub struct Voice {
     pub end: Ticks,
 }
 
+/// The voices of a sonority: as many as most sections have stand in it, more beside it.
+pub type Voices = SmallVec<[Voice; 5]>;
+
 /// All that a section sounds at one onset.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Sonority {
@@ -33,7 +37,7 @@ pub struct Sonority {
     /// Bar and offset of the onset.
     pub at: Place,
     /// The voices by sounding pitch from the top; equal pitches by seat.
-    pub voices: Vec<Voice>,
+    pub voices: Voices,
     /// The chord changes here under a held lead, and voices below it are struck; what else is held
     /// has a place in the new chord or doubles the lead. Known once a passage is read, not by slicing.
     pub under_held_lead: bool,
@@ -62,7 +66,7 @@ impl Sonority {
     }
 
     /// Sounding semitones from the top.
-    pub fn midi(&self) -> Vec<i16> {
+    pub fn midi(&self) -> SmallVec<[i16; 8]> {
         self.voices.iter().map(|v| v.midi).collect()
     }
 
@@ -137,7 +141,8 @@ fn tones(score: &Score, section: &Section) -> Vec<Tone> {
 /// The sonorities of a section: one for each onset at which at least one of its parts attacks.
 pub fn slice(score: &Score, section: &Section) -> Vec<Sonority> {
     let tones = tones(score, section);
-    let mut sonorities: Vec<Sonority> = Vec::new();
+    let onsets = tones.chunk_by(|a, b| a.onset == b.onset).count();
+    let mut sonorities: Vec<Sonority> = Vec::with_capacity(onsets);
     let mut sounding: Vec<Voice> = Vec::new();
     let mut next = 0;
     while let Some(onset) = tones.get(next).map(|t| t.onset) {
@@ -149,7 +154,7 @@ pub fn slice(score: &Score, section: &Section) -> Vec<Sonority> {
             sounding.push(tone.voice);
             next += 1;
         }
-        let mut voices = sounding.clone();
+        let mut voices = Voices::from_slice(&sounding);
         voices.sort_by_key(|v| (-v.midi, v.seat));
         let last = voices.iter().map(|v| v.end).max().unwrap_or(onset);
         let end = tones.get(next).map_or(last, |t| t.onset.min(last));

@@ -3,8 +3,10 @@
 //! Sources: the tables of `rules/chords.toml`; which alterations shut each other out is common
 //! practice, no source.
 
+use super::Classes;
 use crate::chord::{Chord, Family, Leads, tensions_leading};
 use crate::pitch::PitchClass;
+use smallvec::smallvec;
 
 /// What a pitch class is to a chord.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
@@ -114,11 +116,11 @@ impl Frame<'_> {
 
     /// Pitch classes that do for its seventh: b7 of a dominant; 6 or 7 of a tonic chord. Empty for
     /// a triad, which needs none.
-    pub fn sevenths(&self) -> Vec<PitchClass> {
+    pub fn sevenths(&self) -> Classes {
         let root = self.chord.root.class();
         match self.chord.family() {
             Family::Sixth | Family::MajorSeventh | Family::MinorSixth | Family::MinorMajor => {
-                vec![root.plus(9), root.plus(11)]
+                smallvec![root.plus(9), root.plus(11)]
             }
             _ => self
                 .chord

@@ -10,10 +10,11 @@
 //! structures); clusters: from memory; triads over a bass note: common practice, no source.
 
 use super::colour::{Colour, Frame};
-use super::{Mechanical, Voicing, close_position, minor_ninths};
+use super::{Classes, Mechanical, Voicing, classes_of, close_position, minor_ninths};
 use crate::chord::Family;
 use crate::pitch::PitchClass;
 use crate::voicing::harmonise;
+use smallvec::smallvec;
 use std::fmt;
 use std::ops::RangeInclusive;
 
@@ -66,20 +67,18 @@ fn gaps(voicing: &[i16]) -> impl Iterator<Item = i16> + Clone + '_ {
     })
 }
 
-fn classes(voicing: &[i16]) -> Vec<PitchClass> {
+fn classes(voicing: &[i16]) -> Classes {
     voicing.iter().map(|&m| PitchClass::new(m)).collect()
 }
 
 fn distinct(voicing: &[i16]) -> bool {
-    let mut all = classes(voicing);
-    all.sort_unstable();
-    all.windows(2).all(|w| w.first() != w.get(1))
+    classes_of(voicing).len() == voicing.len()
 }
 
 /// Three different classes as a triad: its root and whether it is minor.
 fn triad(notes: &[PitchClass]) -> Option<(PitchClass, bool)> {
     notes.iter().copied().find_map(|root| {
-        let mut above: Vec<i16> = notes.iter().map(|n| n.above(root)).collect();
+        let mut above: Voicing = notes.iter().map(|n| n.above(root)).collect();
         above.sort_unstable();
         above.dedup();
         match above.as_slice() {
@@ -259,7 +258,7 @@ impl Form {
             return doublings(self, lead, voices, lowest);
         }
         let mut found = Vec::new();
-        let mut stack = vec![lead];
+        let mut stack = smallvec![lead];
         self.descend(&mut stack, voices, frame, lowest.max(LOWEST), &mut found);
         found.sort_by(|a, b| (a.0, &a.1).cmp(&(b.0, &b.1)));
         found
@@ -394,7 +393,7 @@ fn holds_guide_tones(voicing: &[i16], frame: &Frame<'_>) -> bool {
 fn is_fourths(voicing: &[i16], frame: Option<&Frame<'_>>) -> bool {
     let fourth = |g: i16| matches!(g, 5 | 6);
     let third = |g: i16| matches!(g, 3 | 4);
-    let list: Vec<i16> = gaps(voicing).collect();
+    let list: Voicing = gaps(voicing).collect();
     let perfect = list.iter().filter(|&&g| g == 5).count();
     list.iter().all(|&g| fourth(g) || third(g))
         && !list.windows(2).any(|w| w.iter().all(|&g| third(g)))
@@ -408,7 +407,7 @@ fn is_fourths(voicing: &[i16], frame: Option<&Frame<'_>>) -> bool {
 }
 
 fn is_cluster(voicing: &[i16]) -> bool {
-    let list: Vec<i16> = gaps(voicing).collect();
+    let list: Voicing = gaps(voicing).collect();
     let Some((&first, rest)) = list.split_first() else {
         return false;
     };
@@ -435,7 +434,7 @@ fn is_five_note(voicing: &[i16], frame: &Frame<'_>) -> bool {
         let Some(&extra) = voicing.get(i) else {
             return false;
         };
-        let mut four = voicing.to_vec();
+        let mut four = Voicing::from_slice(voicing);
         four.remove(i);
         let set = classes(&four);
         if set.contains(&PitchClass::new(extra)) && extra != lead - 12 {

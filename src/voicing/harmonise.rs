@@ -242,17 +242,20 @@ impl Categories {
     }
 }
 
+/// Harmonisations of one lead note.
+pub type Sets<'a> = SmallVec<[Harmonisation<'a>; 8]>;
+
 /// All sets of four in which the chord itself stands under `lead`, plain members first.
 /// `altered_inner` lets altered tensions (b9, #9, #11, b13) stand in inner voices although the
 /// symbol does not name them.
-pub fn on_chord(chord: &Chord, lead: PitchClass, altered_inner: bool) -> Vec<Harmonisation<'_>> {
+pub fn on_chord(chord: &Chord, lead: PitchClass, altered_inner: bool) -> Sets<'_> {
     let Some(categories) = Categories::new(chord) else {
-        return Vec::new();
+        return Sets::new();
     };
     let root = chord.root;
     let dominant = chord.family() == Family::Dominant;
     let up = lead.above(root.class());
-    let mut sets = Vec::new();
+    let mut sets = Sets::new();
     let [roots, thirds, fifths, sevenths] = &categories.of;
     for (ri, r) in roots.iter().enumerate() {
         for (ti, t) in thirds.iter().enumerate() {
@@ -342,7 +345,7 @@ pub fn other_diminished(root: NoteName, lead: NoteName) -> Option<Harmonisation<
 }
 
 /// The dominant seventh that leads to `target`, in every form that holds `lead`.
-pub fn dominant_of(target: NoteName, lead: PitchClass) -> Vec<Harmonisation<'static>> {
+pub fn dominant_of(target: NoteName, lead: PitchClass) -> Sets<'static> {
     let root = d(5, 0).over(target);
     let chord = Chord {
         root,

@@ -18,15 +18,27 @@ pub use mechanical::Mechanical;
 pub use technique::{Technique, UnknownTechnique};
 
 use crate::pitch::PitchClass;
+use smallvec::SmallVec;
 
 /// Voices from the top in MIDI semitones. Sections of the trade have at most six.
-pub type Voicing = Vec<i16>;
+pub type Voicing = SmallVec<[i16; 8]>;
+
+/// Pitch classes of a voicing.
+pub type Classes = SmallVec<[PitchClass; 8]>;
+
+/// The pitch classes of a voicing in ascending order, each once.
+pub fn classes_of(voicing: &[i16]) -> Classes {
+    let mut classes: Classes = voicing.iter().map(|&m| PitchClass::new(m)).collect();
+    classes.sort_unstable();
+    classes.dedup();
+    classes
+}
 
 /// Close position: `lead` on top and below it each other pitch class at its highest place under
 /// the lead. `None` when the lead is not one of the classes, or a class stands twice.
 pub fn close_position(lead: i16, classes: &[PitchClass]) -> Option<Voicing> {
     let top = PitchClass::new(lead);
-    let mut below: Vec<i16> = Vec::with_capacity(classes.len());
+    let mut below = Voicing::new();
     let mut leads = 0;
     for &class in classes {
         if class == top {
@@ -40,10 +52,8 @@ pub fn close_position(lead: i16, classes: &[PitchClass]) -> Option<Voicing> {
     if leads != 1 || below.len() + 1 != classes.len() {
         return None;
     }
-    let mut voicing = Vec::with_capacity(classes.len() + 1);
-    voicing.push(lead);
-    voicing.extend(below.into_iter().map(|down| lead - down));
-    Some(voicing)
+    let below = below.into_iter().map(|down| lead - down);
+    Some(std::iter::once(lead).chain(below).collect())
 }
 
 /// The mechanical technique a voicing is in, whatever the chord: its own pitch classes are put back into
@@ -51,16 +61,14 @@ pub fn close_position(lead: i16, classes: &[PitchClass]) -> Option<Voicing> {
 /// mechanical technique gives it.
 pub fn mechanical_of(voicing: &[i16]) -> Option<Mechanical> {
     let lead = *voicing.first()?;
-    let mut classes: Vec<PitchClass> = voicing.iter().map(|&m| PitchClass::new(m)).collect();
-    classes.sort_unstable();
-    classes.dedup();
+    let classes = classes_of(voicing);
     if classes.len() != 4 {
         return None;
     }
     let close = close_position(lead, &classes)?;
     Mechanical::EVERY
         .into_iter()
-        .find(|t| t.voices() == voicing.len() && t.apply(&close) == voicing)
+        .find(|t| t.voices() == voicing.len() && *t.apply(&close) == *voicing)
 }
 
 /// A pair of voices a minor ninth apart (13 semitones, or 25): indices into the voicing, upper
@@ -95,7 +103,7 @@ mod tests {
         // C6 under C5: C5 A4 G4 E4.
         assert_eq!(
             close_position(72, &classes(&[0, 4, 7, 9])),
-            Some(vec![72, 69, 67, 64])
+            Some(smallvec::smallvec![72, 69, 67, 64])
         );
         assert_eq!(close_position(74, &classes(&[0, 4, 7, 9])), None);
         assert_eq!(close_position(72, &classes(&[0, 0, 7, 9])), None);
