@@ -210,20 +210,19 @@ const ALONE: u64 = 2 << 20;
 /// How many times smaller a packed score is, at least.
 const PACKED: u64 = 16;
 
-/// Leaves one small file to this thread.
+/// Has this thread work on a single file, alone where that is small. It only waits for folders of them.
 fn share_out(paths: &[PathBuf]) {
-    let small = |path: &PathBuf| {
-        let packed = path.extension().is_some_and(|e| e == "mxl");
-        let most = if packed { ALONE / PACKED } else { ALONE };
-        fs::metadata(path).is_ok_and(|m| m.is_file() && m.len() <= most)
+    let [only] = paths else { return };
+    let Some(file) = fs::metadata(only).ok().filter(fs::Metadata::is_file) else {
+        return;
     };
-    if matches!(paths, [only] if small(only)) {
-        // Where there are threads already, those work.
-        let _ = rayon::ThreadPoolBuilder::new()
-            .num_threads(1)
-            .use_current_thread()
-            .build_global();
-    }
+    let packed = only.extension().is_some_and(|e| e == "mxl");
+    let most = if packed { ALONE / PACKED } else { ALONE };
+    // Zero stands for as many as the machine has. Where there are threads already, those work.
+    let _ = rayon::ThreadPoolBuilder::new()
+        .num_threads(usize::from(file.len() <= most))
+        .use_current_thread()
+        .build_global();
 }
 
 /// The longest list that is read, in bytes.
