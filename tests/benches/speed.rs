@@ -1,7 +1,8 @@
 //! How fast the program is, as ratios to a bare event pass of quick-xml over the same bytes in the
 //! same run. `cargo bench` prints a table; nothing is asserted.
 //!
-//! `CHARTPROOF_BENCH_MB` sets the size of the large score (20); with `CHARTPROOF_BENCH_MADE` that
+//! Whole processes are timed beside the stages: the program on the score's file, on one thread and on
+//! all, and one that reads the file and does nothing but the bare pass. `CHARTPROOF_BENCH_MB` sets the size of the large score (20); with `CHARTPROOF_BENCH_MADE` that
 //! score is only written, to the file it names.
 
 #![allow(clippy::expect_used, clippy::indexing_slicing)]
@@ -18,14 +19,24 @@ use chartproof::score::Score;
 use chartproof::sonority::{heard, sections, slice};
 use chartproof::style::Style;
 use codespan_reporting::term::termcolor::Buffer;
-use criterion::{BatchSize, Criterion, SamplingMode};
+use criterion::measurement::WallTime;
+use criterion::{BatchSize, BenchmarkGroup, Criterion, SamplingMode};
 use std::hint::black_box;
 use std::path::{Path, PathBuf};
+use std::process::{Command, Stdio};
 use std::time::Duration;
 
 const FLOOR: &str = "bare quick-xml pass";
 
+/// Names the file that this program, run as its own child, makes the bare pass over.
+const BARE: &str = "CHARTPROOF_BENCH_BARE";
+
 fn main() {
+    if let Some(file) = std::env::var_os(BARE) {
+        let xml = std::fs::read_to_string(file).expect("the parent wrote it");
+        black_box(bare(&xml));
+        return;
+    }
     let mb: usize = std::env::var("CHARTPROOF_BENCH_MB")
         .ok()
         .and_then(|mb| mb.parse().ok())
@@ -120,8 +131,34 @@ fn stages(criterion: &mut Criterion, name: &str, xml: &str) {
     stage("html report", &mut || {
         black_box(html::render(&entries));
     });
+    processes(&mut group, xml);
     group.finish();
     eprintln!("{name}: {} findings", findings.len());
+}
+
+/// Whole processes on the score's file, which the system has at hand.
+fn processes(group: &mut BenchmarkGroup<'_, WallTime>, xml: &str) {
+    let file = tempfile::Builder::new().suffix(".musicxml").tempfile();
+    let file = file.expect("there is room for the score");
+    std::fs::write(&file, xml).expect("there is room for the score");
+    let mut process = |label: &str, command: &mut Command| {
+        command.stdout(Stdio::null()).stderr(Stdio::null());
+        group.bench_function(label, |b| {
+            b.iter(|| black_box(command.status().expect("it can be run")));
+        });
+    };
+    let this = std::env::current_exe().expect("it runs");
+    process(
+        "process: bare pass",
+        Command::new(this).env(BARE, file.path()),
+    );
+    let mut proof = Command::new(env!("CARGO_BIN_EXE_chartproof"));
+    proof.arg("proof").arg(file.path());
+    process("process: proof, all threads", &mut proof);
+    process(
+        "process: proof, one thread",
+        proof.env("RAYON_NUM_THREADS", "1"),
+    );
 }
 
 /// The default style with the rules of the sample house styles, and nothing else of them.
