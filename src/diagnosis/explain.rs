@@ -11,7 +11,7 @@ use crate::sonority::lead::{LeadFunction, LeadNote};
 use crate::style::Style;
 use crate::time::Ticks;
 use crate::voicing::harmonise::{
-    Sets, dominant_of, is_chord_note, on_chord, other_diminished, passing_diminished,
+    Sets, dominant_of, is_chord_note, on_chord, on_chord_of, other_diminished, passing_diminished,
 };
 use crate::voicing::{
     Classes, Colour, Form, Frame, Harmonisation, Mechanical, Technique, Voicing, Way, classes_of,
@@ -770,7 +770,8 @@ impl<'a> Case<'a> {
             let passing_class = matches!(up, 2 | 5 | 8 | 11);
             let approaches = self.lead.is_some_and(|l| l.approaches());
             let restruck = !member && passing_class && approaches;
-            let plain = on_chord(chord, class, self.may_alter(order));
+            let may_stand = |class| only.is_none_or(|only| only.contains(&class));
+            let plain = on_chord_of(chord, class, self.may_alter(order), may_stand);
             for h in &plain {
                 let standing = if restruck && !self.second_reading_beside(chord) {
                     Standing::ByHabit(Habit::SameChord)

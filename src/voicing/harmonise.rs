@@ -4,7 +4,7 @@
 use crate::chord::{Chord, Degree, Family};
 use crate::pitch::{NoteName, PitchClass};
 use smallvec::{SmallVec, smallvec};
-use std::fmt;
+use std::{fmt, iter};
 
 /// How a lead note is harmonised, in the order the trade prefers.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
@@ -249,6 +249,16 @@ pub type Sets<'a> = SmallVec<[Harmonisation<'a>; 8]>;
 /// `altered_inner` lets altered tensions (b9, #9, #11, b13) stand in inner voices although the
 /// symbol does not name them.
 pub fn on_chord(chord: &Chord, lead: PitchClass, altered_inner: bool) -> Sets<'_> {
+    on_chord_of(chord, lead, altered_inner, |_| true)
+}
+
+/// The same, of pitch classes that `may_stand` only (the accepted minor ninth is given in any case).
+pub fn on_chord_of(
+    chord: &Chord,
+    lead: PitchClass,
+    altered_inner: bool,
+    may_stand: impl Fn(PitchClass) -> bool,
+) -> Sets<'_> {
     let Some(categories) = Categories::new(chord) else {
         return Sets::new();
     };
@@ -256,12 +266,20 @@ pub fn on_chord(chord: &Chord, lead: PitchClass, altered_inner: bool) -> Sets<'_
     let dominant = chord.family() == Family::Dominant;
     let up = lead.above(root.class());
     let mut sets = Sets::new();
-    let [roots, thirds, fifths, sevenths] = &categories.of;
-    for (ri, r) in roots.iter().enumerate() {
-        for (ti, t) in thirds.iter().enumerate() {
-            for (fi, f) in fifths.iter().enumerate() {
-                for (si, s) in sevenths.iter().enumerate() {
-                    let four = [*r, *t, *f, *s];
+    // Each choice with whether it changes what the category has of the chord itself.
+    let [roots, thirds, fifths, sevenths] = categories.of.map(|choices| {
+        let choices = choices
+            .into_iter()
+            .zip(iter::once(false).chain(iter::repeat(true)));
+        choices
+            .filter(|((degree, _), _)| may_stand(root.class().plus(degree.semitones())))
+            .collect::<SmallVec<[_; 8]>>()
+    });
+    for r in &roots {
+        for t in &thirds {
+            for f in &fifths {
+                for s in &sevenths {
+                    let four = [*r, *t, *f, *s].map(|(choice, _)| choice);
                     let Some(at) = four.iter().position(|(x, _)| x.semitones() == up) else {
                         continue;
                     };
@@ -282,8 +300,8 @@ pub fn on_chord(chord: &Chord, lead: PitchClass, altered_inner: bool) -> Sets<'_
                     if beside && !chord.has(9, 1) && !chord.altered {
                         continue;
                     }
-                    let changes =
-                        u8::from(ri > 0) + u8::from(ti > 0) + u8::from(fi > 0) + u8::from(si > 0);
+                    let changes = [r, t, f, s].map(|(_, changes)| u8::from(*changes));
+                    let changes = changes.iter().sum();
                     sets.push(Harmonisation {
                         way: if changes == 0 {
                             Way::Chord
