@@ -62,7 +62,7 @@ impl Candidate<'_> {
     }
 }
 
-/// Of what is right, mostly the one that is written.
+/// Voicings found: one, where only what is written is asked for.
 type Candidates<'a> = SmallVec<[Candidate<'a>; 1]>;
 
 /// The voicings found for a lead.
