@@ -44,7 +44,7 @@ impl Document {
         first: &Element<'_>,
     ) -> bool {
         let bars = self.bars.load(Relaxed);
-        let Some((apart, scale, end)) = self.apart(text, xml, first.start()) else {
+        let Some((apart, scale, end)) = self.read_apart(text, xml, first.start()) else {
             self.bars.store(bars, Relaxed);
             return false;
         };
@@ -61,7 +61,12 @@ impl Document {
     }
 
     /// The parts in order, the scale after them, and the byte after the last.
-    fn apart(&self, text: &str, xml: &Xml<'_>, start: usize) -> Option<(Vec<Apart>, Scale, usize)> {
+    fn read_apart(
+        &self,
+        text: &str,
+        xml: &Xml<'_>,
+        start: usize,
+    ) -> Option<(Vec<Apart>, Scale, usize)> {
         let mut from = start;
         let ends = memmem::find_iter(text.as_bytes().get(start..)?, END);
         let stretches = ends.map(|end| {
@@ -124,7 +129,7 @@ mod tests {
             match child.name() {
                 "part-list" => document.part_list(&mut xml).ok()?,
                 "part" => {
-                    let apart = document.apart(text, &xml, child.start());
+                    let apart = document.read_apart(text, &xml, child.start());
                     return apart.map(|(parts, _, _)| parts.len());
                 }
                 _ => xml.skip().ok()?,
@@ -209,6 +214,11 @@ mod tests {
             (with("<!-- one --><?other two?>"), 3),
             (with("<?chartproof meant breath: one?>"), 3),
             (with(&words("&amp;<![CDATA[<part>]]>")), 3),
+            // What is not cut out is read by the walk afterwards.
+            (
+                score(&[a.clone(), b.clone(), c.replace("</part>", "</part >")]),
+                2,
+            ),
             // A byte order mark is one at the start of a text only.
             (with(&words("\u{feff}one")), 3),
             (with(&words("\u{feff}&amp;")), 3),
@@ -266,6 +276,10 @@ mod tests {
             (score(&[a.clone(), b.clone(), a.clone()]), "an earlier one"),
             (
                 score(&[a.clone(), b.clone(), a.clone(), wrong.clone()]),
+                "an earlier one",
+            ),
+            (
+                score(&[a.clone(), b.clone(), a.replace("</part>", "</part >")]),
                 "an earlier one",
             ),
             (with("</measure></part>"), "not well-formed"),
@@ -367,8 +381,12 @@ mod tests {
         ) {
             let mut text = with(&words("one &amp; <!-- two --> three"));
             for (at, length, piece) in changes {
-                let from = text.floor_char_boundary(at.index(text.len() + 1));
-                let to = text.ceil_char_boundary((from + length).min(text.len()));
+                let boundary = |from: usize| {
+                    let mut places = from..text.len();
+                    places.find(|place| text.is_char_boundary(*place)).unwrap_or(text.len())
+                };
+                let from = boundary(at.index(text.len() + 1));
+                let to = boundary(from + length);
                 // Half of the pieces are put in, half stand for something else.
                 let to = if length < 15 { from } else { to };
                 text.replace_range(from..to, piece);
