@@ -19,6 +19,7 @@ mod note;
 mod part;
 mod part_list;
 mod scale;
+mod side_by_side;
 mod xml;
 
 #[cfg(test)]
@@ -36,6 +37,7 @@ use part::PartReader;
 use scale::Scale;
 use std::collections::HashMap;
 use std::path::Path;
+use std::sync::atomic::{AtomicUsize, Ordering::Relaxed};
 use xml::{Element, Fault, Walk, Xml};
 
 /// The longest text that can be read, in bytes: places in it are kept in 32 bits.
@@ -63,7 +65,19 @@ pub fn read_within(
             ),
         ));
     }
-    let (mut score, said) = document(&text, limits).map_err(|fault| {
+    let apart = text.len() >= side_by_side::LEAST && rayon::current_num_threads() > 1;
+    read_by(path, member, text, limits, apart)
+}
+
+/// The same, with the parts of a partwise score side by side (`apart`) or one after the other.
+fn read_by(
+    path: &Path,
+    member: Option<String>,
+    text: Text,
+    limits: Limits,
+    apart: bool,
+) -> Result<Score, ReadError> {
+    let (mut score, said) = document(&text, limits, apart).map_err(|fault| {
         let error = ReadError::at(path, &text, fault.at, fault.message);
         match fault.help {
             Some(help) => error.help(help),
@@ -82,14 +96,14 @@ pub fn read_within(
     Ok(score)
 }
 
-fn document(text: &str, limits: Limits) -> Walk<(Score, Vec<Said>)> {
+fn document(text: &str, limits: Limits, apart: bool) -> Walk<(Score, Vec<Said>)> {
     let scale = Scale::of(text)?;
-    let (score, said, scale) = Document::new(scale).read(text, limits)?;
+    let (score, said, scale) = Document::new(scale, apart).read(text, limits)?;
     // Some duration fell between two ticks: once more, on ticks fine enough for all of them.
     match scale.refined()? {
         None => Ok((score, said)),
         Some(finer) => {
-            let (score, said, _) = Document::new(finer).read(text, limits)?;
+            let (score, said, _) = Document::new(finer, apart).read(text, limits)?;
             Ok((score, said))
         }
     }
@@ -103,13 +117,15 @@ struct Document {
     concert: bool,
     parts: Vec<PartReader>,
     by_id: HashMap<String, usize>,
-    bars: usize,
+    bars: AtomicUsize,
+    /// The parts are still to be read side by side.
+    apart: bool,
     /// Waivers that stand before the parts: they hold for all of them.
     said: Vec<Said>,
 }
 
 impl Document {
-    fn new(scale: Scale) -> Self {
+    fn new(scale: Scale, apart: bool) -> Self {
         Self {
             scale,
             movement_title: None,
@@ -117,7 +133,8 @@ impl Document {
             concert: false,
             parts: Vec::new(),
             by_id: HashMap::new(),
-            bars: 0,
+            bars: AtomicUsize::new(0),
+            apart,
             said: Vec::new(),
         }
     }
@@ -169,7 +186,12 @@ impl Document {
                     }
                 }
                 "part-list" => self.part_list(&mut xml)?,
-                "part" if !timewise => self.part(&mut xml, &child)?,
+                "part" if !timewise => {
+                    let apart = std::mem::take(&mut self.apart);
+                    if !(apart && self.side_by_side(text, &mut xml, &child)) {
+                        self.part(&mut xml, &child)?;
+                    }
+                }
                 "measure" if timewise => self.measure(&mut xml, &child)?,
                 _ => xml.skip()?,
             }
@@ -268,32 +290,9 @@ impl Document {
         self.add_part(element, id.to_owned(), part, most)
     }
 
-    /// Takes the waivers that stand between the parts.
-    fn for_all(&mut self, xml: &mut Xml<'_>) {
-        let passed = xml.instructions.drain(..);
-        self.said.extend(passed.map(|(text, at)| Said {
-            text: text.to_owned(),
-            part: None,
-            bars: None,
-            span: Span::of(&at),
-        }));
-    }
-
-    fn count_bar(&mut self, element: &Element<'_>, most: u64) -> Walk<()> {
-        self.bars += 1;
-        if self.bars as u64 > most {
-            return Err(element
-                .fault(format!(
-                    "the score has more than {most} bars in all its parts"
-                ))
-                .help(limits::raise("bars")));
-        }
-        Ok(())
-    }
-
     /// A part of a partwise score.
     fn part(&mut self, xml: &mut Xml<'_>, element: &Element<'_>) -> Walk<()> {
-        self.for_all(xml);
+        for_all(xml, &mut self.said);
         let index = self.part_of(element, xml.limits.parts)?;
         let twice = self.parts.get_mut(index).is_some_and(|p| {
             let seen = p.seen;
@@ -305,21 +304,15 @@ impl Document {
                 .fault("a second <part> has the id of an earlier one")
                 .help("give each <score-part> and its <part> an id of their own"));
         }
-        while let Some(child) = xml.child()? {
-            if child.name() == "measure" {
-                self.count_bar(&child, xml.limits.bars)?;
-                let heading = Heading::of(&child)?;
-                self.bar(xml, &child, heading, index)?;
-            } else {
-                xml.skip()?;
-            }
+        match self.parts.get_mut(index) {
+            Some(part) => part_bars(xml, part, &mut self.scale, self.concert, &self.bars),
+            None => xml.skip(),
         }
-        Ok(())
     }
 
     /// A measure of a timewise score.
     fn measure(&mut self, xml: &mut Xml<'_>, element: &Element<'_>) -> Walk<()> {
-        self.for_all(xml);
+        for_all(xml, &mut self.said);
         let heading = Heading::of(element)?;
         let bar = self.parts.iter().map(|p| p.part.bars.len()).max();
         let bar = bar.unwrap_or(0);
@@ -334,7 +327,7 @@ impl Document {
             let index = self.part_of(&child, xml.limits.parts)?;
             // A part that was left out of earlier bars is silent in them.
             loop {
-                self.count_bar(&child, xml.limits.bars)?;
+                count_bar(&self.bars, &child, xml.limits.bars)?;
                 let Some(part) = self.parts.get_mut(index) else {
                     break;
                 };
@@ -352,7 +345,13 @@ impl Document {
             if twice {
                 return Err(child.fault("a part stands twice in this measure"));
             }
-            self.bar(xml, &child, heading.clone(), index)?;
+            match self.parts.get_mut(index) {
+                Some(part) => {
+                    let heading = heading.clone();
+                    measure::read(xml, &child, heading, part, &mut self.scale, self.concert)?;
+                }
+                None => xml.skip()?,
+            }
         }
         // A measure that no part stands in is a bar all the same.
         if bar
@@ -372,19 +371,48 @@ impl Document {
         }
         Ok(())
     }
+}
 
-    fn bar(
-        &mut self,
-        xml: &mut Xml<'_>,
-        element: &Element<'_>,
-        heading: Heading,
-        index: usize,
-    ) -> Walk<()> {
-        match self.parts.get_mut(index) {
-            Some(part) => measure::read(xml, element, heading, part, &mut self.scale, self.concert),
-            None => xml.skip(),
+/// Takes the waivers that stand between the parts.
+fn for_all(xml: &mut Xml<'_>, said: &mut Vec<Said>) {
+    let passed = xml.instructions.drain(..);
+    said.extend(passed.map(|(text, at)| Said {
+        text: text.to_owned(),
+        part: None,
+        bars: None,
+        span: Span::of(&at),
+    }));
+}
+
+/// The bars of a part, up to the end of the `<part>` that is open.
+fn part_bars(
+    xml: &mut Xml<'_>,
+    part: &mut PartReader,
+    scale: &mut Scale,
+    concert: bool,
+    bars: &AtomicUsize,
+) -> Walk<()> {
+    while let Some(child) = xml.child()? {
+        if child.name() == "measure" {
+            count_bar(bars, &child, xml.limits.bars)?;
+            let heading = Heading::of(&child)?;
+            measure::read(xml, &child, heading, part, scale, concert)?;
+        } else {
+            xml.skip()?;
         }
     }
+    Ok(())
+}
+
+fn count_bar(bars: &AtomicUsize, element: &Element<'_>, most: u64) -> Walk<()> {
+    if bars.fetch_add(1, Relaxed) as u64 >= most {
+        return Err(element
+            .fault(format!(
+                "the score has more than {most} bars in all its parts"
+            ))
+            .help(limits::raise("bars")));
+    }
+    Ok(())
 }
 
 fn wrong_root(root: &Element<'_>) -> Box<Fault> {

@@ -72,6 +72,15 @@ impl Scale {
         }))
     }
 
+    /// This scale after what another copy of it has met as well, further on in the text.
+    pub(super) fn with(self, other: Self) -> Option<Self> {
+        Some(Self {
+            finer: common(self.finer, other.finer)?,
+            finer_at: self.finer_at.max(other.finer_at),
+            ..self
+        })
+    }
+
     /// A number of divisions as ticks. What does not fit is rounded and remembered, so that the
     /// file can be read again on a finer scale.
     pub(super) fn ticks(

@@ -158,13 +158,8 @@ pub(super) struct Xml<'a> {
 impl<'a> Xml<'a> {
     pub(super) fn new(text: &'a str, limits: Limits) -> Self {
         let body = text.strip_prefix('\u{feff}').unwrap_or(text);
-        let mut reader = Reader::from_str(body);
-        // Of tags that are read without events the reader knows nothing: `closed` compares names.
-        let config = reader.config_mut();
-        config.check_end_names = false;
-        config.allow_unmatched_ends = true;
         Self {
-            reader,
+            reader: reader(body),
             text,
             base: text.len() - body.len(),
             open: Vec::with_capacity(16),
@@ -173,6 +168,33 @@ impl<'a> Xml<'a> {
             limits,
             deepest: usize::try_from(limits.depth).unwrap_or(usize::MAX),
         }
+    }
+
+    /// A walk of its own over a stretch of the same text, inside the root.
+    pub(super) fn over(&self, stretch: Range<usize>) -> Option<Self> {
+        // Only a reader that begins takes a byte order mark for one: this one has begun.
+        let mut reader = reader("<a/>");
+        reader.read_event().ok()?;
+        let begun = usize::try_from(reader.buffer_position()).ok()?;
+        *reader.stream().get_mut() = self.text.as_bytes().get(stretch.clone())?;
+        Some(Self {
+            reader,
+            text: self.text.get(..stretch.end)?,
+            base: stretch.start.checked_sub(begun)?,
+            open: self.open.first().into_iter().copied().collect(),
+            told: None,
+            instructions: Vec::new(),
+            ..*self
+        })
+    }
+
+    /// Goes on at `place`, behind the open element and others after it, which other walks have read.
+    pub(super) fn go_on(&mut self, place: usize) {
+        if self.told.take().is_none() {
+            self.open.pop();
+        }
+        let passed = place.saturating_sub(self.position());
+        self.reader.stream().consume(passed);
     }
 
     /// The byte after the last event.
@@ -614,6 +636,15 @@ impl<'a> Ahead<'a> {
         self.0 = ahead.0.get(length..)?;
         Some(value)
     }
+}
+
+fn reader(text: &str) -> Reader<&[u8]> {
+    let mut reader = Reader::from_str(text);
+    // Of tags that are read without events the reader knows nothing: `closed` compares names.
+    let config = reader.config_mut();
+    config.check_end_names = false;
+    config.allow_unmatched_ends = true;
+    reader
 }
 
 /// What a tag that is read without an event does.
