@@ -837,7 +837,7 @@ fn what_is_usual_in_a_note_may_be_written_in_any_way_and_order() {
         "<rest><display-step>B</display-step></rest><voice>3</voice><duration>1</duration>"
             .to_owned(),
     ];
-    let plain: String = notes.iter().map(|n| format!("<note>{n}</note>")).collect();
+    let plain = format!("<note>{}</note>", notes.join("</note><note>"));
     let read = |notes: &str| {
         let part = score(&one(&bar(notes))).parts.remove(0);
         let notes = part
