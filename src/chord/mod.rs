@@ -162,87 +162,41 @@ impl Chord {
 
     /// What the chord is for.
     pub fn family(&self) -> Family {
-        let flat5 = self.has(5, -1);
-        let suspended = !self.has(3, 0)
-            && !self.has(3, -1)
-            && (self.has(4, 0) || self.has(2, 0) || (self.has(11, 0) && self.has(7, -1)));
         if self.altered {
             return Family::Altered;
         }
-        if suspended {
-            return if self.has(7, -1) {
-                Family::DominantSuspended
-            } else if self.seventh().is_none() {
-                Family::SuspendedTriad
-            } else {
-                Family::Other
+        let flat5 = || self.has(5, -1);
+        let seventh = self.seventh().map(|d| (d.number, d.alter));
+        if self.has(3, 0) {
+            return match seventh {
+                Some((7, -1)) => Family::Dominant,
+                Some((7, 0)) => Family::MajorSeventh,
+                Some((6, _)) => Family::Sixth,
+                None if self.has(5, 1) => Family::AugmentedTriad,
+                None => Family::MajorTriad,
+                Some(_) => Family::Other,
             };
         }
-        match (self.has(3, 0), self.has(3, -1), self.seventh()) {
-            (
-                true,
-                _,
-                Some(Degree {
-                    number: 7,
-                    alter: -1,
-                }),
-            ) => Family::Dominant,
-            (
-                true,
-                _,
-                Some(Degree {
-                    number: 7,
-                    alter: 0,
-                }),
-            ) => Family::MajorSeventh,
-            (true, _, Some(Degree { number: 6, .. })) => Family::Sixth,
-            (true, _, None) if self.has(5, 1) => Family::AugmentedTriad,
-            (true, _, None) => Family::MajorTriad,
-            (
-                _,
-                true,
-                Some(Degree {
-                    number: 7,
-                    alter: -1,
-                }),
-            ) if flat5 => Family::HalfDiminished,
-            (
-                _,
-                true,
-                Some(Degree {
-                    number: 7,
-                    alter: -1,
-                }),
-            ) => Family::MinorSeventh,
-            (
-                _,
-                true,
-                Some(Degree {
-                    number: 7,
-                    alter: 0,
-                }),
-            ) if flat5 => Family::DiminishedMajor,
-            (
-                _,
-                true,
-                Some(Degree {
-                    number: 7,
-                    alter: 0,
-                }),
-            ) => Family::MinorMajor,
-            (
-                _,
-                true,
-                Some(Degree {
-                    number: 7,
-                    alter: -2,
-                }),
-            ) => Family::DiminishedSeventh,
-            (_, true, Some(Degree { number: 6, .. })) if flat5 => Family::DiminishedSeventh,
-            (_, true, Some(Degree { number: 6, .. })) => Family::MinorSixth,
-            (_, true, None) if flat5 => Family::DiminishedTriad,
-            (_, true, None) => Family::MinorTriad,
-            _ => Family::Other,
+        if self.has(3, -1) {
+            return match seventh {
+                Some((7, -1)) if flat5() => Family::HalfDiminished,
+                Some((7, -1)) => Family::MinorSeventh,
+                Some((7, 0)) if flat5() => Family::DiminishedMajor,
+                Some((7, 0)) => Family::MinorMajor,
+                Some((7, -2)) => Family::DiminishedSeventh,
+                Some((6, _)) if flat5() => Family::DiminishedSeventh,
+                Some((6, _)) => Family::MinorSixth,
+                None if flat5() => Family::DiminishedTriad,
+                None => Family::MinorTriad,
+                Some(_) => Family::Other,
+            };
+        }
+        let fourth = self.has(4, 0) || self.has(11, 0) && seventh == Some((7, -1));
+        match seventh {
+            _ if !fourth && !self.has(2, 0) => Family::Other,
+            Some((7, -1)) => Family::DominantSuspended,
+            None => Family::SuspendedTriad,
+            Some(_) => Family::Other,
         }
     }
 

@@ -210,7 +210,7 @@ const ALONE: u64 = 2 << 20;
 /// How many times smaller a packed score is, at least.
 const PACKED: u64 = 16;
 
-/// Has this thread work on a single file, alone where that is small. It only waits for folders of them.
+/// Has this thread work on a single file, alone where that is small. For more it only waits.
 fn share_out(paths: &[PathBuf]) {
     let [only] = paths else { return };
     let Some(file) = fs::metadata(only).ok().filter(fs::Metadata::is_file) else {

@@ -6,7 +6,7 @@ use crate::diagnosis::{Passage, Verdict, passages, speaks_of_technique};
 use crate::finding::{Change, Finding, Level, NoteAtFault, NoteRef};
 use crate::pitch::{Pitch, Transposition};
 use crate::proof::proof;
-use crate::score::{ChordMark, Mark, Place, Score, Span, Stated, refined};
+use crate::score::{ChordMark, Mark, Place, Score, Shared, Span, Stated, refined};
 use crate::sonority::{Sonority, Voice};
 use crate::style::Style;
 use crate::time::Ticks;
@@ -429,13 +429,11 @@ fn lay(mut score: Score, key: &Key, lie: Lie) -> Score {
             ));
         }
     }
-    for (index, part) in score.parts.iter_mut().enumerate() {
-        part.chords.clear();
+    let mut chords = Shared::from(chords);
+    for part in &mut score.parts {
+        part.chords = std::mem::take(&mut chords);
         if any {
             part.words.retain(|w| !speaks_of_technique(&w.value.text));
-        }
-        if index == 0 {
-            part.chords.clone_from(&chords);
         }
     }
     if any {

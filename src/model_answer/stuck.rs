@@ -1,7 +1,7 @@
 //! Where no right voicing fits: which notes, and what would help.
 
 use super::Job;
-use crate::diagnosis::Passage;
+use crate::diagnosis::{Passage, symbol_at};
 use crate::pitch::Transposition;
 use crate::score::Score;
 use crate::time::Ticks;
@@ -55,10 +55,7 @@ pub(super) fn place(
 ) -> Option<(String, String, String, String)> {
     let after = passage.sonorities.partition_point(|s| s.onset <= onset);
     let sonority = passage.sonorities.get(after.checked_sub(1)?)?;
-    let chord = lead.chord_at(onset).map(|m| {
-        let concert = m.value.chord.as_ref().map(|c| c.text.clone());
-        concert.unwrap_or_else(|| m.value.written.clone())
-    });
+    let chord = symbol_at(lead, onset).map(str::to_owned);
     let at = lead.place_of(onset);
     Some((
         lead.bar_number(at.bar),

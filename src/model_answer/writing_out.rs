@@ -3,8 +3,8 @@
 use super::{Job, Seat, Weighed};
 use crate::pitch::{Transposition, written_fifths};
 use crate::score::{
-    Articulations, ChordMark, Key, Mark, Note, NoteFlags, Part, PartBar, Place, Rest, Score, Span,
-    Stated, Words,
+    Articulations, ChordMark, Key, Mark, Note, NoteFlags, Part, PartBar, Place, Rest, Score,
+    Shared, Span, Stated, Words,
 };
 use crate::time::Ticks;
 
@@ -124,7 +124,7 @@ fn blank(own: &Part, seat: &Seat, first: bool) -> Part {
         chords: if first {
             own.chords.iter().map(|m| chord(m, by)).collect()
         } else {
-            Vec::new()
+            Shared::default()
         },
         states_transposition: true,
         ..Part::default()

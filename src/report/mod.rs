@@ -349,7 +349,7 @@ pub(crate) mod sample {
         let tenor = Transposition::from_parts(-1, -2, -1);
         let line = |a, b, c, d| [(0, 0, 8, a), (1, 0, 2, b), (1, 2, 1, c), (1, 3, 1, d)];
         let mut lead = part("Alto 1", alto, &line("A4", "A4", "C5", "A4"));
-        lead.chords = vec![chord(0, 0, Step::F, "F6"), chord(1, 4, Step::C, "C7")];
+        lead.chords = vec![chord(0, 0, Step::F, "F6"), chord(1, 4, Step::C, "C7")].into();
         let mut parts = vec![
             lead,
             part("Alto 2", alto, &line("D4", "F4", "F4", "F4")),

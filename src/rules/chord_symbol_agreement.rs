@@ -273,7 +273,7 @@ pub(super) fn as_meant(score: &Score) -> Option<Score> {
     }
     all.sort_by_key(|m| (m.onset, m.value.unread.is_some()));
     all.dedup_by_key(|m| m.onset);
-    meant.chords = all;
+    meant.chords = all.into();
     Some(meant)
 }
 

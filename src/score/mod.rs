@@ -569,17 +569,17 @@ pub struct Part {
     /// What is added to written pitch to get sounding pitch.
     pub transpositions: Vec<Mark<Transposition>>,
     /// Words over the staff.
-    pub words: Vec<Mark<Words>>,
+    pub words: Shared<Mark<Words>>,
     /// The notes (by their bytes) at which the file prints an accidental.
-    pub accidentals: Vec<Span>,
+    pub accidentals: Shared<Span>,
     /// Ends of slurs that have no other end.
     pub loose_slurs: Vec<Mark<LooseSlur>>,
     /// Dynamics, as written (`mf`, `ff`).
-    pub dynamics: Vec<Mark<String>>,
+    pub dynamics: Shared<Mark<String>>,
     /// Starts and ends of hairpins.
     pub hairpins: Vec<Mark<Hairpin>>,
     /// Chord symbols standing in this part.
-    pub chords: Vec<Mark<ChordMark>>,
+    pub chords: Shared<Mark<ChordMark>>,
     /// Metronome marks, quarter notes a minute.
     pub tempos: Vec<Mark<f64>>,
     /// How many notes without pitch (drums) it has.
@@ -659,10 +659,10 @@ pub struct Score {
     /// The parts in score order, top to bottom.
     pub parts: Vec<Part>,
     /// The bars of the whole score. Set by [`Score::lay_out`].
-    pub bars: Vec<Bar>,
+    pub bars: Shared<Bar>,
     /// The chord symbols of the whole score at concert pitch, in order, one at a time. Set by
     /// [`Score::lay_out`].
-    pub chords: Vec<Mark<ChordMark>>,
+    pub chords: Shared<Mark<ChordMark>>,
     /// The meters that hold for the whole score, each from its time on, with the beat players feel.
     /// Set by [`Score::lay_out`].
     pub meters: Vec<(Ticks, Meter, Ticks)>,
@@ -732,7 +732,7 @@ impl Score {
             starts.push(start);
             start += length;
         }
-        self.bars = bars;
+        self.bars = bars.into();
         let when = |at: Place| -> Ticks {
             starts.get(at.bar as usize).copied().unwrap_or(start) + at.offset
         };

@@ -43,26 +43,26 @@ impl Frame<'_> {
     /// What a pitch class is to the chord.
     pub fn colour(&self, class: PitchClass) -> Colour {
         let chord = self.chord;
-        if chord.bass.is_some_and(|b| b.class() == class) {
+        let up = class.above(chord.root.class());
+        if chord.bass.is_some_and(|b| b.class() == class)
+            || chord.contains(class)
+            || chord.altered && up == 10
+        {
             return Colour::Member;
         }
-        let up = class.above(chord.root.class());
         let either = |number| chord.has(number, -1) || chord.has(number, 1);
-        let flat_thirteen = chord.has(13, -1) || chord.has(5, 1);
+        let flat_thirteen = || chord.has(13, -1) || chord.has(5, 1);
         let shut_out = match up {
             1 => chord.has(9, 0),
             2 => either(9) && !chord.has(9, 0),
             5 => chord.has(11, 1) && !chord.has(11, 0) && !chord.has(4, 0),
             7 => either(5) && !chord.has(5, 0),
-            8 => chord.has(13, 0) && !flat_thirteen,
-            9 => flat_thirteen && !chord.has(13, 0) && !chord.has(6, 0),
+            8 => chord.has(13, 0) && !flat_thirteen(),
+            9 => flat_thirteen() && !chord.has(13, 0) && !chord.has(6, 0),
             _ => false,
         };
-        if shut_out && !chord.contains(class) {
+        if shut_out {
             return Colour::Avoid;
-        }
-        if chord.contains(class) || (chord.altered && up == 10) {
-            return Colour::Member;
         }
         let family = chord.family();
         if family == Family::Other {

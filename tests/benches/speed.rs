@@ -2,8 +2,9 @@
 //! same run. `cargo bench` prints a table; nothing is asserted.
 //!
 //! Whole processes are timed beside the stages: the program on the score's file, on one thread and on
-//! all, and one that reads the file and does nothing but the bare pass. `CHARTPROOF_BENCH_MB` sets the size of the large score (20); with `CHARTPROOF_BENCH_MADE` that
-//! score is only written, to the file it names.
+//! all, and one that reads the file and does nothing but the bare pass. `CHARTPROOF_BENCH_MB` sets the
+//! size of the large score (20); with `CHARTPROOF_BENCH_MADE` that score is only written, to the file it
+//! names.
 
 #![allow(clippy::expect_used, clippy::indexing_slicing)]
 
@@ -154,7 +155,10 @@ fn processes(group: &mut BenchmarkGroup<'_, WallTime>, xml: &str) {
     );
     let mut proof = Command::new(env!("CARGO_BIN_EXE_chartproof"));
     proof.arg("proof").arg(file.path());
-    process("process: proof, all threads", &mut proof);
+    process(
+        "process: proof, all threads",
+        proof.env_remove("RAYON_NUM_THREADS"),
+    );
     process(
         "process: proof, one thread",
         proof.env("RAYON_NUM_THREADS", "1"),

@@ -669,6 +669,6 @@ fn chords(score: &mut Score, plans: &[BarPlan<'_>]) {
         }
     }
     if let Some(part) = score.parts.first_mut() {
-        part.chords = marks;
+        part.chords = marks.into();
     }
 }

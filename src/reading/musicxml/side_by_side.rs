@@ -13,13 +13,13 @@ use super::xml::{Element, Xml};
 use super::{Document, for_all, part_bars};
 use memchr::memmem;
 use rayon::prelude::*;
-use std::collections::HashSet;
 use std::ops::Range;
-use std::sync::atomic::Ordering::Relaxed;
+use std::sync::atomic::{AtomicBool, Ordering::Relaxed};
 
 const END: &str = "</part>";
 
-/// A text of so many bytes is read before a second thread is of much use.
+/// A text of so many bytes is read before a second thread is of much use. The program leaves a single
+/// file of up to four times as much to one thread anyhow.
 pub(super) const LEAST: usize = 512 << 10;
 
 /// A part that was read by itself.
@@ -78,24 +78,31 @@ impl Document {
         let stretches = stretches.take(self.parts.len().saturating_add(1));
         // Whoever is free looks for the next end of a part, and reads up to there.
         let read = stretches.par_bridge();
-        let read = read.map(|stretch| self.stretch(xml.over(stretch.clone())?, stretch));
+        let taken: Vec<AtomicBool> = self.parts.iter().map(|_| AtomicBool::new(false)).collect();
+        let read = read.map(|stretch| self.stretch(xml.over(stretch.clone())?, stretch, &taken));
         let mut apart = read.collect::<Option<Vec<Apart>>>()?;
         apart.sort_unstable_by_key(|one| one.end);
-        let mut met = HashSet::new();
-        let once = apart.iter().all(|one| met.insert(one.index));
         let mut scales = apart.iter().map(|one| one.scale);
         let scale = scales.try_fold(self.scale, Scale::with)?;
-        let end = apart.last().filter(|_| once)?.end;
+        let end = apart.last()?.end;
         Some((apart, scale, end))
     }
 
-    /// Reads one stretch: what stands before a part, and that part.
-    fn stretch(&self, mut xml: Xml<'_>, stretch: Range<usize>) -> Option<Apart> {
+    /// Reads one stretch: what stands before a part, and that part, which is `taken` once at most.
+    fn stretch(
+        &self,
+        mut xml: Xml<'_>,
+        stretch: Range<usize>,
+        taken: &[AtomicBool],
+    ) -> Option<Apart> {
         let element = xml.child().ok()?.filter(|child| child.name() == "part")?;
         let mut said = Vec::new();
         for_all(&mut xml, &mut said);
         let id = element.attr("id").ok()?.unwrap_or_default();
         let index = *self.by_id.get(id.trim())?;
+        if taken.get(index)?.swap(true, Relaxed) {
+            return None;
+        }
         let mut scale = self.scale;
         let mut part = PartReader::new(self.parts.get(index)?.part.clone(), &scale);
         part.seen = true;

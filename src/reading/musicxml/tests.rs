@@ -814,6 +814,40 @@ fn plain_elements_are_read_as_all_others_are() {
 }
 
 #[test]
+fn attributes_may_be_written_in_any_way() {
+    let with = |tie: &str| one(&bar(&note("C5", 4, &format!("<tie{tie}/>"))));
+    for (written, tied) in [
+        (" type=\"start\"", true),
+        (" a=\"b\" type=\"start\"", true),
+        (" a=\"type\" type=\"start\" b=\"\"", true),
+        ("  a='\"' type = 'start'", true),
+        ("\ntype=\"start\" ", true),
+        (" type=\"&#115;tart\"", true),
+        (" a=\"&lt;\" type=\"start\"", true),
+        (" type=\"start\" type=\"stop\"", true),
+        (" A.b:c=\"1\" type=\"start\"", true),
+        (" types=\"start\"", false),
+        (" type=\"\"", false),
+        (" a=\" type='start'\"", false),
+        ("", false),
+    ] {
+        let notes = score(&with(written)).parts.remove(0).notes;
+        let found = notes.iter().any(|n| n.flags.has(NoteFlags::TIED_OUT));
+        assert_eq!(found, tied, "{written}");
+    }
+    for wrong in [
+        " =\"b\"",
+        " a=\"b\" =\"start\"",
+        " type",
+        " type=",
+        " type=start",
+        " type=\"&start;\"",
+    ] {
+        assert!(read_text(&with(wrong)).is_err(), "{wrong} was read");
+    }
+}
+
+#[test]
 fn what_is_usual_in_a_note_may_be_written_in_any_way_and_order() {
     let step = "<step>F</step>";
     let notes = [
@@ -833,28 +867,47 @@ fn what_is_usual_in_a_note_may_be_written_in_any_way_and_order() {
         format!(
             "<pitch>{step}<alter>0.0</alter><octave> 3 </octave></pitch><duration>1.0</duration><voice> 1 </voice>"
         ),
-        "<rest/><duration>1</duration><voice>200</voice><type>quarter</type>".to_owned(),
+        format!(
+            "<chord/><pitch>{step}<octave>2</octave></pitch><duration>1</duration><voice>1</voice><type>quarter</type><dot/><dot/><accidental>natural</accidental><stem>up</stem><staff>0</staff>"
+        ),
+        "<rest/><duration>1</duration><voice>200</voice><type>quarter</type><dot/><staff>2</staff>"
+            .to_owned(),
         "<rest><display-step>B</display-step></rest><voice>3</voice><duration>1</duration>"
             .to_owned(),
     ];
     let plain = format!("<note>{}</note>", notes.join("</note><note>"));
     let read = |notes: &str| {
-        let part = score(&one(&bar(notes))).parts.remove(0);
-        let notes = part
-            .notes
-            .iter()
-            .map(|n| (n.written.to_string(), n.at.offset, n.duration, n.voice));
-        let rests = part
-            .rests
-            .iter()
-            .map(|r| (String::new(), r.at.offset, r.duration, r.voice));
-        notes.chain(rests).collect::<Vec<_>>()
+        let mut part = score(&one(&bar(notes))).parts.remove(0);
+        part.notes.iter_mut().for_each(|n| n.span = Span::default());
+        part.rests.iter_mut().for_each(|r| r.span = Span::default());
+        (part.notes, part.rests, part.accidentals.len(), part.staves)
     };
     let found = read(&plain);
-    let pitches: Vec<&str> = found.iter().map(|n| n.0.as_str()).collect();
-    assert_eq!(pitches, ["F#4", "Fb4", "Fb5", "F5", "F3", "F3", "", ""]);
+    let pitches: Vec<String> = found.0.iter().map(|n| n.written.to_string()).collect();
+    assert_eq!(pitches, ["F#4", "Fb4", "Fb5", "F5", "F3", "F3", "F2"]);
+    let voices: Vec<u8> = found.0.iter().map(|n| n.voice).collect();
+    assert_eq!(voices, [1, 2, 2, 201, 1, 1, 1]);
+    assert_eq!(
+        found
+            .0
+            .iter()
+            .filter(|n| n.flags.has(NoteFlags::CHORD_MEMBER))
+            .count(),
+        1
+    );
+    assert_eq!((found.1.len(), found.2, found.3), (2, 1, 2));
     for name in [
-        "pitch", "step", "alter", "octave", "duration", "voice", "type", "stem", "rest",
+        "pitch",
+        "step",
+        "alter",
+        "octave",
+        "duration",
+        "voice",
+        "type",
+        "stem",
+        "rest",
+        "accidental",
+        "staff",
     ] {
         let tag = format!("<{name}>");
         for other in [
@@ -864,6 +917,17 @@ fn what_is_usual_in_a_note_may_be_written_in_any_way_and_order() {
             format!("<!-- -->{tag}"),
         ] {
             assert_eq!(read(&plain.replace(&tag, &other)), found, "{other}");
+        }
+    }
+    for name in ["chord", "rest", "dot"] {
+        for other in [
+            format!("<{name} />"),
+            format!("<{name}></{name}>"),
+            format!("<{name} a='/>'/>"),
+            format!("\n<{name}>\n</{name}>"),
+        ] {
+            let written = plain.replace(&format!("<{name}/>"), &other);
+            assert_eq!(read(&written), found, "{other}");
         }
     }
     for (right, wrong) in [
@@ -968,7 +1032,7 @@ fn printed_accidentals_are_remembered() {
     )));
     let score = score(&text);
     let part = &score.parts[0];
-    assert_eq!(part.accidentals, [part.notes[0].span]);
+    assert_eq!(*part.accidentals, [part.notes[0].span]);
 }
 
 #[test]

@@ -81,10 +81,12 @@ impl<'a> Element<'a> {
     pub(super) fn attr(&self, name: &str) -> Walk<Option<Cow<'a, str>>> {
         let mut rest = self.inner.get(self.name as usize..).unwrap_or_default();
         while let Some((key, value, after)) = plain_attribute(rest) {
-            match key == name {
-                true if value.contains('&') => break,
-                true => return Ok(Some(Cow::Borrowed(value))),
-                false => rest = after,
+            if key != name {
+                rest = after;
+            } else if value.contains('&') {
+                break;
+            } else {
+                return Ok(Some(Cow::Borrowed(value)));
             }
         }
         if rest.is_empty() {
@@ -141,7 +143,8 @@ impl<'a> Element<'a> {
 pub(super) struct Xml<'a> {
     reader: Reader<&'a [u8]>,
     text: &'a str,
-    /// Bytes before the reader's first: a byte order mark that was left in the text.
+    /// What the reader's places lack to be places in the text: a byte order mark that was left in it, or
+    /// what stands before a stretch.
     base: usize,
     /// The names of the open elements.
     open: Vec<&'a str>,
@@ -587,8 +590,8 @@ impl<'a> Xml<'a> {
     }
 }
 
-/// The text behind the last tag, to be compared with what nearly always stands there. What is not found
-/// is not passed over.
+/// The text behind the last tag, to be compared with what nearly always stands there. White space is
+/// passed over, and what is found.
 #[derive(Clone, Copy)]
 pub(super) struct Ahead<'a>(&'a str);
 
@@ -596,10 +599,11 @@ impl<'a> Ahead<'a> {
     /// How many elements in each other may be taken.
     const DEEPEST: usize = 2;
 
-    /// White space and `before`, `name` and `after` at once.
+    /// White space, and `before`, `name` and `after` at once.
     #[inline]
     fn tag(&mut self, before: &str, name: &str, after: &str) -> Option<()> {
-        let tag = self.0.trim_ascii_start().strip_prefix(before)?;
+        self.0 = self.0.trim_ascii_start();
+        let tag = self.0.strip_prefix(before)?;
         self.0 = tag.strip_prefix(name)?.strip_prefix(after)?;
         Some(())
     }
@@ -705,33 +709,17 @@ impl<'a> PlainTag<'a> {
 fn plain_attribute(text: &str) -> Option<(&str, &str, &str)> {
     let (name, after) = until(text.strip_prefix(' ')?, |b| !is_of_name(b))?;
     let (value, after) = until(after.strip_prefix("=\"")?, |b| b == b'"')?;
-    Some((name, value, after.strip_prefix('"')?))
+    let after = after.strip_prefix('"')?;
+    (!name.is_empty()).then_some((name, value, after))
 }
 
-/// Which bytes are letters of a name that is plain.
-#[allow(
-    clippy::indexing_slicing,
-    reason = "worked out before the program runs"
-)]
-const OF_NAME: [bool; 256] = {
-    let mut of_name = [false; 256];
-    let mut letter = b'a';
-    while letter <= b'z' {
-        of_name[letter as usize] = true;
-        letter += 1;
-    }
-    of_name[b'-' as usize] = true;
-    of_name
-};
-
+/// Whether a byte is a letter of a name that is plain.
 #[inline]
 fn is_of_name(byte: u8) -> bool {
-    OF_NAME
-        .get(usize::from(byte))
-        .is_some_and(|of_name| *of_name)
+    byte.is_ascii_lowercase() || byte == b'-'
 }
 
-/// What comes before the first byte that `ends`, which is ASCII, and all from there on.
+/// What comes before the first byte that `ends`, and all from there on.
 #[inline]
 fn until(text: &str, mut ends: impl FnMut(u8) -> bool) -> Option<(&str, &str)> {
     text.split_at_checked(text.as_bytes().iter().position(|b| ends(*b))?)
