@@ -643,9 +643,12 @@ pub struct Waiver {
 pub struct Stated {
     /// The section the passage is for, in the user's words.
     pub section: Option<String>,
-    /// The technique, in the user's words.
+    /// The technique, in the user's words; [`FREE`] for none, empty where nothing is said any more.
     pub technique: Option<String>,
 }
+
+/// What is said of music that is held to no technique.
+pub const FREE: &str = "free";
 
 /// A score: everything chartproof knows of what was written.
 #[derive(Clone, Debug, Default)]

@@ -12,6 +12,7 @@ use crate::finding::Level;
 use crate::instrument::{self, Catalogue, CatalogueError};
 use crate::reading::ReadError;
 use crate::rules::{self, Setting};
+use crate::score::FREE;
 use crate::voicing::Technique;
 use std::collections::BTreeMap;
 use std::ops::Range;
@@ -479,7 +480,7 @@ impl Layer<'_, '_> {
         for (table, at) in file.tables("passage") {
             let fields = Fields::read(self.page, &PASSAGE, table, at);
             let technique = fields.text("technique").and_then(|said| {
-                if said.value.trim().eq_ignore_ascii_case("free") {
+                if said.value.trim().eq_ignore_ascii_case(FREE) {
                     Some(None)
                 } else {
                     self.technique(&said).map(Some)

@@ -4,6 +4,7 @@
 use super::words::{self, FILE, GROUPS, Group};
 use super::{Origin, Style};
 use crate::rules;
+use crate::score::FREE;
 use std::fmt::Write as _;
 
 /// Where the comment behind a value starts.
@@ -176,7 +177,7 @@ fn entries<'s>(style: &'s Style, group: &Group) -> Vec<(&'s Origin, Lines)> {
             (&p.origin, given(lines))
         })),
         name if name == words::PASSAGE.name => all.extend(style.stretches.iter().map(|s| {
-            let technique = s.technique.as_deref().unwrap_or("free");
+            let technique = s.technique.as_deref().unwrap_or(FREE);
             let lines = [
                 ("technique", Some(text(technique))),
                 ("section", s.section.as_deref().map(text)),

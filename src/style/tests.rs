@@ -398,6 +398,23 @@ fn a_stretch_states_its_technique_before_the_words_of_the_passage() {
 }
 
 #[test]
+fn a_passage_that_is_free_is_held_to_no_technique() {
+    let force = |said: &str| {
+        let score = score(&RUB.replace("technique: four-way close\n", said));
+        let passages = crate::diagnosis::passages(&score, &Style::default());
+        passages[0].in_force[0].map(|f| f.technique.name())
+    };
+    assert_eq!(force(""), Some("four-way close"), "it is inferred");
+    assert_eq!(
+        force("technique: -\n"),
+        Some("four-way close"),
+        "nothing is said"
+    );
+    assert_eq!(force("technique: free\n"), None);
+    assert_eq!(force("technique: None\n"), None);
+}
+
+#[test]
 fn parts_are_what_the_house_calls_them() {
     let text = "meter: 4/4\n\ncount   | 1  |\nReed 1 | C5 |\nReed 2 | A4 |\nOdd | F4 |\n";
     let mut score = score(text);

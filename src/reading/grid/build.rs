@@ -11,7 +11,7 @@ use crate::chord;
 use crate::instrument;
 use crate::pitch::{NoteName, Step, Transposition, read_accidentals, written_fifths};
 use crate::score::{
-    ChordMark, Key, Mark, Note, NoteFlags, Part, PartBar, Place, Rest, Score, Span, Stated,
+    ChordMark, FREE, Key, Mark, Note, NoteFlags, Part, PartBar, Place, Rest, Score, Span, Stated,
 };
 use crate::time::{Meter, Ticks, checked_lcm};
 use crate::voicing::Technique;
@@ -249,15 +249,22 @@ fn apply(header: &Header, setting: &mut Setting, score: &mut Score) -> Result<()
         }
         Header::Section(p) => setting.stated.section = Some(p.text.clone()),
         Header::Technique(p) => {
-            let free = ["", "none", "free", "open", "-"].contains(&p.text.to_lowercase().as_str());
-            if !free && let Err(unknown) = Technique::read(&p.text) {
+            let said = match p.text.to_lowercase().as_str() {
+                // Nothing is said any more: from here on it is inferred.
+                "" | "-" => "",
+                "free" | "none" => FREE,
+                _ => &p.text,
+            };
+            if !matches!(said, "" | FREE)
+                && let Err(unknown) = Technique::read(&p.text)
+            {
                 return Err(Fault::new(
                     p.at.clone(),
                     format!("`{}` is not a technique chartproof knows", p.text),
                 )
                 .help(unknown.help()));
             }
-            setting.stated.technique = Some(if free { String::new() } else { p.text.clone() });
+            setting.stated.technique = Some(said.to_owned());
         }
         Header::Bar(p) => {
             let n = p.text.parse::<u32>().map_err(|_| {
