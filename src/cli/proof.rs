@@ -293,6 +293,10 @@ impl Proof {
                     course.count(&entries, &gates, aloud);
                     course.write(reporter.pieces(&entries), at_once);
                 });
+                if desk.last {
+                    // The program ends: the system takes back all memory at once.
+                    std::mem::forget(entries);
+                }
             } else {
                 course.entries.extend(entries);
                 course.gates.extend(gates);

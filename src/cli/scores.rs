@@ -114,6 +114,8 @@ pub(super) struct Desk {
     pub(super) style_unusable: bool,
     /// How many files were listed in all, for this desk and the others.
     pub(super) files: usize,
+    /// No other desk comes after it.
+    pub(super) last: bool,
     /// There is nothing to look at, and that is as it should be (it was told).
     pub(super) nothing_listed: bool,
 }
@@ -183,11 +185,13 @@ impl Scores {
             Portions::Batches => files::batches(listed),
         };
         let files = batches.iter().map(Vec::len).sum();
-        for batch in batches {
+        let count = batches.len();
+        for (number, batch) in batches.into_iter().enumerate() {
             let outcomes = files::read_listed(batch, &by_styles);
             drop(reading.take());
             work(Desk {
                 files,
+                last: number + 1 == count,
                 ..desk(outcomes, &styles, &mut told)
             });
         }

@@ -73,10 +73,11 @@ fn line<'a>(reading: &Reading<'a>, section: &'a Section, member: &SectionPart) -
         return None;
     }
     let back = instrument.transposition.inverse().chromatic;
-    let mut tones: Vec<Tone> = Vec::new();
+    let notes = reading.notes(member.part);
+    let mut tones: Vec<Tone> = Vec::with_capacity(notes.size_hint().0);
     let mut overlaps = 0;
     let mut slurs = 0i32;
-    for (index, note) in reading.notes(member.part) {
+    for (index, note) in notes {
         if !note.sounds() || note.duration <= Ticks::ZERO {
             continue;
         }

@@ -252,7 +252,7 @@ impl Together {
 }
 
 fn player(part: &Part, count: usize) -> Player {
-    let mut attacks: Vec<Attack> = Vec::new();
+    let mut attacks: Vec<Attack> = Vec::with_capacity(part.notes.len());
     let mut bars: Vec<(Range<usize>, bool)> = vec![(0..0, false); count];
     let mut layers: Vec<Option<(u8, u8)>> = vec![None; count];
     let mut divided = vec![false; count];

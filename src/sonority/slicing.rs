@@ -83,7 +83,9 @@ struct Tone {
 }
 
 fn tones(score: &Score, section: &Section) -> Vec<Tone> {
-    let mut all: Vec<Tone> = Vec::new();
+    let members = section.parts.iter();
+    let notes = members.filter_map(|m| Some(score.parts.get(m.part as usize)?.notes.len()));
+    let mut all: Vec<Tone> = Vec::with_capacity(notes.fold(0, usize::saturating_add));
     for (seat, member) in section.parts.iter().enumerate() {
         let Some(part) = score.parts.get(member.part as usize) else {
             continue;

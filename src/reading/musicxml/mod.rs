@@ -304,10 +304,14 @@ impl Document {
                 .fault("a second <part> has the id of an earlier one")
                 .help("give each <score-part> and its <part> an id of their own"));
         }
-        match self.parts.get_mut(index) {
-            Some(part) => part_bars(xml, part, &mut self.scale, self.concert, &self.bars),
-            None => xml.skip(),
+        let (before, from) = self.parts.split_at_mut_checked(index).unzip();
+        let Some(part) = from.and_then(|parts| parts.first_mut()) else {
+            return xml.skip();
+        };
+        if let Some(before) = before.and_then(|parts| parts.last()) {
+            part.expect(&before.part);
         }
+        part_bars(xml, part, &mut self.scale, self.concert, &self.bars)
     }
 
     /// A measure of a timewise score.

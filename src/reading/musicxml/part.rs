@@ -106,6 +106,14 @@ impl PartReader {
         }
     }
 
+    /// Makes room for as much as the part read before it has: parts of a score are alike, and no more is
+    /// asked for in all than was read.
+    pub(super) fn expect(&mut self, before: &Part) {
+        self.part.bars.reserve(before.bars.len());
+        self.part.notes.reserve(before.notes.len());
+        self.part.rests.reserve(before.rests.len());
+    }
+
     /// Opens a bar.
     pub(super) fn open_bar(&mut self, bar: PartBar) {
         self.bar = bar;
