@@ -176,6 +176,7 @@ impl Scores {
             drop(reading);
             return work(Desk {
                 files: outcomes.len(),
+                last: true,
                 ..desk(outcomes, &styles, &mut told)
             });
         }

@@ -542,6 +542,7 @@ fn in_force(
                     Some(InForce::new(t, How::Words))
                 }
                 (None, Some(Said::Free), _, _) => None,
+                // What is said to be free names no technique.
                 (None, None, Some(text), _) if !text.is_empty() => named(text),
                 (None, None, _, Some(technique)) => Some(InForce::new(technique, How::Stated)),
                 (None, None, _, None) => {

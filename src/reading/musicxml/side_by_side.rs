@@ -151,6 +151,11 @@ mod tests {
         format!("{score:#?}")
     }
 
+    /// A sound score, its parts read side by side.
+    fn apart(text: &str) -> crate::score::Score {
+        read_by(Path::new("a"), None, text.into(), Limits::USUAL, true).unwrap()
+    }
+
     /// Reads a text both ways, which must come to the same.
     fn both(text: &str, limits: Limits) -> String {
         let walked = read(text, limits, false);
@@ -326,14 +331,7 @@ mod tests {
         let text = score(&[waiver.clone(), part("A", &waiver), waiver, part("B", "")]);
         assert_eq!(plain_parts(&text, Limits::USUAL), Some(2));
         both(&text, Limits::USUAL);
-        let score = read_by(
-            Path::new("a"),
-            None,
-            text.as_str().into(),
-            Limits::USUAL,
-            true,
-        );
-        let parts = score.unwrap().waivers.into_iter().map(|w| w.parts);
+        let parts = apart(&text).waivers.into_iter().map(|w| w.parts);
         assert_eq!(parts.collect::<Vec<_>>(), [vec![0, 1], vec![0, 1], vec![0]]);
     }
 
@@ -344,14 +342,7 @@ mod tests {
             let text = score(&parts.map(|(id, d)| part(id, &note(d))).collect::<Vec<_>>());
             assert_eq!(plain_parts(&text, Limits::USUAL), Some(3));
             both(&text, Limits::USUAL);
-            let score = read_by(
-                Path::new("a"),
-                None,
-                text.as_str().into(),
-                Limits::USUAL,
-                true,
-            );
-            assert_eq!(score.unwrap().per_quarter, Ticks(ticks));
+            assert_eq!(apart(&text).per_quarter, Ticks(ticks));
         }
         // Each by itself would do, and two of them; all together are too fine.
         let note = |actual: u32| {
