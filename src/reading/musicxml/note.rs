@@ -12,6 +12,7 @@ use crate::pitch::{Pitch, Step};
 use crate::score::{Articulations, Mark, Note, NoteFlags, Rest};
 use crate::time::Ticks;
 use num_rational::Ratio;
+use smallvec::SmallVec;
 use std::ops::RangeInclusive;
 
 /// What a `<note>` is, as far as its first children have said.
@@ -33,19 +34,25 @@ struct Fields {
     duration: Option<Ticks>,
     voice: Option<u8>,
     staff: u8,
-    /// Ties as heard (`<tie>`) and as drawn (`<tied>`): the first count when there are any.
+    /// Ties as heard (`<tie>`), which count before those that are drawn (`<tied>`).
     tie: NoteFlags,
-    tied: NoteFlags,
-    articulations: Articulations,
     /// An accidental is printed.
     accidental: bool,
-    /// Ends of slurs: their number, and whether they start here.
-    slurs: Vec<(u8, bool)>,
-    dynamics: Option<String>,
+    notations: Notations,
     /// The note type, its dots and its time modification: the length when there is no duration.
     shape: Option<Ratio<i64>>,
     dots: u32,
     modification: Ratio<i64>,
+}
+
+/// What the `<notations>` of a note say.
+#[derive(Default)]
+struct Notations {
+    tied: NoteFlags,
+    articulations: Articulations,
+    /// Ends of slurs: their number, and whether they start here.
+    slurs: SmallVec<[(u8, bool); 2]>,
+    dynamics: Option<String>,
 }
 
 /// Reads a `<note>`.
@@ -63,11 +70,8 @@ pub(super) fn read(
         voice: None,
         staff: 1,
         tie: NoteFlags::default(),
-        tied: NoteFlags::default(),
-        articulations: Articulations::default(),
         accidental: false,
-        slurs: Vec::new(),
-        dynamics: None,
+        notations: Notations::default(),
         shape: None,
         dots: 0,
         modification: Ratio::from_integer(1),
@@ -91,19 +95,35 @@ impl Fields {
             self.head = Some(Head::Pitched(pitch));
         } else if ahead.empty("rest").is_some() {
             self.head = Some(Head::Rest { measure: false });
+        } else if ahead
+            .leaves("unpitched", ["display-step", "display-octave"])
+            .is_some()
+        {
+            self.head = Some(Head::Unpitched);
         }
         self.duration = ahead.leaf("duration", |text| part.whole_divisions(text));
         if self.duration.is_none() {
             return;
+        }
+        while let Some(end) = usual_tie(ahead) {
+            self.tie = self.tie.with(end);
         }
         self.voice = ahead.leaf("voice", voice_of_its_own);
         // Beside a duration the shape says nothing more.
         ahead.leaf("type", Some);
         while ahead.empty("dot").is_some() {}
         self.accidental = ahead.leaf("accidental", Some).is_some();
+        ahead.leaves("time-modification", ["actual-notes", "normal-notes"]);
         ahead.leaf("stem", Some);
+        if let Some(flag) = ahead.leaf("notehead", |text| Some(notehead(text))) {
+            self.flag(flag.unwrap_or_default());
+        }
         if let Some(staff) = ahead.leaf("staff", |text| text.parse::<u8>().ok()) {
             self.staff = staff.max(1);
+        }
+        while ahead.numbered_leaf("beam").is_some() {}
+        if let Some(notations) = Notations::usual(ahead) {
+            self.notations = notations;
         }
     }
 
@@ -151,14 +171,13 @@ impl Fields {
             }
             "notehead" => {
                 let bracketed = child.is("parentheses", "yes")?;
-                match xml.text()?.trim() {
-                    "slash" | "slashed" => self.flag(NoteFlags::SLASH),
-                    "x" | "cross" | "circle-x" => self.flag(NoteFlags::GHOST),
-                    _ if bracketed => self.flag(NoteFlags::GHOST),
-                    _ => {}
+                match notehead(&xml.text()?) {
+                    Some(flag) => self.flag(flag),
+                    None if bracketed => self.flag(NoteFlags::GHOST),
+                    None => {}
                 }
             }
-            "notations" => self.notations(xml)?,
+            "notations" => self.notations.read(xml)?,
             // The shape matters only when no duration has come before it, as it should have.
             "type" if self.duration.is_none() => self.shape = note_type(xml.text()?.trim()),
             "dot" if self.duration.is_none() => {
@@ -177,42 +196,6 @@ impl Fields {
                 self.modification = Ratio::new(i64::from(normal), i64::from(actual));
             }
             _ => xml.skip()?,
-        }
-        Ok(())
-    }
-
-    fn notations(&mut self, xml: &mut Xml<'_>) -> Walk<()> {
-        while let Some(child) = xml.child()? {
-            match child.name() {
-                "tied" => {
-                    self.tied = self.tied.with(tie(&child)?);
-                    xml.skip()?;
-                }
-                "slur" => {
-                    let number = child.attr_number::<u8>("number")?.unwrap_or(1);
-                    if child.is("type", "start")? {
-                        self.flag(NoteFlags::SLUR_START);
-                        self.slurs.push((number, true));
-                    } else if child.is("type", "stop")? {
-                        self.flag(NoteFlags::SLUR_STOP);
-                        self.slurs.push((number, false));
-                    }
-                    xml.skip()?;
-                }
-                "articulations" => {
-                    while let Some(mark) = xml.child()? {
-                        let mark = articulation(mark.name());
-                        self.articulations = self.articulations.with(mark);
-                        xml.skip()?;
-                    }
-                }
-                "fermata" => {
-                    self.articulations = self.articulations.with(Articulations::FERMATA);
-                    xml.skip()?;
-                }
-                "dynamics" => self.dynamics = direction::dynamics(xml)?,
-                _ => xml.skip()?,
-            }
         }
         Ok(())
     }
@@ -271,11 +254,18 @@ impl Fields {
         match head {
             Head::Pitched(written) => {
                 let ties = if self.tie == NoteFlags::default() {
-                    self.tied
+                    self.notations.tied
                 } else {
                     self.tie
                 };
                 self.flag(ties);
+                for (_, start) in &self.notations.slurs {
+                    self.flags = self.flags.with(if *start {
+                        NoteFlags::SLUR_START
+                    } else {
+                        NoteFlags::SLUR_STOP
+                    });
+                }
                 if self.chord {
                     self.flag(NoteFlags::CHORD_MEMBER);
                 }
@@ -295,7 +285,7 @@ impl Fields {
                     staff: self.staff,
                     voice,
                     flags: self.flags,
-                    articulations: self.articulations,
+                    articulations: self.notations.articulations,
                     span,
                 });
             }
@@ -310,7 +300,7 @@ impl Fields {
                 span,
             }),
         }
-        for (number, start) in self.slurs {
+        for (number, start) in self.notations.slurs {
             part.slurs.push(SlurEnd {
                 number,
                 start,
@@ -319,7 +309,7 @@ impl Fields {
                 span,
             });
         }
-        if let Some(dynamics) = self.dynamics {
+        if let Some(dynamics) = self.notations.dynamics {
             part.part.dynamics.push(Mark::new(at, dynamics, span));
         }
         part.part.staves = part.part.staves.max(self.staff);
@@ -330,6 +320,91 @@ impl Fields {
         }
         Ok(())
     }
+}
+
+impl Notations {
+    /// `<notations>` as nearly all are written.
+    fn usual(ahead: &mut Ahead<'_>) -> Option<Self> {
+        let mut notations = Self::default();
+        let mut inside = *ahead;
+        inside.start("notations")?;
+        loop {
+            if inside.start("articulations").is_some() {
+                while let Some(mark) = inside.childless() {
+                    notations.mark(mark.name());
+                }
+                inside.end("articulations")?;
+            } else if let Some(child) = inside.childless() {
+                notations.childless(&child).ok()?;
+            } else {
+                break;
+            }
+        }
+        inside.end("notations")?;
+        *ahead = inside;
+        Some(notations)
+    }
+
+    fn read(&mut self, xml: &mut Xml<'_>) -> Walk<()> {
+        while let Some(child) = xml.child()? {
+            match child.name() {
+                "articulations" => {
+                    while let Some(mark) = xml.child()? {
+                        self.mark(mark.name());
+                        xml.skip()?;
+                    }
+                }
+                "dynamics" => self.dynamics = direction::dynamics(xml)?,
+                _ => {
+                    self.childless(&child)?;
+                    xml.skip()?;
+                }
+            }
+        }
+        Ok(())
+    }
+
+    /// A child that says all in its tag.
+    fn childless(&mut self, child: &Element<'_>) -> Walk<()> {
+        match child.name() {
+            "tied" => self.tied = self.tied.with(tie(child)?),
+            "slur" => {
+                let number = child.attr_number::<u8>("number")?.unwrap_or(1);
+                if child.is("type", "start")? {
+                    self.slurs.push((number, true));
+                } else if child.is("type", "stop")? {
+                    self.slurs.push((number, false));
+                }
+            }
+            "fermata" => self.articulations = self.articulations.with(Articulations::FERMATA),
+            _ => {}
+        }
+        Ok(())
+    }
+
+    /// A child of `<articulations>`.
+    fn mark(&mut self, name: &str) {
+        self.articulations = self.articulations.with(articulation(name));
+    }
+}
+
+/// What the text of a `<notehead>` says of its note.
+fn notehead(text: &str) -> Option<NoteFlags> {
+    match text.trim() {
+        "slash" | "slashed" => Some(NoteFlags::SLASH),
+        "x" | "cross" | "circle-x" => Some(NoteFlags::GHOST),
+        _ => None,
+    }
+}
+
+/// A `<tie>` as nearly all are written.
+#[inline]
+fn usual_tie(ahead: &mut Ahead<'_>) -> Option<NoteFlags> {
+    if ahead.empty(r#"tie type="start""#).is_some() {
+        return Some(NoteFlags::TIED_OUT);
+    }
+    ahead.empty(r#"tie type="stop""#)?;
+    Some(NoteFlags::TIED_IN)
 }
 
 /// The end of a tie that a `<tie>` or `<tied>` stands for.

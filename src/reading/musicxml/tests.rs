@@ -874,19 +874,51 @@ fn what_is_usual_in_a_note_may_be_written_in_any_way_and_order() {
             .to_owned(),
         "<rest><display-step>B</display-step></rest><voice>3</voice><duration>1</duration>"
             .to_owned(),
+        format!(
+            "<pitch>{step}<octave>4</octave></pitch><duration>1</duration><tie type=\"stop\"/><tie type=\"start\"/><voice>1</voice><type>eighth</type><time-modification><actual-notes>3</actual-notes><normal-notes>2</normal-notes></time-modification><stem>up</stem><notehead>x</notehead><staff>1</staff><beam number=\"1\">begin</beam><beam number=\"2\">begin</beam><notations><tied type=\"stop\"/><tied type=\"start\"/><slur number=\"2\" type=\"start\"/><tuplet type=\"start\"/><articulations><accent/><strong-accent/></articulations><fermata/></notations>"
+        ),
+        format!(
+            "<pitch>{step}<octave>4</octave></pitch><duration>1</duration><voice>1</voice><beam number=\"1\">end</beam><notations><slur type=\"stop\" number=\"2\"/><articulations/><articulations><staccato/></articulations><dynamics><f/></dynamics></notations><notations><slur type=\"stop\"/><articulations><tenuto/></articulations></notations><tie type=\"continue\"/>"
+        ),
+        "<unpitched><display-step>E</display-step><display-octave>4</display-octave></unpitched><duration>1</duration><voice>1</voice><notehead>normal</notehead><notations><tied type=\"start\"/></notations>"
+            .to_owned(),
     ];
     let plain = format!("<note>{}</note>", notes.join("</note><note>"));
     let read = |notes: &str| {
         let mut part = score(&one(&bar(notes))).parts.remove(0);
         part.notes.iter_mut().for_each(|n| n.span = Span::default());
         part.rests.iter_mut().for_each(|r| r.span = Span::default());
-        (part.notes, part.rests, part.accidentals.len(), part.staves)
+        let signs = (part.accidentals.len(), part.dynamics.len(), part.unpitched);
+        (part.notes, part.rests, signs, part.staves)
     };
     let found = read(&plain);
     let pitches: Vec<String> = found.0.iter().map(|n| n.written.to_string()).collect();
-    assert_eq!(pitches, ["F#4", "Fb4", "Fb5", "F5", "F3", "F3", "F2"]);
+    assert_eq!(
+        pitches,
+        ["F#4", "Fb4", "Fb5", "F5", "F3", "F3", "F2", "F4", "F4"]
+    );
     let voices: Vec<u8> = found.0.iter().map(|n| n.voice).collect();
-    assert_eq!(voices, [1, 2, 2, 201, 1, 1, 1]);
+    assert_eq!(voices, [1, 2, 2, 201, 1, 1, 1, 1, 1]);
+    let [.., first, second] = found.0.as_slice() else {
+        panic!("there are nine notes")
+    };
+    let tied = NoteFlags::TIED_IN.with(NoteFlags::TIED_OUT);
+    assert_eq!(
+        (first.flags, second.flags),
+        (
+            tied.with(NoteFlags::GHOST).with(NoteFlags::SLUR_START),
+            tied.with(NoteFlags::SLUR_STOP)
+        )
+    );
+    assert_eq!(
+        (first.articulations, second.articulations),
+        (
+            Articulations::ACCENT
+                .with(Articulations::MARCATO)
+                .with(Articulations::FERMATA),
+            Articulations::STACCATO.with(Articulations::TENUTO)
+        )
+    );
     assert_eq!(
         found
             .0
@@ -895,7 +927,7 @@ fn what_is_usual_in_a_note_may_be_written_in_any_way_and_order() {
             .count(),
         1
     );
-    assert_eq!((found.1.len(), found.2, found.3), (2, 1, 2));
+    assert_eq!((found.1.len(), found.2, found.3), (2, (1, 1, 1), 2));
     for name in [
         "pitch",
         "step",
@@ -908,6 +940,14 @@ fn what_is_usual_in_a_note_may_be_written_in_any_way_and_order() {
         "rest",
         "accidental",
         "staff",
+        "time-modification",
+        "notehead",
+        "beam number=\"1\"",
+        "beam number=\"2\"",
+        "notations",
+        "articulations",
+        "unpitched",
+        "display-octave",
     ] {
         let tag = format!("<{name}>");
         for other in [
@@ -919,12 +959,28 @@ fn what_is_usual_in_a_note_may_be_written_in_any_way_and_order() {
             assert_eq!(read(&plain.replace(&tag, &other)), found, "{other}");
         }
     }
-    for name in ["chord", "rest", "dot"] {
+    for name in [
+        "chord",
+        "rest",
+        "dot",
+        "tie type=\"start\"",
+        "tie type=\"stop\"",
+        "tied type=\"start\"",
+        "tied type=\"stop\"",
+        "slur number=\"2\" type=\"start\"",
+        "slur type=\"stop\"",
+        "fermata",
+        "strong-accent",
+        "staccato",
+        "articulations",
+    ] {
+        let element = name.split(' ').next().unwrap();
         for other in [
             format!("<{name} />"),
-            format!("<{name}></{name}>"),
+            format!("<{name}></{element}>"),
             format!("<{name} a='/>'/>"),
-            format!("\n<{name}>\n</{name}>"),
+            format!("\n<{name}>\n</{element}>"),
+            format!("<?a b?><{name}/><b c=\"d\"/>").replace("type=\"st", "type=\"&#115;t"),
         ] {
             let written = plain.replace(&format!("<{name}/>"), &other);
             assert_eq!(read(&written), found, "{other}");

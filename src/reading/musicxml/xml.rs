@@ -341,12 +341,7 @@ impl<'a> Xml<'a> {
             return None;
         }
         let name = tag.inner.get(..tag.name)?;
-        let element = Element {
-            inner: tag.inner,
-            name: tag.name as u32,
-            start: at as u32,
-            end: (at + tag.length) as u32,
-        };
+        let element = tag.element(at);
         let leaf = if tag.empty {
             Some(("", 0))
         } else {
@@ -384,9 +379,13 @@ impl<'a> Xml<'a> {
         let Some(text) = self.text.get(self.position()..) else {
             return;
         };
-        let mut ahead = Ahead(text);
+        let mut ahead = Ahead {
+            text,
+            end: self.text.len(),
+        };
         read(&mut ahead);
-        self.reader.stream().consume(text.len() - ahead.0.len());
+        let passed = text.len() - ahead.text.len();
+        self.reader.stream().consume(passed);
     }
 
     #[inline(never)]
@@ -593,18 +592,22 @@ impl<'a> Xml<'a> {
 /// The text behind the last tag, to be compared with what nearly always stands there. White space is
 /// passed over, and what is found.
 #[derive(Clone, Copy)]
-pub(super) struct Ahead<'a>(&'a str);
+pub(super) struct Ahead<'a> {
+    text: &'a str,
+    /// Where it ends, in bytes of the whole text.
+    end: usize,
+}
 
 impl<'a> Ahead<'a> {
     /// How many elements in each other may be taken.
-    const DEEPEST: usize = 2;
+    const DEEPEST: usize = 3;
 
     /// White space, and `before`, `name` and `after` at once.
     #[inline]
     fn tag(&mut self, before: &str, name: &str, after: &str) -> Option<()> {
-        self.0 = self.0.trim_ascii_start();
-        let tag = self.0.strip_prefix(before)?;
-        self.0 = tag.strip_prefix(name)?.strip_prefix(after)?;
+        self.text = self.text.trim_ascii_start();
+        let tag = self.text.strip_prefix(before)?;
+        self.text = tag.strip_prefix(name)?.strip_prefix(after)?;
         Some(())
     }
 
@@ -635,10 +638,45 @@ impl<'a> Ahead<'a> {
     ) -> Option<T> {
         let mut ahead = *self;
         ahead.start(name)?;
-        let (text, length) = plain_text(ahead.0, name)?;
+        let (text, length) = plain_text(ahead.text, name)?;
         let value = read(text)?;
-        self.0 = ahead.0.get(length..)?;
+        self.text = ahead.text.get(length..)?;
         Some(value)
+    }
+
+    /// `<name number="1">text</name>`, with any number of one digit.
+    #[inline]
+    pub(super) fn numbered_leaf(&mut self, name: &'static str) -> Option<()> {
+        let mut ahead = *self;
+        ahead.tag("<", name, " number=\"")?;
+        let number = ahead.text.strip_prefix(|c: char| c.is_ascii_digit())?;
+        let inside = number.strip_prefix("\">")?;
+        let (_, length) = plain_text(inside, name)?;
+        self.text = inside.get(length..)?;
+        Some(())
+    }
+
+    /// `<name>` with these two leaves in it and nothing else.
+    #[inline]
+    pub(super) fn leaves(&mut self, name: &'static str, inside: [&'static str; 2]) -> Option<()> {
+        let mut ahead = *self;
+        ahead.start(name)?;
+        for leaf in inside {
+            ahead.leaf(leaf, Some)?;
+        }
+        ahead.end(name)?;
+        *self = ahead;
+        Some(())
+    }
+
+    /// Any element without content, its attributes not yet looked at.
+    #[inline]
+    pub(super) fn childless(&mut self) -> Option<Element<'a>> {
+        let text = self.text.trim_ascii_start();
+        let tag = PlainTag::of(text).filter(|tag| tag.empty)?;
+        let after = text.get(tag.length..)?;
+        self.text = after;
+        Some(tag.element(self.end - text.len()))
     }
 }
 
@@ -700,6 +738,17 @@ impl<'a> PlainTag<'a> {
             length: end + 1 + usize::from(empty),
             empty,
         })
+    }
+
+    /// The same as an element whose tag stands at `at`.
+    #[inline]
+    fn element(&self, at: usize) -> Element<'a> {
+        Element {
+            inner: self.inner,
+            name: self.name as u32,
+            start: at as u32,
+            end: (at + self.length) as u32,
+        }
     }
 }
 
