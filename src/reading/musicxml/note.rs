@@ -90,39 +90,40 @@ impl Fields {
 
     /// What nearly every note begins with, in the order that the schema asks for.
     fn beginning(&mut self, ahead: &mut Ahead<'_>, part: &PartReader) {
-        self.chord = ahead.empty("chord").is_some();
-        if let Some(pitch) = usual_pitch(ahead) {
+        self.chord = ahead.passes("<chord/>").is_some();
+        if let Some(pitch) = ahead.whole(usual_pitch) {
             self.head = Some(Head::Pitched(pitch));
-        } else if ahead.empty("rest").is_some() {
+        } else if ahead.passes("<rest/>").is_some() {
             self.head = Some(Head::Rest { measure: false });
-        } else if ahead
-            .leaves("unpitched", ["display-step", "display-octave"])
-            .is_some()
-        {
+        } else if ahead.whole(usual_unpitched).is_some() {
             self.head = Some(Head::Unpitched);
         }
-        self.duration = ahead.leaf("duration", |text| part.whole_divisions(text));
+        self.duration = ahead.leaf("<duration>", "</duration>", |text| {
+            part.whole_divisions(text)
+        });
         if self.duration.is_none() {
             return;
         }
         while let Some(end) = usual_tie(ahead) {
             self.tie = self.tie.with(end);
         }
-        self.voice = ahead.leaf("voice", voice_of_its_own);
+        self.voice = ahead.leaf("<voice>", "</voice>", voice_of_its_own);
         // Beside a duration the shape says nothing more.
-        ahead.leaf("type", Some);
-        while ahead.empty("dot").is_some() {}
-        self.accidental = ahead.leaf("accidental", Some).is_some();
-        ahead.leaves("time-modification", ["actual-notes", "normal-notes"]);
-        ahead.leaf("stem", Some);
-        if let Some(flag) = ahead.leaf("notehead", |text| Some(notehead(text))) {
+        ahead.leaf("<type>", "</type>", Some);
+        while ahead.passes("<dot/>").is_some() {}
+        let accidental = ahead.leaf("<accidental>", "</accidental>", Some);
+        self.accidental = accidental.is_some();
+        ahead.whole(usual_modification);
+        ahead.leaf("<stem>", "</stem>", Some);
+        if let Some(flag) = ahead.leaf("<notehead>", "</notehead>", |text| Some(notehead(text))) {
             self.flag(flag.unwrap_or_default());
         }
-        if let Some(staff) = ahead.leaf("staff", |text| text.parse::<u8>().ok()) {
-            self.staff = staff.max(1);
+        let staff = ahead.leaf("<staff>", "</staff>", |text| text.parse::<u8>().ok());
+        self.staff = staff.unwrap_or(1).max(1);
+        for beam in [r#"<beam number="1">"#, r#"<beam number="2">"#] {
+            ahead.leaf(beam, "</beam>", Some);
         }
-        while ahead.numbered_leaf("beam").is_some() {}
-        if let Some(notations) = Notations::usual(ahead) {
+        if let Some(notations) = ahead.whole(Notations::usual) {
             self.notations = notations;
         }
     }
@@ -325,23 +326,21 @@ impl Fields {
 impl Notations {
     /// `<notations>` as nearly all are written.
     fn usual(ahead: &mut Ahead<'_>) -> Option<Self> {
+        ahead.passes("<notations>")?;
         let mut notations = Self::default();
-        let mut inside = *ahead;
-        inside.start("notations")?;
         loop {
-            if inside.start("articulations").is_some() {
-                while let Some(mark) = inside.childless() {
+            if ahead.passes("<articulations>").is_some() {
+                while let Some(mark) = ahead.childless() {
                     notations.mark(mark.name());
                 }
-                inside.end("articulations")?;
-            } else if let Some(child) = inside.childless() {
+                ahead.passes("</articulations>")?;
+            } else if let Some(child) = ahead.childless() {
                 notations.childless(&child).ok()?;
             } else {
                 break;
             }
         }
-        inside.end("notations")?;
-        *ahead = inside;
+        ahead.passes("</notations>")?;
         Some(notations)
     }
 
@@ -370,10 +369,10 @@ impl Notations {
             "tied" => self.tied = self.tied.with(tie(child)?),
             "slur" => {
                 let number = child.attr_number::<u8>("number")?.unwrap_or(1);
-                if child.is("type", "start")? {
-                    self.slurs.push((number, true));
-                } else if child.is("type", "stop")? {
-                    self.slurs.push((number, false));
+                match child.attr("type")?.as_deref().map(str::trim) {
+                    Some("start") => self.slurs.push((number, true)),
+                    Some("stop") => self.slurs.push((number, false)),
+                    _ => {}
                 }
             }
             "fermata" => self.articulations = self.articulations.with(Articulations::FERMATA),
@@ -400,10 +399,10 @@ fn notehead(text: &str) -> Option<NoteFlags> {
 /// A `<tie>` as nearly all are written.
 #[inline]
 fn usual_tie(ahead: &mut Ahead<'_>) -> Option<NoteFlags> {
-    if ahead.empty(r#"tie type="start""#).is_some() {
+    if ahead.passes(r#"<tie type="start"/>"#).is_some() {
         return Some(NoteFlags::TIED_OUT);
     }
-    ahead.empty(r#"tie type="stop""#)?;
+    ahead.passes(r#"<tie type="stop"/>"#)?;
     Some(NoteFlags::TIED_IN)
 }
 
@@ -444,18 +443,34 @@ const OCTAVES: RangeInclusive<i8> = -1..=10;
 /// A `<pitch>` as nearly all are written: written pitch.
 #[inline]
 fn usual_pitch(ahead: &mut Ahead<'_>) -> Option<Pitch> {
-    let mut pitch = *ahead;
-    pitch.start("pitch")?;
-    let step = pitch.leaf("step", one_letter)?;
-    let alter = pitch.leaf("alter", |text| {
+    ahead.passes("<pitch>")?;
+    let step = ahead.leaf("<step>", "</step>", one_letter)?;
+    let alter = ahead.leaf("<alter>", "</alter>", |text| {
         text.parse().ok().filter(|a| ALTERS.contains(a))
     });
-    let octave = pitch.leaf("octave", |text| {
+    let octave = ahead.leaf("<octave>", "</octave>", |text| {
         text.parse().ok().filter(|o| OCTAVES.contains(o))
     })?;
-    pitch.end("pitch")?;
-    *ahead = pitch;
+    ahead.passes("</pitch>")?;
     Some(Pitch::new(step, alter.unwrap_or(0) as i8, octave))
+}
+
+/// An `<unpitched>` as nearly all are written: where it is drawn is not asked.
+#[inline]
+fn usual_unpitched(ahead: &mut Ahead<'_>) -> Option<()> {
+    ahead.passes("<unpitched>")?;
+    ahead.leaf("<display-step>", "</display-step>", Some)?;
+    ahead.leaf("<display-octave>", "</display-octave>", Some)?;
+    ahead.passes("</unpitched>")
+}
+
+/// A `<time-modification>` as nearly all are written: the duration has it in it.
+#[inline]
+fn usual_modification(ahead: &mut Ahead<'_>) -> Option<()> {
+    ahead.passes("<time-modification>")?;
+    ahead.leaf("<actual-notes>", "</actual-notes>", Some)?;
+    ahead.leaf("<normal-notes>", "</normal-notes>", Some)?;
+    ahead.passes("</time-modification>")
 }
 
 /// Reads a `<pitch>`: written pitch.

@@ -345,7 +345,7 @@ impl<'a> Xml<'a> {
         let leaf = if tag.empty {
             Some(("", 0))
         } else {
-            plain_text(xml.get(tag.length..)?, name)
+            plain_content(xml.get(tag.length..)?, name)
         };
         self.told = leaf.map(|(text, _)| text);
         if leaf.is_none() {
@@ -602,71 +602,36 @@ impl<'a> Ahead<'a> {
     /// How many elements in each other may be taken.
     const DEEPEST: usize = 3;
 
-    /// White space, and `before`, `name` and `after` at once.
+    /// What begins with these signs, letter for letter: a tag.
     #[inline]
-    fn tag(&mut self, before: &str, name: &str, after: &str) -> Option<()> {
-        self.text = self.text.trim_ascii_start();
-        let tag = self.text.strip_prefix(before)?;
-        self.text = tag.strip_prefix(name)?.strip_prefix(after)?;
+    pub(super) fn passes(&mut self, tag: &'static str) -> Option<()> {
+        self.text = self.text.trim_ascii_start().strip_prefix(tag)?;
         Some(())
     }
 
-    /// `<name>`
-    #[inline]
-    pub(super) fn start(&mut self, name: &'static str) -> Option<()> {
-        self.tag("<", name, ">")
-    }
-
-    /// `</name>`
-    #[inline]
-    pub(super) fn end(&mut self, name: &'static str) -> Option<()> {
-        self.tag("</", name, ">")
-    }
-
-    /// `<name/>`
-    #[inline]
-    pub(super) fn empty(&mut self, name: &'static str) -> Option<()> {
-        self.tag("<", name, "/>")
-    }
-
-    /// What `read` makes of the text in `<name>text</name>`.
+    /// What `read` makes of the plain text between a start tag and its end tag.
     #[inline]
     pub(super) fn leaf<T>(
         &mut self,
-        name: &'static str,
+        start: &'static str,
+        end: &'static str,
         read: impl FnOnce(&'a str) -> Option<T>,
     ) -> Option<T> {
-        let mut ahead = *self;
-        ahead.start(name)?;
-        let (text, length) = plain_text(ahead.text, name)?;
+        let inside = self.text.trim_ascii_start().strip_prefix(start)?;
+        let (text, after) = plain_text(inside)?;
+        let after = after.strip_prefix(end)?;
         let value = read(text)?;
-        self.text = ahead.text.get(length..)?;
+        self.text = after;
         Some(value)
     }
 
-    /// `<name number="1">text</name>`, with any number of one digit.
+    /// All that `read` takes, or nothing of it.
     #[inline]
-    pub(super) fn numbered_leaf(&mut self, name: &'static str) -> Option<()> {
+    pub(super) fn whole<T>(&mut self, read: impl FnOnce(&mut Self) -> Option<T>) -> Option<T> {
         let mut ahead = *self;
-        ahead.tag("<", name, " number=\"")?;
-        let number = ahead.text.strip_prefix(|c: char| c.is_ascii_digit())?;
-        let inside = number.strip_prefix("\">")?;
-        let (_, length) = plain_text(inside, name)?;
-        self.text = inside.get(length..)?;
-        Some(())
-    }
-
-    /// `<name>` with these two leaves in it and nothing else.
-    #[inline]
-    pub(super) fn leaves(&mut self, name: &'static str, inside: [&'static str; 2]) -> Option<()> {
-        let mut ahead = *self;
-        ahead.start(name)?;
-        for leaf in inside {
-            ahead.leaf(leaf, Some)?;
-        }
-        ahead.end(name)?;
+        let value = read(&mut ahead)?;
         *self = ahead;
-        Some(())
+        Some(value)
     }
 
     /// Any element without content, its attributes not yet looked at.
@@ -777,12 +742,18 @@ fn until(text: &str, mut ends: impl FnMut(u8) -> bool) -> Option<(&str, &str)> {
 /// The text up to the end tag of the element called `name`, when nothing but plain text and that tag
 /// come first, and the bytes of both.
 #[inline]
-fn plain_text<'a>(xml: &'a str, name: &str) -> Option<(&'a str, usize)> {
-    let plain = |b: u8| !matches!(b, b'<' | b'&' | b'\r');
-    let (text, rest) = xml.split_at_checked(xml.bytes().take(64).position(|b| !plain(b))?)?;
+fn plain_content<'a>(xml: &'a str, name: &str) -> Option<(&'a str, usize)> {
+    let (text, rest) = plain_text(xml)?;
     let end = rest.strip_prefix("</")?.strip_prefix(name)?;
     end.starts_with('>')
         .then(|| (text, text.len() + name.len() + 3))
+}
+
+/// The short text that stands for itself, and all from the first sign on that does not.
+#[inline]
+fn plain_text(xml: &str) -> Option<(&str, &str)> {
+    let plain = |b: u8| !matches!(b, b'<' | b'&' | b'\r');
+    xml.split_at_checked(xml.bytes().take(64).position(|b| !plain(b))?)
 }
 
 fn append<'a>(text: &mut Cow<'a, str>, more: Cow<'a, str>) {
