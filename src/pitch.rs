@@ -92,7 +92,8 @@ impl PitchClass {
 
     /// Semitones from `root` up to this pitch class, 0 to 11.
     pub const fn above(self, root: Self) -> i16 {
-        (self.0 as i16 - root.0 as i16).rem_euclid(12)
+        let up = self.0 as i16 - root.0 as i16;
+        if up < 0 { up + 12 } else { up }
     }
 }
 

@@ -133,7 +133,8 @@ impl Chord {
 
     /// Whether the pitch class is one of those it names.
     pub fn contains(&self, class: PitchClass) -> bool {
-        self.classes().any(|c| c == class)
+        let up = class.above(self.root.class());
+        self.degrees.iter().any(|d| d.semitones() == up)
     }
 
     /// The third, or what stands for it: b3, 3, 4 or 2.

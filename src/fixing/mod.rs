@@ -134,18 +134,23 @@ impl<'a> Bench<'a> {
             let found = Identity::of(found);
             found != wanted && before.found.contains(&found)
         };
+        // What objects to one remedy is likely to object to the next.
+        let mut likely = finding.rule;
         for remedy in finding.remedies.iter().take(TRIES) {
             let undo = apply(&mut self.scratch, remedy);
             let heard = before.heard.heard_again(&self.scratch, style);
-            let mends = look(&self.scratch, style, &heard, |reading| {
-                rules::all_pass(reading, may_stay)
+            let objector = look(&self.scratch, style, &heard, |reading| {
+                rules::objector(reading, likely, may_stay)
             });
             restore(&mut self.scratch, &undo);
-            if mends {
-                return Some(Fix {
-                    summary: rules::in_words(score, remedy)?,
-                    changes: remedy.clone(),
-                });
+            match objector {
+                Some(rule) => likely = rule,
+                None => {
+                    return Some(Fix {
+                        summary: rules::in_words(score, remedy)?,
+                        changes: remedy.clone(),
+                    });
+                }
             }
         }
         None

@@ -90,13 +90,15 @@ fn between_sections(reading: &Reading<'_>, out: &mut Vec<Finding>) {
     for (i, own) in horns.iter().enumerate() {
         for other in horns.iter().enumerate().filter(|(j, _)| *j != i) {
             let (j, other) = other;
+            let mut at = 0;
             for (index, sonority) in own.sonorities.iter().enumerate() {
                 if !own.is_block_phrase(index) || !sonority.is_block() {
                     continue;
                 }
-                let at = other
-                    .sonorities
-                    .partition_point(|s| s.onset <= sonority.onset);
+                let started = |s: &Sonority| s.onset <= sonority.onset;
+                while other.sonorities.get(at).is_some_and(started) {
+                    at += 1;
+                }
                 let Some((k, beside)) = at
                     .checked_sub(1)
                     .and_then(|k| Some((k, other.sonorities.get(k)?)))

@@ -599,11 +599,17 @@ fn run_own(reading: &Reading<'_>) -> Vec<Finding> {
     found
 }
 
-/// Whether all findings pass. The other rules are not asked any more once one does not.
-pub fn all_pass(reading: &Reading<'_>, passes: impl Fn(&Finding) -> bool) -> bool {
-    ALL.iter()
-        .all(|rule| run(reading, rule).iter().all(&passes))
-        && run_own(reading).iter().all(passes)
+/// A rule with a finding that does not pass. The rule called `likely` is asked first, and the others
+/// are not asked any more once one is found.
+pub fn objector(
+    reading: &Reading<'_>,
+    likely: &str,
+    passes: impl Fn(&Finding) -> bool,
+) -> Option<&'static str> {
+    let (first, others): (Vec<_>, Vec<_>) = ALL.iter().partition(|rule| rule.name == likely);
+    let objects = |rule: &&&'static Rule| !run(reading, rule).iter().all(&passes);
+    let shipped = first.iter().chain(&others).find(objects).map(|r| r.name);
+    shipped.or_else(|| Some(run_own(reading).iter().find(|f| !passes(f))?.rule))
 }
 
 /// Runs every rule that the style has on; on a whole score, side by side.

@@ -6,6 +6,7 @@ use crate::finding::{Finding, Level};
 use crate::score::{Mark, Part, Score};
 use crate::time::Ticks;
 use std::collections::BTreeSet;
+use std::iter;
 
 pub(super) static RULE: Rule = Rule {
     name: "tempo-agreement",
@@ -100,13 +101,10 @@ const WORDS: [&str; 31] = [
 /// The tempo words of a text.
 fn feel(text: &str) -> Vec<&'static str> {
     let text = text.to_lowercase().replace('-', " ");
-    let starts = |word: &str| {
-        text.match_indices(word).any(|(i, _)| {
-            text.get(..i)
-                .and_then(|t| t.chars().next_back())
-                .is_none_or(|c| !c.is_alphanumeric())
-        })
-    };
+    let after = text.match_indices(|c: char| !c.is_alphanumeric());
+    let ends = after.filter_map(|(at, sign)| text.get(at + sign.len()..));
+    let words: Vec<&str> = iter::once(text.as_str()).chain(ends).collect();
+    let starts = |word: &str| words.iter().any(|rest| rest.starts_with(word));
     // "rit" would also be the start of any longer word.
     let whole = |word: &str| {
         text.split(|c: char| !c.is_alphanumeric())

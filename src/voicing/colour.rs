@@ -151,12 +151,14 @@ pub fn leads(chord: &Chord, next: Option<&Chord>, fifths: i8) -> Leads {
             _ => Leads::Nowhere,
         };
     };
-    let minor = matches!(
-        next.family(),
-        Family::MinorTriad | Family::MinorSixth | Family::MinorMajor | Family::MinorSeventh
-    );
+    let is_minor = || {
+        matches!(
+            next.family(),
+            Family::MinorTriad | Family::MinorSixth | Family::MinorMajor | Family::MinorSeventh
+        )
+    };
     match next.root.class().above(chord.root.class()) {
-        5 if minor => Leads::ToMinor,
+        5 if is_minor() => Leads::ToMinor,
         5 => Leads::ToMajor,
         11 => Leads::HalfStepDown,
         _ => Leads::Nowhere,

@@ -76,8 +76,11 @@ pub(super) fn read(
         dots: 0,
         modification: Ratio::from_integer(1),
     };
-    xml.look_ahead(|ahead| fields.beginning(ahead, part));
-    while let Some(child) = xml.child()? {
+    let closed = xml.look_ahead(|ahead| {
+        fields.beginning(ahead, part);
+        ahead.passes("</note>").is_some()
+    });
+    while !closed && let Some(child) = xml.child()? {
         fields.take(xml, &child, part, scale)?;
     }
     fields.finish(xml, element, part, scale)

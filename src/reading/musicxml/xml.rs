@@ -369,23 +369,28 @@ impl<'a> Xml<'a> {
     }
 
     /// Lets `read` look at the text ahead, and passes over what it takes from there. Nothing but time
-    /// depends on it: what it does not take is still to come.
+    /// depends on it: what it does not take is still to come. It says whether it took the end tag of the
+    /// open element too.
     #[inline]
-    pub(super) fn look_ahead(&mut self, read: impl FnOnce(&mut Ahead<'a>)) {
+    pub(super) fn look_ahead(&mut self, read: impl FnOnce(&mut Ahead<'a>) -> bool) -> bool {
         // Nothing comes in an element that was read to its end, nor where elements stand too deep.
         if self.told.is_some() || self.open.len() + Ahead::DEEPEST > self.deepest {
-            return;
+            return false;
         }
         let Some(text) = self.text.get(self.position()..) else {
-            return;
+            return false;
         };
         let mut ahead = Ahead {
             text,
             end: self.text.len(),
         };
-        read(&mut ahead);
+        let closed = read(&mut ahead);
         let passed = text.len() - ahead.text.len();
         self.reader.stream().consume(passed);
+        if closed {
+            self.open.pop();
+        }
+        closed
     }
 
     #[inline(never)]
@@ -682,16 +687,14 @@ impl<'a> PlainTag<'a> {
             [b'>', ..] => (0, false),
             [b'/', b'>', ..] => (0, true),
             [b' ', attributes @ ..] => {
-                let mut quoted = false;
-                let ends = |b: &u8| {
-                    quoted ^= *b == b'"';
-                    matches!(b, b'<' | b'\'') || *b == b'>' && !quoted
-                };
-                let end = attributes.iter().position(ends)?;
-                if attributes.get(end) != Some(&b'>') {
+                let end = memchr::memchr(b'>', attributes)?;
+                let inside = attributes.get(..end)?;
+                let quotes = inside.iter().filter(|b| **b == b'"').count();
+                // An odd quote opens what the bracket stands in.
+                if quotes % 2 == 1 || inside.iter().any(|b| matches!(b, b'<' | b'\'')) {
                     return None;
                 }
-                let empty = end > 0 && attributes.get(end - 1) == Some(&b'/');
+                let empty = inside.last() == Some(&b'/');
                 (end + usize::from(!empty), empty)
             }
             _ => return None,
