@@ -5,7 +5,7 @@ use super::together::{self, Odd, Player, Together, most};
 use super::unclosed_slur::is_at_joint;
 use super::{Example, Group, Reading, Rule};
 use crate::finding::{Finding, Level};
-use crate::score::{LooseSlur, NoteFlags, Score};
+use crate::score::{LooseSlur, Note, NoteFlags, Score};
 use crate::time::Ticks;
 use smallvec::SmallVec;
 
@@ -86,7 +86,10 @@ fn slurs(score: &Score, player: &Player) -> Vec<Slur> {
     };
     let mut open: Vec<Ticks> = Vec::new();
     let mut found = Vec::new();
-    for note in part.notes.iter().filter(|n| n.sounds()) {
+    let ends = |n: &&Note| {
+        n.sounds() && (n.flags.has(NoteFlags::SLUR_START) || n.flags.has(NoteFlags::SLUR_STOP))
+    };
+    for note in part.notes.iter().filter(ends) {
         let struck = player
             .last_before(note.onset)
             .map_or(note.onset, |a| a.onset);

@@ -256,14 +256,14 @@ fn leads_on(part: &Part, index: usize, note: &Note) -> bool {
 const SIDE: usize = 2;
 
 /// Two notes struck together.
-struct Together {
+struct Together<'a> {
     upper: NoteRef,
     lower: NoteRef,
-    a: Note,
-    b: Note,
+    a: &'a Note,
+    b: &'a Note,
 }
 
-impl Together {
+impl Together<'_> {
     fn semitones(&self) -> i16 {
         self.a.sounding.midi() - self.b.sounding.midi()
     }
@@ -292,7 +292,7 @@ fn unisons(reading: &Reading<'_>, passage: &Passage, out: &mut Vec<Finding>) {
                 continue;
             }
             let octaves = 12 * (odd.letters() / 7);
-            let in_unison = |t: &Together| t.semitones() == octaves;
+            let in_unison = |t: &Together<'_>| t.semitones() == octaves;
             let before = together.get(i.saturating_sub(SIDE)..i).unwrap_or_default();
             let after = together
                 .get(i + 1..(i + 1 + SIDE).min(together.len()))
@@ -313,12 +313,12 @@ fn unisons(reading: &Reading<'_>, passage: &Passage, out: &mut Vec<Finding>) {
 }
 
 /// The notes that two parts strike at the same time for the same length, in order.
-fn together(reading: &Reading<'_>, first: u32, second: u32) -> Vec<Together> {
+fn together<'r>(reading: &'r Reading<'_>, first: u32, second: u32) -> Vec<Together<'r>> {
     let attacks = |part: u32| {
         reading
             .notes(part)
             .filter(|(_, n)| n.sounds() && !n.flags.has(NoteFlags::TIED_IN))
-            .map(move |(i, n)| (NoteRef { part, note: i }, *n))
+            .map(move |(i, n)| (NoteRef { part, note: i }, n))
     };
     let mut others = attacks(second).peekable();
     let mut all = Vec::new();
@@ -331,21 +331,21 @@ fn together(reading: &Reading<'_>, first: u32, second: u32) -> Vec<Together> {
                 upper,
                 lower: *lower,
                 a,
-                b: *b,
+                b,
             });
         }
     }
     all
 }
 
-fn disagree(reading: &Reading<'_>, passage: &Passage, odd: &Together) -> Finding {
+fn disagree(reading: &Reading<'_>, passage: &Passage, odd: &Together<'_>) -> Finding {
     let score = reading.score;
     let chord = score
         .chord_at(odd.a.onset)
         .and_then(|m| m.value.chord.as_ref());
     let in_chord = |n: &Note| chord.is_some_and(|c| c.contains(n.sounding.class()));
     // The one that the chord does not have is at fault, else the lower seat's: the upper leads.
-    let lower_wrong = in_chord(&odd.a) || !in_chord(&odd.b);
+    let lower_wrong = in_chord(odd.a) || !in_chord(odd.b);
     let ((at, note), (model, right)) = if lower_wrong {
         ((odd.lower, odd.b), (odd.upper, odd.a))
     } else {

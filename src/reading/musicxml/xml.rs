@@ -689,9 +689,9 @@ impl<'a> PlainTag<'a> {
             [b' ', attributes @ ..] => {
                 let end = memchr::memchr(b'>', attributes)?;
                 let inside = attributes.get(..end)?;
-                let quotes = inside.iter().filter(|b| **b == b'"').count();
+                let quotes = memchr::memchr_iter(b'"', inside).count();
                 // An odd quote opens what the bracket stands in.
-                if quotes % 2 == 1 || inside.iter().any(|b| matches!(b, b'<' | b'\'')) {
+                if quotes % 2 == 1 || memchr::memchr2(b'<', b'\'', inside).is_some() {
                     return None;
                 }
                 let empty = inside.last() == Some(&b'/');
