@@ -284,7 +284,7 @@ mod tests {
             ("Latin-1", latin1),
         ];
         for (form, of) in forms {
-            let read = encoding::decode_whole(of(&text)).unwrap();
+            let read = encoding::decode_whole(of(&text).into()).unwrap();
             let at = read.find(">x").unwrap() as u32 + 1;
             let (s, e) = (source(&read, None), edit(at, at + 1, "yy"));
             let again = |bytes: Vec<u8>| {

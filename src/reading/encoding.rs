@@ -4,6 +4,8 @@
     reason = "places in a text and lengths of its pieces: no text is longer than 32 bits less a mebibyte"
 )]
 
+use bytes::Bytes;
+use bytestring::ByteString;
 use encoding_rs::{Encoding, UTF_8, UTF_16BE, UTF_16LE};
 use std::borrow::Cow;
 use std::io::{self, Read};
@@ -97,17 +99,17 @@ pub fn decode(bytes: &[u8]) -> Result<Cow<'_, str>, EncodingError> {
 }
 
 /// The same for bytes that nobody needs afterwards: UTF-8 becomes the text without a copy.
-pub fn decode_whole(bytes: Vec<u8>) -> Result<String, EncodingError> {
+pub fn decode_whole(bytes: Bytes) -> Result<ByteString, EncodingError> {
     let Coding { encoding, mark } = Coding::of(&bytes)?;
-    if encoding != UTF_8 || mark > 0 {
+    if encoding != UTF_8 {
         let mut text = decode(&bytes)?.into_owned();
         drop(bytes);
         // Room for the longest text that the bytes could have been is taken on the way.
         text.shrink_to_fit();
-        return Ok(text);
+        return Ok(text.into());
     }
-    let text =
-        String::from_utf8(bytes).map_err(|e| not_utf8(e.as_bytes(), e.utf8_error(), mark))?;
+    let body = bytes.slice(mark..);
+    let text = ByteString::try_from(body.clone()).map_err(|e| not_utf8(&body, e, mark))?;
     match memchr::memchr(0, text.as_bytes()) {
         Some(at) => Err(EncodingError::Binary { at }),
         None => Ok(text),
@@ -415,8 +417,8 @@ mod tests {
             b"<?xml version='1.0' encoding='latin1'?><a>\xE9</a>",
             &utf16,
         ] {
-            let one = decode(bytes).map(Cow::into_owned);
-            assert_eq!(decode_whole(bytes.to_vec()), one, "{bytes:?}");
+            let one = decode(bytes).map(|text| text.into_owned().into());
+            assert_eq!(decode_whole(bytes.to_vec().into()), one, "{bytes:?}");
         }
     }
 

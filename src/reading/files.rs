@@ -9,6 +9,7 @@ use super::{ReadError, container, encoding, grid, musicxml};
 use crate::instrument::{self, Catalogue};
 use crate::score::{self, Score, Text};
 use crate::time::{Meter, Ticks};
+use bytes::Bytes;
 use rayon::prelude::*;
 use std::collections::{BTreeMap, HashSet};
 use std::fs;
@@ -514,10 +515,11 @@ fn read_found(found: &Found, plan: &dyn Plan) -> Result<Option<Score>, ReadError
 
 /// Reads one file, whatever its ending.
 pub fn read_file(path: &Path) -> Result<Score, ReadError> {
-    read_bytes(path, load(path, &Limits::USUAL)?)
+    let bytes = load(path, &Limits::USUAL)?;
+    read_bytes_by(path, bytes, instrument::catalogue(), &Limits::USUAL)
 }
 
-fn load(path: &Path, limits: &Limits) -> Result<Vec<u8>, ReadError> {
+fn load(path: &Path, limits: &Limits) -> Result<Bytes, ReadError> {
     let fails = |error: std::io::Error| {
         let what = match error.kind() {
             std::io::ErrorKind::NotFound => "there is no such file or folder".to_owned(),
@@ -540,6 +542,9 @@ fn load(path: &Path, limits: &Limits) -> Result<Vec<u8>, ReadError> {
     if size > most {
         return Err(too_large(size));
     }
+    if let Some(bytes) = in_large_pages(path, size) {
+        return Ok(bytes);
+    }
     // What is no ordinary file (a pipe, a device) has no size to go by and may have no end.
     let mut bytes = Vec::with_capacity(usize::try_from(size).unwrap_or(0));
     fs::File::open(path)
@@ -548,21 +553,47 @@ fn load(path: &Path, limits: &Limits) -> Result<Vec<u8>, ReadError> {
     if bytes.len() as u64 > most {
         return Err(too_large(bytes.len() as u64));
     }
-    Ok(bytes)
+    Ok(bytes.into())
+}
+
+/// From how many bytes on a file is read into large pages.
+#[cfg(target_os = "linux")]
+const LARGE: u64 = 4 << 20;
+
+/// A large file in memory of its own, in pages as large as the system has them: with usual ones, asking
+/// for each is much of what reading takes. `None` is for what is better read in the usual way.
+#[cfg(target_os = "linux")]
+fn in_large_pages(path: &Path, size: u64) -> Option<Bytes> {
+    use memmap2::{Advice, MmapMut};
+    let size = usize::try_from(size).ok().filter(|_| size >= LARGE)?;
+    let mut file = fs::File::open(path).ok()?;
+    let mut pages = MmapMut::map_anon(size).ok()?;
+    // Where there are none the usual ones do.
+    let _ = pages.advise(Advice::HugePage);
+    file.read_exact(&mut pages).ok()?;
+    let has_grown = file.read(&mut [0]).ok()? > 0;
+    (!has_grown).then(|| Bytes::from_owner(pages))
+}
+
+#[cfg(not(target_os = "linux"))]
+fn in_large_pages(_path: &Path, _size: u64) -> Option<Bytes> {
+    None
 }
 
 /// Reads a score from its bytes: a container, MusicXML, or a passage grid, by what is in it.
 pub fn read_bytes(path: &Path, bytes: impl Into<Vec<u8>>) -> Result<Score, ReadError> {
-    read_bytes_by(path, bytes.into(), instrument::catalogue(), &Limits::USUAL)
+    let bytes: Vec<u8> = bytes.into();
+    read_bytes_by(path, bytes, instrument::catalogue(), &Limits::USUAL)
 }
 
 /// The same with other instruments than the shipped ones, within these limits.
 pub fn read_bytes_by(
     path: &Path,
-    bytes: Vec<u8>,
+    bytes: impl Into<Bytes>,
     instruments: &'static Catalogue,
     limits: &Limits,
 ) -> Result<Score, ReadError> {
+    let bytes = bytes.into();
     if bytes.is_empty() {
         return Err(ReadError::whole(path, "the file is empty"));
     }
@@ -573,7 +604,7 @@ pub fn read_bytes_by(
     {
         let (member, bytes) = container::open_within(&bytes, limits)
             .map_err(|e| ReadError::whole(path, e.to_string()))?;
-        let text = decode(path, bytes)?;
+        let text = decode(path, bytes.into())?;
         return musicxml::read_within(path, Some(member), text, *limits);
     }
     let text = decode(path, bytes)?;
@@ -593,7 +624,7 @@ fn looks_like_text(bytes: &[u8]) -> bool {
         && bytes.iter().find(|b| !b.is_ascii_whitespace()) == Some(&b'<')
 }
 
-fn decode(path: &Path, bytes: Vec<u8>) -> Result<Text, ReadError> {
+fn decode(path: &Path, bytes: Bytes) -> Result<Text, ReadError> {
     encoding::decode_whole(bytes)
         .map(Text::from)
         .map_err(|error| ReadError::whole(path, error.to_string()))
@@ -654,6 +685,31 @@ mod tests {
         assert_eq!(sizes(&[("a", 100), ("b", 100), ("c", 100)]), [200, 100]);
         assert_eq!(sizes(&[("a", 1100)]), [512, 512, 76]);
         assert!(sizes(&[]).is_empty());
+    }
+
+    #[cfg(target_os = "linux")]
+    #[test]
+    fn large_files_are_read_as_small_ones_are() {
+        let dir = tempfile::tempdir().unwrap();
+        let path = dir.path().join("large.musicxml");
+        let mut text = format!("{XML}<!--");
+        while (text.len() as u64) < LARGE {
+            text.push_str("\u{e9}\r\n");
+        }
+        text.push_str("-->");
+        fs::write(&path, &text).unwrap();
+        let size = text.len() as u64;
+        assert_eq!(in_large_pages(&path, size).unwrap(), text);
+        assert_eq!(&*read_file(&path).unwrap().sources[0].text, text);
+        // Another size than the file has by now, a small file, none at all: for the usual way.
+        assert!(in_large_pages(&path, size - 1).is_none());
+        assert!(in_large_pages(&path, size + 1).is_none());
+        assert!(in_large_pages(&dir.path().join("none"), size).is_none());
+        fs::write(&path, XML).unwrap();
+        assert!(in_large_pages(&path, XML.len() as u64).is_none());
+        fs::write(&path, format!("{text}\u{0}")).unwrap();
+        let error = read_file(&path).unwrap_err();
+        assert!(error.message.contains("is zero"), "{}", error.message);
     }
 
     #[test]

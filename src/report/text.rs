@@ -575,24 +575,28 @@ impl Write for Page<'_> {
             self.spaces += bytes.len();
             return Ok(bytes.len());
         }
-        for line in bytes.split_inclusive(|&b| b == b'\n') {
-            let text = line.strip_suffix(b"\n").unwrap_or(line);
-            let end = text
-                .iter()
-                .rposition(|&b| b != b' ')
-                .map_or(0, |last| last + 1);
-            let (words, spaces) = text.split_at(end);
-            if !words.is_empty() {
-                for _ in 0..std::mem::take(&mut self.spaces) {
-                    self.out.write_all(b" ")?;
+        let mut rest = bytes;
+        while let [first, after @ ..] = rest {
+            rest = match first {
+                b' ' => {
+                    self.spaces += 1;
+                    after
                 }
-                self.out.write_all(words)?;
-            }
-            self.spaces += spaces.len();
-            if text.len() < line.len() {
-                self.spaces = 0;
-                self.out.write_all(b"\n")?;
-            }
+                b'\n' => {
+                    self.spaces = 0;
+                    self.out.write_all(b"\n")?;
+                    after
+                }
+                _ => {
+                    let end = rest.iter().position(|b| matches!(b, b' ' | b'\n'));
+                    let (word, after) = rest.split_at(end.unwrap_or(rest.len()));
+                    for _ in 0..std::mem::take(&mut self.spaces) {
+                        self.out.write_all(b" ")?;
+                    }
+                    self.out.write_all(word)?;
+                    after
+                }
+            };
         }
         Ok(bytes.len())
     }

@@ -14,6 +14,7 @@ use crate::chord::Chord;
 use crate::instrument::Book;
 use crate::pitch::{Pitch, Transposition};
 use crate::time::{Beat, Meter, Ticks};
+use bytestring::ByteString;
 use std::ops::{Deref, Range};
 use std::path::PathBuf;
 use std::sync::{Arc, OnceLock};
@@ -29,7 +30,7 @@ pub enum Format {
 
 /// The text of a file, shared by everybody who points into it.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
-pub struct Text(Arc<String>);
+pub struct Text(Arc<ByteString>);
 
 impl Deref for Text {
     type Target = str;
@@ -45,9 +46,15 @@ impl AsRef<str> for Text {
     }
 }
 
+impl From<ByteString> for Text {
+    fn from(text: ByteString) -> Self {
+        Self(Arc::new(text))
+    }
+}
+
 impl From<String> for Text {
     fn from(text: String) -> Self {
-        Self(Arc::new(text))
+        ByteString::from(text).into()
     }
 }
 
@@ -793,11 +800,7 @@ impl Score {
     /// One symbol at a time: where several parts carry one, the readable one that most of them have,
     /// of equals the first from the top. A part that differs is one mistake, not a wrong chord for all.
     fn collect_chords(&mut self) {
-        let mut all: Vec<Mark<ChordMark>> = self
-            .parts
-            .iter()
-            .flat_map(|p| p.chords.iter().cloned())
-            .collect();
+        let mut all: Vec<&Mark<ChordMark>> = self.parts.iter().flat_map(|p| &p.chords).collect();
         all.sort_by_key(|m| (m.onset, m.value.unread.is_some()));
         let alike = |a: &ChordMark, b: &ChordMark| {
             a.chord == b.chord && a.unread.is_some() == b.unread.is_some()
@@ -810,7 +813,7 @@ impl Score {
                 // Each symbol that differs, with its first from the top and its votes. What a sane
                 // score has at one time are a few; those of a file made to do harm do not vote.
                 let mut ballot: Vec<(&Mark<ChordMark>, usize)> = Vec::new();
-                for m in among {
+                for &m in among {
                     if let Some((_, votes)) =
                         ballot.iter_mut().find(|(o, _)| alike(&o.value, &m.value))
                     {
