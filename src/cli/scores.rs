@@ -11,6 +11,7 @@ use crate::style::{FILE_NAME, HouseStyles, Style, StyleError};
 use crate::voicing::{Technique, UnknownTechnique};
 use clap::builder::{PossibleValue, TypedValueParser};
 use clap::{Arg, Args, Command, ValueHint};
+use rayon::prelude::*;
 use std::ffi::OsStr;
 use std::fs;
 use std::io::{self, Read};
@@ -335,7 +336,7 @@ pub(super) fn desk(
     told: &mut Vec<Arc<StyleError>>,
 ) -> Desk {
     let mut desk = Desk::default();
-    for Outcome { path, mut score } in outcomes {
+    for Outcome { path, score } in outcomes {
         let of = match &score {
             Ok(score) => score.sources.first().map_or(&path, |s| &s.path),
             Err(_) => &path,
@@ -351,9 +352,6 @@ pub(super) fn desk(
                 continue;
             }
         };
-        if let Ok(score) = &mut score {
-            look_at(score, &style);
-        }
         if let Ok(score) = &score
             && talk::is_verbose()
         {
@@ -366,6 +364,11 @@ pub(super) fn desk(
         }
         desk.scores.push(Looked { path, score, style });
     }
+    desk.scores.par_iter_mut().for_each(|looked| {
+        if let Ok(score) = &mut looked.score {
+            look_at(score, &looked.style);
+        }
+    });
     desk
 }
 

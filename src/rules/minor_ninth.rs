@@ -90,6 +90,7 @@ fn between_sections(reading: &Reading<'_>, out: &mut Vec<Finding>) {
     for (i, own) in horns.iter().enumerate() {
         for other in horns.iter().enumerate().filter(|(j, _)| *j != i) {
             let (j, other) = other;
+            // Sonorities are in order of time, in both.
             let mut at = 0;
             for (index, sonority) in own.sonorities.iter().enumerate() {
                 if !own.is_block_phrase(index) || !sonority.is_block() {

@@ -599,17 +599,20 @@ fn run_own(reading: &Reading<'_>) -> Vec<Finding> {
     found
 }
 
-/// A rule with a finding that does not pass. The rule called `likely` is asked first, and the others
-/// are not asked any more once one is found.
+/// A rule with a finding that does not pass. The shipped rule called `likely` is asked first, the
+/// house's own last, and no other once one is found.
 pub fn objector(
     reading: &Reading<'_>,
     likely: &str,
     passes: impl Fn(&Finding) -> bool,
 ) -> Option<&'static str> {
-    let (first, others): (Vec<_>, Vec<_>) = ALL.iter().partition(|rule| rule.name == likely);
-    let objects = |rule: &&&'static Rule| !run(reading, rule).iter().all(&passes);
-    let shipped = first.iter().chain(&others).find(objects).map(|r| r.name);
-    shipped.or_else(|| Some(run_own(reading).iter().find(|f| !passes(f))?.rule))
+    let objects = |rule: &'static Rule| !run(reading, rule).iter().all(&passes);
+    let first = ALL.iter().filter(|rule| rule.name == likely);
+    let others = ALL.iter().filter(|rule| rule.name != likely);
+    let shipped = first.chain(others).copied().find(|rule| objects(rule));
+    shipped
+        .map(|rule| rule.name)
+        .or_else(|| Some(run_own(reading).iter().find(|f| !passes(f))?.rule))
 }
 
 /// Runs every rule that the style has on; on a whole score, side by side.

@@ -101,10 +101,17 @@ const WORDS: [&str; 31] = [
 /// The tempo words of a text.
 fn feel(text: &str) -> Vec<&'static str> {
     let text = text.to_lowercase().replace('-', " ");
-    let after = text.match_indices(|c: char| !c.is_alphanumeric());
-    let ends = after.filter_map(|(at, sign)| text.get(at + sign.len()..));
-    let words: Vec<&str> = iter::once(text.as_str()).chain(ends).collect();
-    let starts = |word: &str| words.iter().any(|rest| rest.starts_with(word));
+    let signs = text.match_indices(|c: char| !c.is_alphanumeric());
+    let after = signs.filter_map(|(at, sign)| text.get(at + sign.len()..));
+    let mut begins = [false; WORDS.len()];
+    for rest in iter::once(text.as_str()).chain(after) {
+        // Every word begins with a letter, and of other signs there may be millions.
+        if rest.starts_with(char::is_alphabetic) {
+            for (begins, word) in begins.iter_mut().zip(WORDS) {
+                *begins |= rest.starts_with(word);
+            }
+        }
+    }
     // "rit" would also be the start of any longer word.
     let whole = |word: &str| {
         text.split(|c: char| !c.is_alphanumeric())
@@ -112,7 +119,9 @@ fn feel(text: &str) -> Vec<&'static str> {
     };
     WORDS
         .into_iter()
-        .filter(|w| if *w == "rit" { whole(w) } else { starts(w) })
+        .zip(begins)
+        .filter(|(word, begins)| *begins && (*word != "rit" || whole(word)))
+        .map(|(word, _)| word)
         .collect()
 }
 
@@ -255,6 +264,7 @@ mod tests {
     fn words_of_tempo() {
         assert_eq!(feel("Medium Swing"), ["swing"]);
         assert_eq!(feel("poco rit."), ["rit"]);
+        assert_eq!(feel("Macha cha cha"), ["cha cha"]);
         assert!(feel("with spirit").is_empty());
         assert_eq!(feel("Double-time feel"), ["double time"]);
     }

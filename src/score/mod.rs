@@ -28,7 +28,7 @@ pub enum Format {
     Grid,
 }
 
-/// The text of a file, shared by everybody who points into it.
+/// The text of a file, shared by everybody who points into it. It is one pointer: faults carry it about.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct Text(Arc<ByteString>);
 

@@ -77,7 +77,7 @@ pub(super) fn read(
         modification: Ratio::from_integer(1),
     };
     let closed = xml.look_ahead(|ahead| {
-        fields.beginning(ahead, part);
+        fields.usual(ahead, part);
         ahead.passes("</note>").is_some()
     });
     while !closed && let Some(child) = xml.child()? {
@@ -91,8 +91,8 @@ impl Fields {
         self.flags = self.flags.with(flag);
     }
 
-    /// What nearly every note begins with, in the order that the schema asks for.
-    fn beginning(&mut self, ahead: &mut Ahead<'_>, part: &PartReader) {
+    /// What nearly every note says, in the order that the schema asks for.
+    fn usual(&mut self, ahead: &mut Ahead<'_>, part: &PartReader) {
         self.chord = ahead.passes("<chord/>").is_some();
         if let Some(pitch) = ahead.whole(usual_pitch) {
             self.head = Some(Head::Pitched(pitch));
@@ -263,13 +263,14 @@ impl Fields {
                     self.tie
                 };
                 self.flag(ties);
-                for (_, start) in &self.notations.slurs {
-                    self.flags = self.flags.with(if *start {
+                let slurs = self.notations.slurs.iter();
+                self.flags = slurs.fold(self.flags, |flags, (_, start)| {
+                    flags.with(if *start {
                         NoteFlags::SLUR_START
                     } else {
                         NoteFlags::SLUR_STOP
-                    });
-                }
+                    })
+                });
                 if self.chord {
                     self.flag(NoteFlags::CHORD_MEMBER);
                 }

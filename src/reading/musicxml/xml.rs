@@ -369,8 +369,8 @@ impl<'a> Xml<'a> {
     }
 
     /// Lets `read` look at the text ahead, and passes over what it takes from there. Nothing but time
-    /// depends on it: what it does not take is still to come. It says whether it took the end tag of the
-    /// open element too.
+    /// depends on it: what it does not take is still to come. It is true when the last that `read` took is
+    /// the end tag of the open element, which is closed then.
     #[inline]
     pub(super) fn look_ahead(&mut self, read: impl FnOnce(&mut Ahead<'a>) -> bool) -> bool {
         // Nothing comes in an element that was read to its end, nor where elements stand too deep.
@@ -607,7 +607,7 @@ impl<'a> Ahead<'a> {
     /// How many elements in each other may be taken.
     const DEEPEST: usize = 3;
 
-    /// What begins with these signs, letter for letter: a tag.
+    /// Passes over white space and this tag, where it comes next letter for letter.
     #[inline]
     pub(super) fn passes(&mut self, tag: &'static str) -> Option<()> {
         self.text = self.text.trim_ascii_start().strip_prefix(tag)?;
@@ -690,7 +690,7 @@ impl<'a> PlainTag<'a> {
                 let end = memchr::memchr(b'>', attributes)?;
                 let inside = attributes.get(..end)?;
                 let quotes = memchr::memchr_iter(b'"', inside).count();
-                // An odd quote opens what the bracket stands in.
+                // After an odd number of quotes the bracket stands inside a value.
                 if quotes % 2 == 1 || memchr::memchr2(b'<', b'\'', inside).is_some() {
                     return None;
                 }
