@@ -94,11 +94,11 @@ impl Fields {
     /// What nearly every note says, in the order that the schema asks for.
     fn usual(&mut self, ahead: &mut Ahead<'_>, part: &PartReader) {
         self.chord = ahead.passes("<chord/>").is_some();
-        if let Some(pitch) = ahead.whole(usual_pitch) {
+        if let Some(pitch) = ahead.all_of(usual_pitch) {
             self.head = Some(Head::Pitched(pitch));
         } else if ahead.passes("<rest/>").is_some() {
             self.head = Some(Head::Rest { measure: false });
-        } else if ahead.whole(usual_unpitched).is_some() {
+        } else if ahead.all_of(usual_unpitched).is_some() {
             self.head = Some(Head::Unpitched);
         }
         self.duration = ahead.leaf("<duration>", "</duration>", |text| {
@@ -116,7 +116,7 @@ impl Fields {
         while ahead.passes("<dot/>").is_some() {}
         let accidental = ahead.leaf("<accidental>", "</accidental>", Some);
         self.accidental = accidental.is_some();
-        ahead.whole(usual_modification);
+        ahead.all_of(usual_modification);
         ahead.leaf("<stem>", "</stem>", Some);
         if let Some(flag) = ahead.leaf("<notehead>", "</notehead>", |text| Some(notehead(text))) {
             self.flag(flag.unwrap_or_default());
@@ -126,7 +126,7 @@ impl Fields {
         for beam in [r#"<beam number="1">"#, r#"<beam number="2">"#] {
             ahead.leaf(beam, "</beam>", Some);
         }
-        if let Some(notations) = ahead.whole(Notations::usual) {
+        if let Some(notations) = ahead.all_of(Notations::usual) {
             self.notations = notations;
         }
     }

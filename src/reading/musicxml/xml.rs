@@ -632,7 +632,7 @@ impl<'a> Ahead<'a> {
 
     /// All that `read` takes, or nothing of it.
     #[inline]
-    pub(super) fn whole<T>(&mut self, read: impl FnOnce(&mut Self) -> Option<T>) -> Option<T> {
+    pub(super) fn all_of<T>(&mut self, read: impl FnOnce(&mut Self) -> Option<T>) -> Option<T> {
         let mut ahead = *self;
         let value = read(&mut ahead)?;
         *self = ahead;
