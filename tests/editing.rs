@@ -3,9 +3,9 @@
 #![allow(clippy::unwrap_used, clippy::expect_used)]
 
 use chartproof::editing::{Edit, apply, apply_to_file, edits};
-use chartproof::finding::{Change, NoteRef};
-use chartproof::pitch::Pitch;
+use chartproof::ground::pitch::Pitch;
 use chartproof::reading::files::{read_as_one, read_bytes};
+use chartproof::score::{Change, NoteRef};
 use chartproof::score::{Format, Note, NoteFlags, Part, Score, Source};
 use std::collections::{BTreeMap, HashMap};
 use std::fs;

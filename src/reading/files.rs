@@ -6,9 +6,9 @@
 
 use super::limits::{self, Limits};
 use super::{ReadError, container, encoding, grid, musicxml};
+use crate::ground::time::{Meter, Ticks};
 use crate::instrument::{self, Catalogue};
 use crate::score::{self, Score, Text};
-use crate::time::{Meter, Ticks};
 use bytes::Bytes;
 use rayon::prelude::*;
 use std::collections::{BTreeMap, HashSet};

@@ -13,7 +13,7 @@
 use super::{Entry, Sums, Told, part_names, shielded};
 use crate::editing;
 use crate::finding::{Finding, NoteAtFault};
-use crate::pitch::Pitch;
+use crate::ground::pitch::Pitch;
 use crate::score::{Score, Span};
 use serde::Serialize;
 use std::collections::BTreeMap;

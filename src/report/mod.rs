@@ -267,14 +267,15 @@ pub(crate) mod sample {
     //! A score of four saxophones for the reports' tests, built by hand.
 
     use super::*;
-    use crate::chord::{Chord, Degree};
-    use crate::finding::{NoteAtFault, NoteRef};
-    use crate::pitch::{NoteName, Pitch, Step, Transposition};
+    use crate::finding::NoteAtFault;
+    use crate::ground::chord::{Chord, Degree};
+    use crate::ground::pitch::{NoteName, Pitch, Step, Transposition};
+    use crate::ground::time::Ticks;
     use crate::proof::Inferred;
+    use crate::score::NoteRef;
     use crate::score::{
         Articulations, Bar, ChordMark, Mark, Note, NoteFlags, Part, PartBar, Place, Rest, Text,
     };
-    use crate::time::Ticks;
 
     pub(crate) fn pitch(text: &str) -> Pitch {
         text.parse().unwrap()

@@ -10,7 +10,7 @@
 use super::{Entry, Told, part_names, printable, rulebook, shielded};
 use crate::editing;
 use crate::finding::{Finding, Grounds, Level};
-use crate::pitch::Pitch;
+use crate::ground::pitch::Pitch;
 use crate::rules::{self, Rule};
 use crate::score::{Score, Source, Span};
 use serde::Serialize;

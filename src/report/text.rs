@@ -3,7 +3,7 @@
 use super::grid_view::GridView;
 use super::{Entry, Sums, counted, printable, whereabouts};
 use crate::finding::{Finding, Level, NoteAtFault};
-use crate::pitch::Pitch;
+use crate::ground::pitch::Pitch;
 use crate::proof::{Inferred, Proofed};
 use crate::reading::ReadError;
 use crate::score::{Place, Score, Source};

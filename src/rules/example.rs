@@ -25,12 +25,12 @@
 //! | `ends before` | the part has no such bar, nor those after it |
 
 use super::Example;
-use crate::chord;
+use crate::ground::chord;
+use crate::ground::time::{Meter, Ticks};
 use crate::reading::{ReadError, grid};
 use crate::score::{
     ChordMark, Clef, Key, LooseSlur, Mark, Note, NoteFlags, Part, Place, Score, Span, Words,
 };
-use crate::time::{Meter, Ticks};
 use std::path::Path;
 
 const ON_THE_PAGE: &str = "on the page:\n";

@@ -7,13 +7,14 @@ mod change;
 mod merge;
 mod shared;
 
+pub use change::{Change, NoteRef};
 pub use merge::{MergeError, merge, refined};
 pub use shared::Shared;
 
-use crate::chord::Chord;
+use crate::ground::chord::Chord;
+use crate::ground::pitch::{Pitch, Transposition};
+use crate::ground::time::{Beat, Meter, Ticks};
 use crate::instrument::Book;
-use crate::pitch::{Pitch, Transposition};
-use crate::time::{Beat, Meter, Ticks};
 use bytestring::ByteString;
 use std::ops::{Deref, Range};
 use std::path::PathBuf;

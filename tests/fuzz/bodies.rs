@@ -10,9 +10,9 @@
     clippy::indexing_slicing
 )]
 
-use chartproof::chord;
 use chartproof::editing::{Edit, apply_to_file, edits};
 use chartproof::fixing::correct;
+use chartproof::ground::chord;
 use chartproof::proof::proof;
 use chartproof::reading::files::read_bytes;
 use chartproof::report::{Entry, html, json, sarif, text};

@@ -1,0 +1,5 @@
+//! The ground floor: words that every room shares. It imports nothing of the program.
+
+pub mod chord;
+pub mod pitch;
+pub mod time;
