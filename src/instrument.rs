@@ -1668,7 +1668,8 @@ fn fold(c: char, word: &mut String) {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::score::{Clef, Mark, Place, Span};
+    use crate::ground::text::Span;
+    use crate::score::{Clef, Mark, Place};
 
     fn p(text: &str) -> Pitch {
         text.parse().unwrap()

@@ -2,4 +2,6 @@
 
 pub mod chord;
 pub mod pitch;
+pub mod problem;
+pub mod text;
 pub mod time;

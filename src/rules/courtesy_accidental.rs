@@ -4,8 +4,9 @@ use super::page::{at_fault, finding, pitched};
 use super::{Example, Group, Reading, Rule, wording};
 use crate::finding::{Finding, Level};
 use crate::ground::pitch::{NoteName, Step};
+use crate::ground::text::Span;
 use crate::score::NoteRef;
-use crate::score::{Key, NoteFlags, Part, Span};
+use crate::score::{Key, NoteFlags, Part};
 use std::collections::{HashMap, HashSet};
 
 pub(super) static RULE: Rule = Rule {
