@@ -6,16 +6,16 @@
 
 pub mod analysis;
 pub mod cli;
+pub mod correct;
 pub mod diagnosis;
 pub mod editing;
 pub mod engraving;
 pub mod finding;
-pub mod fingerprint;
 pub mod fixing;
 pub mod ground;
 pub mod homework;
 pub mod instrument;
-pub mod ledger;
+pub mod marking;
 pub mod model_answer;
 pub mod proof;
 pub mod reading;

@@ -8,10 +8,6 @@
     )
 )]
 
-mod correct;
-
-pub use correct::{Correction, Done, correct};
-
 use crate::diagnosis::Passage;
 use crate::finding::{Finding, Fix};
 use crate::ground::pitch::Pitch;
@@ -30,14 +26,14 @@ const TRIES: usize = 12;
 
 /// What makes two findings the same one before and after a change.
 #[derive(Clone, Debug, PartialEq, Eq, Hash)]
-struct Identity {
+pub(crate) struct Identity {
     rule: &'static str,
     at: Place,
     parts: Vec<u32>,
 }
 
 impl Identity {
-    fn of(finding: &Finding) -> Self {
+    pub(crate) fn of(finding: &Finding) -> Self {
         Self {
             rule: finding.rule,
             at: finding.at,
@@ -150,6 +146,7 @@ impl<'a> Bench<'a> {
                     return Some(Fix {
                         summary: rules::in_words(score, remedy)?,
                         changes: remedy.clone(),
+                        edits: None,
                     });
                 }
             }
