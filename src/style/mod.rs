@@ -25,7 +25,7 @@ use self::own::HouseRule;
 use crate::finding::{Finding, Grounds, Level, SetAside};
 use crate::instrument::{self, Catalogue};
 use crate::reading::files::Set;
-use crate::rules::{self, Rule};
+use crate::rules;
 use crate::score::Score;
 use std::collections::BTreeMap;
 use std::fmt;
@@ -262,15 +262,6 @@ impl Style {
     pub fn setting(&self, rule: &str, name: &str) -> Option<f64> {
         let own = self.settings.get(rule).and_then(|s| s.get(name)).copied();
         own.or_else(|| self.grade.filter(|_| name == "grade").map(f64::from))
-    }
-
-    /// The level of a rule's gravest finding; `None` when it is off.
-    pub fn level(&self, rule: &Rule) -> Option<Level> {
-        match self.levels.get(rule.name) {
-            Some(level) => *level,
-            None if rule.off => None,
-            None => Some(rule.level),
-        }
     }
 
     /// The level of a rule of the house's own; `None` when it is off.

@@ -6,7 +6,7 @@ mod views;
 
 use self::value::{Datum, Outcome, Stuck, outcome, worked_out};
 use self::views::{BarView, Desk, Hall, NoteView, PartView, SonorityView, StepView, View, part_of};
-use super::Reading;
+use super::RuleInput;
 use super::shared::wording;
 use crate::diagnosis::{Passage, frame_at};
 use crate::finding::{Finding, Level, NoteAtFault};
@@ -42,7 +42,7 @@ impl Running<'_> {
 }
 
 /// Runs the house's own rules.
-pub(super) fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
+pub(super) fn check(reading: &RuleInput<'_>, out: &mut Vec<Finding>) {
     let rules: Vec<Running<'_>> = reading
         .style
         .own
@@ -140,7 +140,7 @@ struct Spot<'s> {
 }
 
 struct House<'h, 'r> {
-    reading: &'h Reading<'r>,
+    reading: &'h RuleInput<'r>,
     hall: &'h Hall<'h>,
     found: Vec<Finding>,
 }
