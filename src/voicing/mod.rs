@@ -4,6 +4,7 @@
 //! semitones, voices from the top; [`harmonise`] says which four notes a lead note may stand on,
 //! [`Mechanical`] says where in the octaves they go; [`Form`] knows the voicings that no transform makes.
 
+mod categories;
 mod colour;
 mod form;
 pub mod harmonise;
