@@ -24,6 +24,9 @@ use smallvec::SmallVec;
 /// Voices from the top in MIDI semitones. Sections of the trade have at most six.
 pub type Voicing = SmallVec<[i16; 8]>;
 
+/// A few notes or moves in semitones that are no voicing.
+pub type Semitones = SmallVec<[i16; 8]>;
+
 /// Pitch classes of a voicing.
 pub type Classes = SmallVec<[PitchClass; 8]>;
 
