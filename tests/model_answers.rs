@@ -3,14 +3,14 @@
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::indexing_slicing)]
 
 use crate::common::{self, BANDS, Made, TECHNIQUES};
-use chartproof::finding::NoteRef;
+use chartproof::ground::time::Ticks;
 use chartproof::model_answer::{Request, VoiceError, voice};
 use chartproof::proof::proof;
 use chartproof::reading::{files::read_bytes, grid};
+use chartproof::score::NoteRef;
 use chartproof::score::{NoteFlags, Score};
 use chartproof::sonority::{sections, slice};
 use chartproof::style::Style;
-use chartproof::time::Ticks;
 use chartproof::voicing::Technique;
 use chartproof::writing;
 use std::path::Path;

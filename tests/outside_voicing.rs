@@ -4,8 +4,8 @@
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::indexing_slicing)]
 
 use crate::common::{close, transform};
-use chartproof::chord::{Leads, parse};
-use chartproof::pitch::{NoteName, PitchClass};
+use chartproof::ground::chord::{Leads, parse};
+use chartproof::ground::pitch::{NoteName, PitchClass};
 use chartproof::voicing::harmonise::{on_chord, other_diminished, passing_diminished};
 use chartproof::voicing::{
     Form, Frame, Mechanical, Way, close_position, mechanical_of, minor_ninths,
