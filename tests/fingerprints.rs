@@ -4,7 +4,7 @@
 
 use crate::common::{self, BANDS, Made, SLIPS, TECHNIQUES};
 use chartproof::finding::Finding;
-use chartproof::fingerprint::{Known, Print, prints};
+use chartproof::proof::fingerprint::{Known, Print, prints};
 use chartproof::proof::proof;
 use chartproof::reading::{files, grid};
 use chartproof::score::Score;

@@ -4,8 +4,9 @@
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::indexing_slicing)]
 
 use crate::outside::{self, ask, lines, scores};
-use chartproof::editing::{self, Edit};
+use chartproof::editing;
 use chartproof::ground::pitch::{Pitch, Step};
+use chartproof::ground::text::Edit;
 use chartproof::reading::container;
 use chartproof::reading::files::{read_bytes, read_file};
 use chartproof::score::{Change, NoteRef};
