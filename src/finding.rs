@@ -1,29 +1,9 @@
 //! Findings: what a rule says of a score. They know no output format.
 
+pub use crate::style::Level;
+
 use crate::pitch::Pitch;
 use crate::score::Place;
-
-/// How much a finding weighs; the levels of SARIF 2.1.0, an open standard.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
-pub enum Level {
-    /// Worth knowing.
-    Note,
-    /// Probably wrong.
-    Warning,
-    /// Wrong.
-    Error,
-}
-
-impl Level {
-    /// The word for it.
-    pub const fn word(self) -> &'static str {
-        match self {
-            Self::Note => "note",
-            Self::Warning => "warning",
-            Self::Error => "error",
-        }
-    }
-}
 
 /// Names one note of a score: part index and index into its notes.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]

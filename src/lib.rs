@@ -7,13 +7,16 @@
 pub mod analysis;
 pub mod chord;
 pub mod cli;
+pub mod condition;
 pub mod diagnosis;
 pub mod editing;
 pub mod engraving;
 pub mod finding;
 pub mod fingerprint;
 pub mod fixing;
+pub mod ground;
 pub mod homework;
+pub mod house_style;
 pub mod instrument;
 pub mod ledger;
 pub mod model_answer;

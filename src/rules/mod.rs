@@ -1,6 +1,7 @@
 //! The rules: one file each, holding what it asks, its check, and its wrong and right examples,
 //! which are also its tests. A rule knows no file format and prints nothing.
 
+mod accepted;
 mod example;
 mod free;
 mod held_over;
@@ -61,6 +62,8 @@ mod written_range;
 mod wrong_note;
 mod wrong_octave;
 mod wrong_voice_dropped;
+
+pub use accepted::accept;
 
 use crate::diagnosis::{Diagnosis, Fault, Passage, Slip, SlipKind, Verdict, frame_at};
 use crate::finding::{Change, Finding, Level, NoteAtFault, NoteRef, SetAside};
@@ -140,6 +143,13 @@ pub struct Rule {
     /// Wrong and right.
     pub examples: &'static [Example],
     check: fn(&Reading<'_>, &mut Vec<Finding>),
+}
+
+impl Rule {
+    /// The level of its gravest finding under a style; `None` when it is off.
+    pub fn level_in(&self, style: &Style) -> Option<Level> {
+        style.level(self.name, (!self.off).then_some(self.level))
+    }
 }
 
 /// All rules, in the order they are listed.
@@ -658,6 +668,11 @@ pub fn in_words(score: &Score, changes: &[Change]) -> Option<String> {
         })
         .collect();
     wording::instead(score, &faults)
+}
+
+/// Whether a rule is called so, be it the program's or the house's own.
+pub fn is_known(style: &Style, name: &str) -> bool {
+    named(name).is_some() || style.own_rule(name).is_some()
 }
 
 /// The rule of this name.

@@ -67,7 +67,11 @@ fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
             ));
             continue;
         }
-        for name in waiver.rules.iter().filter(|n| !reading.style.has_rule(n)) {
+        for name in waiver
+            .rules
+            .iter()
+            .filter(|n| !super::is_known(reading.style, n))
+        {
             let nearest = super::ALL
                 .iter()
                 .map(|r| (strsim::damerau_levenshtein(r.name, name), r.name))
@@ -152,12 +156,11 @@ pub(crate) fn apply(
 
 fn is_on(reading: &Reading<'_>, name: &str) -> bool {
     match named(name) {
-        Some(rule) => reading.style.level(rule).is_some(),
+        Some(rule) => rule.level_in(reading.style).is_some(),
         None => reading
             .style
-            .own
-            .iter()
-            .any(|rule| rule.name == name && reading.style.own_level(rule).is_some()),
+            .own_rule(name)
+            .is_some_and(|rule| reading.style.level(name, rule.level).is_some()),
     }
 }
 

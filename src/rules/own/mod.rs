@@ -1,5 +1,5 @@
 //! Rules of a house's own, worked out on a score. What they ask is read and checked in
-//! [`crate::style::own`]; here each is asked of every note, sonority, line step, bar or part.
+//! [`crate::condition`]; here each is asked of every note, sonority, line step, bar or part.
 
 mod value;
 mod views;
@@ -7,15 +7,13 @@ mod views;
 use self::value::{Datum, Outcome, Stuck, outcome, worked_out};
 use self::views::{BarView, Desk, Hall, NoteView, PartView, SonorityView, StepView, View, part_of};
 use super::{Reading, wording};
+use crate::condition::{Condition, DYNAMICS, Kind, One, Piece, Player, Scope, Shown, Test, Var};
 use crate::diagnosis::{Passage, frame_at};
 use crate::finding::{Change, Finding, Level, NoteAtFault, NoteRef};
 use crate::pitch::Pitch;
 use crate::score::Place;
 use crate::sonority::Sonority;
-use crate::style::own::{
-    Condition, DYNAMICS, HouseRule, Kind, MendBy, One, Piece, Player, Scope, Shown, Test, Var,
-    VoiceAt,
-};
+use crate::style::{HouseRule, MendBy, VoiceAt};
 use crate::time::Ticks;
 use cel::Value;
 use std::cell::Cell;
@@ -48,7 +46,7 @@ pub(super) fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
         .filter_map(|rule| {
             Some(Running {
                 rule,
-                level: reading.style.own_level(rule)?,
+                level: reading.style.level(rule.name, rule.level)?,
                 found: Cell::new(0),
                 has_failed: Cell::new(false),
             })

@@ -1,4 +1,5 @@
 use crate::finding::Finding;
+use crate::house_style;
 use crate::proof::{Proofed, proof};
 use crate::rules::Example;
 use crate::score::Score;
@@ -9,14 +10,14 @@ fn sample(file: &str) -> Style {
     let path = Path::new(env!("CARGO_MANIFEST_DIR"))
         .join("sample-parts/house-styles")
         .join(file);
-    match Style::read(&path) {
+    match house_style::read(&path) {
         Ok(style) => style,
         Err(error) => panic!("{error}"),
     }
 }
 
 fn own(rules: &str) -> Style {
-    match Style::read_text(Path::new("chartproof.toml"), rules) {
+    match house_style::read_text(Path::new("chartproof.toml"), rules) {
         Ok(style) => style,
         Err(error) => panic!("{error}\n{rules}"),
     }

@@ -1,6 +1,6 @@
 //! A value that a condition asks for, and how tests of it come out.
 
-use crate::style::own::{Compare, Constant, How, Test, Var, value_index};
+use crate::condition::{Compare, Constant, How, Test, Var, value_index};
 use cel::common::ast::IdedExpr;
 use cel::common::types::{CelBool, CelDouble, CelInt, CelList, CelString, DOUBLE_TYPE, INT_TYPE};
 use cel::common::value::{CowVal, Val};
@@ -289,12 +289,12 @@ mod tests {
             let test = Test {
                 vars: vec![
                     Var::Named(
-                        crate::style::own::Side::Here,
-                        crate::style::own::Name::Written,
+                        crate::condition::Side::Here,
+                        crate::condition::Name::Written,
                     ),
                     Var::Named(
-                        crate::style::own::Side::Here,
-                        crate::style::own::Name::Sounding,
+                        crate::condition::Side::Here,
+                        crate::condition::Name::Sounding,
                     ),
                 ],
                 outer: false,

@@ -2,13 +2,13 @@
 
 use super::value::Datum;
 use crate::chord::Chord;
+use crate::condition::{DYNAMICS, Name, Player, Side, Var};
 use crate::diagnosis::Passage;
 use crate::finding::NoteRef;
 use crate::instrument::Instrument;
 use crate::pitch::Pitch;
 use crate::score::{Articulations, Note, NoteFlags, Part, Place, Score, in_force};
 use crate::sonority::{SectionPart, Sonority, Voice};
-use crate::style::own::{DYNAMICS, Name, Player, Side, Var};
 use crate::time::{Beat, Meter, Ticks};
 use std::borrow::Cow;
 use std::cell::{OnceCell, RefCell};

@@ -1,0 +1,158 @@
+//! From the text of a condition to what can be worked out: every name looked up, every comparison
+//! held to the kinds of its two sides, names of instruments, sections and techniques to those there
+//! are. A condition that passes here gives a yes or a no for any music, or says which number in it
+//! went wrong.
+
+mod checker;
+mod comparisons;
+mod functions;
+mod lists;
+mod message;
+mod players;
+mod simple;
+mod sums;
+mod texts;
+mod values;
+
+pub use checker::Known;
+pub use message::message;
+pub use players::player;
+
+use self::checker::Checker;
+use self::comparisons::compare_with;
+use self::simple::{chooses, conjuncts, is_outer, simple};
+use super::checked::{Condition, How, Test};
+use super::kinds::{Among, Kind, One};
+use super::mistake::Mistake;
+use super::names::Scope;
+use super::parse::parsed;
+use cel::common::ast::operators as op;
+use cel::common::ast::{Expr, IdedExpr, LiteralValue};
+
+/// A condition checked and put in order.
+pub fn condition(source: &str, known: Known<'_>) -> Result<Condition, Vec<Mistake>> {
+    let parsed = parsed(source).map_err(|m| vec![m])?;
+    let mut parts = Vec::new();
+    conjuncts(parsed.expr, &mut parts);
+    let mut tests = Vec::new();
+    let mut mistakes = Vec::new();
+    for mut expr in parts {
+        let mut checker = Checker::new(source, &parsed.info, &parsed.tokens, known, &expr);
+        let kind = checker.check(&mut expr);
+        if let Some(kind) = kind
+            && kind != Kind::One(One::Flag)
+        {
+            let at = checker.range(&expr);
+            let said = checker.text(&at);
+            checker.wrong(
+                at,
+                format!(
+                    "a condition comes out as yes or no, but `{said}` is {}",
+                    kind.described()
+                ),
+                match kind {
+                    Kind::One(one) => compare_with(said, one),
+                    Kind::List(_) | Kind::Empty => {
+                        format!("ask something of its values, such as {said}.exists(x, x == ...)")
+                    }
+                    Kind::Players => format!("name a player: {said}['trumpet 1'] > pitch('A5')"),
+                    Kind::Note => format!("ask for something of it: {said}.written > pitch('A5')"),
+                },
+            );
+        }
+        mistakes.append(&mut checker.mistakes);
+        let vars = checker.vars;
+        let outer = vars.iter().all(|v| is_outer(known.scope, v)) && known.scope != Scope::Part;
+        let how = simple(&expr).unwrap_or_else(|| How::Expression(Box::new(expr)));
+        let needs_all = match &how {
+            How::Expression(expr) => !chooses(expr),
+            _ => true,
+        };
+        tests.push(Test {
+            vars,
+            outer,
+            needs_all,
+            how,
+        });
+    }
+    if !mistakes.is_empty() {
+        return Err(mistakes);
+    }
+    // The outcome of && does not depend on the order (an open standard says so of errors, too).
+    tests.sort_by_key(|t| (!t.outer, matches!(t.how, How::Expression(_))));
+    Ok(Condition { tests })
+}
+
+impl Checker<'_> {
+    /// The kind of an expression, its names replaced by values; `None` when a mistake was noted.
+    pub(super) fn check(&mut self, expr: &mut IdedExpr) -> Option<Kind> {
+        match &expr.expr {
+            Expr::Literal(literal) => match literal {
+                LiteralValue::Boolean(_) => Some(Kind::One(One::Flag)),
+                LiteralValue::Int(_) => Some(Kind::One(One::Whole)),
+                LiteralValue::Double(_) => Some(Kind::One(One::Decimal)),
+                LiteralValue::String(_) => Some(Kind::One(One::Text(Among::Any))),
+                LiteralValue::Null => {
+                    let at = self.range(expr);
+                    self.wrong(
+                        at,
+                        "`null` is nothing a value can be",
+                        "what is not known is '' or 0, such as chord == ''",
+                    );
+                    None
+                }
+                LiteralValue::Bytes(_) | LiteralValue::UInt(_) => self.cannot(expr),
+            },
+            Expr::Ident(name) => {
+                let name = name.clone();
+                self.ident(expr, &name)
+            }
+            Expr::Select(_) => self.member(expr),
+            Expr::Call(_) => self.call(expr),
+            Expr::List(_) => self.list(expr),
+            Expr::Comprehension(_) => self.each(expr),
+            Expr::Map(_) | Expr::Struct(_) | Expr::Unspecified => self.cannot(expr),
+        }
+    }
+
+    pub(super) fn call(&mut self, expr: &mut IdedExpr) -> Option<Kind> {
+        let Expr::Call(call) = &mut expr.expr else {
+            return None;
+        };
+        let name = call.func_name.clone();
+        match (name.as_str(), call.args.len(), call.target.is_some()) {
+            (op::LOGICAL_AND | op::LOGICAL_OR, 2, false) | (op::LOGICAL_NOT, 1, false) => {
+                self.logic(call, &name)
+            }
+            (op::NOT_STRICTLY_FALSE, 1, false) => {
+                let [inner] = call.args.as_mut_slice() else {
+                    return None;
+                };
+                self.check(inner)
+            }
+            (op::CONDITIONAL, 3, false) => self.either(call),
+            (op::EQUALS | op::NOT_EQUALS, 2, false) => self.same(call, &name),
+            (op::LESS | op::LESS_EQUALS | op::GREATER | op::GREATER_EQUALS, 2, false) => {
+                self.order(call, &name)
+            }
+            (op::IN, 2, false) => self.is_in(expr),
+            (op::INDEX, 2, false) => self.index(expr),
+            (op::NEGATE, 1, false) => self.negative(call),
+            (op::ADD | op::SUBSTRACT | op::MULTIPLY | op::DIVIDE | op::MODULO, 2, false) => {
+                self.sum(call, &name)
+            }
+            _ => self.function(expr, &name),
+        }
+    }
+
+    pub(super) fn cannot(&mut self, expr: &IdedExpr) -> Option<Kind> {
+        let at = self.range(expr);
+        let said = self.text(&at);
+        self.wrong(
+            at,
+            format!("`{said}` is nothing a condition of a house style can use"),
+            "use names, numbers, texts in quotation marks and lists: `chartproof style --words` prints all there is",
+        );
+        None
+    }
+}

@@ -1,0 +1,137 @@
+//! The parser of the open standard, kept within bounds of time and stack; its messages in words of
+//! musicians.
+
+use super::mistake::Mistake;
+use super::tokens::{Token, tokens};
+use cel::common::ast::{Expr, IdedExpr, SourceInfo};
+use cel::parser::Parser;
+use std::ops::Range;
+
+/// The deepest expression that is worked out.
+const DEEPEST: usize = 48;
+
+/// The parser's own stack: it needs much for each bracket.
+const STACK: usize = 32 << 20;
+
+pub(super) struct Parsed {
+    pub(super) expr: IdedExpr,
+    pub(super) info: SourceInfo,
+    pub(super) tokens: Vec<Token>,
+}
+
+pub(super) fn parsed(source: &str) -> Result<Parsed, Mistake> {
+    let tokens = tokens(source)?;
+    let whole = || 0..source.len();
+    let text = source.to_owned();
+    // A thread of its own: the parser goes down the stack with every bracket, and should it ever
+    // break off, it is the condition that cannot be used and not the program.
+    let ran = std::thread::Builder::new()
+        .stack_size(STACK)
+        .spawn(move || {
+            let parsed = Parser::new().parse_with_source_info(&text)?;
+            let deep = deeper_than(&parsed.0, DEEPEST);
+            Ok::<_, cel::ParseErrors>((parsed, deep))
+        })
+        .map(std::thread::JoinHandle::join);
+    match ran {
+        Ok(Ok(Ok(((expr, info), false)))) => Ok(Parsed { expr, info, tokens }),
+        Ok(Ok(Ok((_, true)))) => Err(Mistake::new(
+            whole(),
+            format!("more than {DEEPEST} sums stand within one another"),
+            "make two rules of it",
+        )),
+        Ok(Ok(Err(errors))) => Err(reworded(source, &tokens, &errors)),
+        _ => Err(Mistake::new(
+            whole(),
+            "this cannot be read as a condition",
+            "write it in smaller pieces, joined by &&",
+        )),
+    }
+}
+
+fn deeper_than(expr: &IdedExpr, depth: usize) -> bool {
+    depth == 0
+        || children(expr)
+            .into_iter()
+            .any(|c| deeper_than(c, depth - 1))
+}
+
+pub(super) fn children(expr: &IdedExpr) -> Vec<&IdedExpr> {
+    match &expr.expr {
+        Expr::Call(call) => call.target.iter().map(|t| &**t).chain(&call.args).collect(),
+        Expr::Select(select) => vec![&*select.operand],
+        Expr::List(list) => list.elements.iter().collect(),
+        Expr::Comprehension(c) => vec![
+            &c.iter_range,
+            &c.accu_init,
+            &c.loop_cond,
+            &c.loop_step,
+            &c.result,
+        ],
+        _ => Vec::new(),
+    }
+}
+
+/// What the parser stumbled over, in other words than its own.
+fn reworded(source: &str, tokens: &[Token], errors: &cel::ParseErrors) -> Mistake {
+    let first = errors.errors.first();
+    let (line, column) = first.map_or((1, 1), |e| e.pos);
+    let mut at = 0;
+    for text in source
+        .split_inclusive('\n')
+        .take(line.max(1).unsigned_abs() - 1)
+    {
+        at += text.len();
+    }
+    at += source
+        .get(at..)
+        .unwrap_or_default()
+        .char_indices()
+        .nth(column.max(1).unsigned_abs() - 1)
+        .map_or(source.len() - at.min(source.len()), |(i, _)| i);
+    let token = tokens
+        .iter()
+        .find(|t| t.at.end > at)
+        .or_else(|| tokens.last());
+    let range = token.map_or(0..source.len(), |t| t.at.clone());
+    let found = token.map_or("", |t| t.text(source));
+    let said = first.map_or("", |e| e.msg.as_str());
+    if said.contains("int literal") || said.contains("double literal") {
+        return Mistake::new(
+            range,
+            format!("`{found}` is too large a number"),
+            "pitches go from 0 to 127, bars and beats are small numbers too",
+        );
+    }
+    if said.contains("has() macro") {
+        return has(range);
+    }
+    if said.contains("simple name") {
+        return Mistake::new(
+            range,
+            "the word that stands for each one of the list is missing here",
+            "write gaps.exists(g, g > 9): first a word of your own, then what is asked of it",
+        );
+    }
+    if said.contains("_?_:_") || source.contains('?') {
+        let mark = tokens.iter().find(|t| t.text(source) == "?");
+        return Mistake::new(
+            mark.map_or(range, |t| t.at.clone()),
+            "`?` is not followed by both answers",
+            "write condition ? this : that",
+        );
+    }
+    Mistake::new(
+        range,
+        format!("`{found}` cannot stand here"),
+        "look at what stands before it: a value, a sign and a value belong together, such as written > pitch('A5')",
+    )
+}
+
+pub(super) fn has(at: Range<usize>) -> Mistake {
+    Mistake::new(
+        at,
+        "`has` is not needed: every name has a value everywhere",
+        "compare with '' or 0 instead, such as chord != ''",
+    )
+}
