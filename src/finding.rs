@@ -2,17 +2,8 @@
 
 pub use crate::style::Level;
 
-use crate::pitch::Pitch;
-use crate::score::Place;
-
-/// Names one note of a score: part index and index into its notes.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
-pub struct NoteRef {
-    /// 0-based index into the score's parts.
-    pub part: u32,
-    /// 0-based index into the part's notes.
-    pub note: u32,
-}
+use crate::ground::pitch::Pitch;
+use crate::score::{Change, NoteRef, Place};
 
 /// A note at fault.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -25,15 +16,6 @@ pub struct NoteAtFault {
     pub expected: Option<Pitch>,
     /// A short label to stand under the note.
     pub label: String,
-}
-
-/// A note that is to sound otherwise, with everything it is tied to.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
-pub struct Change {
-    /// The note; of a tied chain, the one that is attacked.
-    pub note: NoteRef,
-    /// What it should sound.
-    pub sounding: Pitch,
 }
 
 /// A fix that was tried on the score in memory: the finding goes, and no new one comes.

@@ -6,9 +6,9 @@
 //! the bars around them ([`Near`]).
 
 use crate::finding::{Finding, NoteAtFault};
-use crate::pitch::{NoteName, PitchClass, Step, read_accidentals};
+use crate::ground::pitch::{NoteName, PitchClass, Step, read_accidentals};
+use crate::ground::time::Ticks;
 use crate::score::{Note, Part, Place, Score};
-use crate::time::Ticks;
 use num_rational::Ratio;
 use std::collections::HashMap;
 use std::fmt;
@@ -307,7 +307,7 @@ pub fn order(finding: &Finding) -> (Place, &[u32]) {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::pitch::Transposition;
+    use crate::ground::pitch::Transposition;
     use crate::report::sample;
 
     fn print(score: &Score, finding: &Finding) -> String {
@@ -359,7 +359,7 @@ mod tests {
         other.found[3] = sample::pitch("B3");
         assert_ne!(print(&score, &other), before);
         let mut other = finding.clone();
-        other.at.offset = crate::time::Ticks(1);
+        other.at.offset = crate::ground::time::Ticks(1);
         assert_ne!(print(&score, &other), before);
         let twice = prints(&score, &[&finding, &finding]);
         assert_eq!(twice[0].to_string(), before);

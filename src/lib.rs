@@ -5,7 +5,6 @@
 //! [`voicing`] answers for all of them which voicings are right.
 
 pub mod analysis;
-pub mod chord;
 pub mod cli;
 pub mod condition;
 pub mod diagnosis;
@@ -20,7 +19,6 @@ pub mod house_style;
 pub mod instrument;
 pub mod ledger;
 pub mod model_answer;
-pub mod pitch;
 pub mod proof;
 pub mod reading;
 pub mod report;
@@ -28,6 +26,5 @@ pub mod rules;
 pub mod score;
 pub mod sonority;
 pub mod style;
-pub mod time;
 pub mod voicing;
 pub mod writing;

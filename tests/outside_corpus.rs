@@ -6,10 +6,10 @@
 mod outside;
 
 use chartproof::editing::{self, Edit};
-use chartproof::finding::{Change, NoteRef};
-use chartproof::pitch::{Pitch, Step};
+use chartproof::ground::pitch::{Pitch, Step};
 use chartproof::reading::container;
 use chartproof::reading::files::{read_bytes, read_file};
+use chartproof::score::{Change, NoteRef};
 use chartproof::score::{NoteFlags, Score, Source};
 use num_rational::Ratio;
 use outside::{ask, lines, scores};

@@ -6,7 +6,7 @@
 )]
 
 use super::{Edit, EditError, Written};
-use crate::pitch::Pitch;
+use crate::ground::pitch::Pitch;
 use crate::reading::grid;
 use crate::score::{Note, Part, Source};
 use std::collections::BTreeMap;
@@ -182,8 +182,8 @@ fn padding(source: &Source, number: u16, end: u32, by: i64) -> Option<Edit> {
 mod tests {
     use super::super::{apply, edits};
     use super::*;
-    use crate::finding::{Change, NoteRef};
     use crate::score::Score;
+    use crate::score::{Change, NoteRef};
     use std::path::Path;
 
     const HEAD: &str = "meter: 4/4\nparts: alto 1 = alto saxophone\n       piano = piano\n\n";
@@ -322,7 +322,7 @@ mod tests {
         assert_eq!(edits(&score, &[change(1), change(2)]).unwrap().len(), 1);
         let far = Change {
             note: NoteRef { part: 0, note: 0 },
-            sounding: Pitch::new(crate::pitch::Step::C, 0, -2),
+            sounding: Pitch::new(crate::ground::pitch::Step::C, 0, -2),
         };
         assert!(matches!(
             edits(&score, &[far]),

@@ -9,8 +9,10 @@
 )]
 
 use super::Edit;
-use crate::finding::{Finding, Level, NoteRef};
-use crate::score::{Format, Note, NoteFlags, Part, Score, Source, Span};
+use crate::finding::{Finding, Level};
+use crate::ground::text::Span;
+use crate::score::NoteRef;
+use crate::score::{Format, Note, NoteFlags, Part, Score, Source};
 use quick_xml::Reader;
 use quick_xml::events::Event;
 use std::collections::BTreeMap;
@@ -405,7 +407,7 @@ mod tests {
         let mut finding = finding(Level::Error, 0, &[3]);
         finding.fix = Some(crate::finding::Fix {
             summary: String::new(),
-            changes: vec![crate::finding::Change {
+            changes: vec![crate::score::Change {
                 note: NoteRef { part: 0, note: 3 },
                 sounding: "G5".parse().unwrap(),
             }],

@@ -21,10 +21,10 @@ mod musicxml;
 pub use file::{Edited, Original, apply, apply_to_file};
 pub use marking::{clear, marks};
 
-use crate::finding::{Change, NoteRef};
-use crate::pitch::Pitch;
+use crate::ground::pitch::Pitch;
 use crate::reading::container::ContainerError;
 use crate::reading::encoding::EncodingError;
+use crate::score::{Change, NoteRef};
 use crate::score::{Format, Note, Part, Score, Source};
 use std::collections::BTreeMap;
 use std::path::PathBuf;

@@ -6,7 +6,7 @@
 
 use super::accidentals::{self, Seen};
 use super::{Edit, EditError, Written};
-use crate::pitch::Pitch;
+use crate::ground::pitch::Pitch;
 use crate::score::{Note, NoteFlags, Part, Score, Source};
 use quick_xml::Reader;
 use quick_xml::events::{BytesStart, Event};

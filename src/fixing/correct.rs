@@ -1,9 +1,10 @@
 //! A whole score put right: all verified fixes that do not get in each other's way.
 
 use super::Identity;
-use crate::finding::{Change, Finding, NoteRef};
-use crate::pitch::Pitch;
+use crate::finding::Finding;
+use crate::ground::pitch::Pitch;
 use crate::proof::{Proofed, proof};
+use crate::score::{Change, NoteRef};
 use crate::score::{Place, Score};
 use crate::style::Style;
 use std::borrow::Cow;

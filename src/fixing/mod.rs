@@ -13,9 +13,10 @@ mod correct;
 pub use correct::{Correction, Done, correct};
 
 use crate::diagnosis::Passage;
-use crate::finding::{Change, Finding, Fix, NoteRef};
-use crate::pitch::Pitch;
+use crate::finding::{Finding, Fix};
+use crate::ground::pitch::Pitch;
 use crate::rules::{self, Reading};
+use crate::score::{Change, NoteRef};
 use crate::score::{Place, Score};
 use crate::style::Style;
 use rayon::prelude::*;

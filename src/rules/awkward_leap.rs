@@ -3,9 +3,10 @@
 
 use super::{Example, Group, Reading, Rule, Setting, wording};
 use crate::diagnosis::{Fault, Passage};
-use crate::finding::{Change, Finding, Level, NoteAtFault};
+use crate::finding::{Finding, Level, NoteAtFault};
+use crate::ground::time::Ticks;
+use crate::score::Change;
 use crate::sonority::{Sonority, Voice};
-use crate::time::Ticks;
 use smallvec::SmallVec;
 
 pub(super) static RULE: Rule = Rule {

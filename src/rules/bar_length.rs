@@ -2,9 +2,10 @@
 
 use super::page::{at_fault, beats, finding, names};
 use super::{Example, Group, Reading, Rule};
-use crate::finding::{Finding, Level, NoteRef};
+use crate::finding::{Finding, Level};
+use crate::ground::time::{Meter, Ticks};
+use crate::score::NoteRef;
 use crate::score::{Part, PartBar, Place, Score};
-use crate::time::{Meter, Ticks};
 use num_rational::Ratio;
 use std::collections::BTreeMap;
 

@@ -4,8 +4,8 @@
 use super::line::{Line, Tempos, Tone, dynamic, is_soft, lines, merged, place_in_words};
 use super::{Example, Group, Reading, Rule, Setting, wording};
 use crate::finding::{Finding, Level};
+use crate::ground::time::Ticks;
 use crate::score::Score;
-use crate::time::Ticks;
 
 pub(super) static RULE: Rule = Rule {
     name: "breath",

@@ -2,11 +2,11 @@
 //! practice, no source.
 
 use super::{Example, Group, Reading, Rule, whole, wording};
-use crate::chord::Chord;
 use crate::finding::{Finding, Level};
-use crate::pitch::{NoteName, Transposition};
+use crate::ground::chord::Chord;
+use crate::ground::pitch::{NoteName, Transposition};
+use crate::ground::time::Ticks;
 use crate::score::{ChordMark, Mark, Part, Score};
-use crate::time::Ticks;
 use crate::voicing::Classes;
 use smallvec::SmallVec;
 use std::collections::BTreeMap;

@@ -2,9 +2,11 @@
 
 use super::page::{at_fault, finding, pitched};
 use super::{Example, Group, Reading, Rule, wording};
-use crate::finding::{Finding, Level, NoteRef};
-use crate::pitch::{NoteName, Step};
-use crate::score::{Key, NoteFlags, Part, Span};
+use crate::finding::{Finding, Level};
+use crate::ground::pitch::{NoteName, Step};
+use crate::ground::text::Span;
+use crate::score::NoteRef;
+use crate::score::{Key, NoteFlags, Part};
 use std::collections::{HashMap, HashSet};
 
 pub(super) static RULE: Rule = Rule {

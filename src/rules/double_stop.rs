@@ -1,9 +1,10 @@
 //! `double-stop`: an instrument that plays one note at a time is given one note at a time.
 
 use super::{Example, Group, Reading, Rule, wording};
-use crate::finding::{Finding, Level, NoteAtFault, NoteRef};
+use crate::finding::{Finding, Level, NoteAtFault};
+use crate::ground::time::Ticks;
+use crate::score::NoteRef;
 use crate::score::{Mark, Note, NoteFlags, Part, Words};
-use crate::time::Ticks;
 
 pub(super) static RULE: Rule = Rule {
     name: "double-stop",

@@ -4,8 +4,8 @@
 use super::together::{self, Odd, Together, most};
 use super::{Example, Group, Reading, Rule};
 use crate::finding::{Finding, Level};
+use crate::ground::time::Ticks;
 use crate::score::{Hairpin, Part};
-use crate::time::Ticks;
 
 pub(super) static RULE: Rule = Rule {
     name: "dynamic-agreement",

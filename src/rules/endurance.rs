@@ -4,10 +4,10 @@
 use super::line::{Line, Tone, dynamic, is_soft, lines, merged};
 use super::{Example, Group, Reading, Rule, Setting, wording};
 use crate::finding::{Finding, Level};
+use crate::ground::time::Ticks;
 use crate::instrument::RangeVerdict;
 use crate::instrument::RegisterKind;
 use crate::score::Score;
-use crate::time::Ticks;
 
 pub(super) static RULE: Rule = Rule {
     name: "endurance",

@@ -2,9 +2,10 @@
 
 use super::page::{at_fault, finding, names, pitched};
 use super::{Example, Group, Reading, Rule, Setting};
-use crate::finding::{Finding, Level, NoteRef};
+use crate::finding::{Finding, Level};
+use crate::ground::time::Ticks;
+use crate::score::NoteRef;
 use crate::score::{Note, Part, Place, Score};
-use crate::time::Ticks;
 use std::collections::BTreeMap;
 
 pub(super) static RULE: Rule = Rule {
@@ -113,7 +114,7 @@ fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
             let entry = rest.is_none_or(|n| f64::from(n) >= bars);
             if entry && !is_slashed(part, note) {
                 let meter = crate::score::in_force(&part.meters, note.onset)
-                    .map_or(crate::time::Meter::COMMON, |m| m.value);
+                    .map_or(crate::ground::time::Meter::COMMON, |m| m.value);
                 let latest = note.onset + meter.felt_beat(score.per_quarter);
                 let from = marks.partition_point(|m| *m < silent_from);
                 let marked = marks.get(from).is_some_and(|m| *m <= latest);

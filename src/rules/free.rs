@@ -2,8 +2,9 @@
 
 use super::{Reading, remedies};
 use crate::diagnosis::{Fault, Passage, Verdict, frame_at};
-use crate::finding::{Change, Finding, Level, NoteAtFault};
-use crate::pitch::{NoteName, Pitch, PitchClass};
+use crate::finding::{Finding, Level, NoteAtFault};
+use crate::ground::pitch::{NoteName, Pitch, PitchClass};
+use crate::score::Change;
 use crate::sonority::Sonority;
 use crate::sonority::lead::LeadNote;
 use crate::voicing::{Colour, Frame};
@@ -56,7 +57,7 @@ fn free<'a>(
     let lead = passage.leads.get(index).copied().flatten()?;
     let key = passage.key_at(reading.score, sonority.onset);
     let frame = frame_at(reading.score, sonority.onset, key)?;
-    if frame.chord.family() == crate::chord::Family::Other {
+    if frame.chord.family() == crate::ground::chord::Family::Other {
         return None;
     }
     // A short lead note foreign to the chord brings its own chord along, a pedal lets others pass.
@@ -97,7 +98,7 @@ impl FreeChord<'_> {
     /// How a pitch class is named in this chord.
     pub(super) fn name(&self, class: PitchClass) -> NoteName {
         let chord = self.frame.chord;
-        let more = crate::chord::tensions_leading(chord.family(), self.frame.leads);
+        let more = crate::ground::chord::tensions_leading(chord.family(), self.frame.leads);
         chord
             .degrees
             .iter()

@@ -2,10 +2,11 @@
 
 use super::{Reading, Rule, wording};
 use crate::diagnosis::{Fault, Passage, frame_at};
-use crate::finding::{Finding, Level, NoteAtFault, NoteRef};
+use crate::finding::{Finding, Level, NoteAtFault};
+use crate::ground::time::Ticks;
+use crate::score::NoteRef;
 use crate::score::Score;
 use crate::sonority::{Sonority, Voice};
-use crate::time::Ticks;
 use crate::voicing::{Colour, Frame};
 use std::collections::HashSet;
 

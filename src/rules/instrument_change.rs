@@ -2,10 +2,11 @@
 
 use super::page::{Tempos, at_fault, finding, pitched};
 use super::{Example, Group, Reading, Rule, Setting, wording};
-use crate::finding::{Finding, Level, NoteRef};
+use crate::finding::{Finding, Level};
+use crate::ground::time::{Meter, Ticks};
 use crate::instrument::{Instrument, catalogue};
+use crate::score::NoteRef;
 use crate::score::{Note, Part, Score, in_force};
-use crate::time::{Meter, Ticks};
 
 pub(super) static RULE: Rule = Rule {
     name: "instrument-change",

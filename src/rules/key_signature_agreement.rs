@@ -3,11 +3,11 @@
 use super::page::{finding, pitched};
 use super::{Example, Group, Reading, Rule, wording};
 use crate::finding::{Finding, Level};
+use crate::ground::pitch::written_fifths;
+use crate::ground::time::Ticks;
 use crate::instrument::Instrument;
-use crate::pitch::written_fifths;
 use crate::score::{Part, Place};
 use crate::sonority::signs;
-use crate::time::Ticks;
 
 pub(super) static RULE: Rule = Rule {
     name: "key-signature-agreement",

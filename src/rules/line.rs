@@ -2,12 +2,13 @@
 //! take in seconds.
 
 use super::Reading;
-use crate::finding::{Finding, Level, NoteAtFault, NoteRef};
+use crate::finding::{Finding, Level, NoteAtFault};
+use crate::ground::pitch::Pitch;
+use crate::ground::time::Ticks;
 use crate::instrument::Instrument;
-use crate::pitch::Pitch;
+use crate::score::NoteRef;
 use crate::score::{Articulations, NoteFlags, Place, Score, in_force};
 use crate::sonority::{Section, SectionPart};
-use crate::time::Ticks;
 
 /// A note of a line, ties followed.
 #[derive(Clone, Copy)]
@@ -316,7 +317,7 @@ impl Tempos {
 /// A page of one part, for tests of what a grid cannot show.
 #[cfg(test)]
 pub(super) mod fixture {
-    use crate::pitch::Pitch;
+    use crate::ground::pitch::Pitch;
     use crate::proof::proof;
     use crate::reading::musicxml;
     use crate::style::Style;

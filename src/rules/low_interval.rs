@@ -4,7 +4,7 @@
 use super::{Example, Group, Reading, Rule, wording};
 use crate::diagnosis::{Fault, Passage, Verdict};
 use crate::finding::{Finding, Level, NoteAtFault};
-use crate::pitch::Pitch;
+use crate::ground::pitch::Pitch;
 use crate::sonority::{Sonority, Voice};
 use crate::voicing::low;
 

@@ -3,8 +3,8 @@
 
 use super::{Example, Group, Reading, Rule, whole};
 use crate::finding::{Finding, Level};
+use crate::ground::time::{Meter, Ticks};
 use crate::score::in_force;
-use crate::time::{Meter, Ticks};
 use std::collections::BTreeSet;
 
 pub(super) static RULE: Rule = Rule {

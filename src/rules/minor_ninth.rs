@@ -2,10 +2,10 @@
 //! blogs; the exceptions from a textbook on jazz voicings.
 
 use super::{Example, Group, Reading, Rule, SlipAt, wording};
-use crate::chord::Family;
 use crate::diagnosis::{Fault, Passage, SlipKind, Verdict};
 use crate::finding::{Finding, Level, NoteAtFault};
-use crate::pitch::PitchClass;
+use crate::ground::chord::Family;
+use crate::ground::pitch::PitchClass;
 use crate::sonority::Sonority;
 use crate::voicing::{Mechanical, mechanical_of, minor_ninths};
 
@@ -350,7 +350,7 @@ mod tests {
             let dropped = Mechanical::Drop2.apply(&close);
             let names: Vec<String> = dropped
                 .iter()
-                .map(|&m| crate::pitch::Pitch::in_key(m, -1).to_string())
+                .map(|&m| crate::ground::pitch::Pitch::in_key(m, -1).to_string())
                 .collect();
             let [a, b, c, d] = names.as_slice() else {
                 panic!("four voices")

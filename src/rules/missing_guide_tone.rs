@@ -4,9 +4,9 @@
 use super::{Example, Group, Reading, Rule, free, wording};
 use crate::diagnosis::Fault;
 use crate::finding::{Finding, Level};
-use crate::pitch::PitchClass;
+use crate::ground::pitch::PitchClass;
+use crate::ground::time::Ticks;
 use crate::score::Score;
-use crate::time::Ticks;
 
 pub(super) static RULE: Rule = Rule {
     name: "missing-guide-tone",

@@ -66,8 +66,9 @@ mod wrong_voice_dropped;
 pub use accepted::accept;
 
 use crate::diagnosis::{Diagnosis, Fault, Passage, Slip, SlipKind, Verdict, frame_at};
-use crate::finding::{Change, Finding, Level, NoteAtFault, NoteRef, SetAside};
-use crate::pitch::Pitch;
+use crate::finding::{Finding, Level, NoteAtFault, SetAside};
+use crate::ground::pitch::Pitch;
+use crate::score::{Change, NoteRef};
 use crate::score::{Note, Score};
 use crate::sonority::Sonority;
 use crate::style::Style;
@@ -535,7 +536,7 @@ fn nearby(
         }
         let Some(frame) = &frame else { continue };
         for midi in own - 7..=own + 7 {
-            let class = crate::pitch::PitchClass::new(midi);
+            let class = crate::ground::pitch::PitchClass::new(midi);
             let rank = match frame.colour(class) {
                 Colour::Member => 0,
                 Colour::Available => 2,

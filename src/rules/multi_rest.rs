@@ -3,8 +3,8 @@
 use super::page::finding;
 use super::{Example, Group, Reading, Rule, wording};
 use crate::finding::{Finding, Level};
+use crate::ground::time::{Meter, Ticks};
 use crate::score::{Key, Mark, Part, Place, Score};
-use crate::time::{Meter, Ticks};
 use std::collections::BTreeMap;
 
 pub(super) static RULE: Rule = Rule {

@@ -1,9 +1,10 @@
 //! What rules about the page share: findings about one part at one place, lengths in words.
 
 use super::{Rule, wording};
-use crate::finding::{Finding, Level, NoteAtFault, NoteRef};
+use crate::finding::{Finding, Level, NoteAtFault};
+use crate::ground::time::{Meter, Ticks};
+use crate::score::NoteRef;
 use crate::score::{Note, Part, Place, Score};
-use crate::time::{Meter, Ticks};
 use num_rational::Ratio;
 
 /// A finding about parts at a place; the notes at fault carry one label.

@@ -4,8 +4,9 @@
 
 use super::{Example, Group, Reading, Rule, Setting};
 use crate::diagnosis::{Fault, Passage};
-use crate::finding::{Finding, Level, NoteAtFault, NoteRef};
+use crate::finding::{Finding, Level, NoteAtFault};
 use crate::score::Articulations;
+use crate::score::NoteRef;
 use crate::sonority::{Sonority, Voice};
 use crate::voicing::Technique;
 

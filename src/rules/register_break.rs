@@ -4,8 +4,8 @@
 use super::line::{Line, Tempos, Tone, dynamic, is_soft, lines};
 use super::{Example, Group, Reading, Rule, Setting, wording};
 use crate::finding::{Finding, Level};
+use crate::ground::time::Ticks;
 use crate::instrument::{Register, RegisterKind};
-use crate::time::Ticks;
 
 pub(super) static RULE: Rule = Rule {
     name: "register-break",
@@ -301,7 +301,7 @@ fn glissando(reading: &Reading<'_>, part: u32, from: Ticks, to: Ticks) -> bool {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::pitch::Pitch;
+    use crate::ground::pitch::Pitch;
     use crate::rules::line::fixture::{Page, SLUR, SLUR_END, dynamic as mark_of, style};
     use crate::style::Style;
 

@@ -4,7 +4,8 @@
 
 use super::{Example, Group, Reading, Rule, Setting, static_voice, wording};
 use crate::diagnosis::Passage;
-use crate::finding::{Finding, Level, NoteAtFault, NoteRef};
+use crate::finding::{Finding, Level, NoteAtFault};
+use crate::score::NoteRef;
 use crate::sonority::{Sonority, Voice};
 use smallvec::SmallVec;
 

@@ -4,10 +4,11 @@
 use super::together::{Attack, Together, most};
 use super::{Example, Group, Reading, Rule, Setting, wording};
 use crate::diagnosis::Passage;
-use crate::finding::{Finding, Level, NoteAtFault, NoteRef};
+use crate::finding::{Finding, Level, NoteAtFault};
+use crate::ground::time::Ticks;
+use crate::score::NoteRef;
 use crate::score::{Articulations, NoteFlags};
 use crate::sonority::Section;
-use crate::time::Ticks;
 use smallvec::SmallVec;
 
 pub(super) static RULE: Rule = Rule {

@@ -5,8 +5,8 @@ use super::together::{self, Odd, Player, Together, most};
 use super::unclosed_slur::is_at_joint;
 use super::{Example, Group, Reading, Rule};
 use crate::finding::{Finding, Level};
+use crate::ground::time::Ticks;
 use crate::score::{LooseSlur, Note, NoteFlags, Score};
-use crate::time::Ticks;
 use smallvec::SmallVec;
 
 pub(super) static RULE: Rule = Rule {

@@ -2,10 +2,11 @@
 
 use super::page::at_fault;
 use super::{Example, Group, Reading, Rule, wording};
-use crate::chord::{Chord, Degree};
 use crate::diagnosis::{Passage, Verdict};
-use crate::finding::{Change, Finding, Level, NoteRef};
-use crate::pitch::{NoteName, Pitch, PitchClass, Transposition};
+use crate::finding::{Finding, Level};
+use crate::ground::chord::{Chord, Degree};
+use crate::ground::pitch::{NoteName, Pitch, PitchClass, Transposition};
+use crate::score::{Change, NoteRef};
 use crate::score::{Note, NoteFlags, Part};
 use crate::sonority::Sonority;
 use crate::voicing::Way;

@@ -3,8 +3,8 @@
 
 use super::{Example, Group, Reading, Rule, whole};
 use crate::finding::{Finding, Level};
+use crate::ground::time::Ticks;
 use crate::score::{Mark, Part, Score};
-use crate::time::Ticks;
 use std::collections::BTreeSet;
 use std::iter;
 

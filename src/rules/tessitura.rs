@@ -4,8 +4,8 @@
 use super::line::{Line, Tone, lines, merged};
 use super::{Example, Group, Reading, Rule, Setting, wording};
 use crate::finding::{Finding, Level};
+use crate::ground::time::Ticks;
 use crate::instrument::RangeVerdict;
-use crate::time::Ticks;
 
 pub(super) static RULE: Rule = Rule {
     name: "tessitura",

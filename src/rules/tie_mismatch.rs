@@ -2,9 +2,10 @@
 
 use super::page::{at_fault, finding, pitched};
 use super::{Example, Group, Reading, Rule, wording};
-use crate::finding::{Finding, Level, NoteRef};
+use crate::finding::{Finding, Level};
+use crate::ground::time::Ticks;
+use crate::score::NoteRef;
 use crate::score::{Note, NoteFlags, Part, Score};
-use crate::time::Ticks;
 use std::collections::{HashMap, HashSet};
 
 pub(super) static RULE: Rule = Rule {

@@ -3,10 +3,11 @@
 //! mistake; one that goes its own way for a while is written so.
 
 use super::{Reading, rhythm_unison, wording};
-use crate::finding::{Finding, Level, NoteAtFault, NoteRef};
+use crate::finding::{Finding, Level, NoteAtFault};
+use crate::ground::time::Ticks;
+use crate::score::NoteRef;
 use crate::score::{Articulations, NoteFlags, Part, Score};
 use crate::sonority::Section;
-use crate::time::Ticks;
 use smallvec::SmallVec;
 use std::ops::Range;
 

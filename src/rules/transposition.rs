@@ -2,8 +2,9 @@
 
 use super::page::{at_fault, finding, names};
 use super::{Example, Group, Reading, Rule};
-use crate::finding::{Finding, Level, NoteRef};
-use crate::pitch::Transposition;
+use crate::finding::{Finding, Level};
+use crate::ground::pitch::Transposition;
+use crate::score::NoteRef;
 use crate::score::{Note, Place, Presumed};
 
 pub(super) static RULE: Rule = Rule {

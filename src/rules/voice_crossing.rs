@@ -3,7 +3,8 @@
 
 use super::{Example, Group, Reading, Rule, wording};
 use crate::diagnosis::{Fault, Passage};
-use crate::finding::{Change, Finding, Level, NoteAtFault};
+use crate::finding::{Finding, Level, NoteAtFault};
+use crate::score::Change;
 use crate::sonority::{Sonority, Voice};
 use smallvec::SmallVec;
 use std::collections::HashMap;

@@ -2,8 +2,8 @@
 
 use super::{Example, Group, Reading, Rule, named, wording};
 use crate::finding::{Finding, Grounds, Level, SetAside};
+use crate::ground::time::Ticks;
 use crate::score::{Place, Score, Waiver};
-use crate::time::Ticks;
 
 pub(super) static RULE: Rule = Rule {
     name: "waiver",

@@ -128,7 +128,7 @@ pub(super) fn finding(
 pub(super) const fn bar_line(bar: usize) -> Place {
     Place {
         bar: bar as u32,
-        offset: crate::time::Ticks::ZERO,
+        offset: crate::ground::time::Ticks::ZERO,
     }
 }
 
@@ -239,7 +239,7 @@ pub(super) mod pages {
         if pitch == "r" {
             return format!("<note><rest/><duration>{duration}</duration></note>");
         }
-        let p: crate::pitch::Pitch = pitch.parse().unwrap();
+        let p: crate::ground::pitch::Pitch = pitch.parse().unwrap();
         format!(
             "<note><pitch><step>{:?}</step><alter>{}</alter><octave>{}</octave></pitch><duration>{duration}</duration>{more}</note>",
             p.step, p.alter, p.octave

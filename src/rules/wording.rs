@@ -1,8 +1,8 @@
 //! How findings speak to players: the written pitch first, the sounding one in brackets.
 
 use crate::diagnosis::Fault;
-use crate::finding::NoteRef;
-use crate::pitch::Pitch;
+use crate::ground::pitch::Pitch;
+use crate::score::NoteRef;
 use crate::score::Score;
 use std::fmt::Write;
 

@@ -2,10 +2,11 @@
 //! `rules/instruments.toml`.
 
 use super::{Example, Group, Reading, Rule, Setting, wording};
-use crate::finding::{Finding, Level, NoteAtFault, NoteRef};
+use crate::finding::{Finding, Level, NoteAtFault};
+use crate::ground::pitch::Pitch;
 use crate::instrument::{Instrument, RangeVerdict};
-use crate::pitch::Pitch;
 use crate::score::Note;
+use crate::score::NoteRef;
 use std::collections::BTreeMap;
 
 pub(super) static RULE: Rule = Rule {

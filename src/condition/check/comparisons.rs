@@ -6,7 +6,7 @@ use super::sums::{alike, as_decimal};
 use crate::condition::checked::Constant;
 use crate::condition::kinds::{Kind, One};
 use crate::condition::vocabulary::DYNAMICS;
-use crate::pitch::Pitch;
+use crate::ground::pitch::Pitch;
 use cel::common::ast::operators as op;
 use cel::common::ast::{CallExpr, IdedExpr};
 

@@ -3,7 +3,7 @@
 use super::checker::{Checker, Known};
 use super::simple::constant;
 use crate::condition::checked::{Constant, Player};
-use crate::ground::nearest::nearest;
+use crate::ground::text::nearest;
 use cel::common::ast::IdedExpr;
 
 /// Whom words name: an instrument and a number, or a part.

@@ -3,12 +3,12 @@
 
 use super::checker::Checker;
 use super::simple::constant;
-use crate::chord::{self, Degree};
 use crate::condition::checked::Constant;
 use crate::condition::kinds::{Among, One};
 use crate::condition::vocabulary::{ARTICULATIONS, FAMILIES};
-use crate::ground::nearest::meant;
-use crate::pitch::Pitch;
+use crate::ground::chord::{self, Degree};
+use crate::ground::pitch::Pitch;
+use crate::ground::text::meant;
 use crate::voicing::Technique;
 use cel::common::ast::{Expr, IdedExpr, LiteralValue};
 use cel::common::types::CelString;

@@ -6,8 +6,8 @@ use crate::condition::kinds::{Kind, One};
 use crate::condition::names::{OF_A_NOTE, Scope};
 use crate::condition::parse::has;
 use crate::condition::vocabulary::{DYNAMICS, FUNCTIONS};
-use crate::ground::nearest::{meant, nearest};
-use crate::pitch::Pitch;
+use crate::ground::pitch::Pitch;
+use crate::ground::text::{meant, nearest};
 use cel::common::ast::{Expr, IdedExpr, LiteralValue};
 use cel::common::types::CelInt;
 

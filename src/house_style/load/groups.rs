@@ -3,7 +3,7 @@
 use super::super::fields::{Fields, Said};
 use super::super::words::{ACCEPTED, PART, PASSAGE, SCORE};
 use super::layer::Layer;
-use crate::ground::nearest::{meant, nearest};
+use crate::ground::text::{meant, nearest};
 use crate::score::FREE;
 use crate::style::{Accepted, Bars, FilePattern, NamePattern, PartKind, PartSet, Stretch, Style};
 use std::path::Path;

@@ -3,7 +3,7 @@
 use super::super::fields::{Fields, described, entries, plain_table};
 use super::super::shape::{Shape, in_words, same_kind};
 use super::layer::Layer;
-use crate::ground::nearest::{meant, nearest};
+use crate::ground::text::{meant, nearest};
 use crate::instrument::{self, Catalogue, CatalogueError};
 use crate::style::Style;
 use std::ops::Range;

@@ -3,7 +3,7 @@
 use super::super::fields::{Fields, Page, Said, described, entries, number, word};
 use super::super::own;
 use super::super::words::FILE;
-use crate::ground::nearest::meant;
+use crate::ground::text::meant;
 use crate::rules::{self, Setting};
 use crate::style::{Gate, HouseRule, LEVEL_WORDS, Origin, Style};
 use crate::voicing::Technique;

@@ -7,8 +7,8 @@ mod layer;
 
 use self::layer::Layer;
 use super::fields::{Page, described, entries};
-use crate::ground::nearest::meant;
-use crate::reading::ReadError;
+use crate::ground::problem::Problem;
+use crate::ground::text::meant;
 use crate::style::Style;
 use std::ops::Range;
 use std::path::{Path, PathBuf};
@@ -43,7 +43,7 @@ pub fn shipped(name: &str) -> Option<Style> {
 #[error("{}", mistakes.iter().map(ToString::to_string).collect::<Vec<_>>().join("\n"))]
 pub struct StyleError {
     /// The mistakes; at least one.
-    pub mistakes: Vec<ReadError>,
+    pub mistakes: Vec<Problem>,
 }
 
 fn laid_over_nothing(name: &'static str, text: &str) -> Result<Style, StyleError> {
@@ -80,7 +80,7 @@ pub fn read_text(path: &Path, text: &str) -> Result<Style, StyleError> {
 fn chained(path: &Path, chain: &mut Vec<PathBuf>) -> Result<Style, StyleError> {
     let fails = |message: String| StyleError {
         mistakes: vec![
-            ReadError::whole(path, message)
+            Problem::whole(path, message)
                 .help("name a house style file, or one of the styles chart, homework and choir"),
         ],
     };
@@ -148,7 +148,7 @@ fn laid(path: &Path, text: &str, chain: &mut Vec<PathBuf>) -> Result<Style, Styl
 fn finished(
     page: Page<'_>,
     style: Style,
-    mut base_mistakes: Vec<ReadError>,
+    mut base_mistakes: Vec<Problem>,
 ) -> Result<Style, StyleError> {
     let mut mistakes = page.mistakes();
     mistakes.append(&mut base_mistakes);
@@ -166,7 +166,7 @@ fn extended(
     at: &Range<usize>,
     folder: &Path,
     chain: &mut Vec<PathBuf>,
-) -> Result<Style, Vec<ReadError>> {
+) -> Result<Style, Vec<Problem>> {
     if let Some(style) = shipped(base) {
         return Ok(style);
     }

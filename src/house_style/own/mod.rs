@@ -3,9 +3,9 @@
 use super::fields::{Fields, Page, Said};
 use super::quoted::Quoted;
 use super::words::RULE;
-use crate::chord::Degree;
 use crate::condition::{self, Known, Mistake, Scope};
-use crate::ground::nearest::{meant, nearest};
+use crate::ground::chord::Degree;
+use crate::ground::text::{meant, nearest};
 use crate::rules;
 use crate::style::{HouseRule, LEVEL_WORDS, Level, MendBy, Origin, Style, VoiceAt};
 use std::collections::HashSet;

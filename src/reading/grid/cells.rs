@@ -6,9 +6,9 @@
 
 use super::Fault;
 use super::lines::{Piece, RowBar};
-use crate::pitch::Pitch;
+use crate::ground::pitch::Pitch;
+use crate::ground::time::Meter;
 use crate::score::Articulations;
-use crate::time::Meter;
 use num_rational::Ratio;
 
 /// The counts of a bar as time since its first beat, in units of the meter's lower figure.

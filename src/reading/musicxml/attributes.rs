@@ -7,9 +7,9 @@
 use super::part::{PartReader, span};
 use super::scale::Scale;
 use super::xml::{Element, Fault, Walk, Xml};
-use crate::pitch::Transposition;
+use crate::ground::pitch::Transposition;
+use crate::ground::time::Meter;
 use crate::score::{Clef, Key, Mark};
-use crate::time::Meter;
 use num_rational::Ratio;
 
 /// The largest figure of a time signature that is read.
@@ -280,7 +280,7 @@ fn measure_style(xml: &mut Xml<'_>, part: &mut PartReader) -> Walk<()> {
                 // `stop` stands in the first bar that has notes again.
                 part.slashes = child.is("type", "start")?;
                 part.bar.slashes |= part.slashes;
-                if !part.slashes && part.cursor == crate::time::Ticks::ZERO {
+                if !part.slashes && part.cursor == crate::ground::time::Ticks::ZERO {
                     part.bar.slashes = false;
                 }
                 xml.skip()?;

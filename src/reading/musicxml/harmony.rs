@@ -4,10 +4,10 @@ use super::note::one_letter;
 use super::part::{PartReader, span};
 use super::scale::Scale;
 use super::xml::{Element, Walk, Xml};
-use crate::chord::{DegreeChange, DegreeEdit, from_kind};
-use crate::pitch::{NoteName, Transposition};
+use crate::ground::chord::{DegreeChange, DegreeEdit, from_kind};
+use crate::ground::pitch::{NoteName, Transposition};
+use crate::ground::time::Ticks;
 use crate::score::{ChordMark, Mark};
-use crate::time::Ticks;
 
 /// How many `<degree>`s of one chord are read; no symbol has more than a dozen.
 const MAX_DEGREES: usize = 32;

@@ -5,7 +5,7 @@
 )]
 
 use super::xml::{Fault, Walk};
-use crate::time::Ticks;
+use crate::ground::time::Ticks;
 use memchr::memmem;
 use num_rational::Ratio;
 use std::ops::Range;

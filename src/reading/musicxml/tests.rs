@@ -1,11 +1,11 @@
 //! Whole documents, small ones with notes made up for the purpose.
 
 use super::*;
-use crate::pitch::Transposition;
+use crate::ground::pitch::Transposition;
+use crate::ground::time::Meter;
 use crate::score::{Articulations, NoteFlags, Part};
-use crate::time::Meter;
 
-fn read_text(text: &str) -> Result<Score, ReadError> {
+fn read_text(text: &str) -> Result<Score, Problem> {
     read(Path::new("a.musicxml"), None, text.into())
 }
 
@@ -30,7 +30,7 @@ fn part_with(head: &str, bars: &str) -> String {
 
 /// A note such as `Bb4` lasting `duration` divisions, with more of its children.
 fn note(pitch: &str, duration: u32, more: &str) -> String {
-    let p: crate::pitch::Pitch = pitch.parse().unwrap();
+    let p: crate::ground::pitch::Pitch = pitch.parse().unwrap();
     format!(
         "<note><pitch><step>{:?}</step><alter>{}</alter><octave>{}</octave></pitch>\
          <duration>{duration}</duration>{more}</note>",

@@ -6,7 +6,7 @@
 
 use super::vocabulary::{DegreeSet, VOCABULARY, usual};
 use super::{Chord, Degree};
-use crate::pitch::{NoteName, Step};
+use crate::ground::pitch::{NoteName, Step};
 
 /// Why a symbol could not be read.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
@@ -456,7 +456,7 @@ fn read_major_seventh(chars: &[char], i: usize, set: &mut DegreeSet) -> Option<u
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::chord::Family;
+    use crate::ground::chord::Family;
     use proptest::prelude::*;
 
     fn chord(text: &str) -> Chord {

@@ -1,7 +1,7 @@
 //! The chord vocabulary of `rules/chords.toml` and MusicXML's kinds.
 
 use super::{Chord, Degree, Family, symbol};
-use crate::pitch::{NoteName, Pitch, PitchClass};
+use crate::ground::pitch::{NoteName, Pitch, PitchClass};
 use serde::Deserialize;
 use std::collections::{BTreeMap, HashMap};
 use std::sync::LazyLock;
@@ -112,7 +112,7 @@ pub fn name_of(pitches: &[Pitch], preferred: Option<NoteName>) -> Option<String>
     reason = "built-in data, proved by the test `the_built_in_data_is_sound`"
 )]
 pub(super) static VOCABULARY: LazyLock<Vocabulary> = LazyLock::new(|| {
-    Vocabulary::read(include_str!("../../rules/chords.toml")).expect("built-in data")
+    Vocabulary::read(include_str!("../../../rules/chords.toml")).expect("built-in data")
 });
 
 /// `rules/chords.toml` as it is read.
@@ -687,7 +687,7 @@ fn print(root: NoteName, text: &str, bass: Option<NoteName>) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::pitch::Step;
+    use crate::ground::pitch::Step;
 
     const C: NoteName = NoteName::new(Step::C, 0);
 
@@ -722,7 +722,7 @@ mod tests {
 
     #[test]
     fn the_built_in_data_is_sound() {
-        let v = Vocabulary::read(include_str!("../../rules/chords.toml")).unwrap();
+        let v = Vocabulary::read(include_str!("../../../rules/chords.toml")).unwrap();
         assert_eq!(v.kinds.len(), 33, "MusicXML 4.0 has 33 kinds");
         let sets = v.qualities.iter().map(|q| &q.degrees);
         let kinds = v.kinds.iter().filter(|(k, _)| *k != "none");
@@ -760,7 +760,7 @@ mod tests {
 
     #[test]
     fn data_that_is_wrong_is_refused_by_name() {
-        let data = include_str!("../../rules/chords.toml");
+        let data = include_str!("../../../rules/chords.toml");
         let broken = |from: &str, to: &str| {
             assert!(data.contains(from), "{from}");
             Vocabulary::read(&data.replacen(from, to, 1))

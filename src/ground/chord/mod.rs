@@ -10,7 +10,7 @@ pub use vocabulary::{
     tensions_leading,
 };
 
-use crate::pitch::{NoteName, PitchClass, Step, Transposition};
+use crate::ground::pitch::{NoteName, PitchClass, Step, Transposition};
 use serde::Deserialize;
 use std::fmt;
 
@@ -46,7 +46,7 @@ impl Degree {
 
     /// Reads `b9`, `#11`, `bb7`, `5`.
     pub fn read(text: &str) -> Option<Self> {
-        let (alter, rest) = crate::pitch::read_accidentals(text);
+        let (alter, rest) = crate::ground::pitch::read_accidentals(text);
         let number: u8 = rest.parse().ok()?;
         (1..=13)
             .contains(&number)
