@@ -168,3 +168,47 @@ pub fn value_index(name: &str) -> Option<usize> {
 pub(super) fn value_name(index: usize) -> String {
     char::from_u32(FIRST_VALUE + index as u32).map_or_else(String::new, String::from)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_value_is_found_again_by_its_name() {
+        for index in [0, 1, 7, 299] {
+            assert_eq!(value_index(&value_name(index)), Some(index));
+        }
+        assert_eq!(value_index("written"), None);
+        assert_eq!(value_index(""), None);
+    }
+
+    #[test]
+    fn a_comparison_turned_round_says_the_same() {
+        let comes_out = |compare, a: i32, b: i32| match compare {
+            Compare::Same => a == b,
+            Compare::Other => a != b,
+            Compare::Less => a < b,
+            Compare::AtMost => a <= b,
+            Compare::More => a > b,
+            Compare::AtLeast => a >= b,
+        };
+        for sign in [
+            op::EQUALS,
+            op::NOT_EQUALS,
+            op::LESS,
+            op::LESS_EQUALS,
+            op::GREATER,
+            op::GREATER_EQUALS,
+        ] {
+            let compare = Compare::of(sign).unwrap();
+            for (a, b) in [(1, 2), (2, 2), (3, 2)] {
+                assert_eq!(
+                    comes_out(compare, a, b),
+                    comes_out(compare.turned(), b, a),
+                    "{a} {sign} {b}"
+                );
+            }
+        }
+        assert_eq!(Compare::of(op::ADD), None);
+    }
+}

@@ -93,3 +93,20 @@ impl Kind {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn kinds_are_described_one_and_several() {
+        assert_eq!(Kind::One(One::Loudness).described(), "a dynamic");
+        assert_eq!(Kind::List(One::Loudness).described(), "a list of dynamics");
+        // A list of numbers says nothing of decimals, since 1 and 1.0 may stand side by side.
+        assert_eq!(
+            Kind::List(One::Whole).described(),
+            Kind::List(One::Decimal).described()
+        );
+        assert_ne!(Kind::Empty.described(), Kind::List(One::Flag).described());
+    }
+}

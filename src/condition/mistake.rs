@@ -22,4 +22,22 @@ impl Mistake {
             help: help.into(),
         }
     }
+
+    /// The same mistake in a text that has `before` more bytes before the condition.
+    #[must_use]
+    pub(super) fn moved(mut self, before: usize) -> Self {
+        self.at = self.at.start + before..self.at.end + before;
+        self
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_mistake_is_moved_with_its_sentence() {
+        let mistake = Mistake::new(2..5, "wrong", "write it right").moved(3);
+        assert_eq!(mistake, Mistake::new(5..8, "wrong", "write it right"));
+    }
 }

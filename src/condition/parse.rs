@@ -135,3 +135,49 @@ pub(super) fn has(at: Range<usize>) -> Mistake {
         "compare with '' or 0 instead, such as chord != ''",
     )
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn refused(source: &str) -> (&str, String) {
+        let mistake = parsed(source).err().unwrap_or_else(|| panic!("{source}"));
+        (&source[mistake.at], mistake.message)
+    }
+
+    #[test]
+    fn the_parser_is_put_in_words_of_musicians() {
+        for (source, at, message) in [
+            (
+                "bar > 99999999999999999999",
+                "99999999999999999999",
+                "too large a number",
+            ),
+            ("tied ? true", "?", "both answers"),
+            ("has(tied)", "tied", "`has` is not needed"),
+            ("gaps.exists(1, g > 9)", "", "the word that stands for each"),
+            ("written > pitch('A5') . > 3", "", "cannot stand here"),
+        ] {
+            let (found, said) = refused(source);
+            assert!(said.contains(message), "{source}: {said}");
+            assert!(found.contains(at), "{source}: {found}");
+        }
+    }
+
+    #[test]
+    fn a_place_on_a_later_line_is_found() {
+        let source = "tied\n  && bar > 99999999999999999999";
+        assert_eq!(refused(source).0, "99999999999999999999");
+    }
+
+    #[test]
+    fn depth_is_counted_along_the_longest_way() {
+        let sum = |n: usize| vec!["1"; n].join(" + ");
+        let expr = parsed(&sum(4)).unwrap_or_else(|m| panic!("{m:?}")).expr;
+        // Three sums within one another, and a number in the innermost.
+        assert!(!deeper_than(&expr, 4));
+        assert!(deeper_than(&expr, 3));
+        assert!(parsed(&sum(40)).is_ok());
+        assert!(refused(&sum(60)).1.contains("more than 48 sums"));
+    }
+}

@@ -67,18 +67,19 @@ const EXAMPLE: &str =
 
 /// The words and signs of a condition.
 pub(super) fn tokens(source: &str) -> Result<Vec<Token>, Mistake> {
+    let whole = || 0..source.len();
     if source.trim().is_empty() {
-        return Err(Mistake::new(0..source.len(), "this is empty", EXAMPLE));
+        return Err(Mistake::new(whole(), "this is empty", EXAMPLE));
     }
     if source.len() > LONGEST {
         return Err(Mistake::new(
-            0..source.len(),
+            whole(),
             format!("this has {} characters, more than {LONGEST}", source.len()),
             "make two rules of it",
         ));
     }
     let mut found: Vec<Token> = Vec::new();
-    let mut open: Vec<(char, usize)> = Vec::new();
+    let mut open: Vec<OpenBracket> = Vec::new();
     let mut at = 0;
     while let Some(c) = source.get(at..).and_then(|rest| rest.chars().next()) {
         if c.is_whitespace() {
@@ -86,37 +87,9 @@ pub(super) fn tokens(source: &str) -> Result<Vec<Token>, Mistake> {
             continue;
         }
         let token = token(source, at, c, found.last())?;
-        match c {
-            '(' | '[' if token.kind == TokenKind::Open => {
-                open.push((c, at));
-                if open.len() > DEEPEST {
-                    return Err(Mistake::new(
-                        token.at,
-                        format!("more than {DEEPEST} brackets stand within one another"),
-                        "make two rules of it",
-                    ));
-                }
-            }
-            ')' | ']' if token.kind == TokenKind::Close => {
-                let partner = if c == ')' { '(' } else { '[' };
-                match open.pop() {
-                    Some((before, _)) if before == partner => {}
-                    Some((before, _)) => {
-                        return Err(Mistake::new(
-                            token.at,
-                            format!("`{c}` closes a bracket that was opened as `{before}`"),
-                            "close each bracket as it was opened",
-                        ));
-                    }
-                    None => {
-                        return Err(Mistake::new(
-                            token.at,
-                            format!("`{c}` closes a bracket that was never opened"),
-                            format!("take it out, or write `{partner}` where it belongs"),
-                        ));
-                    }
-                }
-            }
+        match token.kind {
+            TokenKind::Open => open_bracket(&mut open, c, &token)?,
+            TokenKind::Close => close_bracket(&mut open, c, &token)?,
             _ => {}
         }
         at = token.at.end;
@@ -126,12 +99,56 @@ pub(super) fn tokens(source: &str) -> Result<Vec<Token>, Mistake> {
         found.push(token);
         if found.len() > MOST_TOKENS {
             return Err(Mistake::new(
-                0..source.len(),
+                whole(),
                 format!("this has more than {MOST_TOKENS} words and signs"),
                 "make two rules of it",
             ));
         }
     }
+    complete(source, &found, open.pop())?;
+    Ok(found)
+}
+
+/// A bracket that is not closed yet, and its byte.
+struct OpenBracket {
+    bracket: char,
+    at: usize,
+}
+
+fn open_bracket(open: &mut Vec<OpenBracket>, c: char, token: &Token) -> Result<(), Mistake> {
+    open.push(OpenBracket {
+        bracket: c,
+        at: token.at.start,
+    });
+    if open.len() > DEEPEST {
+        return Err(Mistake::new(
+            token.at.clone(),
+            format!("more than {DEEPEST} brackets stand within one another"),
+            "make two rules of it",
+        ));
+    }
+    Ok(())
+}
+
+fn close_bracket(open: &mut Vec<OpenBracket>, c: char, token: &Token) -> Result<(), Mistake> {
+    let partner = if c == ')' { '(' } else { '[' };
+    match open.pop() {
+        Some(before) if before.bracket == partner => Ok(()),
+        Some(OpenBracket { bracket, .. }) => Err(Mistake::new(
+            token.at.clone(),
+            format!("`{c}` closes a bracket that was opened as `{bracket}`"),
+            "close each bracket as it was opened",
+        )),
+        None => Err(Mistake::new(
+            token.at.clone(),
+            format!("`{c}` closes a bracket that was never opened"),
+            format!("take it out, or write `{partner}` where it belongs"),
+        )),
+    }
+}
+
+/// Whether a condition can end here: its brackets are closed, and a value stands at both ends.
+fn complete(source: &str, found: &[Token], open: Option<OpenBracket>) -> Result<(), Mistake> {
     let over_all = |t: &&Token| t.kind == TokenKind::Word && OVER_ALL.contains(&t.text(source));
     if let Some(one_more) = found.iter().filter(over_all).nth(MOST_OVER_ALL) {
         return Err(Mistake::new(
@@ -142,11 +159,11 @@ pub(super) fn tokens(source: &str) -> Result<Vec<Token>, Mistake> {
             "make two rules of it",
         ));
     }
-    if let Some((c, at)) = open.pop() {
-        let partner = if c == '(' { ')' } else { ']' };
+    if let Some(OpenBracket { bracket, at }) = open {
+        let partner = if bracket == '(' { ')' } else { ']' };
         return Err(Mistake::new(
             at..at + 1,
-            format!("the bracket `{c}` is opened here and never closed"),
+            format!("the bracket `{bracket}` is opened here and never closed"),
             format!("write `{partner}` where it ends"),
         ));
     }
@@ -167,7 +184,7 @@ pub(super) fn tokens(source: &str) -> Result<Vec<Token>, Mistake> {
             "write on both sides of it what belongs together",
         ));
     }
-    Ok(found)
+    Ok(())
 }
 
 /// Two that cannot stand side by side.
@@ -218,143 +235,153 @@ fn neighbours(source: &str, last: &Token, next: &Token) -> Result<(), Mistake> {
     Ok(())
 }
 
+/// The token that starts at a byte, whose first character is `c`.
 fn token(source: &str, at: usize, c: char, last: Option<&Token>) -> Result<Token, Mistake> {
-    let rest = source.get(at..).unwrap_or_default();
-    let length = |take: &dyn Fn(char) -> bool| -> usize {
-        rest.find(|c: char| !take(c)).unwrap_or(rest.len())
-    };
-    let new = |kind, length| Token {
-        kind,
-        at: at..at + length,
-    };
-    let wrong = |length: usize, message: String, help: &str| {
-        Err(Mistake::new(at..at + length, message, help))
-    };
     let after_value = last.is_some_and(Token::ends_value);
+    let new = |kind| {
+        Ok(Token {
+            kind,
+            at: at..at + 1,
+        })
+    };
     match c {
-        '\'' | '"' => {
-            let mut escaped = false;
-            for (i, d) in rest.char_indices().skip(1) {
-                match d {
-                    _ if escaped => escaped = false,
-                    '\\' => escaped = true,
-                    '\n' => break,
-                    d if d == c => return Ok(new(TokenKind::Text, i + 1)),
-                    _ => {}
-                }
-            }
-            wrong(
-                1,
-                "a text in quotation marks starts here and does not end".to_owned(),
-                "write the same quotation mark at its end",
-            )
-        }
-        c if c.is_ascii_digit() => {
-            let mut n = length(&|c| c.is_ascii_digit());
-            let behind = rest.get(n..).unwrap_or_default();
-            if behind.starts_with('.') && behind[1..].starts_with(|c: char| c.is_ascii_digit()) {
-                n += 1 + behind[1..]
-                    .find(|c: char| !c.is_ascii_digit())
-                    .unwrap_or(behind.len() - 1);
-            } else if behind.starts_with(',')
-                && behind[1..].starts_with(|c: char| c.is_ascii_digit())
-                && last.is_none_or(|t| !matches!(t.kind, TokenKind::Open | TokenKind::Mark))
-            {
-                return wrong(
-                    n + 1,
-                    "a number has a decimal comma".to_owned(),
-                    "write a point: 2.5",
-                );
-            }
-            let words = rest
-                .get(n..)
-                .and_then(|r| r.find(|c: char| !c.is_alphanumeric() && c != '_'))
-                .unwrap_or(rest.len() - n);
-            if words > 0 {
-                let all = rest.get(..n + words).unwrap_or_default();
-                return wrong(
-                    n + words,
-                    format!("`{all}` is neither a number nor a name"),
-                    "a text stands in quotation marks, such as '4th'",
-                );
-            }
-            Ok(new(TokenKind::Number, n))
-        }
+        '\'' | '"' => quotation(source, at, c),
+        c if c.is_ascii_digit() => number(source, at, last),
         c if c.is_alphabetic() || c == '_' => word(source, at, last),
-        '(' | '[' => Ok(new(TokenKind::Open, 1)),
-        ')' | ']' => Ok(new(TokenKind::Close, 1)),
-        ',' | '.' => Ok(new(TokenKind::Mark, 1)),
-        '+' | '*' | '/' | '%' | '?' | ':' => Ok(new(TokenKind::Between, 1)),
-        '-' if after_value => Ok(new(TokenKind::Between, 1)),
-        '-' => Ok(new(TokenKind::Before, 1)),
-        '<' | '>' | '=' | '!' | '&' | '|' => {
-            let n = length(&|c| matches!(c, '<' | '>' | '=' | '&' | '|'))
-                .max(usize::from(c == '!') * (1 + usize::from(rest.starts_with("!="))));
-            match rest.get(..n).unwrap_or_default() {
-                "==" | "!=" | "<" | "<=" | ">" | ">=" | "&&" | "||" => {
-                    Ok(new(TokenKind::Between, n))
-                }
-                "!" => Ok(new(TokenKind::Before, 1)),
-                "=" => wrong(
-                    1,
-                    "a single `=` compares nothing".to_owned(),
-                    "write == for \"is the same as\"",
-                ),
-                "&" => wrong(
-                    1,
-                    "a single `&` joins nothing".to_owned(),
-                    "write && for \"and\"",
-                ),
-                "|" => wrong(
-                    1,
-                    "a single `|` joins nothing".to_owned(),
-                    "write || for \"or\"",
-                ),
-                sign => wrong(
-                    n,
-                    format!("`{sign}` is no sign that compares"),
-                    match sign {
-                        "<>" => "write != for \"is not the same as\"",
-                        "=<" => "write <= for \"at most\"",
-                        "=>" => "write >= for \"at least\"",
-                        _ => "the signs are == != < <= > >=",
-                    },
-                ),
+        '(' | '[' => new(TokenKind::Open),
+        ')' | ']' => new(TokenKind::Close),
+        ',' | '.' => new(TokenKind::Mark),
+        '+' | '*' | '/' | '%' | '?' | ':' => new(TokenKind::Between),
+        '-' if after_value => new(TokenKind::Between),
+        '-' => new(TokenKind::Before),
+        '<' | '>' | '=' | '!' | '&' | '|' => sign(source, at, c),
+        _ => Err(foreign(at, c)),
+    }
+}
+
+/// A text in quotation marks.
+fn quotation(source: &str, at: usize, mark: char) -> Result<Token, Mistake> {
+    let rest = source.get(at..).unwrap_or_default();
+    let mut escaped = false;
+    for (i, c) in rest.char_indices().skip(1) {
+        match c {
+            _ if escaped => escaped = false,
+            '\\' => escaped = true,
+            '\n' => break,
+            c if c == mark => {
+                return Ok(Token {
+                    kind: TokenKind::Text,
+                    at: at..at + i + 1,
+                });
             }
+            _ => {}
         }
-        '\u{201c}' | '\u{201d}' | '\u{201e}' | '\u{2018}' | '\u{2019}' | '\u{ab}' | '\u{bb}' => {
-            wrong(
-                c.len_utf8(),
-                "these are typographic quotation marks".to_owned(),
-                "write straight ones: '",
-            )
-        }
-        '\u{2260}' => wrong(
-            c.len_utf8(),
-            format!("`{c}` is no sign that compares"),
-            "write !=",
+    }
+    Err(Mistake::new(
+        at..at + 1,
+        "a text in quotation marks starts here and does not end",
+        "write the same quotation mark at its end",
+    ))
+}
+
+/// A number, whole or with a point.
+fn number(source: &str, at: usize, last: Option<&Token>) -> Result<Token, Mistake> {
+    let rest = source.get(at..).unwrap_or_default();
+    let digits = |text: &str| {
+        text.find(|c: char| !c.is_ascii_digit())
+            .unwrap_or(text.len())
+    };
+    let mut n = digits(rest);
+    let behind = rest.get(n..).unwrap_or_default();
+    let decimals = |mark| behind.strip_prefix(mark).map_or(0, digits);
+    if decimals('.') > 0 {
+        n += 1 + decimals('.');
+    } else if decimals(',') > 0
+        && last.is_none_or(|t| !matches!(t.kind, TokenKind::Open | TokenKind::Mark))
+    {
+        return Err(Mistake::new(
+            at..at + n + 1,
+            "a number has a decimal comma",
+            "write a point: 2.5",
+        ));
+    }
+    let words = rest
+        .get(n..)
+        .and_then(|r| r.find(|c: char| !c.is_alphanumeric() && c != '_'))
+        .unwrap_or(rest.len() - n);
+    if words > 0 {
+        let all = rest.get(..n + words).unwrap_or_default();
+        return Err(Mistake::new(
+            at..at + n + words,
+            format!("`{all}` is neither a number nor a name"),
+            "a text stands in quotation marks, such as '4th'",
+        ));
+    }
+    Ok(Token {
+        kind: TokenKind::Number,
+        at: at..at + n,
+    })
+}
+
+/// A sign that compares or joins, or `!`.
+fn sign(source: &str, at: usize, c: char) -> Result<Token, Mistake> {
+    let rest = source.get(at..).unwrap_or_default();
+    let n = rest
+        .find(|c: char| !matches!(c, '<' | '>' | '=' | '&' | '|'))
+        .unwrap_or(rest.len())
+        .max(usize::from(c == '!') * (1 + usize::from(rest.starts_with("!="))));
+    let new = |kind| {
+        Ok(Token {
+            kind,
+            at: at..at + n,
+        })
+    };
+    let wrong = |message: String, help: &str| Err(Mistake::new(at..at + n, message, help));
+    match rest.get(..n).unwrap_or_default() {
+        "==" | "!=" | "<" | "<=" | ">" | ">=" | "&&" | "||" => new(TokenKind::Between),
+        "!" => new(TokenKind::Before),
+        "=" => wrong(
+            "a single `=` compares nothing".to_owned(),
+            "write == for \"is the same as\"",
         ),
-        '\u{2264}' => wrong(
-            c.len_utf8(),
-            format!("`{c}` is no sign that compares"),
-            "write <=",
+        "&" => wrong(
+            "a single `&` joins nothing".to_owned(),
+            "write && for \"and\"",
         ),
-        '\u{2265}' => wrong(
-            c.len_utf8(),
-            format!("`{c}` is no sign that compares"),
-            "write >=",
+        "|" => wrong(
+            "a single `|` joins nothing".to_owned(),
+            "write || for \"or\"",
         ),
-        '\u{266f}' | '\u{266d}' | '#' => wrong(
-            c.len_utf8(),
+        sign => wrong(
+            format!("`{sign}` is no sign that compares"),
+            match sign {
+                "<>" => "write != for \"is not the same as\"",
+                "=<" => "write <= for \"at most\"",
+                "=>" => "write >= for \"at least\"",
+                _ => "the signs are == != < <= > >=",
+            },
+        ),
+    }
+}
+
+/// A character that no condition has.
+fn foreign(at: usize, c: char) -> Mistake {
+    let no_sign = format!("`{c}` is no sign that compares");
+    let (message, help) = match c {
+        '\u{201c}' | '\u{201d}' | '\u{201e}' | '\u{2018}' | '\u{2019}' | '\u{ab}' | '\u{bb}' => (
+            "these are typographic quotation marks".to_owned(),
+            "write straight ones: '",
+        ),
+        '\u{2260}' => (no_sign, "write !="),
+        '\u{2264}' => (no_sign, "write <="),
+        '\u{2265}' => (no_sign, "write >="),
+        '\u{266f}' | '\u{266d}' | '#' => (
             format!("`{c}` means nothing outside a text"),
             "a pitch is written pitch('F#5') or pitch('Bb4')",
         ),
-        _ => wrong(
-            c.len_utf8(),
-            format!("`{c}` means nothing in a condition"),
-            EXAMPLE,
-        ),
-    }
+        _ => (format!("`{c}` means nothing in a condition"), EXAMPLE),
+    };
+    Mistake::new(at..at + c.len_utf8(), message, help)
 }
 
 fn word(source: &str, at: usize, last: Option<&Token>) -> Result<Token, Mistake> {

@@ -108,3 +108,36 @@ pub const SIGNS: [(&str, &str); 8] = [
     ),
     ("? :", "if so, this, else that"),
 ];
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::instrument;
+
+    #[test]
+    fn dynamics_rise_from_none_to_the_loudest() {
+        for (value, (word, number)) in DYNAMICS.iter().enumerate() {
+            assert_eq!(*number, value as i64, "{word}");
+        }
+    }
+
+    #[test]
+    fn every_family_of_the_instruments_can_be_asked_for() {
+        for instrument in &instrument::catalogue().instruments {
+            assert!(
+                FAMILIES.contains(&instrument.family.as_str()),
+                "{}: {}",
+                instrument.name,
+                instrument.family
+            );
+        }
+    }
+
+    #[test]
+    fn examples_of_functions_use_them() {
+        for (name, example, about) in FUNCTIONS {
+            assert!(example.contains(&format!("{name}(")), "{example}");
+            assert!(!about.is_empty(), "{name}");
+        }
+    }
+}

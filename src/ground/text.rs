@@ -180,3 +180,40 @@ pub fn nearest<'a>(word: &str, known: impl IntoIterator<Item = &'a str>) -> Opti
         .max_by(|a, b| a.0.total_cmp(&b.0))
         .map(|(_, k)| k)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_nearest_word_is_one_that_is_near() {
+        let known = ["passing-diminished", "written-range", "wrong-note"];
+        for (word, near) in [
+            ("wrong_note", Some("wrong-note")),
+            ("Wrong Noet", Some("wrong-note")),
+            ("dim", Some("passing-diminished")),
+            ("range", Some("written-range")),
+            ("zzz", None),
+        ] {
+            assert_eq!(nearest(word, known), near, "{word}");
+        }
+    }
+
+    #[test]
+    fn advice_is_the_nearest_word_or_all_there_are() {
+        assert_eq!(meant("lead", ["led", "note"]), "did you mean `led`?");
+        assert_eq!(meant("zzz", ["led", "note"]), "there are: led, note");
+        let many = vec!["word"; 31];
+        assert!(meant("zzz", many).ends_with("word, word, ..."));
+    }
+
+    #[test]
+    fn numbers_in_names_sort_by_their_value() {
+        let mut files = ["10 tenor.xml", "2 alto.xml", "a.xml", "1 lead.xml"].map(Path::new);
+        files.sort_by_cached_key(|p| natural(p));
+        assert_eq!(
+            files,
+            ["1 lead.xml", "2 alto.xml", "10 tenor.xml", "a.xml"].map(Path::new)
+        );
+    }
+}

@@ -12,6 +12,8 @@ mod print;
 mod quoted;
 mod schema;
 mod shape;
+mod style_file;
+mod values;
 mod words;
 
 pub use find::{FILE_NAME, HouseStyles};

@@ -263,3 +263,37 @@ fn instruments(out: &mut String, style: &Style) {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::house_style::read_text;
+    use std::path::Path;
+
+    #[test]
+    fn a_value_is_printed_with_its_place_and_an_unset_one_as_an_example() {
+        let style = read_text(Path::new("x.toml"), "grade = 3\n").unwrap();
+        let printed = print(&style);
+        let line = |start: &str| {
+            let found = printed.lines().find(|l| l.starts_with(start));
+            found.map(|l| l.split_whitespace().collect::<Vec<_>>().join(" "))
+        };
+        assert_eq!(line("grade = "), Some("grade = 3 # x.toml:1".to_owned()));
+        assert_eq!(
+            line("# technique = "),
+            Some("# technique = \"drop 2\" # not set".to_owned())
+        );
+    }
+
+    #[test]
+    fn a_text_over_several_lines_keeps_its_place_to_itself() {
+        let mut out = String::new();
+        value(&mut out, "about", &text("one\ntwo"), Some(&Origin::Rule));
+        assert!(out.contains("two"), "{out}");
+        assert!(!out.contains('#'), "{out}");
+        assert_eq!(
+            out.parse::<toml::Table>().unwrap()["about"].as_str(),
+            Some("one\ntwo")
+        );
+    }
+}

@@ -161,3 +161,32 @@ fn like(example: &toml::Value) -> Value {
         toml::Value::Table(_) => json!({"type": "object"}),
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn every_setting_of_a_file_is_described() {
+        let schema = schema();
+        for key in FILE.keys {
+            let of = &schema["properties"][key.name];
+            assert_eq!(of["description"], key.about, "{}", key.name);
+        }
+        let levels = &schema["properties"]["levels"]["properties"];
+        assert_eq!(levels.as_object().map(Map::len), Some(rules::ALL.len()));
+    }
+
+    #[test]
+    fn values_look_like_their_examples() {
+        let table: toml::Table = "a = ['x']\nb = 1\nc = true\nd = []".parse().unwrap();
+        let kinds = ["a", "b", "c", "d"].map(|name| like(&table[name]));
+        assert_eq!(
+            kinds[0],
+            json!({"type": "array", "items": {"type": "string"}})
+        );
+        assert_eq!(kinds[1], json!({"type": "number"}));
+        assert_eq!(kinds[2], json!({"type": "boolean"}));
+        assert_eq!(kinds[3], json!({"type": "array"}));
+    }
+}

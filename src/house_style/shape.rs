@@ -87,3 +87,46 @@ pub(super) fn in_words(example: &toml::Value) -> &'static str {
         _ => "a group of values",
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use toml::de::DeTable;
+
+    #[test]
+    fn entries_look_like_the_shipped_ones() {
+        let instrument = Shape::of("instrument");
+        assert!(instrument.names["professional"].is_array());
+        assert!(instrument.always.contains(&"transpose".to_owned()));
+        assert!(!instrument.always.contains(&"sounds".to_owned()));
+        assert!(instrument.sources.contains(&"professional".to_owned()));
+        let section = Shape::of("section");
+        assert!(section.names.contains_key("seats"));
+        assert!(!section.always.contains(&"seats".to_owned()));
+        assert!(Shape::of("nothing").names.is_empty());
+    }
+
+    #[test]
+    fn values_are_of_the_kind_of_an_example() {
+        let example: toml::Table = "a = ['x']\nb = 1\nc = 1.5\nd = true".parse().unwrap();
+        for (name, value, same) in [
+            ("a", "['y', 'z']", true),
+            ("a", "[1]", false),
+            ("a", "'y'", false),
+            ("b", "2", true),
+            ("b", "2.5", false),
+            ("c", "2", true),
+            ("d", "'true'", false),
+        ] {
+            let text = format!("x = {value}");
+            let table = DeTable::parse(&text).unwrap();
+            let found = table.get_ref().values().next().unwrap();
+            assert_eq!(
+                same_kind(&example[name], found.get_ref()),
+                same,
+                "{name} {value}"
+            );
+        }
+        assert_eq!(in_words(&example["a"]), "a list of texts");
+    }
+}

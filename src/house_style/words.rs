@@ -336,3 +336,43 @@ pub(super) static RULE: Group = Group {
 
 /// Every name a group of this file can have under a heading of two brackets.
 pub(super) static GROUPS: [&Group; 5] = [&PART, &PASSAGE, &SCORE, &ACCEPTED, &RULE];
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn every_group_has_its_setting_in_the_file_and_no_setting_stands_twice() {
+        for group in GROUPS {
+            let key = FILE.key(group.name);
+            assert_eq!(key.map(|k| k.kind), Some(Kind::Groups), "{}", group.name);
+        }
+        for group in GROUPS.into_iter().chain([&FILE]) {
+            let mut names: Vec<&str> = group.keys.iter().map(|k| k.name).collect();
+            names.sort_unstable();
+            names.dedup();
+            assert_eq!(names.len(), group.keys.len(), "{}", group.one());
+        }
+    }
+
+    #[test]
+    fn an_example_is_of_its_kind() {
+        for kind in [
+            Kind::Text,
+            Kind::Texts,
+            Kind::Flag,
+            Kind::Whole(1, 12),
+            Kind::Bars,
+        ] {
+            let table: toml::Table = format!("x = {}", kind.example()).parse().unwrap();
+            let found = match &table["x"] {
+                toml::Value::String(_) => "in quotation marks",
+                toml::Value::Array(_) => "a list of texts",
+                toml::Value::Boolean(_) => "either true or false",
+                toml::Value::Integer(_) => "a whole number from 1 to 12",
+                other => panic!("{other}"),
+            };
+            assert!(kind.described().contains(found), "{kind:?}");
+        }
+    }
+}

@@ -42,3 +42,69 @@ pub fn accept(
     }
     (set_aside, remarks)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::finding::Level;
+    use crate::ground::text::Text;
+    use crate::score::{Format, Place, Source};
+    use crate::style::{Accepted, FilePattern, Origin};
+    use std::path::Path;
+    use std::sync::OnceLock;
+
+    fn accepted(rule: &str, file: Option<&str>) -> Style {
+        Style {
+            accepted: vec![Accepted {
+                rule: rule.to_owned(),
+                file: file.map(|f| FilePattern::new(f, Path::new(""))),
+                bars: None,
+                parts: Vec::new(),
+                reason: "It is meant.".to_owned(),
+                origin: Origin::Shipped("x".to_owned()),
+            }],
+            ..Style::default()
+        }
+    }
+
+    fn findings() -> Vec<Finding> {
+        ["wide-gap", "minor-ninth", "wide-gap"]
+            .map(|rule| Finding::new(rule, Level::Note, Place::default(), String::new()))
+            .into()
+    }
+
+    #[test]
+    fn what_is_accepted_is_set_aside_and_counted() {
+        let mut left = findings();
+        let (aside, remarks) = accept(&accepted("wide-gap", None), &Score::default(), &mut left);
+        assert_eq!(left.len(), 1);
+        assert_eq!(aside.len(), 2);
+        assert_eq!(aside[0].reason.as_deref(), Some("It is meant."));
+        assert_eq!(
+            remarks,
+            ["2 findings accepted (wide-gap; shipped style x): It is meant."]
+        );
+    }
+
+    #[test]
+    fn what_has_nothing_to_accept_is_remarked_only_for_its_own_file() {
+        let remarks = |file, source: &str| {
+            let mut score = Score::default();
+            score.sources = vec![Source {
+                path: source.into(),
+                member: None,
+                format: Format::Grid,
+                text: Text::default(),
+                lines: OnceLock::new(),
+            }];
+            accept(&accepted("clef", file), &score, &mut findings()).1
+        };
+        assert_eq!(remarks(None, "a.mxl"), [""; 0]);
+        assert_eq!(remarks(Some("a.mxl"), "b.mxl"), [""; 0]);
+        let said = remarks(Some("a.mxl"), "a.mxl");
+        assert_eq!(
+            said,
+            ["no finding is left to accept (clef; shipped style x): It is meant."]
+        );
+    }
+}

@@ -64,3 +64,35 @@ impl Gate {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_gate_stops_at_its_level_and_above() {
+        use Level::{Error, Note, Warning};
+        for (gate, stopping) in [
+            (Gate::At(Note), &[Note, Warning, Error][..]),
+            (Gate::At(Warning), &[Warning, Error]),
+            (Gate::At(Error), &[Error]),
+            (Gate::Never, &[]),
+        ] {
+            for level in [Note, Warning, Error] {
+                let stops = gate.stops(Some(level));
+                assert_eq!(stops, stopping.contains(&level), "{gate:?} {level:?}");
+            }
+            assert!(!gate.stops(None));
+        }
+    }
+
+    #[test]
+    fn every_level_and_gate_is_read_by_its_own_word() {
+        for (word, level) in LEVEL_WORDS {
+            assert_eq!(level.map_or("off", Level::word), word);
+        }
+        for (word, gate) in Gate::WORDS {
+            assert_eq!(gate.word(), word);
+        }
+    }
+}

@@ -271,3 +271,69 @@ impl Default for Style {
         Self::bare("chart")
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::score::Part;
+
+    #[test]
+    fn a_level_of_the_style_comes_before_the_rules_own() {
+        let mut style = Style::default();
+        assert_eq!(style.level("x", Some(Level::Note)), Some(Level::Note));
+        assert_eq!(style.level("x", None), None);
+        style.levels.insert("x".to_owned(), Some(Level::Error));
+        assert_eq!(style.level("x", None), Some(Level::Error));
+        style.levels.insert("x".to_owned(), None);
+        assert_eq!(style.level("x", Some(Level::Error)), None);
+    }
+
+    #[test]
+    fn a_number_of_a_rule_comes_before_the_grade() {
+        let mut style = Style::default();
+        assert_eq!(style.setting("endurance", "grade"), None);
+        style.grade = Some(3);
+        assert_eq!(style.setting("endurance", "grade"), Some(3.0));
+        assert_eq!(style.setting("endurance", "bars"), None);
+        let own = style.settings.entry("endurance".to_owned()).or_default();
+        own.insert("grade".to_owned(), 5.0);
+        assert_eq!(style.setting("endurance", "grade"), Some(5.0));
+    }
+
+    #[test]
+    fn a_stated_technique_says_that_an_option_states_it() {
+        let mut style = Style::default();
+        assert_eq!(style.origin("technique"), Origin::Rule);
+        style.state_technique("drop 2");
+        assert_eq!(style.technique.as_deref(), Some("drop 2"));
+        assert_eq!(style.origin("technique"), Origin::Option("--technique"));
+    }
+
+    #[test]
+    fn what_is_accepted_depends_on_rule_bars_and_all_parts_at_fault() {
+        let part = |name: &str| Part {
+            name: name.to_owned(),
+            ..Part::default()
+        };
+        let mut score = Score::default();
+        score.parts = ["Alto 1", "Alto 2", "Tenor 1"].map(part).into();
+        let mut accepted = Accepted {
+            rule: "minor-ninth".to_owned(),
+            file: None,
+            bars: None,
+            parts: vec![NamePattern::new("alto *")],
+            reason: String::new(),
+            origin: Origin::Rule,
+        };
+        assert!(accepted.is_for(&score));
+        assert!(accepted.holds(&score, "minor-ninth", 0, &[0, 1]));
+        assert!(!accepted.holds(&score, "minor-ninth", 0, &[0, 2]));
+        assert!(!accepted.holds(&score, "wide-gap", 0, &[0]));
+        accepted.parts.clear();
+        assert!(accepted.holds(&score, "minor-ninth", 0, &[0, 2]));
+        accepted.bars = Bars::read("900").ok();
+        assert!(!accepted.holds(&score, "minor-ninth", 0, &[0]));
+        accepted.file = Some(FilePattern::new("other.mxl", Path::new("")));
+        assert!(!accepted.is_for(&score));
+    }
+}

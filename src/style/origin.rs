@@ -32,3 +32,23 @@ impl fmt::Display for Origin {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn an_origin_says_where_to_look() {
+        let file = Origin::File {
+            path: PathBuf::from("band/chartproof.toml"),
+            line: 3,
+        };
+        assert_eq!(file.to_string(), "band/chartproof.toml:3");
+        assert_eq!(
+            Origin::Shipped("choir".to_owned()).to_string(),
+            "shipped style choir"
+        );
+        assert_eq!(Origin::default().to_string(), "the program's own");
+        assert_eq!(Origin::Option("--technique").to_string(), "--technique");
+    }
+}

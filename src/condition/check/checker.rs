@@ -153,3 +153,39 @@ impl<'s> Checker<'s> {
         Expr::Ident(value_name(index))
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::super::tests::refused;
+    use crate::condition::names::Scope::{Note, Sonority};
+
+    #[test]
+    fn a_mistake_points_at_all_of_its_expression() {
+        for (scope, when, at) in [
+            (Note, "tied && written + 1", "written + 1"),
+            (Note, "tied && size(articulations)", "size(articulations)"),
+            (Note, "!(bar)", "bar"),
+            (Note, "tied || [1, 2]", "[1, 2]"),
+            (Sonority, "block && voices[0]", "voices[0]"),
+            (
+                Sonority,
+                "block || gaps.filter(g, g > 1)",
+                "gaps.filter(g, g > 1)",
+            ),
+            (Sonority, "block && span + 2 * 3", "span + 2 * 3"),
+        ] {
+            assert_eq!(refused(scope, when).0, at, "{when}");
+        }
+    }
+
+    #[test]
+    fn a_mistake_points_at_the_word_that_is_meant_of_several() {
+        let when = "'a' == part && picth('A5') < written || picth('A6') > written";
+        let found = super::super::condition(when, super::super::tests::known(Note)).unwrap_err();
+        let places: Vec<usize> = found.iter().map(|m| m.at.start).collect();
+        assert_eq!(
+            places,
+            [when.find("picth").unwrap(), when.rfind("picth").unwrap()]
+        );
+    }
+}

@@ -238,3 +238,81 @@ pub(super) fn compare_with(said: &str, one: One) -> String {
         One::Flag => String::new(),
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::super::tests::{only, refused};
+    use crate::condition::checked::{Compare, Constant, How};
+    use crate::condition::names::Scope::{Note, Sonority};
+
+    #[test]
+    fn numbers_are_brought_to_one_kind() {
+        let two = Constant::Decimal(2.0);
+        assert_eq!(
+            only(Note, "duration == 2"),
+            How::Against(Compare::Same, two.clone())
+        );
+        assert_eq!(only(Note, "2 < duration"), How::Against(Compare::More, two));
+        assert_eq!(only(Sonority, "lead > bottom"), How::Between(Compare::More));
+    }
+
+    #[test]
+    fn both_sides_are_of_one_kind() {
+        for (when, at, help) in [
+            ("written > 'A5'", "'A5'", "written pitch('A5')"),
+            ("written > 'high'", "'high'", "written pitch('A5')"),
+            ("dynamic < 'f'", "'f'", "without quotation marks: f"),
+            ("dynamic < 4", "4", "ppp pp p"),
+            ("seat == '1'", "'1'", "without quotation marks: 1"),
+            ("part == 5", "5", "in quotation marks: '5'"),
+            ("tied == 1", "1", "write tied alone"),
+        ] {
+            let (found, _, advice) = refused(Note, when);
+            assert_eq!(found, at, "{when}");
+            assert!(advice.contains(help), "{when}: {advice}");
+        }
+    }
+
+    #[test]
+    fn some_values_have_no_order() {
+        let (at, message, _) = refused(Note, "degree > '5'");
+        assert_eq!(at, "degree > '5'");
+        assert!(message.contains("a text is neither"), "{message}");
+        let (_, message, help) = refused(Note, "1 < seat < 4");
+        assert!(message.contains("three values"), "{message}");
+        assert!(help.contains("a < b && b < c"), "{help}");
+    }
+
+    #[test]
+    fn a_list_is_not_compared_as_a_whole() {
+        let (at, message, help) = refused(Sonority, "voices == lead");
+        assert_eq!(at, "voices");
+        assert!(message.contains("as a whole"), "{message}");
+        assert!(help.contains("voices.exists("), "{help}");
+    }
+
+    #[test]
+    fn signs_join_conditions() {
+        let (at, message, _) = refused(Note, "tied || bar");
+        assert_eq!(at, "bar");
+        assert!(message.starts_with("|| joins conditions"), "{message}");
+        let (_, message, _) = refused(Note, "!bar");
+        assert!(message.starts_with("! turns"), "{message}");
+    }
+
+    #[test]
+    fn both_answers_are_of_one_kind() {
+        let (at, message, _) = refused(Note, "(tied ? 1 : 'a') == 1");
+        assert_eq!(at, "'a'");
+        assert!(
+            message.contains("a whole number, the other a text"),
+            "{message}"
+        );
+        let (at, ..) = refused(Note, "(bar ? 1 : 2) == 1");
+        assert_eq!(at, "bar");
+        assert!(matches!(
+            only(Note, "(tied ? 1 : 2.5) > duration"),
+            How::Expression(_)
+        ));
+    }
+}

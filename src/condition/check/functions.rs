@@ -122,3 +122,49 @@ impl Checker<'_> {
         Some(Kind::One(One::Pitch))
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::super::tests::{only, refused};
+    use crate::condition::checked::{Compare, Constant, How};
+    use crate::condition::names::Scope::Note;
+
+    #[test]
+    fn a_pitch_is_its_number() {
+        // MIDI key numbers: C4, the middle C, is 60 (common practice, no source).
+        for (name, midi) in [("C4", 60), ("A5", 81), ("Bb3", 58), ("F#5", 78)] {
+            let found = only(Note, &format!("written >= pitch('{name}')"));
+            let expected = How::Against(Compare::AtLeast, Constant::Whole(midi));
+            assert_eq!(found, expected, "{name}");
+        }
+    }
+
+    #[test]
+    fn a_pitch_is_named_in_quotation_marks() {
+        let (at, _, help) = refused(Note, "written > pitch(seat)");
+        assert_eq!((at, help.contains("pitch('A5')")), ("seat", true), "{help}");
+        let (at, message, _) = refused(Note, "written > pitch('H5')");
+        assert_eq!((at, message.as_str()), ("'H5'", "'H5' is no pitch"));
+    }
+
+    #[test]
+    fn functions_have_their_own_kinds() {
+        let (at, message, _) = refused(Note, "abs(part) == 1");
+        assert_eq!(at, "abs");
+        assert!(message.contains("cannot be asked of a text"), "{message}");
+        let (_, message, _) = refused(Note, "abs() == 1");
+        assert!(message.contains("nothing to work on"), "{message}");
+        let (_, _, help) = refused(Note, "written() > pitch('A5')");
+        assert!(help.contains("without brackets"), "{help}");
+        let (_, _, help) = refused(Note, "picth('A5') < written");
+        assert_eq!(help, "did you mean `pitch`?");
+        for when in [
+            "abs(key) > 3",
+            "size(articulations) == 0",
+            "part.startsWith('Alto')",
+            "part.contains('Solo')",
+        ] {
+            assert!(matches!(only(Note, when), How::Expression(_)), "{when}");
+        }
+    }
+}

@@ -218,3 +218,91 @@ impl Checker<'_> {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::super::tests::{only, refused, taken};
+    use crate::condition::checked::{Constant, How, Var};
+    use crate::condition::names::Scope::{Note, Sonority};
+
+    #[test]
+    fn a_list_has_values_of_one_kind() {
+        let decimals = [1.0, 2.5].map(Constant::Decimal).to_vec();
+        assert_eq!(only(Note, "beat in [1, 2.5]"), How::Among(decimals));
+        let (at, message, _) = refused(Note, "beat in [1, 'a']");
+        assert_eq!(at, "'a'");
+        assert!(
+            message.contains("begins with a whole number goes on with a text"),
+            "{message}"
+        );
+        let (at, message, _) = refused(Note, "beat in [[1], 2]");
+        assert_eq!(at, "[1]");
+        assert_eq!(message, "a list cannot stand in a list");
+    }
+
+    #[test]
+    fn a_value_is_looked_for_among_its_own_kind() {
+        assert_eq!(
+            only(Note, "'accent' in articulations"),
+            How::Holds(Constant::Text("accent".to_owned()))
+        );
+        let (at, message, _) = refused(Note, "'a' in [1, 2]");
+        assert_eq!(at, "'a'");
+        assert!(
+            message.contains("looks for it in a list of numbers"),
+            "{message}"
+        );
+        let (at, _, help) = refused(Note, "'Trumpet' in part");
+        assert_eq!(at, "part");
+        assert!(help.contains("part.contains("), "{help}");
+    }
+
+    #[test]
+    fn a_player_among_those_who_sound_is_a_value() {
+        let tests = taken(Sonority, "'trumpet 1' in sounding");
+        assert!(matches!(&tests[0].vars[..], [Var::Plays(who)] if who.seat == Some(1)));
+        assert_eq!(tests[0].how, How::Is(true));
+        let tests = taken(Sonority, "written['trumpet 1'] > sounding['trumpet 2']");
+        let written: Vec<bool> = tests[0]
+            .vars
+            .iter()
+            .map(|v| matches!(v, Var::PitchOf { written: true, .. }))
+            .collect();
+        assert_eq!(written, [true, false]);
+    }
+
+    #[test]
+    fn a_list_is_counted_from_nought() {
+        assert!(matches!(
+            only(Sonority, "voices[0] > lead"),
+            How::Expression(_)
+        ));
+        let (at, message, _) = refused(Sonority, "voices[-1] > lead");
+        assert_eq!((at, message.as_str()), ("1", "a list is counted from 0"));
+        let (at, ..) = refused(Sonority, "lead[0] > bottom");
+        assert_eq!(at, "lead");
+        let (at, message, _) = refused(Sonority, "sounding[2] > lead");
+        assert_eq!(at, "2");
+        assert!(
+            message.contains("a player is named in quotation marks"),
+            "{message}"
+        );
+    }
+
+    #[test]
+    fn each_one_of_a_list_is_asked() {
+        assert!(matches!(
+            only(Sonority, "gaps.exists(g, g > 9)"),
+            How::Expression(_)
+        ));
+        assert!(matches!(
+            only(Sonority, "size(gaps.filter(g, g == 1)) > 1"),
+            How::Expression(_)
+        ));
+        let (at, message, _) = refused(Note, "written.exists(w, w > 3)");
+        assert_eq!(at, "written");
+        assert!(message.contains("asks each one of a list"), "{message}");
+        let (at, ..) = refused(Sonority, "gaps.exists(g, g > 'a')");
+        assert_eq!(at, "'a'");
+    }
+}

@@ -54,10 +54,7 @@ pub fn message(text: &str, known: Known<'_>) -> Result<Vec<Piece>, Vec<Mistake>>
                         "write a name between them, as in {part}",
                     );
                 }
-                Mistake {
-                    at: m.at.start + at + 1..m.at.end + at + 1,
-                    ..m
-                }
+                m.moved(at + 1)
             })),
         }
         at += length + 1;
@@ -114,4 +111,62 @@ fn shown(source: &str, known: Known<'_>) -> Result<Shown, Vec<Mistake>> {
         expression: (!plain).then(|| Box::new(parsed.expr)),
         kind,
     })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::tests::known;
+    use super::*;
+    use crate::condition::kinds::One;
+    use crate::condition::names::Scope::{Note, Step};
+
+    #[test]
+    fn words_and_values_take_turns() {
+        let pieces = message("{{x}} {part}: {written - 1}!", known(Note)).unwrap();
+        let words: Vec<Option<&str>> = pieces
+            .iter()
+            .map(|p| match p {
+                Piece::Words(words) => Some(words.as_str()),
+                Piece::Value(_) => None,
+            })
+            .collect();
+        assert_eq!(words, [Some("{x} "), None, Some(": "), None, Some("!")]);
+        let values: Vec<(bool, Kind)> = pieces
+            .iter()
+            .filter_map(|p| match p {
+                Piece::Value(shown) => Some((shown.expression.is_some(), shown.kind)),
+                Piece::Words(_) => None,
+            })
+            .collect();
+        assert_eq!(values[1], (true, Kind::One(One::Pitch)));
+        assert!(!values[0].0);
+    }
+
+    #[test]
+    fn a_mistake_points_into_the_message() {
+        for (scope, text, at, said) in [
+            (Note, "{part} holds {writen}", "writen", "knows no `writen`"),
+            (Note, "{part holds it", "{", "never closed"),
+            (Note, "part} holds it", "}", "never opened"),
+            (Note, "a {} b", "{}", "nothing stands between"),
+            (Step, "leaps from {from}", "from", "cannot be printed"),
+        ] {
+            let found = message(text, known(scope)).unwrap_err();
+            assert_eq!(found.len(), 1, "{text}");
+            // The last of several alike.
+            assert_eq!(text.rfind(at), Some(found[0].at.start), "{text}");
+            assert_eq!(found[0].at.len(), at.len(), "{text}");
+            assert!(
+                found[0].message.contains(said),
+                "{text}: {}",
+                found[0].message
+            );
+        }
+    }
+
+    #[test]
+    fn a_brace_in_a_text_closes_nothing() {
+        let pieces = message("{part + '}'} end", known(Note)).unwrap();
+        assert!(matches!(&pieces[..], [Piece::Value(_), Piece::Words(w)] if w == " end"));
+    }
 }

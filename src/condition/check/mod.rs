@@ -156,3 +156,109 @@ impl Checker<'_> {
         None
     }
 }
+
+#[cfg(test)]
+pub(super) mod tests {
+    use super::*;
+    use crate::condition::checked::{Compare, Constant, Var};
+    use crate::instrument;
+
+    /// What conditions of tests are checked against: the shipped instruments, and a part "Reed 1".
+    pub(in crate::condition) fn known(scope: Scope) -> Known<'static> {
+        Known {
+            scope,
+            book: instrument::catalogue(),
+            is_part: &|name| name == "Reed 1",
+        }
+    }
+
+    /// The tests of a condition without a mistake.
+    pub(in crate::condition) fn taken(scope: Scope, when: &str) -> Vec<Test> {
+        match condition(when, known(scope)) {
+            Ok(condition) => condition.tests,
+            Err(mistakes) => panic!("{when}\n{mistakes:#?}"),
+        }
+    }
+
+    /// How the only test of a condition is worked out.
+    pub(in crate::condition) fn only(scope: Scope, when: &str) -> How {
+        let mut tests = taken(scope, when);
+        assert_eq!(tests.len(), 1, "{when}");
+        tests.remove(0).how
+    }
+
+    /// The words that the only mistake of a condition points at, its sentence, and the advice.
+    pub(in crate::condition) fn refused(scope: Scope, when: &str) -> (&str, String, String) {
+        let mut mistakes = condition(when, known(scope)).expect_err(when);
+        assert_eq!(mistakes.len(), 1, "{when}\n{mistakes:#?}");
+        let mistake = mistakes.remove(0);
+        (&when[mistake.at], mistake.message, mistake.help)
+    }
+
+    #[test]
+    fn a_condition_comes_out_as_yes_or_no() {
+        let (at, message, help) = refused(Scope::Note, "written - pitch('C4')");
+        assert_eq!(at, "written - pitch('C4')");
+        assert!(message.contains("is a whole number"), "{message}");
+        assert!(help.contains("> 4"), "{help}");
+        let (_, _, help) = refused(Scope::Sonority, "voices");
+        assert!(help.contains("voices.exists("), "{help}");
+        let (_, _, help) = refused(Scope::Sonority, "sounding");
+        assert!(help.contains("sounding['trumpet 1']"), "{help}");
+        let (_, _, help) = refused(Scope::Step, "from");
+        assert!(help.contains("from.written"), "{help}");
+    }
+
+    #[test]
+    fn every_mistake_is_reported() {
+        let mistakes = condition("wirtten > 1 && sounding > 'A5'", known(Scope::Note));
+        assert_eq!(mistakes.map_err(|m| m.len()), Err(2));
+    }
+
+    #[test]
+    fn tests_of_a_whole_part_come_first_and_expressions_last() {
+        let tests = taken(
+            Scope::Note,
+            "written % 12 == 0 && tied && instrument == 'trumpet'",
+        );
+        let order: Vec<(bool, bool)> = tests
+            .iter()
+            .map(|t| (t.outer, matches!(t.how, How::Expression(_))))
+            .collect();
+        assert_eq!(order, [(true, false), (false, false), (false, true)]);
+    }
+
+    #[test]
+    fn values_a_choice_leaves_aside_need_not_be_there() {
+        let needs_all = |when| taken(Scope::Sonority, when)[0].needs_all;
+        assert!(needs_all("sounding['trumpet 1'] - lead > 3"));
+        assert!(!needs_all("'trumpet 1' in sounding || span > 3"));
+        assert!(!needs_all("block ? span > 3 : count > 3"));
+        assert!(!needs_all("gaps.exists(g, g > 9)"));
+    }
+
+    #[test]
+    fn a_value_is_asked_for_once() {
+        let tests = taken(Scope::Note, "seat > 1 || seat < 4 || bar == 1");
+        let expected: Vec<Var> = ["seat", "bar"]
+            .iter()
+            .map(|word| {
+                let entry = Scope::Note.entry(word).unwrap();
+                Var::Named(crate::condition::checked::Side::Here, entry.name)
+            })
+            .collect();
+        assert_eq!(tests[0].vars, expected);
+        assert_eq!(
+            only(Scope::Note, "seat == 2"),
+            How::Against(Compare::Same, Constant::Whole(2))
+        );
+    }
+
+    #[test]
+    fn null_is_no_value() {
+        let (at, message, help) = refused(Scope::Note, "chord == null");
+        assert_eq!(at, "null");
+        assert!(message.contains("nothing a value can be"), "{message}");
+        assert!(help.contains("chord == ''"), "{help}");
+    }
+}

@@ -56,3 +56,39 @@ impl Checker<'_> {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::super::tests::{known, refused};
+    use super::player;
+    use crate::condition::names::Scope::Sonority;
+
+    #[test]
+    fn a_player_is_an_instrument_with_its_number_or_a_part() {
+        for (words, instrument, seat) in [
+            ("tenor saxophone 2", Some("tenor-saxophone"), Some(2)),
+            ("Tpt. 1", Some("trumpet"), Some(1)),
+            ("trumpet", Some("trumpet"), None),
+            ("trumpet 0", Some("trumpet"), None),
+            (" Reed 1 ", None, Some(1)),
+        ] {
+            let found = player(words, known(Sonority)).unwrap();
+            assert_eq!(found.instrument.as_deref(), instrument, "{words}");
+            assert_eq!(found.seat, seat, "{words}");
+            assert_eq!(found.words, words.trim());
+        }
+    }
+
+    #[test]
+    fn nobody_else_is_a_player() {
+        let (message, help) = player("krummhorn 1", known(Sonority)).unwrap_err();
+        assert!(message.contains("no instrument is called so"), "{message}");
+        assert!(help.contains("'tenor saxophone 2'"), "{help}");
+        assert!(player("Reed 2", known(Sonority)).is_err());
+        let (at, message, _) = refused(Sonority, "sounding[section] > lead");
+        assert_eq!(
+            (at, message.as_str()),
+            ("section", "a player is named outright")
+        );
+    }
+}

@@ -97,3 +97,65 @@ pub(super) fn is_outer(scope: Scope, var: &Var) -> bool {
         Scope::Part => false,
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::super::tests::{only, taken};
+    use super::*;
+
+    #[test]
+    fn one_value_against_a_constant_needs_no_interpreter() {
+        use Compare::{AtLeast, AtMost, Less, More, Other, Same};
+        for (sign, straight, turned) in [
+            ("==", Same, Same),
+            ("!=", Other, Other),
+            ("<", Less, More),
+            ("<=", AtMost, AtLeast),
+            (">", More, Less),
+            (">=", AtLeast, AtMost),
+        ] {
+            let against = |compare| How::Against(compare, Constant::Whole(3));
+            assert_eq!(
+                only(Scope::Note, &format!("bar {sign} 3")),
+                against(straight)
+            );
+            assert_eq!(only(Scope::Note, &format!("3 {sign} bar")), against(turned));
+        }
+        assert_eq!(only(Scope::Note, "tied"), How::Is(true));
+        assert_eq!(only(Scope::Note, "!tied"), How::Is(false));
+        for when in [
+            "bar + 1 == 3",
+            "tied || slurred",
+            "bar in [1, seat]",
+            "'a' + part in ['b']",
+        ] {
+            assert!(
+                matches!(only(Scope::Note, when), How::Expression(_)),
+                "{when}"
+            );
+        }
+    }
+
+    #[test]
+    fn some_tests_are_the_same_for_a_whole_part_or_section() {
+        for (scope, when, outer) in [
+            (Scope::Note, "instrument == 'trumpet'", true),
+            (Scope::Note, "instrument == 'trumpet' || tied", false),
+            (Scope::Step, "seat == 1", true),
+            (Scope::Step, "from.tied", false),
+            (Scope::Sonority, "section == 'saxes'", true),
+            (Scope::Sonority, "count > 3", false),
+            (Scope::Bar, "players > 3", true),
+            (Scope::Bar, "playing > 3", false),
+            (Scope::Part, "instrument == 'trumpet'", false),
+        ] {
+            assert_eq!(taken(scope, when)[0].outer, outer, "{when}");
+        }
+    }
+
+    #[test]
+    fn conditions_joined_by_and_are_tests_of_their_own() {
+        assert_eq!(taken(Scope::Note, "(tied && bar > 3) && slurred").len(), 3);
+        assert_eq!(taken(Scope::Note, "tied || bar > 3 && slurred").len(), 1);
+    }
+}

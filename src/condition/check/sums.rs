@@ -118,3 +118,75 @@ pub(super) fn as_decimal(expr: &mut IdedExpr, kind: One) {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::super::tests::{only, refused};
+    use super::*;
+    use crate::condition::checked::How;
+    use crate::condition::names::Scope::{Note, Sonority};
+
+    #[test]
+    fn pitches_and_semitones_add_up() {
+        for when in [
+            "written + 12 > pitch('A5')",
+            "12 + written > pitch('A5')",
+            "(written - pitch('C4')) % 12 == 0",
+            "part + '1' == 'a1'",
+            "duration * 2 > beat - 1",
+            "-key > 3",
+        ] {
+            assert!(matches!(only(Note, when), How::Expression(_)), "{when}");
+        }
+        for (when, at) in [
+            ("written + written > pitch('A5')", "written + written"),
+            ("written * 2 > pitch('A5')", "written * 2"),
+            ("written + part == 5", "written + part"),
+            ("duration % 2 == 1", "duration % 2"),
+        ] {
+            let (found, message, _) = refused(Note, when);
+            assert_eq!(found, at);
+            assert!(message.contains("cannot join"), "{message}");
+        }
+    }
+
+    #[test]
+    fn nothing_is_divided_by_nought() {
+        for when in ["bar / 0 == 1", "bar % 0 == 1"] {
+            let (at, message, _) = refused(Note, when);
+            assert_eq!((at, message.as_str()), ("0", "nothing can be divided by 0"));
+        }
+    }
+
+    #[test]
+    fn only_numbers_have_a_negative() {
+        let (at, message, _) = refused(Sonority, "-lead > 3");
+        assert_eq!(at, "lead");
+        assert!(message.contains("a pitch and has no negative"), "{message}");
+    }
+
+    #[test]
+    fn numbers_and_pitches_are_alike_for_a_comparison() {
+        assert!(alike(One::Whole, One::Decimal) && alike(One::Pitch, One::Whole));
+        assert!(alike(One::Text(Among::Any), One::Text(Among::Chords)));
+        assert!(!alike(One::Loudness, One::Whole) && !alike(One::Flag, One::Text(Among::Any)));
+    }
+
+    #[test]
+    fn a_whole_number_becomes_a_decimal_and_a_value_is_turned_into_one() {
+        let mut literal = IdedExpr {
+            id: 1,
+            expr: Expr::Literal(LiteralValue::Int(2.into())),
+        };
+        as_decimal(&mut literal, One::Whole);
+        assert_eq!(constant(&literal), Some(Constant::Decimal(2.0)));
+        let mut value = IdedExpr {
+            id: 2,
+            expr: Expr::Ident("x".to_owned()),
+        };
+        as_decimal(&mut value, One::Decimal);
+        assert!(matches!(value.expr, Expr::Ident(_)));
+        as_decimal(&mut value, One::Whole);
+        assert!(matches!(value.expr, Expr::Call(call) if call.func_name == "double"));
+    }
+}

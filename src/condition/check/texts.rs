@@ -126,3 +126,87 @@ impl Checker<'_> {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::super::tests::{only, refused};
+    use crate::condition::checked::{Compare, Constant, How};
+    use crate::condition::names::Scope::{self, Note, Sonority};
+
+    #[test]
+    fn texts_are_put_as_the_values_have_them() {
+        for (scope, when, text) in [
+            (Note, "instrument == 'Tpt.'", "trumpet"),
+            (Note, "family == 'Brass'", "brass"),
+            (Note, "section == 'sax section'", "saxes"),
+            (Note, "section == 'horns'", "horns"),
+            (Note, "'b3' == degree", "b3"),
+            (Note, "written_name == 'eb5'", "Eb5"),
+            (Note, "chord == 'Bb7'", "Bb7"),
+            (Note, "meter == '4/4'", "4/4"),
+            (Note, "part == 'anybody'", "anybody"),
+            (Note, "instrument == ''", ""),
+            (Sonority, "technique == 'four way close'", "four-way close"),
+        ] {
+            let expected = How::Against(Compare::Same, Constant::Text(text.to_owned()));
+            assert_eq!(only(scope, when), expected, "{when}");
+        }
+    }
+
+    #[test]
+    fn other_texts_are_refused_with_the_nearest_known_one() {
+        let bad: [(Scope, &str, &str, &str); 9] = [
+            (
+                Note,
+                "instrument == 'krummhorn'",
+                "is no instrument",
+                "there are: ",
+            ),
+            (
+                Note,
+                "family == 'bras'",
+                "no family of instruments called",
+                "brass",
+            ),
+            (Note, "section == 'trumbones'", "is no section", "trombones"),
+            (
+                Note,
+                "'acent' in articulations",
+                "no articulation called",
+                "accent",
+            ),
+            (
+                Note,
+                "degree == 'b15'",
+                "is no degree of a chord",
+                "1 to 13",
+            ),
+            (Note, "chord == 'H7'", "is no chord symbol", "concert pitch"),
+            (
+                Note,
+                "written_name == 'H5'",
+                "is no pitch",
+                "letter from A to G",
+            ),
+            (Note, "meter == 'four'", "is no time signature", "'4/4'"),
+            (
+                Sonority,
+                "technique == 'dorp 2'",
+                "is no technique",
+                "drop 2",
+            ),
+        ];
+        for (scope, when, said, advice) in bad {
+            let (at, message, help) = refused(scope, when);
+            assert!(at.starts_with('\'') && at.ends_with('\''), "{when}: {at}");
+            assert!(message.contains(said), "{when}: {message}");
+            assert!(help.contains(advice), "{when}: {help}");
+        }
+    }
+
+    #[test]
+    fn texts_in_a_list_are_held_to_those_there_are_too() {
+        let (at, ..) = refused(Note, "instrument in ['trumpet', 'krummhorn']");
+        assert_eq!(at, "'krummhorn'");
+    }
+}

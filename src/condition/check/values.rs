@@ -140,3 +140,116 @@ impl Checker<'_> {
         None
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::super::tests::{only, refused, taken};
+    use super::*;
+    use crate::condition::checked::{Compare, Constant, How};
+    use crate::condition::names::Name;
+
+    #[test]
+    fn a_name_of_the_scope_is_a_value() {
+        assert_eq!(
+            taken(Scope::Note, "tied")[0].vars,
+            [Var::Named(Side::Here, Name::Tied)]
+        );
+        let vars = &taken(Scope::Step, "from.tied != to.tied")[0].vars;
+        assert_eq!(
+            vars[..],
+            [
+                Var::Named(Side::From, Name::Tied),
+                Var::Named(Side::To, Name::Tied)
+            ]
+        );
+    }
+
+    #[test]
+    fn dynamics_are_numbers_from_softest_to_loudest() {
+        assert_eq!(
+            only(Scope::Note, "dynamic < f"),
+            How::Against(Compare::Less, Constant::Whole(6))
+        );
+    }
+
+    #[test]
+    fn an_unknown_name_comes_with_advice() {
+        for (scope, when, at, help) in [
+            (
+                Scope::Note,
+                "instrumnet == 'trumpet'",
+                "instrumnet",
+                "did you mean `instrument`?",
+            ),
+            (
+                Scope::Note,
+                "written > A5",
+                "A5",
+                "a pitch is written pitch('A5')",
+            ),
+            (
+                Scope::Note,
+                "span > 12",
+                "span",
+                "belongs to rules with scope = \"sonority\"",
+            ),
+            (
+                Scope::Note,
+                "abs > 12",
+                "abs",
+                "behind `abs` belong round brackets",
+            ),
+            (
+                Scope::Note,
+                "part == Zzyzx",
+                "Zzyzx",
+                "write it in quotation marks: 'Zzyzx'",
+            ),
+            (
+                Scope::Step,
+                "written > 3",
+                "written",
+                "write from.written or to.written",
+            ),
+        ] {
+            let (found, _, advice) = refused(scope, when);
+            assert_eq!(found, at, "{when}");
+            assert!(advice.contains(help), "{when}: {advice}");
+        }
+    }
+
+    #[test]
+    fn only_the_notes_of_a_step_have_names_behind_a_dot() {
+        for (scope, when, at, help) in [
+            (
+                Scope::Step,
+                "from.writen > pitch('A5')",
+                "writen",
+                "did you mean `written`?",
+            ),
+            (
+                Scope::Step,
+                "to.interval > 12",
+                "interval",
+                "without a dot before it",
+            ),
+            (
+                Scope::Note,
+                "written.name == 'A5'",
+                "name",
+                "only from and to",
+            ),
+            (
+                Scope::Note,
+                "part.contains == 'A'",
+                "contains",
+                "with round brackets",
+            ),
+            (Scope::Step, "has(from.chord)", "from", "chord != ''"),
+        ] {
+            let (found, _, advice) = refused(scope, when);
+            assert!(found.contains(at), "{when}: {found}");
+            assert!(advice.contains(help), "{when}: {advice}");
+        }
+    }
+}

@@ -1,6 +1,7 @@
 //! The groups of a house style file: parts, passages, scores, accepted findings.
 
-use super::super::fields::{Fields, Said};
+use super::super::fields::Fields;
+use super::super::values::Placed;
 use super::super::words::{ACCEPTED, PART, PASSAGE, SCORE};
 use super::layer::Layer;
 use crate::ground::text::{meant, nearest};
@@ -9,10 +10,10 @@ use crate::style::{Accepted, Bars, FilePattern, NamePattern, PartKind, PartSet, 
 use std::path::Path;
 
 impl Layer<'_, '_> {
-    fn bars(&self, said: &Said<String>) -> Option<Bars> {
+    fn bars(&self, said: &Placed<String>) -> Option<Bars> {
         Bars::read(&said.value)
             .map_err(|error| {
-                self.page.wrong(
+                self.style_file.wrong(
                     said.at.clone(),
                     error.to_string(),
                     "write printed bar numbers and ranges of them, such as \"5\", \"17-32\" or \"1-8, 17-24\"",
@@ -22,13 +23,13 @@ impl Layer<'_, '_> {
     }
 
     /// The key of a section, whatever people call it.
-    fn section(&self, said: &Said<String>, style: &Style) -> Option<String> {
+    fn section(&self, said: &Placed<String>, style: &Style) -> Option<String> {
         let book = style.instruments;
         let found = book
             .section(&said.value)
             .or_else(|| book.section_named(&said.value));
         if found.is_none() {
-            self.page.wrong(
+            self.style_file.wrong(
                 said.at.clone(),
                 format!("`{}` is no section chartproof knows", said.value),
                 meant(&said.value, book.sections.iter().map(|s| s.name.as_str())),
@@ -40,14 +41,14 @@ impl Layer<'_, '_> {
     pub(super) fn parts(&self, file: &Fields<'_, '_>, style: &Style) -> Vec<PartKind> {
         let mut all = Vec::new();
         for (table, at) in file.tables("part") {
-            let fields = Fields::read(self.page, &PART, table, at);
+            let fields = Fields::read(self.style_file, &PART, table, at);
             let instrument = fields.text("instrument").and_then(|said| {
                 let book = style.instruments;
                 let found = book
                     .instrument(&said.value)
                     .or_else(|| book.named(&said.value));
                 if found.is_none() {
-                    self.page.wrong(
+                    self.style_file.wrong(
                         said.at,
                         format!("`{}` is no instrument chartproof knows", said.value),
                         match nearest(&said.value, book.instruments.iter().map(|i| i.name.as_str()))
@@ -65,7 +66,7 @@ impl Layer<'_, '_> {
             let seat = fields.whole("seat", 1, 12);
             let says = ["instrument", "section", "seat"];
             if says.iter().all(|name| fields.value(name).is_none()) {
-                self.page.wrong(
+                self.style_file.wrong(
                     fields.at.clone(),
                     "this [[part]] says nothing of the parts it names",
                     "add instrument = \"...\", section = \"...\" or seat = 1",
@@ -87,7 +88,7 @@ impl Layer<'_, '_> {
     pub(super) fn stretches(&self, file: &Fields<'_, '_>, style: &Style) -> Vec<Stretch> {
         let mut all = Vec::new();
         for (table, at) in file.tables("passage") {
-            let fields = Fields::read(self.page, &PASSAGE, table, at);
+            let fields = Fields::read(self.style_file, &PASSAGE, table, at);
             let technique = fields.text("technique").and_then(|said| {
                 if said.value.trim().eq_ignore_ascii_case(FREE) {
                     Some(None)
@@ -113,9 +114,9 @@ impl Layer<'_, '_> {
         all
     }
 
-    fn files(&self, said: &Said<String>) -> FilePattern {
+    fn files(&self, said: &Placed<String>) -> FilePattern {
         if Path::new(&said.value).is_absolute() {
-            self.page.wrong(
+            self.style_file.wrong(
                 said.at.clone(),
                 format!("`{}` starts at the root of the disk", said.value),
                 "write the path from the folder of the house style, so that the folder can be moved",
@@ -127,7 +128,7 @@ impl Layer<'_, '_> {
     pub(super) fn sets(&self, file: &Fields<'_, '_>) -> Vec<PartSet> {
         let mut all = Vec::new();
         for (table, at) in file.tables("score") {
-            let fields = Fields::read(self.page, &SCORE, table, at);
+            let fields = Fields::read(self.style_file, &SCORE, table, at);
             all.push(PartSet {
                 title: fields.text("title").map(|t| t.value),
                 files: fields
@@ -144,7 +145,7 @@ impl Layer<'_, '_> {
     pub(super) fn accepted(&self, file: &Fields<'_, '_>, style: &Style) -> Vec<Accepted> {
         let mut all = Vec::new();
         for (table, at) in file.tables("accepted") {
-            let fields = Fields::read(self.page, &ACCEPTED, table, at);
+            let fields = Fields::read(self.style_file, &ACCEPTED, table, at);
             let rule = fields.text("rule").filter(|name| self.is_rule(name, style));
             let reason = fields.text("reason");
             let bars = fields.text("bars").and_then(|said| self.bars(&said));
@@ -166,5 +167,40 @@ impl Layer<'_, '_> {
             }
         }
         all
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use crate::house_style::read_text;
+    use std::path::Path;
+
+    #[test]
+    fn groups_name_sections_and_instruments_by_their_keys() {
+        let text = "[[part]]\nname = 'Reed 1'\ninstrument = 'Tpt.'\nsection = 'sax section'\n\
+                    [[passage]]\ntechnique = 'Free'\nsection = 'saxophones'\nbars = '1-8'\n\
+                    [[passage]]\ntechnique = 'four way close'\n";
+        let style = read_text(Path::new("x.toml"), text).unwrap();
+        let part = &style.parts[0];
+        assert_eq!(part.instrument.as_deref(), Some("trumpet"));
+        assert_eq!(part.section.as_deref(), Some("saxes"));
+        let techniques: Vec<_> = style
+            .stretches
+            .iter()
+            .map(|s| s.technique.as_deref())
+            .collect();
+        assert_eq!(techniques, [None, Some("four-way close")]);
+        assert_eq!(style.stretches[0].section.as_deref(), Some("saxes"));
+    }
+
+    #[test]
+    fn a_group_of_a_file_comes_before_those_it_extends() {
+        let folder = tempfile::tempdir().unwrap();
+        let part = |seat: u8| format!("[[part]]\nname = 'Reed *'\nseat = {seat}\n");
+        std::fs::write(folder.path().join("base.toml"), part(1)).unwrap();
+        let text = format!("extends = './base.toml'\n{}", part(2));
+        let style = read_text(&folder.path().join("x.toml"), &text).unwrap();
+        let seats: Vec<_> = style.parts.iter().map(|p| p.seat).collect();
+        assert_eq!(seats, [Some(2), Some(1)]);
     }
 }

@@ -1,7 +1,8 @@
 //! Instruments and sections of a house style file.
 
-use super::super::fields::{Fields, described, entries, plain_table};
+use super::super::fields::Fields;
 use super::super::shape::{Shape, in_words, same_kind};
+use super::super::values::{described, entries, plain_table};
 use super::layer::Layer;
 use crate::ground::text::{meant, nearest};
 use crate::instrument::{self, Catalogue, CatalogueError};
@@ -73,7 +74,7 @@ impl Layer<'_, '_> {
                     continue;
                 };
                 if book.instrument(key).is_none() {
-                    self.page.wrong(
+                    self.style_file.wrong(
                         seat.span(),
                         format!("`{key}` is the key of no instrument"),
                         meant(key, book.instruments.iter().map(|i| i.key.as_str())),
@@ -93,7 +94,7 @@ impl Layer<'_, '_> {
         let place = entries(table)
             .find(|(name, _)| name.value == group)
             .map_or_else(|| at.clone(), |(_, value)| value.span());
-        self.page.wrong(
+        self.style_file.wrong(
             place,
             error.to_string().lines().next().unwrap_or_default(),
             "ranges are written pitch, lowest note first; `chartproof style` prints what is in force",
@@ -114,7 +115,7 @@ impl Layer<'_, '_> {
         for (name, value) in entries(table) {
             let Some(example) = shape.names.get(&name.value) else {
                 sound = false;
-                self.page.wrong(
+                self.style_file.wrong(
                     name.at,
                     format!("`{}` means nothing under [[{list}]]", name.value),
                     meant(&name.value, shape.names.keys().map(String::as_str)),
@@ -123,7 +124,7 @@ impl Layer<'_, '_> {
             };
             if !same_kind(example, value.get_ref()) {
                 sound = false;
-                self.page.wrong(
+                self.style_file.wrong(
                     value.span(),
                     format!(
                         "`{}` is {}, found {}",
@@ -141,7 +142,7 @@ impl Layer<'_, '_> {
             }
         }
         let Some(key) = key else {
-            self.page.wrong(
+            self.style_file.wrong(
                 at.clone(),
                 format!("this [[{list}]] has no `key`"),
                 match list {
@@ -168,7 +169,7 @@ impl Layer<'_, '_> {
                     "section" => book.sections.iter().map(|s| s.key.as_str()).collect(),
                     _ => book.instruments.iter().map(|i| i.key.as_str()).collect(),
                 };
-                self.page.wrong(
+                self.style_file.wrong(
                     at.clone(),
                     format!(
                         "`{key}` is a new {list} and does not say its {}",
@@ -203,5 +204,46 @@ impl Layer<'_, '_> {
                     .or_insert_with(|| toml::Value::String(said.clone()));
             }
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use crate::house_style::read_text;
+    use std::path::Path;
+
+    #[test]
+    fn a_changed_range_says_that_the_house_style_gives_it() {
+        let text = "[[instrument]]\nkey = 'trumpet'\nprofessional = ['F#3', 'B5']\n";
+        let style = read_text(Path::new("x.toml"), text).unwrap();
+        let trumpet = style.instruments.instrument("trumpet").unwrap();
+        assert!(
+            trumpet.sources["professional"]
+                .as_str()
+                .starts_with("house style, x.toml:1")
+        );
+        assert!(
+            !trumpet.sources["transpose"]
+                .as_str()
+                .starts_with("house style")
+        );
+        assert_eq!(style.changes.len(), 1);
+    }
+
+    #[test]
+    fn every_bad_entry_is_reported_and_the_others_are_still_read() {
+        let text = "[[instrument]]\nname = 'x'\n\
+                    [[instrument]]\nkey = 'trumpet'\nprofessional = ['C6', 'F#3']\n\
+                    [[instrument]]\nkey = 'trompet'\n\
+                    [[section]]\nkey = 'saxes'\nseats = [['alto-sax']]\n";
+        let error = read_text(Path::new("x.toml"), text)
+            .map(|_| ())
+            .unwrap_err();
+        let lines: Vec<_> = error
+            .mistakes
+            .iter()
+            .filter_map(|m| m.line_column().map(|(line, _)| line))
+            .collect();
+        assert_eq!(lines, [1, 5, 6, 10], "{error}");
     }
 }

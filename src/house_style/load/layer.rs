@@ -1,7 +1,9 @@
 //! One house style file laid over the style it extends.
 
-use super::super::fields::{Fields, Page, Said, described, entries, number, word};
+use super::super::fields::{Fields, word};
 use super::super::own;
+use super::super::style_file::StyleFile;
+use super::super::values::{Placed, described, entries, number};
 use super::super::words::FILE;
 use crate::ground::text::meant;
 use crate::rules::{self, Setting};
@@ -14,7 +16,7 @@ use toml::de::{DeTable, DeValue};
 
 /// One file being laid over a style.
 pub(super) struct Layer<'p, 't> {
-    pub(super) page: &'p Page<'t>,
+    pub(super) style_file: &'p StyleFile<'t>,
     /// The name of the style, when it comes with the program.
     pub(super) shipped: Option<&'static str>,
     pub(super) folder: &'p Path,
@@ -25,8 +27,8 @@ impl Layer<'_, '_> {
         match self.shipped {
             Some(name) => Origin::Shipped(name.to_owned()),
             None => Origin::File {
-                path: self.page.path.to_owned(),
-                line: self.page.line(at),
+                path: self.style_file.path.to_owned(),
+                line: self.style_file.line(at),
             },
         }
     }
@@ -36,15 +38,15 @@ impl Layer<'_, '_> {
     }
 
     pub(super) fn lay_over(&self, style: &mut Style) {
-        let text = self.page.text.clone();
+        let text = self.style_file.text.clone();
         let table = match DeTable::parse(&text) {
             Ok(table) => table,
             Err(error) => {
-                self.page.no_toml(&error);
+                self.style_file.no_toml(&error);
                 return;
             }
         };
-        let file = Fields::read(self.page, &FILE, table.get_ref(), 0..0);
+        let file = Fields::read(self.style_file, &FILE, table.get_ref(), 0..0);
         if let Some(about) = file.text("about") {
             self.mark(style, "about", &about.at);
             style.about = about.value;
@@ -75,7 +77,7 @@ impl Layer<'_, '_> {
         // What a file says comes before what it extends says.
         let parts = self.parts(&file, style);
         style.parts.splice(0..0, parts);
-        for rule in own::read(self.page, &file, style, &|at| self.origin(at)) {
+        for rule in own::read(self.style_file, &file, style, &|at| self.origin(at)) {
             Self::add_rule(rule, style);
         }
         if let Some((table, _)) = file.table("levels") {
@@ -104,11 +106,11 @@ impl Layer<'_, '_> {
         }
     }
 
-    pub(super) fn technique(&self, said: &Said<String>) -> Option<String> {
+    pub(super) fn technique(&self, said: &Placed<String>) -> Option<String> {
         match Technique::read(&said.value) {
             Ok(technique) => Some(technique.name().to_owned()),
             Err(unknown) => {
-                self.page.wrong(
+                self.style_file.wrong(
                     said.at.clone(),
                     format!("`{}` is no technique chartproof knows", said.value),
                     unknown.help(),
@@ -119,11 +121,11 @@ impl Layer<'_, '_> {
     }
 
     /// Whether a rule is called so; if not, that is a mistake.
-    pub(super) fn is_rule(&self, name: &Said<String>, style: &Style) -> bool {
+    pub(super) fn is_rule(&self, name: &Placed<String>, style: &Style) -> bool {
         let known = rules::is_known(style, &name.value);
         if !known {
             let own = style.own.iter().map(|r| r.name);
-            self.page.wrong(
+            self.style_file.wrong(
                 name.at.clone(),
                 format!("there is no rule called `{}`", name.value),
                 meant(
@@ -140,7 +142,7 @@ impl Layer<'_, '_> {
             if !self.is_rule(&name, style) {
                 continue;
             }
-            if let Some(level) = word(self.page, &name.value, value, &LEVEL_WORDS) {
+            if let Some(level) = word(self.style_file, &name.value, value, &LEVEL_WORDS) {
                 self.mark(style, &format!("levels.{}", name.value), &name.at);
                 style.levels.insert(name.value, level.value);
             }
@@ -153,7 +155,7 @@ impl Layer<'_, '_> {
                 continue;
             }
             let Some(rule) = rules::named(&name.value) else {
-                self.page.wrong(
+                self.style_file.wrong(
                     name.at.clone(),
                     format!(
                         "`{}` is a rule of the house's own: it has no numbers to set",
@@ -164,7 +166,7 @@ impl Layer<'_, '_> {
                 continue;
             };
             let DeValue::Table(numbers) = value.get_ref() else {
-                self.page.wrong(
+                self.style_file.wrong(
                     value.span(),
                     format!(
                         "the settings of `{}` are a group, found {}",
@@ -180,7 +182,7 @@ impl Layer<'_, '_> {
             };
             for (setting, value) in entries(numbers) {
                 if !rule.settings.iter().any(|s| s.name == setting.value) {
-                    self.page.wrong(
+                    self.style_file.wrong(
                         setting.at,
                         format!("`{}` has no setting called `{}`", rule.name, setting.value),
                         no_such_setting(&setting.value, rule.name, rule.settings),
@@ -198,7 +200,7 @@ impl Layer<'_, '_> {
                             .or_default()
                             .insert(setting.value, n);
                     }
-                    _ => self.page.wrong(
+                    _ => self.style_file.wrong(
                         value.span(),
                         format!(
                             "`{}` is a number of 0 or more ({}), found {}",
@@ -227,5 +229,39 @@ fn no_such_setting(found: &str, rule: &str, settings: &[Setting]) -> String {
         format!("`{rule}` has no numbers to set; its level is set under [levels]")
     } else {
         meant(found, settings.iter().map(|s| s.name))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use crate::house_style::read_text;
+    use crate::style::Origin;
+    use std::path::Path;
+
+    #[test]
+    fn every_value_remembers_its_line() {
+        let text = "counterpoint = true\ntechnique = 'Drop 2'\n[levels]\nwide-gap = 'off'\n";
+        let style = read_text(Path::new("x.toml"), text).unwrap();
+        let line = |name: &str| match style.origin(name) {
+            Origin::File { line, .. } => line,
+            other => panic!("{name}: {other}"),
+        };
+        assert_eq!(
+            ["counterpoint", "technique", "levels.wide-gap"].map(line),
+            [1, 2, 4]
+        );
+        assert_eq!(style.technique.as_deref(), Some("drop 2"));
+    }
+
+    #[test]
+    fn numbers_below_nought_are_refused() {
+        let text = "[settings.wide-gap]\nsemitones = -1\n";
+        let error = read_text(Path::new("x.toml"), text)
+            .map(|_| ())
+            .unwrap_err();
+        assert!(
+            error.to_string().contains("a number of 0 or more"),
+            "{error}"
+        );
     }
 }

@@ -6,7 +6,8 @@ mod instruments;
 mod layer;
 
 use self::layer::Layer;
-use super::fields::{Page, described, entries};
+use super::style_file::StyleFile;
+use super::values::{described, entries};
 use crate::ground::problem::Problem;
 use crate::ground::text::meant;
 use crate::style::Style;
@@ -48,15 +49,15 @@ pub struct StyleError {
 
 fn laid_over_nothing(name: &'static str, text: &str) -> Result<Style, StyleError> {
     let path = PathBuf::from(format!("{name}.toml"));
-    let page = Page::new(&path, text);
+    let style_file = StyleFile::new(&path, text);
     let mut style = Style::bare(name);
     Layer {
-        page: &page,
+        style_file: &style_file,
         shipped: Some(name),
         folder: Path::new(""),
     }
     .lay_over(&mut style);
-    finished(page, style, Vec::new())
+    finished(style_file, style, Vec::new())
 }
 
 /// Reads the house style in a file, with everything it extends.
@@ -105,7 +106,7 @@ fn chained(path: &Path, chain: &mut Vec<PathBuf>) -> Result<Style, StyleError> {
 
 /// Lays the text over what it extends.
 fn laid(path: &Path, text: &str, chain: &mut Vec<PathBuf>) -> Result<Style, StyleError> {
-    let page = Page::new(path, text);
+    let style_file = StyleFile::new(path, text);
     let folder = path.parent().unwrap_or(Path::new(""));
     let mut base_mistakes = Vec::new();
     let mut style = shipped("chart").unwrap_or_default();
@@ -114,12 +115,12 @@ fn laid(path: &Path, text: &str, chain: &mut Vec<PathBuf>) -> Result<Style, Styl
             let extends = entries(table.get_ref()).find(|(name, _)| name.value == "extends");
             if let Some((_, value)) = extends {
                 if let DeValue::String(base) = value.get_ref() {
-                    match extended(&page, base, &value.span(), folder, chain) {
+                    match extended(&style_file, base, &value.span(), folder, chain) {
                         Ok(base) => style = base,
                         Err(mut mistakes) => base_mistakes.append(&mut mistakes),
                     }
                 } else {
-                    page.wrong(
+                    style_file.wrong(
                         value.span(),
                         format!(
                             "`extends` names a style, found {}",
@@ -131,26 +132,26 @@ fn laid(path: &Path, text: &str, chain: &mut Vec<PathBuf>) -> Result<Style, Styl
             }
         }
         Err(error) => {
-            page.no_toml(&error);
-            return finished(page, style, base_mistakes);
+            style_file.no_toml(&error);
+            return finished(style_file, style, base_mistakes);
         }
     }
     style.name = path.display().to_string();
     Layer {
-        page: &page,
+        style_file: &style_file,
         shipped: None,
         folder,
     }
     .lay_over(&mut style);
-    finished(page, style, base_mistakes)
+    finished(style_file, style, base_mistakes)
 }
 
 fn finished(
-    page: Page<'_>,
+    style_file: StyleFile<'_>,
     style: Style,
     mut base_mistakes: Vec<Problem>,
 ) -> Result<Style, StyleError> {
-    let mut mistakes = page.mistakes();
+    let mut mistakes = style_file.mistakes();
     mistakes.append(&mut base_mistakes);
     if mistakes.is_empty() {
         Ok(style)
@@ -161,7 +162,7 @@ fn finished(
 
 /// The style that a file extends.
 fn extended(
-    page: &Page<'_>,
+    style_file: &StyleFile<'_>,
     base: &str,
     at: &Range<usize>,
     folder: &Path,
@@ -175,7 +176,7 @@ fn extended(
             .extension()
             .is_some_and(|e| e.eq_ignore_ascii_case("toml"));
     if !is_path {
-        page.wrong(
+        style_file.wrong(
             at.clone(),
             format!("no style of the name `{base}` comes with chartproof"),
             meant(base, shipped_names().collect::<Vec<_>>()),
@@ -189,7 +190,7 @@ fn extended(
                 .is_ok_and(|a| std::fs::canonicalize(b).is_ok_and(|b| a == b))
     };
     if chain.iter().any(|p| same(p, &path)) || chain.len() >= LONGEST_CHAIN {
-        page.wrong(
+        style_file.wrong(
             at.clone(),
             format!("`{base}` extends this file in turn: neither comes first"),
             "let one of them extend chart, homework or choir",
@@ -197,7 +198,7 @@ fn extended(
         return Err(Vec::new());
     }
     if !path.is_file() {
-        page.wrong(
+        style_file.wrong(
             at.clone(),
             format!("there is no file {}", path.display()),
             "write the path from the folder of this file, or one of chart, homework and choir",
@@ -205,4 +206,44 @@ fn extended(
         return Err(Vec::new());
     }
     chained(&path, chain).map_err(|e| e.mistakes)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn refused(path: &Path) -> String {
+        read(path).map_or_else(|e| e.to_string(), |_| panic!("it is read"))
+    }
+
+    #[test]
+    fn a_file_that_cannot_be_read_is_one_mistake() {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("x.toml");
+        assert!(refused(&path).contains("there is no such file"));
+        std::fs::write(&path, [0x61, 0xFF]).unwrap();
+        assert!(refused(&path).contains("not text in UTF-8"));
+        let file = std::fs::File::create(&path).unwrap();
+        file.set_len(LARGEST + 1).unwrap();
+        assert!(refused(&path).contains("more than the 4194304"));
+        std::fs::write(&path, "extends = 'none.toml'\n").unwrap();
+        assert!(refused(&path).contains("there is no file"));
+    }
+
+    #[test]
+    fn a_chain_of_files_has_an_end() {
+        let folder = tempfile::tempdir().unwrap();
+        let write = |n: usize, base: &str| {
+            let text = format!("extends = '{base}'\n");
+            std::fs::write(folder.path().join(format!("{n}.toml")), text).unwrap();
+        };
+        write(0, "choir");
+        for n in 1..=LONGEST_CHAIN {
+            write(n, &format!("{}.toml", n - 1));
+        }
+        let longest = folder.path().join(format!("{}.toml", LONGEST_CHAIN - 1));
+        assert!(read(&longest).unwrap().counterpoint);
+        let longer = folder.path().join(format!("{LONGEST_CHAIN}.toml"));
+        assert!(refused(&longer).contains("in turn"));
+    }
 }

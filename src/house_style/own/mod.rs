@@ -1,7 +1,9 @@
 //! The groups `[[rule]]` of a house style file.
 
-use super::fields::{Fields, Page, Said};
+use super::fields::Fields;
 use super::quoted::Quoted;
+use super::style_file::StyleFile;
+use super::values::Placed;
 use super::words::RULE;
 use crate::condition::{self, Known, Mistake, Scope};
 use crate::ground::chord::Degree;
@@ -17,7 +19,7 @@ const MOST: usize = 200;
 
 /// The rules of a file. `style` is what it is laid over, its instruments and parts read already.
 pub(super) fn read(
-    page: &Page<'_>,
+    style_file: &StyleFile<'_>,
     file: &Fields<'_, '_>,
     style: &Style,
     origin: &dyn Fn(&Range<usize>) -> Origin,
@@ -26,7 +28,7 @@ pub(super) fn read(
     let mut names: Vec<String> = Vec::new();
     for (count, (table, at)) in file.tables("rule").into_iter().enumerate() {
         if count == MOST {
-            page.wrong(
+            style_file.wrong(
                 at,
                 format!(
                     "this is rule number {}, and a style may have {MOST}",
@@ -36,10 +38,10 @@ pub(super) fn read(
             );
             break;
         }
-        let fields = Fields::read(page, &RULE, table, at);
+        let fields = Fields::read(style_file, &RULE, table, at);
         let name = fields
             .text("name")
-            .and_then(|said| name(page, said, &names));
+            .and_then(|said| name(style_file, said, &names));
         if let Some(name) = &name {
             names.push(name.clone());
         }
@@ -60,12 +62,12 @@ pub(super) fn read(
         };
         let condition = when
             .as_ref()
-            .and_then(|text| told(page, text, condition::condition(&text.value, known)));
+            .and_then(|text| told(style_file, text, condition::condition(&text.value, known)));
         let message = said
             .as_ref()
-            .and_then(|text| told(page, text, condition::message(&text.value, known)));
-        let voice = voice(page, &fields, known);
-        let fix = fixes(page, &fields, scope, voice.is_some());
+            .and_then(|text| told(style_file, text, condition::message(&text.value, known)));
+        let voice = voice(style_file, &fields, known);
+        let fix = fixes(style_file, &fields, scope, voice.is_some());
         if let (Some(name), Some(condition), Some(message), Some(when), Some(said)) =
             (name, condition, message, when, said)
         {
@@ -89,21 +91,25 @@ pub(super) fn read(
 }
 
 /// Notes the mistakes in a text at the very words of the file.
-fn told<T>(page: &Page<'_>, text: &Said<String>, read: Result<T, Vec<Mistake>>) -> Option<T> {
+fn told<T>(
+    style_file: &StyleFile<'_>,
+    text: &Placed<String>,
+    read: Result<T, Vec<Mistake>>,
+) -> Option<T> {
     let mistakes = match read {
         Ok(value) => return Some(value),
         Err(mistakes) => mistakes,
     };
-    let raw = page.text.get(text.at.clone()).unwrap_or_default();
+    let raw = style_file.text.get(text.at.clone()).unwrap_or_default();
     let quoted = Quoted::of(raw, text.at.start, &text.value);
     for mistake in mistakes {
-        page.wrong(quoted.place(&mistake.at), mistake.message, mistake.help);
+        style_file.wrong(quoted.place(&mistake.at), mistake.message, mistake.help);
     }
     None
 }
 
 /// A name in lower-case words joined by hyphens, that no other rule has.
-fn name(page: &Page<'_>, said: Said<String>, taken: &[String]) -> Option<String> {
+fn name(style_file: &StyleFile<'_>, said: Placed<String>, taken: &[String]) -> Option<String> {
     let name = said.value;
     let sound = name.split('-').all(|word| {
         !word.is_empty()
@@ -119,7 +125,7 @@ fn name(page: &Page<'_>, said: Said<String>, taken: &[String]) -> Option<String>
             .filter(|w| !w.is_empty())
             .collect::<Vec<_>>()
             .join("-");
-        page.wrong(
+        style_file.wrong(
             said.at,
             format!("`{name}` is no name for a rule"),
             if better.starts_with(|c: char| c.is_ascii_lowercase()) && better.len() <= 60 {
@@ -131,7 +137,7 @@ fn name(page: &Page<'_>, said: Said<String>, taken: &[String]) -> Option<String>
         return None;
     }
     if rules::named(&name).is_some() {
-        page.wrong(
+        style_file.wrong(
             said.at,
             format!("chartproof has a rule called `{name}` already"),
             "give this one another name; the level and the numbers of the known one are set under [levels] and [settings]",
@@ -139,7 +145,7 @@ fn name(page: &Page<'_>, said: Said<String>, taken: &[String]) -> Option<String>
         return None;
     }
     if taken.contains(&name) {
-        page.wrong(
+        style_file.wrong(
             said.at,
             format!("a rule called `{name}` stands in this file already"),
             "give one of them another name",
@@ -149,10 +155,14 @@ fn name(page: &Page<'_>, said: Said<String>, taken: &[String]) -> Option<String>
     Some(name)
 }
 
-fn voice(page: &Page<'_>, fields: &Fields<'_, '_>, known: Known<'_>) -> Option<(String, VoiceAt)> {
+fn voice(
+    style_file: &StyleFile<'_>,
+    fields: &Fields<'_, '_>,
+    known: Known<'_>,
+) -> Option<(String, VoiceAt)> {
     let said = fields.text("voice")?;
     if known.scope != Scope::Sonority {
-        page.wrong(
+        style_file.wrong(
             said.at,
             format!(
                 "`voice` says which voice of a sonority is at fault, and this rule looks at a {}",
@@ -185,7 +195,7 @@ fn voice(page: &Page<'_>, fields: &Fields<'_, '_>, known: Known<'_>) -> Option<(
                     "bottom voice",
                 ];
                 let near = nearest(&said.value, words);
-                page.wrong(
+                style_file.wrong(
                     said.at,
                     message,
                     match near {
@@ -201,7 +211,7 @@ fn voice(page: &Page<'_>, fields: &Fields<'_, '_>, known: Known<'_>) -> Option<(
 }
 
 fn fixes(
-    page: &Page<'_>,
+    style_file: &StyleFile<'_>,
     fields: &Fields<'_, '_>,
     scope: Scope,
     has_voice: bool,
@@ -210,7 +220,7 @@ fn fixes(
     for said in fields.texts("fix") {
         match scope {
             Scope::Bar | Scope::Part => {
-                page.wrong(
+                style_file.wrong(
                     said.at,
                     format!(
                         "a rule for a {} has no note that a fix could change",
@@ -221,7 +231,7 @@ fn fixes(
                 return Vec::new();
             }
             Scope::Sonority if !has_voice && fields.value("voice").is_none() => {
-                page.wrong(
+                style_file.wrong(
                     said.at,
                     "this fix does not say which voice it changes",
                     "add voice = \"bottom voice\", or another voice, or a player",
@@ -232,7 +242,7 @@ fn fixes(
         }
         match mend(&said.value) {
             Some(by) => all.push((said.value, by)),
-            None => page.wrong(
+            None => style_file.wrong(
                 said.at,
                 format!("`{}` is no fix chartproof can make", said.value),
                 match said.value.to_lowercase() {

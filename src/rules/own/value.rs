@@ -116,8 +116,8 @@ pub(super) fn outcome<'d>(test: &Test, mut value: impl FnMut(&Var) -> Datum<'d>)
         return match worked_out(expression, &values) {
             Ok(Value::Bool(yes)) => Outcome::of(yes),
             Ok(other) => Outcome::Failed(format!("it came out as {other:?}")),
-            Err(Stuck::NotHere) => Outcome::NotHere,
-            Err(Stuck::Failed(why)) => Outcome::Failed(why),
+            Err(NoValue::NotHere) => Outcome::NotHere,
+            Err(NoValue::Failed(why)) => Outcome::Failed(why),
         };
     }
     let Some(first) = test.vars.first() else {
@@ -152,7 +152,7 @@ pub(super) fn outcome<'d>(test: &Test, mut value: impl FnMut(&Var) -> Datum<'d>)
 }
 
 /// Why an expression has no value.
-pub(super) enum Stuck {
+pub(super) enum NoValue {
     NotHere,
     Failed(String),
 }
@@ -186,24 +186,24 @@ fn abs<'b, 'v>(args: Vec<CowVal<'b, 'v>>) -> Result<CowVal<'b, 'v>, ExecutionErr
     }
 }
 
-pub(super) fn worked_out(expression: &IdedExpr, values: &[Datum<'_>]) -> Result<Value, Stuck> {
+pub(super) fn worked_out(expression: &IdedExpr, values: &[Datum<'_>]) -> Result<Value, NoValue> {
     let values = Values(values);
     let mut context = Context::with_env(Arc::clone(&FUNCTIONS));
     context.set_variable_resolver(&values);
     Value::resolve(expression, &context).map_err(|error| match error {
-        ExecutionError::UndeclaredReference(_) => Stuck::NotHere,
+        ExecutionError::UndeclaredReference(_) => NoValue::NotHere,
         ExecutionError::IndexOutOfBounds(n) => {
-            Stuck::Failed(format!("there is no number {} in the list", plain(&n)))
+            NoValue::Failed(format!("there is no number {} in the list", plain(&n)))
         }
         ExecutionError::DivisionByZero(n) | ExecutionError::RemainderByZero(n) => {
-            Stuck::Failed(format!("{} is divided by 0", plain(&n)))
+            NoValue::Failed(format!("{} is divided by 0", plain(&n)))
         }
-        ExecutionError::Overflow(_, a, b) => Stuck::Failed(format!(
+        ExecutionError::Overflow(_, a, b) => NoValue::Failed(format!(
             "a sum of {} and {} is too large",
             plain(&a),
             plain(&b)
         )),
-        other => Stuck::Failed(other.to_string()),
+        other => NoValue::Failed(other.to_string()),
     })
 }
 
