@@ -3,6 +3,7 @@
 pub use crate::style::Level;
 
 use crate::ground::pitch::Pitch;
+use crate::ground::text::Edit;
 use crate::score::{Change, NoteRef, Place};
 
 /// A note at fault.
@@ -25,6 +26,9 @@ pub struct Fix {
     pub summary: String,
     /// The notes it changes.
     pub changes: Vec<Change>,
+    /// The same as edits of the files, sorted by source and place; none when the notes cannot be
+    /// edited where they stand. Set by proofing.
+    pub edits: Option<Vec<Edit>>,
 }
 
 /// One thing wrong at one place, with its reason.

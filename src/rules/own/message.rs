@@ -1,6 +1,6 @@
 //! Messages of the house's own rules: values in the words of musicians.
 
-use super::super::wording;
+use super::super::shared::wording;
 use super::value::{Datum, NoValue, worked_out};
 use super::views::View;
 use crate::condition::{DYNAMICS, Kind, One, Piece, Shown};
