@@ -105,7 +105,7 @@ pub(super) fn tokens(source: &str) -> Result<Vec<Token>, Mistake> {
             ));
         }
     }
-    complete(source, &found, open.pop())?;
+    complete(source, &found, open.last())?;
     Ok(found)
 }
 
@@ -148,7 +148,7 @@ fn close_bracket(open: &mut Vec<OpenBracket>, c: char, token: &Token) -> Result<
 }
 
 /// Whether a condition can end here: its brackets are closed, and a value stands at both ends.
-fn complete(source: &str, found: &[Token], open: Option<OpenBracket>) -> Result<(), Mistake> {
+fn complete(source: &str, found: &[Token], open: Option<&OpenBracket>) -> Result<(), Mistake> {
     let over_all = |t: &&Token| t.kind == TokenKind::Word && OVER_ALL.contains(&t.text(source));
     if let Some(one_more) = found.iter().filter(over_all).nth(MOST_OVER_ALL) {
         return Err(Mistake::new(
@@ -160,9 +160,9 @@ fn complete(source: &str, found: &[Token], open: Option<OpenBracket>) -> Result<
         ));
     }
     if let Some(OpenBracket { bracket, at }) = open {
-        let partner = if bracket == '(' { ')' } else { ']' };
+        let partner = if *bracket == '(' { ')' } else { ']' };
         return Err(Mistake::new(
-            at..at + 1,
+            *at..*at + 1,
             format!("the bracket `{bracket}` is opened here and never closed"),
             format!("write `{partner}` where it ends"),
         ));

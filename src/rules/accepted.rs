@@ -89,14 +89,16 @@ mod tests {
     #[test]
     fn what_has_nothing_to_accept_is_remarked_only_for_its_own_file() {
         let remarks = |file, source: &str| {
-            let mut score = Score::default();
-            score.sources = vec![Source {
-                path: source.into(),
-                member: None,
-                format: Format::Grid,
-                text: Text::default(),
-                lines: OnceLock::new(),
-            }];
+            let score = Score {
+                sources: vec![Source {
+                    path: source.into(),
+                    member: None,
+                    format: Format::Grid,
+                    text: Text::default(),
+                    lines: OnceLock::new(),
+                }],
+                ..Score::default()
+            };
             accept(&accepted("clef", file), &score, &mut findings()).1
         };
         assert_eq!(remarks(None, "a.mxl"), [""; 0]);

@@ -315,8 +315,10 @@ mod tests {
             name: name.to_owned(),
             ..Part::default()
         };
-        let mut score = Score::default();
-        score.parts = ["Alto 1", "Alto 2", "Tenor 1"].map(part).into();
+        let score = Score {
+            parts: ["Alto 1", "Alto 2", "Tenor 1"].map(part).into(),
+            ..Score::default()
+        };
         let mut accepted = Accepted {
             rule: "minor-ninth".to_owned(),
             file: None,
