@@ -1,5 +1,4 @@
-//! Conditions and messages after they are checked: the values they ask for, and the tests that are
-//! worked out on them.
+//! Checked conditions and messages: the values they ask for, and the tests of these values.
 
 use super::kinds::Kind;
 use super::names::Name;
@@ -142,7 +141,7 @@ pub struct Shown {
     pub vars: Vec<Var>,
     /// How it is worked out; `None` when it is the first value itself.
     pub expression: Option<Box<IdedExpr>>,
-    /// What is shown.
+    /// The kind of the value.
     pub kind: Kind,
 }
 

@@ -42,7 +42,7 @@ pub enum One {
     Text(Among),
 }
 
-/// What kind of value an expression has.
+/// The kind of an expression's value.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
 pub enum Kind {
     /// A single value.
@@ -58,7 +58,7 @@ pub enum Kind {
 }
 
 impl One {
-    /// What it is: "a pitch".
+    /// Its name with an article: "a pitch".
     pub const fn described(self) -> &'static str {
         match self {
             Self::Flag => "a yes or no",
@@ -82,7 +82,7 @@ impl One {
 }
 
 impl Kind {
-    /// What it is: "a pitch", "a list of texts".
+    /// Its name with an article: "a pitch", "a list of texts".
     pub const fn described(self) -> &'static str {
         match self {
             Self::One(one) => one.described(),
@@ -102,7 +102,7 @@ mod tests {
     fn kinds_are_described_one_and_several() {
         assert_eq!(Kind::One(One::Loudness).described(), "a dynamic");
         assert_eq!(Kind::List(One::Loudness).described(), "a list of dynamics");
-        // A list of numbers says nothing of decimals, since 1 and 1.0 may stand side by side.
+        // 1 and 2.5 can be in one list, so both lists are lists of numbers.
         assert_eq!(
             Kind::List(One::Whole).described(),
             Kind::List(One::Decimal).described()

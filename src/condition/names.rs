@@ -1,9 +1,9 @@
-//! What the conditions of a house's own rules may speak of: each scope with its names, their kinds
-//! and units. The checker, the documented table and the values are made from this one list.
+//! The names that conditions of a house's own rules can use: for each scope, with their kinds and
+//! units. The checker, the printed table and the values follow from this one list.
 
 use super::kinds::{Among, Kind, One};
 
-/// What a rule looks at, one at a time.
+/// The things that a rule looks at, one at a time.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
 pub enum Scope {
     /// Every note that a part strikes, ties followed.
@@ -39,7 +39,7 @@ impl Scope {
         }
     }
 
-    /// What is looked at, in one sentence.
+    /// The things looked at, in one sentence.
     pub const fn about(self) -> &'static str {
         match self {
             Self::Note => {
@@ -75,7 +75,7 @@ impl Scope {
 
 /// The names there are, whatever they are called in a scope.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
-#[allow(missing_docs)] // each is told in the tables below
+#[allow(missing_docs)] // the tables below describe each
 pub enum Name {
     Part,
     Instrument,
@@ -135,11 +135,11 @@ pub enum Name {
 pub struct Entry {
     /// As it is written.
     pub word: &'static str,
-    /// What it is.
+    /// Its meaning.
     pub name: Name,
     /// The kind of its value.
     pub kind: Kind,
-    /// What it is for, with its unit.
+    /// Its description, with its unit.
     pub about: &'static str,
 }
 

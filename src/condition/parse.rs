@@ -1,4 +1,4 @@
-//! The parser of the open standard, kept within bounds of time and stack; its messages in words of
+//! The parser of the open standard, within bounds of time and stack. Its messages are reworded for
 //! musicians.
 
 use super::mistake::Mistake;
@@ -72,7 +72,7 @@ pub(super) fn children(expr: &IdedExpr) -> Vec<&IdedExpr> {
     }
 }
 
-/// What the parser stumbled over, in other words than its own.
+/// The first error of the parser, reworded for musicians.
 fn reworded(source: &str, tokens: &[Token], errors: &cel::ParseErrors) -> Mistake {
     let first = errors.errors.first();
     let (line, column) = first.map_or((1, 1), |e| e.pos);

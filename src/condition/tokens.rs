@@ -13,7 +13,7 @@ const MOST_TOKENS: usize = 300;
 /// The most conditions over all notes of a list: within one another each multiplies the time.
 const MOST_OVER_ALL: usize = 3;
 
-/// What makes one.
+/// The functions that look at each item of a list.
 const OVER_ALL: [&str; 5] = ["all", "exists", "exists_one", "filter", "map"];
 
 /// The most brackets within one another.

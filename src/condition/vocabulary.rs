@@ -38,7 +38,7 @@ pub const FAMILIES: [&str; 6] = [
     "voice",
 ];
 
-/// What can be done with values, beside comparing and counting: as it is written, and what it gives.
+/// Functions of values, each with an example and a description.
 pub const FUNCTIONS: [(&str, &str, &str); 10] = [
     (
         "pitch",

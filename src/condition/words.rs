@@ -1,4 +1,4 @@
-//! The names, signs and functions of conditions as a table for people.
+//! The printed table of the names, signs and functions of conditions.
 
 use super::kinds::Kind;
 use super::names::{OF_A_NOTE, Scope};

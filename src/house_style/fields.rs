@@ -13,7 +13,7 @@ pub(super) struct Fields<'p, 't> {
     pub(super) style_file: &'p StyleFile<'t>,
     pub(super) group: &'static Group,
     table: &'p DeTable<'p>,
-    /// Where the group stands.
+    /// The bytes of the group.
     pub(super) at: Range<usize>,
 }
 

@@ -11,14 +11,14 @@ use std::sync::{Arc, Mutex, PoisonError};
 pub const FILE_NAME: &str = "chartproof.toml";
 
 /// A style, or why there is none.
-type Found = Result<Arc<Style>, Arc<StyleError>>;
+type StyleOrError = Result<Arc<Style>, Arc<StyleError>>;
 
 /// The styles of one run. Each file is read once.
 #[derive(Debug, Default)]
 pub struct HouseStyles {
-    named: Option<Found>,
+    named: Option<StyleOrError>,
     technique: Option<String>,
-    by_file: Mutex<HashMap<Option<PathBuf>, Found>>,
+    by_file: Mutex<HashMap<Option<PathBuf>, StyleOrError>>,
 }
 
 impl HouseStyles {
@@ -130,7 +130,7 @@ mod tests {
     }
 
     #[test]
-    fn a_style_with_mistakes_is_told_for_every_score_under_it() {
+    fn a_style_with_mistakes_is_reported_for_every_score_under_it() {
         let dir = tempfile::tempdir().unwrap();
         std::fs::write(dir.path().join(FILE_NAME), "abuot = \"x\"\n").unwrap();
         let styles = HouseStyles::found();

@@ -2,7 +2,7 @@
 //!
 //! A style is read in layers: the rules' own values, a shipped style (`rules/chart.toml`,
 //! `rules/homework.toml`, `rules/choir.toml`), then house style files (`chartproof.toml`), each of
-//! which says what it changes.
+//! which has only its changes.
 
 mod fields;
 mod find;

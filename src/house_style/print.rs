@@ -1,5 +1,5 @@
-//! The style in force as a house style file: complete, each value with what it is for and where it
-//! came from. Reading what is printed gives the same style.
+//! Prints the style in force as a complete house style file. Each value has its description and its
+//! origin beside it. Reading the print gives the same style.
 
 use super::words::{self, FILE, GROUPS, Group};
 use crate::rules;
@@ -10,8 +10,8 @@ use std::fmt::Write as _;
 /// Where the comment behind a value starts.
 const COMMENT: usize = 40;
 
-/// Prints a style. The text is itself a house style that says the same in the folder of the file it
-/// came from.
+/// Prints a style. The text is itself a house style with the same values, in the folder of the file
+/// it came from.
 pub fn print(style: &Style) -> String {
     let mut out = String::new();
     let _ = writeln!(

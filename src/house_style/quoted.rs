@@ -10,7 +10,7 @@ pub(super) struct Quoted {
 
 impl Quoted {
     /// `raw` are the bytes of the value with its quotation marks, `start` where they stand in the
-    /// file, `text` what the value is. Where the two do not fit, all of it is one place.
+    /// file, `text` is the value. Where the two do not fit, all of it is one place.
     pub(super) fn of(raw: &str, start: usize, text: &str) -> Self {
         let (read, mut from) = unquoted(raw);
         if read != text {
@@ -37,7 +37,7 @@ impl Quoted {
     }
 }
 
-/// The text within quotation marks, and for each of its bytes where in `raw` it stands.
+/// The text within quotation marks, and for each of its bytes the index in `raw`.
 fn unquoted(raw: &str) -> (String, Vec<usize>) {
     let mut text = String::new();
     let mut from = Vec::new();
@@ -146,7 +146,7 @@ mod tests {
         }
         let quoted = Quoted::of("\"a\\\"bc\"", 10, "a\"bc");
         assert_eq!(quoted.place(&(2..3)), 14..15);
-        // What does not fit is one place.
+        // A text that does not fit is one place.
         assert_eq!(Quoted::of("\"abc\"", 10, "xyz").place(&(1..2)), 10..11);
     }
 

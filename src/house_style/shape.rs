@@ -4,7 +4,7 @@ use crate::instrument;
 use std::collections::BTreeMap;
 use toml::de::DeValue;
 
-/// What entries of the shipped instruments or sections look like.
+/// Names and kinds of values in the shipped instruments or sections.
 pub(super) struct Shape {
     /// Every name with a value it has somewhere.
     pub(super) names: BTreeMap<String, toml::Value>,
@@ -27,7 +27,7 @@ impl Shape {
         let mut names: BTreeMap<String, toml::Value> = BTreeMap::new();
         let mut sources = Vec::new();
         for (name, value) in entries.iter().copied().flatten() {
-            // An empty list shows nothing of what may stand in it.
+            // An empty list does not show the kind of its items.
             let shows = |v: &toml::Value| v.as_array().is_none_or(|a| !a.is_empty());
             let slot = names.entry(name.clone()).or_insert_with(|| value.clone());
             if !shows(slot) {
@@ -48,7 +48,7 @@ impl Shape {
         let always = names
             .keys()
             .filter(|name| entries.iter().all(|e| e.contains_key(*name)))
-            // What the loader can do without.
+            // The loader does without these.
             .filter(|name| !["sounds", "seats"].contains(&name.as_str()))
             .cloned()
             .collect();

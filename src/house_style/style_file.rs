@@ -1,5 +1,5 @@
-//! A house style file: its text, and its mistakes with their places. The messages are for people who
-//! have never heard of TOML.
+//! A house style file: its text, and its mistakes with their places. Readers of the messages need not
+//! know TOML.
 
 use crate::ground::problem::Problem;
 use crate::ground::text::Text;
@@ -7,7 +7,7 @@ use std::cell::RefCell;
 use std::ops::Range;
 use std::path::Path;
 
-/// The text of one file, and what is wrong with it so far.
+/// The text of one file, and the mistakes found in it so far.
 pub(super) struct StyleFile<'t> {
     pub(super) path: &'t Path,
     pub(super) text: Text,
@@ -47,7 +47,7 @@ impl<'t> StyleFile<'t> {
         before.bytes().filter(|b| *b == b'\n').count() + 1
     }
 
-    /// Notes what makes the text no TOML at all, in the words of somebody who writes settings.
+    /// Notes why the text is no TOML at all, in words for people who write settings.
     pub(super) fn no_toml(&self, error: &toml::de::Error) {
         let at = error.span().unwrap_or(0..0);
         let start = at.start.min(self.text.len());
@@ -80,7 +80,7 @@ impl<'t> StyleFile<'t> {
     }
 }
 
-/// Why a line without its comment is no setting, and how to write it; `error` is the parser's word.
+/// Why a line without its comment is no setting, and how to write it. `error` is the parser's message.
 fn unreadable(bare: &str, error: &str) -> (String, String) {
     let quotes = bare.matches('"').count();
     let value = bare.split_once('=').map(|(_, v)| v.trim());

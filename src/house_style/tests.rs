@@ -134,7 +134,7 @@ fn a_grade_holds_for_every_rule_that_asks_for_one() {
 }
 
 #[test]
-fn files_extend_files_and_their_mistakes_are_told_as_theirs() {
+fn files_extend_files_and_their_mistakes_are_reported_as_theirs() {
     let dir = tempfile::tempdir().unwrap();
     let write = |name: &str, text: &str| std::fs::write(dir.path().join(name), text).unwrap();
     write(
@@ -366,7 +366,7 @@ tenor 2 | D4 C4 D4 |
 ";
 
 #[test]
-fn accepted_findings_are_gone_and_told_in_a_line() {
+fn accepted_findings_are_gone_and_counted_in_a_line() {
     let score = score(RUB);
     let rule = proof(&score, &Style::default()).findings[0].rule;
     let accept = |more: &str| {
@@ -437,7 +437,7 @@ fn parts_are_what_the_house_calls_them() {
     );
     style.prepare(&mut score);
     let sections = crate::sonority::sections(&score);
-    let told: Vec<String> = sections
+    let found: Vec<String> = sections
         .iter()
         .flat_map(|s| {
             s.parts.iter().map(|p| {
@@ -452,7 +452,7 @@ fn parts_are_what_the_house_calls_them() {
         })
         .collect();
     assert_eq!(
-        told,
+        found,
         [
             "saxes Reed 1 Some(\"alto-saxophone\") Some(3)",
             "trumpets Reed 2 Some(\"tenor-saxophone\") Some(1)",

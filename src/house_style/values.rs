@@ -24,7 +24,7 @@ pub(super) fn entries<'p>(
     })
 }
 
-/// What was found, in words.
+/// A value that was found, in words.
 pub(super) fn described(value: &DeValue<'_>) -> String {
     match value {
         DeValue::String(text) => format!("the text \"{}\"", shortened(text)),
@@ -88,7 +88,7 @@ pub(super) fn plain_table(table: &DeTable<'_>) -> Option<toml::Table> {
 mod tests {
     use super::*;
 
-    /// The values of a table with what each is called.
+    /// The values of a table with their names.
     fn described_all(text: &str) -> Vec<String> {
         let table = DeTable::parse(text).unwrap();
         let all = entries(table.get_ref());

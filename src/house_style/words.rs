@@ -1,7 +1,7 @@
-//! Every name a house style file may use, with its kind and what it is for. The loader checks names
+//! Every name a house style file can use, with its kind and description. The loader checks names
 //! against this list; the printed style and the JSON Schema are made from it.
 
-/// What kind of value a name takes.
+/// The kind of value a name takes.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(super) enum Kind {
     /// Any text.
@@ -24,13 +24,13 @@ pub(super) enum Kind {
     Bars,
     /// The name of a rule.
     Name,
-    /// What a rule looks at.
+    /// The things a rule looks at.
     Scope,
     /// When something is wrong, in the Common Expression Language.
     Condition,
-    /// What is said of it, with values in braces.
+    /// The message of a rule, with values in braces.
     Message,
-    /// What may mend it.
+    /// Possible fixes.
     Fix,
     /// A group of settings of its own: `[name]`.
     Group,
@@ -39,7 +39,7 @@ pub(super) enum Kind {
 }
 
 impl Kind {
-    /// What it is, in words: "a text in quotation marks".
+    /// Its name with an article: "a text in quotation marks".
     pub(super) fn described(self) -> String {
         match self {
             Self::Text | Self::Technique | Self::Condition | Self::Message => {
@@ -58,7 +58,7 @@ impl Kind {
         }
     }
 
-    /// What one looks like.
+    /// An example.
     pub(super) fn example(self) -> String {
         match self {
             Self::Text => "\"...\"".to_owned(),
@@ -86,7 +86,7 @@ pub(super) struct Key {
     pub(super) name: &'static str,
     pub(super) kind: Kind,
     pub(super) required: bool,
-    /// What it is for.
+    /// Its description.
     pub(super) about: &'static str,
 }
 
@@ -95,7 +95,7 @@ pub(super) struct Key {
 pub(super) struct Group {
     /// Its heading: `accepted`; empty for the file itself.
     pub(super) name: &'static str,
-    /// What it is for.
+    /// Its description.
     pub(super) about: &'static str,
     pub(super) keys: &'static [Key],
 }

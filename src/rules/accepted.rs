@@ -1,11 +1,11 @@
-//! Findings that the house style says are meant to be there.
+//! Findings that the house style accepts.
 
 use crate::finding::{Finding, Grounds, SetAside};
 use crate::score::Score;
 use crate::style::Style;
 
-/// Takes out the findings that are meant to be there; with them one sentence for each reason,
-/// and one for each acceptance that has nothing left to accept.
+/// Takes out the accepted findings. Returns them with one sentence for each reason, and one for each
+/// acceptance that has nothing left to accept.
 pub fn accept(
     style: &Style,
     score: &Score,
@@ -74,7 +74,7 @@ mod tests {
     }
 
     #[test]
-    fn what_is_accepted_is_set_aside_and_counted() {
+    fn accepted_findings_are_set_aside_and_counted() {
         let mut left = findings();
         let (aside, remarks) = accept(&accepted("wide-gap", None), &Score::default(), &mut left);
         assert_eq!(left.len(), 1);
@@ -87,7 +87,7 @@ mod tests {
     }
 
     #[test]
-    fn what_has_nothing_to_accept_is_remarked_only_for_its_own_file() {
+    fn an_acceptance_without_a_finding_is_remarked_only_for_its_own_file() {
         let remarks = |file, source: &str| {
             let score = Score {
                 sources: vec![Source {

@@ -34,7 +34,7 @@ pub enum MendBy {
 pub struct HouseRule {
     /// Its name.
     pub name: &'static str,
-    /// What it looks at.
+    /// The things it looks at.
     pub scope: Scope,
     /// Its level; `None` when it is off until a style has it on.
     pub level: Option<Level>,
@@ -42,7 +42,7 @@ pub struct HouseRule {
     pub when: String,
     /// The same, checked.
     pub condition: Condition,
-    /// What is said, as it is written.
+    /// Its message, as it is written.
     pub said: String,
     /// The same, in pieces.
     pub message: Vec<Piece>,
@@ -52,8 +52,8 @@ pub struct HouseRule {
     pub source: Option<&'static str>,
     /// The voice at fault, in a sonority.
     pub voice: Option<(String, VoiceAt)>,
-    /// What may mend it, as it is written and as it is meant, the best first.
+    /// Possible fixes, as they are written and as they are meant, the best first.
     pub fix: Vec<(String, MendBy)>,
-    /// Where it is said.
+    /// Its place in the style file.
     pub origin: Origin,
 }

@@ -30,7 +30,7 @@ pub const LEVEL_WORDS: [(&str, Option<Level>); 4] = [
     ("error", Some(Level::Error)),
 ];
 
-/// What makes the exit code 1.
+/// The lowest level that makes the exit code 1.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Gate {
     /// A finding of this level or above.

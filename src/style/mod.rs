@@ -1,8 +1,8 @@
-//! The house style in force, as values: levels and numbers of rules, which harmonisations are
-//! accepted, what parts are, which technique holds where, which findings are meant.
+//! The values of the house style in force: levels and numbers of rules, harmonisations, names of
+//! parts, techniques of stretches, accepted findings.
 //!
-//! Every value remembers where it came from. Bar numbers are printed ones; the ranges of instruments
-//! are at written pitch. The files of a style are read in [`crate::house_style`].
+//! Every value keeps its origin. Bar numbers are printed ones; the ranges of instruments are at
+//! written pitch. `house_style` reads the files of a style.
 
 mod bars;
 mod house_rule;
@@ -22,7 +22,7 @@ use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
-/// What parts of a name are.
+/// The instrument, section and seat of parts with a name.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct PartKind {
     /// Their names.
@@ -33,7 +33,7 @@ pub struct PartKind {
     pub section: Option<String>,
     /// Their seat, 1-based.
     pub seat: Option<u8>,
-    /// Where this is said.
+    /// Its place in the style file.
     pub origin: Origin,
 }
 
@@ -48,7 +48,7 @@ pub struct Stretch {
     pub bars: Option<Bars>,
     /// The files, when they are only some.
     pub file: Option<FilePattern>,
-    /// Where this is said.
+    /// Its place in the style file.
     pub origin: Origin,
 }
 
@@ -59,7 +59,7 @@ pub struct PartSet {
     pub title: Option<String>,
     /// Its files in score order.
     pub files: Vec<FilePattern>,
-    /// Where this is said.
+    /// Its place in the style file.
     pub origin: Origin,
 }
 
@@ -76,7 +76,7 @@ pub struct Accepted {
     pub parts: Vec<NamePattern>,
     /// Why it is meant.
     pub reason: String,
-    /// Where this is said.
+    /// Its place in the style file.
     pub origin: Origin,
 }
 
@@ -87,7 +87,7 @@ pub struct Style {
     pub name: String,
     /// The shipped style it goes back to.
     pub shipped: String,
-    /// What it is for, in one sentence.
+    /// Its purpose, in one sentence.
     pub about: String,
     /// The technique it states, in the trade's words; files and words over the staff come first.
     pub technique: Option<String>,
@@ -107,7 +107,7 @@ pub struct Style {
     pub instruments: &'static Catalogue,
     /// The file's changes to instruments and sections, in layers.
     pub(crate) changes: Vec<toml::Table>,
-    /// What parts are, by their names; the first that fits holds.
+    /// Instruments, sections and seats of parts, by their names; the first that fits holds.
     pub parts: Vec<PartKind>,
     /// The technique of stretches; the first that fits holds.
     pub stretches: Vec<Stretch>,
@@ -123,7 +123,7 @@ pub struct Style {
 }
 
 impl Style {
-    /// A style of this name that says nothing: each rule keeps its own level and numbers.
+    /// A style of this name that changes nothing: each rule keeps its own level and numbers.
     pub fn bare(name: &str) -> Self {
         Self {
             name: name.to_owned(),
@@ -147,8 +147,8 @@ impl Style {
         }
     }
 
-    /// The number this style gives a setting of a rule. What it says of the grade of its players
-    /// holds for every rule that asks for a `grade`.
+    /// The number this style gives a setting of a rule. The style's grade holds for every rule that
+    /// has a setting `grade`.
     pub fn setting(&self, rule: &str, name: &str) -> Option<f64> {
         let own = self.settings.get(rule).and_then(|s| s.get(name)).copied();
         own.or_else(|| self.grade.filter(|_| name == "grade").map(f64::from))
@@ -176,7 +176,7 @@ impl Style {
         self.origins.get(name).cloned().unwrap_or_default()
     }
 
-    /// Tells a score what this style knows of its parts: instruments, seats, sections.
+    /// Gives a score the instruments, seats and sections that this style has for its parts.
     pub fn prepare(&self, score: &mut Score) {
         score.instruments.set(self.instruments);
         if self.parts.is_empty() {
@@ -194,8 +194,8 @@ impl Style {
         }
     }
 
-    /// What this style states for a section of a score, bar by bar (0-based): the technique, or that
-    /// it is free.
+    /// The technique that this style states for a section of a score, bar by bar (0-based);
+    /// `Some(None)` is free writing.
     pub(crate) fn stated<'s>(
         &'s self,
         score: &'s Score,
@@ -310,7 +310,7 @@ mod tests {
     }
 
     #[test]
-    fn what_is_accepted_depends_on_rule_bars_and_all_parts_at_fault() {
+    fn acceptance_depends_on_rule_bars_and_all_parts_at_fault() {
         let part = |name: &str| Part {
             name: name.to_owned(),
             ..Part::default()

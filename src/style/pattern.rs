@@ -67,15 +67,15 @@ impl FilePattern {
     /// wherever they are.
     pub fn matches(&self, file: &Path) -> bool {
         let pattern: Vec<char> = self.rest.chars().collect();
-        let told = |name: &str| {
+        let fits = |name: &str| {
             let name: Vec<char> = name.chars().collect();
             wild(&pattern, &name, Some('/'))
         };
         if !self.text.contains('/') {
             let name = file.file_name().map(|n| n.to_string_lossy());
-            return name.is_some_and(|n| told(&n));
+            return name.is_some_and(|n| fits(&n));
         }
-        below(file, &self.folder).is_some_and(|below| told(&below))
+        below(file, &self.folder).is_some_and(|below| fits(&below))
     }
 
     /// The files there are, in the order of their names; numbers in names count by value.
@@ -151,7 +151,7 @@ fn below(file: &Path, folder: &Path) -> Option<String> {
     Some(steps.join("/"))
 }
 
-/// Whether `text` is what `pattern` says; `*` and `?` stop at `wall`, `**` does not.
+/// Whether `text` fits `pattern`; `*` and `?` stop at `wall`, `**` does not.
 fn wild(pattern: &[char], text: &[char], wall: Option<char>) -> bool {
     // One row of the table "pattern so far x text so far": never more work than the product.
     let mut row = vec![false; text.len() + 1];

@@ -1,4 +1,4 @@
-//! A condition being checked: its names, its values, its mistakes, and the place of each of its parts.
+//! The state of a check: the values and mistakes so far, and the place of each part of the condition.
 
 use crate::condition::checked::{Var, value_name};
 use crate::condition::kinds::Kind;
@@ -12,10 +12,10 @@ use cel::common::ast::{Expr, IdedExpr, SourceInfo};
 use std::collections::HashMap;
 use std::ops::Range;
 
-/// What a condition is checked against.
+/// The names and instruments that a condition can use.
 #[derive(Clone, Copy)]
 pub struct Known<'k> {
-    /// What the rule looks at.
+    /// The things that the rule looks at.
     pub scope: Scope,
     /// The instruments and sections there are.
     pub book: &'k Catalogue,
@@ -31,7 +31,7 @@ pub(super) struct Checker<'s> {
     pub(super) locals: Vec<(String, Kind)>,
     pub(super) vars: Vec<Var>,
     pub(super) mistakes: Vec<Mistake>,
-    /// Where each part of the expression stands, by its number.
+    /// The bytes of each part of the expression, by its number.
     ranges: HashMap<u64, Range<usize>>,
 }
 
@@ -70,7 +70,7 @@ impl<'s> Checker<'s> {
         self.source.get(at.clone()).unwrap_or_default()
     }
 
-    /// Where an expression stands: whole words and signs.
+    /// The bytes of an expression: whole words and signs.
     pub(super) fn range(&self, expr: &IdedExpr) -> Range<usize> {
         self.ranges
             .get(&expr.id)
@@ -78,7 +78,7 @@ impl<'s> Checker<'s> {
             .unwrap_or(0..self.source.len())
     }
 
-    /// Notes where everything stands before names are replaced by values.
+    /// Records the bytes of each part, before names are replaced by values.
     pub(super) fn look(&mut self, expr: &IdedExpr) {
         for child in children(expr) {
             self.look(child);
@@ -117,7 +117,7 @@ impl<'s> Checker<'s> {
         clip(at.start)..clip(at.end.max(at.start + 1))
     }
 
-    /// The end of what is closed right after a place.
+    /// The end of the brackets that open right after a place.
     pub(super) fn closed(&self, end: usize, open: char, close: char) -> usize {
         let mut depth = 0i32;
         for token in self.tokens.iter().filter(|t| t.at.start >= end) {

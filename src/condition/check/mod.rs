@@ -1,7 +1,6 @@
-//! From the text of a condition to what can be worked out: every name looked up, every comparison
-//! held to the kinds of its two sides, names of instruments, sections and techniques to those there
-//! are. A condition that passes here gives a yes or a no for any music, or says which number in it
-//! went wrong.
+//! Checks a condition. Every name is looked up, and both sides of a comparison have to be of one kind.
+//! Instruments, sections and techniques have to be known. A condition without a mistake gives yes or
+//! no for any music, or names the number in it that went wrong.
 
 mod checker;
 mod comparisons;
@@ -163,7 +162,7 @@ pub(super) mod tests {
     use crate::condition::checked::{Compare, Constant, Var};
     use crate::instrument;
 
-    /// What conditions of tests are checked against: the shipped instruments, and a part "Reed 1".
+    /// The shipped instruments, and a part "Reed 1".
     pub(in crate::condition) fn known(scope: Scope) -> Known<'static> {
         Known {
             scope,

@@ -82,7 +82,7 @@ pub(super) fn chooses(expr: &IdedExpr) -> bool {
     here || children(expr).into_iter().any(chooses)
 }
 
-/// What is the same for a whole part, or a whole section.
+/// Whether a value is the same for a whole part, or a whole section.
 pub(super) fn is_outer(scope: Scope, var: &Var) -> bool {
     let Var::Named(Side::Here, name) = var else {
         return false;

@@ -74,7 +74,7 @@ impl Layer<'_, '_> {
             style.counterpoint = flag.value;
         }
         self.instruments(&file, style);
-        // What a file says comes before what it extends says.
+        // The file's own parts come before those of the style it extends.
         let parts = self.parts(&file, style);
         style.parts.splice(0..0, parts);
         for rule in own::read(self.style_file, &file, style, &|at| self.origin(at)) {

@@ -1,4 +1,4 @@
-//! Reads house style files, each laid over the style it extends. Every mistake is noted with its
+//! Reads house style files, each laid over the style it extends. Every mistake is reported with its
 //! place, not only the first.
 
 mod groups;
@@ -69,7 +69,7 @@ pub fn read(path: &Path) -> Result<Style, StyleError> {
     chained(path, &mut Vec::new())
 }
 
-/// The same for a text that stands (or would stand) in a file.
+/// The same for the text of a file that need not exist.
 ///
 /// # Errors
 ///
@@ -104,7 +104,7 @@ fn chained(path: &Path, chain: &mut Vec<PathBuf>) -> Result<Style, StyleError> {
     laid(path, &text, chain)
 }
 
-/// Lays the text over what it extends.
+/// Lays the text over the style it extends.
 fn laid(path: &Path, text: &str, chain: &mut Vec<PathBuf>) -> Result<Style, StyleError> {
     let style_file = StyleFile::new(path, text);
     let folder = path.parent().unwrap_or(Path::new(""));

@@ -17,7 +17,7 @@ use std::sync::{LazyLock, Mutex, PoisonError};
 /// The most rules one file may have: each is asked of every note.
 const MOST: usize = 200;
 
-/// The rules of a file. `style` is what it is laid over, its instruments and parts read already.
+/// The rules of a file. `style` is the style it is laid over, with the file's instruments and parts.
 pub(super) fn read(
     style_file: &StyleFile<'_>,
     file: &Fields<'_, '_>,
@@ -62,10 +62,10 @@ pub(super) fn read(
         };
         let condition = when
             .as_ref()
-            .and_then(|text| told(style_file, text, condition::condition(&text.value, known)));
+            .and_then(|text| reported(style_file, text, condition::condition(&text.value, known)));
         let message = said
             .as_ref()
-            .and_then(|text| told(style_file, text, condition::message(&text.value, known)));
+            .and_then(|text| reported(style_file, text, condition::message(&text.value, known)));
         let voice = voice(style_file, &fields, known);
         let fix = fixes(style_file, &fields, scope, voice.is_some());
         if let (Some(name), Some(condition), Some(message), Some(when), Some(said)) =
@@ -91,7 +91,7 @@ pub(super) fn read(
 }
 
 /// Notes the mistakes in a text at the very words of the file.
-fn told<T>(
+fn reported<T>(
     style_file: &StyleFile<'_>,
     text: &Placed<String>,
     read: Result<T, Vec<Mistake>>,

@@ -10,7 +10,7 @@ use std::borrow::Cow;
 use std::cell::{OnceCell, RefCell};
 use std::collections::HashMap;
 
-/// What is worked out once for a score.
+/// Meters, rehearsal marks and slurs of a score, each worked out once.
 pub(super) struct ScoreFacts<'r> {
     pub(super) score: &'r Score,
     meters: RefCell<HashMap<u32, Meter>>,
@@ -80,7 +80,7 @@ impl<'r> ScoreFacts<'r> {
         )
     }
 
-    /// What holds at a place, whatever sounds there.
+    /// The value of a name that depends only on the place.
     pub(super) fn of_place(
         &self,
         passage: &Passage,

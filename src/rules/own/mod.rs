@@ -1,5 +1,5 @@
-//! Rules of a house's own, worked out on a score. What they ask is read and checked in
-//! [`crate::condition`]; here each is asked of every note, sonority, line step, bar or part.
+//! Rules of a house's own, worked out on a score: each for every note, sonority, line step, bar or
+//! part. [`crate::condition`] has read and checked their conditions.
 
 mod facts;
 mod message;
@@ -28,7 +28,7 @@ use std::collections::HashMap;
 /// The most findings of one rule in one score: a rule that finds more is not meant so.
 const MOST: usize = 200;
 
-/// A rule that is on, with what it found so far.
+/// A rule that is on, with the number of its findings so far.
 struct Running<'r> {
     rule: &'r HouseRule,
     level: Level,
@@ -128,7 +128,7 @@ struct Fault {
     pitch: Pitch,
 }
 
-/// Where a finding stands and what it is about.
+/// The place of a finding, and the notes at fault.
 struct FindingPlace<'s> {
     passage: &'s Passage,
     at: Place,
@@ -148,7 +148,7 @@ struct OwnRules<'h, 'r> {
 }
 
 impl<'h> OwnRules<'h, '_> {
-    /// Whether all that is asked comes out so; what goes wrong is told once for a rule.
+    /// Whether all tests hold. A test that fails is reported once for each rule.
     fn holds<'t>(
         &self,
         rule: &Running<'_>,

@@ -60,7 +60,7 @@ fn said(passage: &'static str, style: &Style, rule: &str) -> Vec<String> {
         .collect()
 }
 
-/// A wrong passage is told at its place in these words, the right one is passed over.
+/// A wrong passage is reported at its place in these words, the right one is not.
 fn holds(style: &Style, rule: &str, wrong: &'static str, told: &[&str], right: &'static str) {
     assert_eq!(said(wrong, style, rule), told);
     assert_eq!(said(right, style, rule), Vec::<String>::new());
@@ -442,7 +442,7 @@ fn one_finding_where_parts_say_the_same() {
 }
 
 #[test]
-fn what_cannot_be_worked_out_is_told_once() {
+fn a_failure_is_reported_once() {
     let style = one("sonority", "voices[1] < pitch('C4')", "{lead}");
     let score = read(TWO, &style);
     let Proofed {

@@ -242,7 +242,7 @@ mod tests {
         }))
     }
 
-    /// What the interpreter says of a test that needs none.
+    /// The interpreter's answer to a test that needs none.
     fn interpreted(how: &How, values: &[Datum<'_>]) -> Option<bool> {
         let var = |i: u32| expr(Expr::Ident(char::from_u32(0xE000 + i).unwrap().to_string()));
         let sign = |c: &Compare| match c {

@@ -1,4 +1,4 @@
-//! What the names of each scope are worth at one place of a score.
+//! The values of the names of each scope at one place of a score.
 
 use super::facts::{ScoreFacts, rounded};
 use super::value::Datum;
@@ -504,7 +504,7 @@ fn articulations(marks: Articulations) -> Vec<&'static str> {
     .collect()
 }
 
-/// The dynamic in force: an accent such as sfz is loud where it stands and leaves what was before.
+/// The dynamic in force. An accent such as sfz is loud on its own note only.
 fn loudness(part: &Part, onset: Ticks) -> i64 {
     let steady = |word: &str| {
         DYNAMICS
