@@ -9,18 +9,18 @@ use std::sync::LazyLock;
 
 /// A degree that may stand in a category.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(super) struct Choice {
+pub(super) struct CategoryNote {
     pub(super) degree: Degree,
     /// A tension that only the lead or the symbol may bring in.
     pub(super) lead_only: bool,
 }
 
 /// The degrees that may stand in a category, the chord's own first.
-pub(super) type Choices = SmallVec<[Choice; 8]>;
+pub(super) type CategoryNotes = SmallVec<[CategoryNote; 8]>;
 
 /// Root, third, fifth and seventh of a chord, with the tensions that may take their places.
 pub(super) struct Categories {
-    pub(super) of: [Choices; 4],
+    pub(super) of: [CategoryNotes; 4],
 }
 
 impl Categories {
@@ -31,10 +31,10 @@ impl Categories {
         let third = chord.third().or(in_place.plain_third)?;
         let fifth = chord.fifth();
         let plain_fifth = fifth.unwrap_or(in_place.plain_fifth);
-        let mut root: Choices = smallvec![plain(Degree::new(1, 0))];
-        let mut thirds: Choices = smallvec![plain(third)];
-        let mut fifths: Choices = smallvec![plain(plain_fifth)];
-        let mut sevenths: Choices = chord.seventh().map(plain).into_iter().collect();
+        let mut root: CategoryNotes = smallvec![plain(Degree::new(1, 0))];
+        let mut thirds: CategoryNotes = smallvec![plain(third)];
+        let mut fifths: CategoryNotes = smallvec![plain(plain_fifth)];
+        let mut sevenths: CategoryNotes = chord.seventh().map(plain).into_iter().collect();
         root.extend_from_slice(&in_place.root);
         thirds.extend_from_slice(&in_place.third);
         fifths.extend_from_slice(&in_place.fifth);
@@ -51,33 +51,33 @@ impl Categories {
         if sevenths.is_empty() {
             return None;
         }
-        for (choices, numbers) in [
+        for (notes, numbers) in [
             (&mut root, [9, 2]),
             (&mut fifths, [13, 11]),
             (&mut thirds, [11, 4]),
         ] {
-            add_named(chord, choices, numbers, plain_fifth);
+            add_named(chord, notes, numbers, plain_fifth);
         }
         let mut of = [root, thirds, fifths, sevenths];
-        for choices in &mut of {
-            keep_first_of_each(choices);
+        for notes in &mut of {
+            keep_first_of_each(notes);
         }
         Some(Self { of })
     }
 }
 
-const fn plain(degree: Degree) -> Choice {
-    Choice {
+const fn plain(degree: Degree) -> CategoryNote {
+    CategoryNote {
         degree,
         lead_only: false,
     }
 }
 
 /// The tensions of these numbers that the symbol names may stand in an inner voice.
-fn add_named(chord: &Chord, choices: &mut Choices, numbers: [u8; 2], plain_fifth: Degree) {
+fn add_named(chord: &Chord, notes: &mut CategoryNotes, numbers: [u8; 2], plain_fifth: Degree) {
     for degree in &chord.degrees {
-        let same = |c: &Choice| c.degree.semitones() == degree.semitones();
-        let is_fifth = choices.iter().any(|c| same(c) && c.degree == plain_fifth);
+        let same = |c: &CategoryNote| c.degree.semitones() == degree.semitones();
+        let is_fifth = notes.iter().any(|c| same(c) && c.degree == plain_fifth);
         if !numbers.contains(&degree.number) || is_fifth {
             continue;
         }
@@ -85,16 +85,16 @@ fn add_named(chord: &Chord, choices: &mut Choices, numbers: [u8; 2], plain_fifth
         if degree.number == 11 && (degree.alter > 0) != (numbers == [13, 11]) {
             continue;
         }
-        match choices.iter_mut().find(|c| same(c)) {
-            Some(choice) => choice.lead_only = false,
-            None => choices.push(plain(*degree)),
+        match notes.iter_mut().find(|c| same(c)) {
+            Some(note) => note.lead_only = false,
+            None => notes.push(plain(*degree)),
         }
     }
 }
 
-fn keep_first_of_each(choices: &mut Choices) {
+fn keep_first_of_each(notes: &mut CategoryNotes) {
     let mut seen = 0u16;
-    choices.retain(|c| {
+    notes.retain(|c| {
         let own = 1 << c.degree.semitones();
         let new = seen & own == 0;
         seen |= own;
@@ -126,13 +126,13 @@ struct Row {
 /// What may take the place of a chord's own notes.
 #[derive(Clone, Debug)]
 struct Substitutes {
-    root: Choices,
-    third: Choices,
-    fifth: Choices,
-    natural_fifth: Choices,
-    seventh: Choices,
-    over_bass: Choices,
-    added: Choices,
+    root: CategoryNotes,
+    third: CategoryNotes,
+    fifth: CategoryNotes,
+    natural_fifth: CategoryNotes,
+    seventh: CategoryNotes,
+    over_bass: CategoryNotes,
+    added: CategoryNotes,
     plain_third: Option<Degree>,
     plain_fifth: Degree,
 }
@@ -153,11 +153,11 @@ fn read_degree(text: &str) -> Result<Degree, TableError> {
 }
 
 /// Degrees such as `9 (b9)`.
-fn read_choices(text: &str) -> Result<Choices, TableError> {
+fn read_notes(text: &str) -> Result<CategoryNotes, TableError> {
     text.split_whitespace()
         .map(|word| {
             let inner = word.strip_prefix('(').and_then(|w| w.strip_suffix(')'));
-            Ok(Choice {
+            Ok(CategoryNote {
                 degree: read_degree(inner.unwrap_or(word))?,
                 lead_only: inner.is_some(),
             })
@@ -172,13 +172,13 @@ fn read(text: &str) -> Result<BTreeMap<Family, Substitutes>, TableError> {
         let plain_third = row.plain_third.as_deref().map(read_degree).transpose()?;
         let plain_fifth = row.plain_fifth.as_deref().map(read_degree).transpose()?;
         let substitutes = Substitutes {
-            root: read_choices(&row.root)?,
-            third: read_choices(&row.third)?,
-            fifth: read_choices(&row.fifth)?,
-            natural_fifth: read_choices(&row.natural_fifth)?,
-            seventh: read_choices(&row.seventh)?,
-            over_bass: read_choices(&row.over_bass)?,
-            added: read_choices(&row.added)?,
+            root: read_notes(&row.root)?,
+            third: read_notes(&row.third)?,
+            fifth: read_notes(&row.fifth)?,
+            natural_fifth: read_notes(&row.natural_fifth)?,
+            seventh: read_notes(&row.seventh)?,
+            over_bass: read_notes(&row.over_bass)?,
+            added: read_notes(&row.added)?,
             plain_third,
             plain_fifth: plain_fifth.unwrap_or(Degree::new(5, 0)),
         };
@@ -205,14 +205,14 @@ mod tests {
 
     /// The categories of a symbol as the table writes them.
     fn categories(symbol: &str) -> Option<[String; 4]> {
-        let text = |c: &Choice| {
+        let text = |c: &CategoryNote| {
             if c.lead_only {
                 format!("({})", c.degree)
             } else {
                 c.degree.to_string()
             }
         };
-        let join = |choices: Choices| choices.iter().map(text).collect::<Vec<_>>().join(" ");
+        let join = |notes: CategoryNotes| notes.iter().map(text).collect::<Vec<_>>().join(" ");
         let chord = parse(symbol).unwrap().unwrap();
         Categories::new(&chord).map(|c| c.of.map(join))
     }
