@@ -6,10 +6,11 @@
 
 use super::cells::{Cell, cell, counts};
 use super::lines::{Block, Header, Piece, Row, RowBar};
-use super::{Fault, nearest};
+use super::nearest;
 use crate::chord;
 use crate::instrument;
 use crate::pitch::{NoteName, Step, Transposition, read_accidentals, written_fifths};
+use crate::reading::fault::{Fault, Parsed};
 use crate::score::{
     ChordMark, FREE, Key, Mark, Note, NoteFlags, Part, PartBar, Place, Rest, Score, Span, Stated,
 };
@@ -59,7 +60,7 @@ pub(super) fn same(a: &str, b: &str) -> bool {
 pub(super) fn score(
     blocks: &[Block],
     instruments: &'static instrument::Catalogue,
-) -> Result<Score, Fault> {
+) -> Parsed<Score> {
     let parts = declared(blocks, instruments)?;
     let mut score = Score::default();
     let plans = plan(blocks, &parts, &mut score)?;
@@ -113,10 +114,7 @@ fn new_part(declared: &Declared) -> Part {
 }
 
 /// The parts: as declared, else as the rows of the first system name them.
-fn declared(
-    blocks: &[Block],
-    catalogue: &'static instrument::Catalogue,
-) -> Result<Vec<Declared>, Fault> {
+fn declared(blocks: &[Block], catalogue: &'static instrument::Catalogue) -> Parsed<Vec<Declared>> {
     let mut parts: Vec<Declared> = Vec::new();
     // In a choir a bare "alto" is a voice.
     let choir = blocks.iter().any(|b| {
@@ -197,7 +195,7 @@ fn plan<'a>(
     blocks: &'a [Block],
     parts: &[Declared],
     score: &mut Score,
-) -> Result<Vec<BarPlan<'a>>, Fault> {
+) -> Parsed<Vec<BarPlan<'a>>> {
     let mut plans: Vec<BarPlan<'a>> = Vec::new();
     let mut setting = Setting {
         key: Key {
@@ -219,7 +217,7 @@ fn plan<'a>(
     Ok(plans)
 }
 
-fn apply(header: &Header, setting: &mut Setting, score: &mut Score) -> Result<(), Fault> {
+fn apply(header: &Header, setting: &mut Setting, score: &mut Score) -> Parsed<()> {
     match header {
         Header::Title(p) => score.title = Some(p.text.clone()),
         Header::Key(p) => {
@@ -314,7 +312,7 @@ fn system<'a>(
     setting: &mut Setting,
     number: &mut i64,
     plans: &mut Vec<BarPlan<'a>>,
-) -> Result<(), Fault> {
+) -> Parsed<()> {
     let labelled = |name: &str| {
         rows.iter()
             .find(|r| r.label.text.to_lowercase().trim_end_matches('s') == name)
@@ -470,12 +468,7 @@ fn place_marks(score: &mut Score, plan: &BarPlan<'_>, index: usize, before: Opti
 }
 
 /// The notes, rests and bars of one part.
-fn fill(
-    score: &mut Score,
-    index: usize,
-    declared: &Declared,
-    plans: &[BarPlan<'_>],
-) -> Result<(), Fault> {
+fn fill(score: &mut Score, index: usize, declared: &Declared, plans: &[BarPlan<'_>]) -> Parsed<()> {
     let per_quarter = score.per_quarter;
     let transposition = declared
         .instrument

@@ -96,13 +96,7 @@ pub(super) fn read_by(
             waiver::put(&mut score, said);
             Ok(score)
         }
-        Err(fault) => {
-            let error = ReadError::at(path, &text, fault.at, fault.message);
-            Err(match fault.help {
-                Some(help) => error.help(help),
-                None => error,
-            })
-        }
+        Err(fault) => Err(fault.in_file(path, &text)),
     }
 }
 
@@ -144,29 +138,6 @@ pub(crate) fn pitch_headers(text: &str) -> Vec<(usize, bool)> {
             _ => None,
         })
         .collect()
-}
-
-/// Something wrong at some bytes of the text.
-#[derive(Debug)]
-struct Fault {
-    at: std::ops::Range<usize>,
-    message: String,
-    help: Option<String>,
-}
-
-impl Fault {
-    fn new(at: std::ops::Range<usize>, message: impl Into<String>) -> Self {
-        Self {
-            at,
-            message: message.into(),
-            help: None,
-        }
-    }
-
-    fn help(mut self, help: impl Into<String>) -> Self {
-        self.help = Some(help.into());
-        self
-    }
 }
 
 /// The nearest of some known words, when one is near.
