@@ -1,9 +1,9 @@
 //! Every sonority named: chord, function of the lead, technique, members, intervals.
 
-use crate::chord;
 use crate::diagnosis::{Passage, Verdict, frame_at, passages, symbol_at};
-use crate::finding::NoteRef;
-use crate::pitch::Pitch;
+use crate::ground::chord;
+use crate::ground::pitch::Pitch;
+use crate::score::NoteRef;
 use crate::score::{Place, Score};
 use crate::sonority::lead::LeadFunction;
 use crate::style::Style;
@@ -89,7 +89,7 @@ fn named(score: &Score, passage: &Passage, at: usize) -> Option<Named> {
     let function = diagnosis.function.or_else(|| {
         let lead = passage.leads.get(at).copied().flatten()?;
         let frame = frame.as_ref()?;
-        let own = crate::pitch::PitchClass::new(lead.midi);
+        let own = crate::ground::pitch::PitchClass::new(lead.midi);
         Some(
             if crate::voicing::harmonise::is_chord_note(frame.chord, own) {
                 LeadFunction::ChordNote

@@ -1,7 +1,8 @@
 //! Findings: what a rule says of a score. They know no output format.
 
-use crate::pitch::Pitch;
-use crate::score::Place;
+use crate::ground::pitch::Pitch;
+use crate::ground::text::Edit;
+use crate::score::{Change, NoteRef, Place};
 
 /// How much a finding weighs; the levels of SARIF 2.1.0, an open standard.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
@@ -25,15 +26,6 @@ impl Level {
     }
 }
 
-/// Names one note of a score: part index and index into its notes.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
-pub struct NoteRef {
-    /// 0-based index into the score's parts.
-    pub part: u32,
-    /// 0-based index into the part's notes.
-    pub note: u32,
-}
-
 /// A note at fault.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct NoteAtFault {
@@ -47,15 +39,6 @@ pub struct NoteAtFault {
     pub label: String,
 }
 
-/// A note that is to sound otherwise, with everything it is tied to.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
-pub struct Change {
-    /// The note; of a tied chain, the one that is attacked.
-    pub note: NoteRef,
-    /// What it should sound.
-    pub sounding: Pitch,
-}
-
 /// A fix that was tried on the score in memory: the finding goes, and no new one comes.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Fix {
@@ -63,6 +46,9 @@ pub struct Fix {
     pub summary: String,
     /// The notes it changes.
     pub changes: Vec<Change>,
+    /// The same as edits of the files, sorted by source and place; none when the notes cannot be
+    /// edited where they stand. Set by proofing.
+    pub edits: Option<Vec<Edit>>,
 }
 
 /// One thing wrong at one place, with its reason.

@@ -4,7 +4,7 @@
 //! numbers, keys ("in Bb"), six languages. Where horns and voices share a name, the other parts
 //! decide ([`Catalogue::identify_all`]).
 
-use crate::pitch::{Pitch, Transposition};
+use crate::ground::pitch::{Pitch, Transposition};
 use crate::score::Part;
 use rustc_hash::FxHashMap;
 use serde::Deserialize;
@@ -75,7 +75,7 @@ pub enum CatalogueError {
         /// The group of values.
         group: &'static str,
         /// What is wrong with the pitch.
-        error: crate::pitch::PitchError,
+        error: crate::ground::pitch::PitchError,
     },
     /// A range is upside down, or does not hold the one inside it.
     #[error(
@@ -1668,7 +1668,8 @@ fn fold(c: char, word: &mut String) {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::score::{Clef, Mark, Place, Span};
+    use crate::ground::text::Span;
+    use crate::score::{Clef, Mark, Place};
 
     fn p(text: &str) -> Pitch {
         text.parse().unwrap()
@@ -2255,7 +2256,7 @@ mod tests {
             RangeVerdict::Comfortable
         );
         // Far outside any range.
-        let far = Pitch::new(crate::pitch::Step::B, 3, 9);
+        let far = Pitch::new(crate::ground::pitch::Step::B, 3, 9);
         assert_eq!(
             piano.judge_range(far.midi(), Some(255)),
             RangeVerdict::Impossible { limit: p("C8") }

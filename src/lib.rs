@@ -5,19 +5,18 @@
 //! [`voicing`] answers for all of them which voicings are right.
 
 pub mod analysis;
-pub mod chord;
 pub mod cli;
+pub mod correct;
 pub mod diagnosis;
 pub mod editing;
 pub mod engraving;
 pub mod finding;
-pub mod fingerprint;
 pub mod fixing;
+pub mod ground;
 pub mod homework;
 pub mod instrument;
-pub mod ledger;
+pub mod marking;
 pub mod model_answer;
-pub mod pitch;
 pub mod proof;
 pub mod reading;
 pub mod report;
@@ -25,6 +24,5 @@ pub mod rules;
 pub mod score;
 pub mod sonority;
 pub mod style;
-pub mod time;
 pub mod voicing;
 pub mod writing;

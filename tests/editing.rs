@@ -2,10 +2,11 @@
 
 #![allow(clippy::unwrap_used, clippy::expect_used)]
 
-use chartproof::editing::{Edit, apply, apply_to_file, edits};
-use chartproof::finding::{Change, NoteRef};
-use chartproof::pitch::Pitch;
+use chartproof::editing::{apply, apply_to_file, edits};
+use chartproof::ground::pitch::Pitch;
+use chartproof::ground::text::Edit;
 use chartproof::reading::files::{read_as_one, read_bytes};
+use chartproof::score::{Change, NoteRef};
 use chartproof::score::{Format, Note, NoteFlags, Part, Score, Source};
 use std::collections::{BTreeMap, HashMap};
 use std::fs;
@@ -43,7 +44,7 @@ fn samples() -> Vec<PathBuf> {
 /// All of a part but when it sounds and where it stands in the file.
 fn facts(score: &Score) -> Vec<Vec<Note>> {
     let bare = |n: &Note| Note {
-        span: chartproof::score::Span::default(),
+        span: chartproof::ground::text::Span::default(),
         ..*n
     };
     score

@@ -4,14 +4,14 @@
 
 mod common;
 
-use chartproof::finding::NoteRef;
+use chartproof::ground::time::Ticks;
 use chartproof::model_answer::{Request, VoiceError, voice};
 use chartproof::proof::proof;
 use chartproof::reading::{files::read_bytes, grid};
+use chartproof::score::NoteRef;
 use chartproof::score::{NoteFlags, Score};
 use chartproof::sonority::{sections, slice};
 use chartproof::style::Style;
-use chartproof::time::Ticks;
 use chartproof::voicing::Technique;
 use chartproof::writing;
 use common::{BANDS, Made, TECHNIQUES};

@@ -7,12 +7,13 @@ mod outside;
 #[path = "fuzz/ways.rs"]
 mod ways;
 
-use chartproof::editing::{self, Edit};
-use chartproof::finding::{Change, NoteRef};
-use chartproof::pitch::{Pitch, Step};
+use chartproof::editing;
+use chartproof::ground::pitch::{Pitch, Step};
+use chartproof::ground::text::Edit;
 use chartproof::reading::container;
 use chartproof::reading::files::{read_bytes, read_bytes_in, read_file};
 use chartproof::reading::musicxml::Ways;
+use chartproof::score::{Change, NoteRef};
 use chartproof::score::{NoteFlags, Score, Source};
 use num_rational::Ratio;
 use outside::{ask, lines, scores};

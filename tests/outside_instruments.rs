@@ -1,8 +1,8 @@
 //! Instruments against what others publish. Every value names its source; "from memory" and
 //! "common practice, no source" say so.
 
+use chartproof::ground::pitch::Pitch;
 use chartproof::instrument::{Instrument, RangeVerdict, catalogue};
-use chartproof::pitch::Pitch;
 
 fn instrument(key: &str) -> &'static Instrument {
     catalogue()

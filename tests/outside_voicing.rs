@@ -5,8 +5,8 @@
 
 mod common;
 
-use chartproof::chord::{Leads, parse};
-use chartproof::pitch::{NoteName, PitchClass};
+use chartproof::ground::chord::{Leads, parse};
+use chartproof::ground::pitch::{NoteName, PitchClass};
 use chartproof::voicing::harmonise::{on_chord, other_diminished, passing_diminished};
 use chartproof::voicing::{
     Form, Frame, Mechanical, Way, close_position, mechanical_of, minor_ninths,

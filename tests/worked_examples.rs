@@ -8,7 +8,7 @@ mod common;
 
 use chartproof::analysis::analyse;
 use chartproof::finding::{Finding, Level};
-use chartproof::pitch::Pitch;
+use chartproof::ground::pitch::Pitch;
 use chartproof::proof::proof;
 use chartproof::reading::grid;
 use chartproof::score::Score;

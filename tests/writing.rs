@@ -28,7 +28,7 @@ fn xml(score: &Score) -> String {
 
 /// Every note by part: when, how long (ties followed), written and sounding pitch, marks.
 fn notes(score: &Score) -> Vec<String> {
-    let beats = |t: chartproof::time::Ticks| num(t.0, score.per_quarter.0);
+    let beats = |t: chartproof::ground::time::Ticks| num(t.0, score.per_quarter.0);
     let mut out = Vec::new();
     for (p, part) in score.parts.iter().enumerate() {
         let mut held = BTreeSet::new();

@@ -3,13 +3,13 @@
 use super::passage::{How, Passage};
 use super::slip::{Draft, Expected, difference};
 use super::{Diagnosis, Slip, SlipKind, Verdict, form};
-use crate::chord::{Chord, Family, Leads};
-use crate::pitch::{NoteName, PitchClass};
+use crate::ground::chord::{Chord, Family, Leads};
+use crate::ground::pitch::{NoteName, PitchClass};
+use crate::ground::time::Ticks;
 use crate::score::Score;
 use crate::sonority::Sonority;
 use crate::sonority::lead::{LeadFunction, LeadNote};
 use crate::style::Style;
-use crate::time::Ticks;
 use crate::voicing::harmonise::{
     Sets, dominant_of, is_chord_note, on_chord, on_chord_of, other_diminished, passing_diminished,
 };

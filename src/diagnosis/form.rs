@@ -4,7 +4,7 @@
 use super::passage::How;
 use super::slip::{Draft, Expected, difference};
 use super::{SlipKind, Verdict};
-use crate::pitch::{NoteName, PitchClass};
+use crate::ground::pitch::{NoteName, PitchClass};
 use crate::sonority::Sonority;
 use crate::sonority::lead::LeadNote;
 use crate::voicing::{Classes, Form, Frame, Label, Technique, Voicing, Way, mechanical_of};
@@ -208,7 +208,8 @@ impl FormCase<'_> {
             .iter()
             .flat_map(|f| {
                 let own = f.chord.degrees.iter();
-                let more = &crate::chord::tensions_leading(f.chord.family(), f.leads).available;
+                let more =
+                    &crate::ground::chord::tensions_leading(f.chord.family(), f.leads).available;
                 own.chain(more).map(|d| d.over(f.chord.root))
             })
             .collect()

@@ -15,8 +15,8 @@ pub use passage::{
     How, InForce, Passage, frame_at, lead_passage, passages, speaks_of_technique, symbol_at,
 };
 
-use crate::finding::NoteRef;
-use crate::pitch::{NoteName, Pitch};
+use crate::ground::pitch::{NoteName, Pitch};
+use crate::score::NoteRef;
 use crate::sonority::lead::LeadFunction;
 use crate::voicing::{Mechanical, Technique, Way};
 

@@ -2,11 +2,11 @@
 
 use super::Diagnosis;
 use super::explain::{self, Habits};
+use crate::ground::time::Ticks;
 use crate::score::{Mark, Score, Stated};
 use crate::sonority::lead::LeadNote;
 use crate::sonority::{Section, Sonority, Voice, cut, sections, slice};
 use crate::style::Style;
-use crate::time::Ticks;
 use crate::voicing::{
     Form, Frame, Mechanical, Technique, Voicing, harmonise, leads, mechanical_of,
 };
@@ -678,9 +678,9 @@ pub fn frame_at(score: &Score, onset: Ticks, key: i8) -> Option<Frame<'_>> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::finding::Change;
-    use crate::pitch::Pitch;
+    use crate::ground::pitch::Pitch;
     use crate::rules;
+    use crate::score::Change;
     use std::path::Path;
 
     /// Every note of every phrase moved by these semitones: each stretch must be heard as if all of it

@@ -1,7 +1,7 @@
 //! Building a slip: which notes are at fault, who has to play what, how it is spelled.
 
 use super::{Fault, Slip, SlipKind};
-use crate::pitch::{NoteName, Pitch, PitchClass};
+use crate::ground::pitch::{NoteName, Pitch, PitchClass};
 use crate::sonority::Sonority;
 use crate::voicing::{Label, Voicing};
 

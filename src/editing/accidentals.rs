@@ -8,8 +8,8 @@
     reason = "places on the line of fifths, a few dozen at most"
 )]
 
-use crate::pitch::{NoteName, Pitch, Step};
-use crate::time::Ticks;
+use crate::ground::pitch::{NoteName, Pitch, Step};
+use crate::ground::time::Ticks;
 
 /// A note of a bar on one staff, as the rule sees it.
 #[derive(Clone, Copy, Debug)]

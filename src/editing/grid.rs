@@ -5,8 +5,9 @@
     reason = "places in a text and lengths of its pieces: no text is longer than 32 bits less a mebibyte"
 )]
 
-use super::{Edit, EditError, Written};
-use crate::pitch::Pitch;
+use super::{EditError, Written};
+use crate::ground::pitch::Pitch;
+use crate::ground::text::Edit;
 use crate::reading::grid;
 use crate::score::{Note, Part, Source};
 use std::collections::BTreeMap;
@@ -182,8 +183,8 @@ fn padding(source: &Source, number: u16, end: u32, by: i64) -> Option<Edit> {
 mod tests {
     use super::super::{apply, edits};
     use super::*;
-    use crate::finding::{Change, NoteRef};
     use crate::score::Score;
+    use crate::score::{Change, NoteRef};
     use std::path::Path;
 
     const HEAD: &str = "meter: 4/4\nparts: alto 1 = alto saxophone\n       piano = piano\n\n";
@@ -322,7 +323,7 @@ mod tests {
         assert_eq!(edits(&score, &[change(1), change(2)]).unwrap().len(), 1);
         let far = Change {
             note: NoteRef { part: 0, note: 0 },
-            sounding: Pitch::new(crate::pitch::Step::C, 0, -2),
+            sounding: Pitch::new(crate::ground::pitch::Step::C, 0, -2),
         };
         assert!(matches!(
             edits(&score, &[far]),

@@ -7,7 +7,7 @@
 use super::Said;
 use super::glyphs::{self, Glyph};
 use super::laid::{Beam, Kind, Piece, Quarters, Shape, Stem};
-use crate::pitch::Pitch;
+use crate::ground::pitch::Pitch;
 use crate::score::Articulations;
 
 /// A notehead.

@@ -2,10 +2,10 @@
 //!
 //! Positions are exact, in quarter notes since the bar line.
 
+use crate::ground::pitch::{NoteName, Pitch};
+use crate::ground::time::{Meter, Ticks, checked_lcm, gcd};
 use crate::instrument::Identity;
-use crate::pitch::{NoteName, Pitch};
 use crate::score::{Clef, NoteFlags, Part, Score, in_force};
-use crate::time::{Meter, Ticks, checked_lcm, gcd};
 use num_rational::Ratio;
 use std::collections::{BTreeMap, BTreeSet, HashMap};
 use std::ops::Range;
@@ -674,9 +674,9 @@ fn beam_all(pieces: &mut [Piece], frame: &Frame) {
 /// The staff position, in letter steps, of the middle line.
 pub(crate) fn middle_line(clef: Clef) -> i16 {
     let on_its_line = match clef.sign {
-        'F' => Pitch::new(crate::pitch::Step::F, 0, 3),
-        'C' => Pitch::new(crate::pitch::Step::C, 0, 4),
-        _ => Pitch::new(crate::pitch::Step::G, 0, 4),
+        'F' => Pitch::new(crate::ground::pitch::Step::F, 0, 3),
+        'C' => Pitch::new(crate::ground::pitch::Step::C, 0, 4),
+        _ => Pitch::new(crate::ground::pitch::Step::G, 0, 4),
     };
     let line = if clef.sign == 'P' {
         2

@@ -17,8 +17,8 @@ mod system;
 
 pub use svg::escape;
 
-use crate::finding::NoteRef;
 use crate::instrument::catalogue;
+use crate::score::NoteRef;
 use crate::score::{Clef, Part, Place, Score};
 use glyphs::Glyph;
 use std::collections::BTreeSet;

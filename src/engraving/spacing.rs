@@ -3,8 +3,8 @@
 use super::glyphs::{self, Glyph};
 use super::ink::{Ink, settle};
 use super::laid::{Kind, Quarters, ZERO};
+use crate::ground::time::Meter;
 use crate::score::Clef;
-use crate::time::Meter;
 
 /// Something that changes on a staff.
 #[derive(Clone, Copy, Debug)]

@@ -8,8 +8,8 @@ use super::spacing::{
     CHANGED_CLEF, Layout, Staff, Turn, clef_sign, figures, key_signature, key_step, meter_width,
 };
 use super::svg::Canvas;
+use crate::ground::time::Meter;
 use crate::score::{Articulations, Clef};
-use crate::time::Meter;
 
 const STEM: f64 = 0.12;
 const BEAM: f64 = 0.5;

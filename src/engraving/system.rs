@@ -8,9 +8,9 @@ use super::spacing::{Layout, Staff, Turn, space};
 use super::staff;
 use super::svg::{Canvas, escape, n};
 use super::{Engraver, Excerpt, Glyphs, Picture, Said, Shown};
-use crate::pitch::{Pitch, Step};
+use crate::ground::pitch::{Pitch, Step};
+use crate::ground::time::{Meter, Ticks};
 use crate::score::{Articulations, Clef, Mark, Note, NoteFlags, Part, Score, in_force};
-use crate::time::{Meter, Ticks};
 use std::collections::HashMap;
 use std::fmt::Write as _;
 

@@ -49,7 +49,7 @@ fn notes(text: &str, voice: u8, staff: u8) -> String {
             );
             continue;
         }
-        let p: crate::pitch::Pitch = name.parse().unwrap();
+        let p: crate::ground::pitch::Pitch = name.parse().unwrap();
         let chord = if member { "<chord/>" } else { "" };
         let pitch = format!(
             "<pitch><step>{:?}</step><alter>{}</alter><octave>{}</octave></pitch>",

@@ -3,13 +3,15 @@
 
 use super::{ADDED, Kind, MELODY, MELODY_RHYTHM, NOT_WRITTEN, OTHER_KEY, OTHER_VOICING, THIN};
 use crate::diagnosis::{Passage, Verdict, passages, speaks_of_technique};
-use crate::finding::{Change, Finding, Level, NoteAtFault, NoteRef};
-use crate::pitch::{Pitch, Transposition};
+use crate::finding::{Finding, Level, NoteAtFault};
+use crate::ground::pitch::{Pitch, Transposition};
+use crate::ground::text::Span;
+use crate::ground::time::Ticks;
 use crate::proof::proof;
-use crate::score::{ChordMark, Mark, Place, Score, Shared, Span, Stated, refined};
+use crate::score::{Change, NoteRef};
+use crate::score::{ChordMark, Mark, Place, Score, Shared, Stated, refined};
 use crate::sonority::{Sonority, Voice};
 use crate::style::Style;
-use crate::time::Ticks;
 use crate::voicing::{Technique, Voicing};
 use num_rational::Ratio;
 use std::collections::{BTreeMap, BTreeSet};
@@ -167,6 +169,8 @@ pub(super) struct Compared {
     pub right: usize,
     pub of: usize,
     pub remarks: Vec<String>,
+    /// The student's passages under the key's chord symbols.
+    pub passages: Vec<Passage>,
 }
 
 /// How a student's score lies against the key: the interval it is moved by, and by how many bars.
@@ -290,6 +294,7 @@ pub(super) fn compare(score: &Score, style: &Style, key: &Key) -> Compared {
         right,
         of,
         remarks,
+        passages: read,
     }
 }
 

@@ -13,11 +13,11 @@ pub use stuck::Stuck;
 
 use crate::diagnosis::{Passage, choices, frame_at, frames_at, lead_passage};
 use crate::finding::Finding;
-use crate::pitch::{NoteName, Pitch, PitchClass};
+use crate::ground::pitch::{NoteName, Pitch, PitchClass};
+use crate::ground::time::Ticks;
 use crate::proof::proof;
 use crate::score::Score;
 use crate::style::Style;
-use crate::time::Ticks;
 use crate::voicing::{Form, Harmonisation, Mechanical, Technique, Voicing, crowd, harmonise, low};
 use smallvec::smallvec;
 use std::collections::{BTreeMap, HashSet};
@@ -410,7 +410,10 @@ impl Job<'_> {
                 .chord
                 .degrees
                 .iter()
-                .chain(&crate::chord::tensions_leading(frame.chord.family(), frame.leads).available)
+                .chain(
+                    &crate::ground::chord::tensions_leading(frame.chord.family(), frame.leads)
+                        .available,
+                )
                 .map(|d| d.over(frame.chord.root))
                 .collect();
             found.extend(

@@ -2,9 +2,9 @@
 
 use super::Job;
 use crate::diagnosis::{Passage, symbol_at};
-use crate::pitch::Transposition;
+use crate::ground::pitch::Transposition;
+use crate::ground::time::Ticks;
 use crate::score::Score;
-use crate::time::Ticks;
 use crate::voicing::{Mechanical, Technique};
 
 /// Lead notes under which nothing fits.

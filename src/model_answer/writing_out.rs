@@ -1,12 +1,13 @@
 //! From a line of voicings to a score: parts at written pitch, in the lead's rhythm.
 
 use super::{Job, Seat, Weighed};
-use crate::pitch::{Transposition, written_fifths};
+use crate::ground::pitch::{Transposition, written_fifths};
+use crate::ground::text::Span;
+use crate::ground::time::Ticks;
 use crate::score::{
     Articulations, ChordMark, Key, Mark, Note, NoteFlags, Part, PartBar, Place, Rest, Score,
-    Shared, Span, Stated, Words,
+    Shared, Stated, Words,
 };
-use crate::time::Ticks;
 
 /// The notes of a voicing that the left hand takes when both hands keep within `span` semitones:
 /// as few as can be. `None` when no share of the chord fits the hands.

@@ -1,9 +1,11 @@
 //! Bytes to a score: a container, MusicXML or a passage grid, by what is in them.
 
 use super::limits::Limits;
-use super::{ReadError, container, encoding, grid, musicxml};
+use super::{container, encoding, grid, musicxml};
+use crate::ground::problem::Problem;
+use crate::ground::text::Text;
 use crate::instrument::{self, Catalogue};
-use crate::score::{Score, Text};
+use crate::score::Score;
 use bytes::Bytes;
 use std::path::Path;
 
@@ -15,7 +17,7 @@ enum Content {
 }
 
 /// Reads a score from its bytes: a container, MusicXML, or a passage grid, by what is in it.
-pub fn read_bytes(path: &Path, bytes: impl Into<Vec<u8>>) -> Result<Score, ReadError> {
+pub fn read_bytes(path: &Path, bytes: impl Into<Vec<u8>>) -> Result<Score, Problem> {
     let bytes: Vec<u8> = bytes.into();
     read_bytes_by(path, bytes, instrument::catalogue(), &Limits::USUAL)
 }
@@ -26,7 +28,7 @@ pub fn read_bytes_by(
     bytes: impl Into<Bytes>,
     instruments: &'static Catalogue,
     limits: &Limits,
-) -> Result<Score, ReadError> {
+) -> Result<Score, Problem> {
     match content(path, bytes.into(), limits)? {
         Content::MusicXml(member, text) => musicxml::read_within(path, member, text, *limits),
         Content::Grid(text) => grid::read_by(path, text, instruments),
@@ -39,7 +41,7 @@ pub fn read_bytes_in(
     ways: musicxml::Ways,
     path: &Path,
     bytes: impl Into<Vec<u8>>,
-) -> Result<Score, ReadError> {
+) -> Result<Score, Problem> {
     let bytes: Vec<u8> = bytes.into();
     match content(path, bytes.into(), &Limits::USUAL)? {
         Content::MusicXml(member, text) => {
@@ -50,9 +52,9 @@ pub fn read_bytes_in(
 }
 
 /// The text in a file's bytes.
-fn content(path: &Path, bytes: Bytes, limits: &Limits) -> Result<Content, ReadError> {
+fn content(path: &Path, bytes: Bytes, limits: &Limits) -> Result<Content, Problem> {
     if bytes.is_empty() {
-        return Err(ReadError::whole(path, "the file is empty"));
+        return Err(Problem::whole(path, "the file is empty"));
     }
     let ending = |e: &str| path.extension().is_some_and(|x| x.eq_ignore_ascii_case(e));
     if bytes.starts_with(b"PK\x03\x04")
@@ -60,7 +62,7 @@ fn content(path: &Path, bytes: Bytes, limits: &Limits) -> Result<Content, ReadEr
         || ending("mxl") && !looks_like_text(&bytes)
     {
         let (member, bytes) = container::open_within(&bytes, limits)
-            .map_err(|e| ReadError::whole(path, e.to_string()))?;
+            .map_err(|e| Problem::whole(path, e.to_string()))?;
         let text = decode(path, bytes.into())?;
         return Ok(Content::MusicXml(Some(member), text));
     }
@@ -81,10 +83,10 @@ fn looks_like_text(bytes: &[u8]) -> bool {
         && bytes.iter().find(|b| !b.is_ascii_whitespace()) == Some(&b'<')
 }
 
-fn decode(path: &Path, bytes: Bytes) -> Result<Text, ReadError> {
+fn decode(path: &Path, bytes: Bytes) -> Result<Text, Problem> {
     encoding::decode_whole(bytes)
         .map(Text::from)
-        .map_err(|error| ReadError::whole(path, error.to_string()))
+        .map_err(|error| Problem::whole(path, error.to_string()))
 }
 
 /// Well-formed enough to show a root element, and it is not a score's.

@@ -1,7 +1,7 @@
 //! What keeps a text from being read, with its place in the text.
 
-use super::ReadError;
-use crate::score::Text;
+use crate::ground::problem::Problem;
+use crate::ground::text::Text;
 use std::ops::Range;
 use std::path::Path;
 
@@ -39,8 +39,8 @@ impl Fault {
     }
 
     /// The same as an error of the file that has this text.
-    pub(super) fn in_file(self, path: &Path, text: &Text) -> ReadError {
-        let error = ReadError::at(path, text, self.at, self.message);
+    pub(super) fn in_file(self, path: &Path, text: &Text) -> Problem {
+        let error = Problem::at(path, text, self.at, self.message);
         match self.help {
             Some(help) => error.help(help),
             None => error,

@@ -7,10 +7,11 @@
 pub use super::bytes::{read_bytes, read_bytes_by, read_bytes_in};
 pub use super::sets::{Set, sets_of_parts};
 
-use super::ReadError;
 use super::bytes::is_other_xml;
 use super::limits::{self, Limits};
 use super::sets::strangers;
+use crate::ground::problem::Problem;
+use crate::ground::text;
 use crate::instrument::{self, Catalogue};
 use crate::score::{self, Score};
 use bytes::Bytes;
@@ -34,7 +35,7 @@ pub struct Outcome {
     /// The file as the user gave it or as the walk found it; the folder of a set.
     pub path: PathBuf,
     /// The score, or why there is none.
-    pub score: Result<Score, ReadError>,
+    pub score: Result<Score, Problem>,
 }
 
 /// What a house style has to say before files are read.
@@ -90,7 +91,7 @@ pub struct Listed(Job);
 enum Job {
     File(Found),
     Set(Set),
-    Unlisted(ReadError),
+    Unlisted(Problem),
 }
 
 impl Listed {
@@ -106,7 +107,7 @@ impl Listed {
 /// What there is to read at the paths, in order. Nothing has been opened yet.
 pub fn list(paths: &[PathBuf], plan: &dyn Plan) -> Vec<Listed> {
     let mut seen = HashSet::new();
-    let mut jobs: Vec<Result<Found, ReadError>> = Vec::new();
+    let mut jobs: Vec<Result<Found, Problem>> = Vec::new();
     for path in paths {
         find(path, &mut seen, &mut jobs);
     }
@@ -200,8 +201,8 @@ pub fn read_as_one(paths: &[PathBuf]) -> Vec<Outcome> {
 /// The same with the instruments of a plan.
 pub fn read_as_one_by(paths: &[PathBuf], plan: &dyn Plan) -> Vec<Outcome> {
     let mut seen = HashSet::new();
-    let mut sets: Vec<(PathBuf, Vec<Result<Found, ReadError>>)> = Vec::new();
-    let mut named: Vec<Result<Found, ReadError>> = Vec::new();
+    let mut sets: Vec<(PathBuf, Vec<Result<Found, Problem>>)> = Vec::new();
+    let mut named: Vec<Result<Found, Problem>> = Vec::new();
     for path in paths {
         if path.is_dir() {
             let mut jobs = Vec::new();
@@ -224,7 +225,7 @@ pub fn read_as_one_by(paths: &[PathBuf], plan: &dyn Plan) -> Vec<Outcome> {
 }
 
 /// The files of each set merged into one score.
-fn merged(sets: Vec<(PathBuf, Vec<Result<Found, ReadError>>)>, plan: &dyn Plan) -> Vec<Outcome> {
+fn merged(sets: Vec<(PathBuf, Vec<Result<Found, Problem>>)>, plan: &dyn Plan) -> Vec<Outcome> {
     let mut out = Vec::new();
     for (folder, jobs) in sets {
         let mut read = Vec::new();
@@ -252,7 +253,7 @@ fn merged(sets: Vec<(PathBuf, Vec<Result<Found, ReadError>>)>, plan: &dyn Plan) 
             }),
             Err(score::MergeError::Empty) if !out.is_empty() => {}
             Err(error) => out.push(Outcome {
-                score: Err(ReadError::whole(&folder, error.to_string())),
+                score: Err(Problem::whole(&folder, error.to_string())),
                 path: folder,
             }),
         }
@@ -260,31 +261,8 @@ fn merged(sets: Vec<(PathBuf, Vec<Result<Found, ReadError>>)>, plan: &dyn Plan) 
     out
 }
 
-/// A number in a name sorts by its value: `2 alto` before `10 tenor`.
-pub(crate) fn natural(path: &Path) -> Vec<(u64, String)> {
-    let text = path.to_string_lossy().to_lowercase();
-    let mut key = Vec::new();
-    let mut rest = text.as_str();
-    while !rest.is_empty() {
-        let word = rest
-            .find(|c: char| c.is_ascii_digit())
-            .unwrap_or(rest.len());
-        let (head, tail) = rest.split_at(word);
-        let digits = tail
-            .find(|c: char| !c.is_ascii_digit())
-            .unwrap_or(tail.len());
-        let (number, tail) = tail.split_at(digits);
-        key.push((0, head.to_owned()));
-        if !number.is_empty() {
-            key.push((number.parse().unwrap_or(u64::MAX), String::new()));
-        }
-        rest = tail;
-    }
-    key
-}
-
-fn find(path: &Path, seen: &mut HashSet<PathBuf>, jobs: &mut Vec<Result<Found, ReadError>>) {
-    let mut add = |found: Found, jobs: &mut Vec<Result<Found, ReadError>>| {
+fn find(path: &Path, seen: &mut HashSet<PathBuf>, jobs: &mut Vec<Result<Found, Problem>>) {
+    let mut add = |found: Found, jobs: &mut Vec<Result<Found, Problem>>| {
         let key = fs::canonicalize(&found.path).unwrap_or_else(|_| found.path.clone());
         if seen.insert(key) {
             jobs.push(Ok(found));
@@ -314,16 +292,16 @@ fn find(path: &Path, seen: &mut HashSet<PathBuf>, jobs: &mut Vec<Result<Found, R
             }
             Err(error) => {
                 any = true;
-                jobs.push(Err(ReadError::whole(
+                jobs.push(Err(Problem::whole(
                     path,
                     format!("cannot be walked: {error}"),
                 )));
             }
         }
     }
-    files.sort_by_cached_key(|f| natural(f));
+    files.sort_by_cached_key(|f| text::natural(f));
     if files.is_empty() && !any {
-        jobs.push(Err(ReadError::whole(
+        jobs.push(Err(Problem::whole(
             path,
             "there is no score in this folder",
         )
@@ -342,7 +320,7 @@ fn find(path: &Path, seen: &mut HashSet<PathBuf>, jobs: &mut Vec<Result<Found, R
     }
 }
 
-fn read_all(jobs: Vec<Result<Found, ReadError>>, plan: &dyn Plan) -> Vec<Outcome> {
+fn read_all(jobs: Vec<Result<Found, Problem>>, plan: &dyn Plan) -> Vec<Outcome> {
     jobs.into_par_iter()
         .filter_map(|job| match job {
             Ok(found) => {
@@ -369,7 +347,7 @@ fn read_all(jobs: Vec<Result<Found, ReadError>>, plan: &dyn Plan) -> Vec<Outcome
 }
 
 /// `Ok(None)` is a file of a walked folder that is no score at all.
-fn read_found(found: &Found, plan: &dyn Plan) -> Result<Option<Score>, ReadError> {
+fn read_found(found: &Found, plan: &dyn Plan) -> Result<Option<Score>, Problem> {
     let limits = plan.limits();
     let bytes = load(&found.path, &limits)?;
     let xml = found
@@ -383,12 +361,12 @@ fn read_found(found: &Found, plan: &dyn Plan) -> Result<Option<Score>, ReadError
 }
 
 /// Reads one file, whatever its ending.
-pub fn read_file(path: &Path) -> Result<Score, ReadError> {
+pub fn read_file(path: &Path) -> Result<Score, Problem> {
     let bytes = load(path, &Limits::USUAL)?;
     read_bytes_by(path, bytes, instrument::catalogue(), &Limits::USUAL)
 }
 
-fn load(path: &Path, limits: &Limits) -> Result<Bytes, ReadError> {
+fn load(path: &Path, limits: &Limits) -> Result<Bytes, Problem> {
     let fails = |error: std::io::Error| {
         let what = match error.kind() {
             std::io::ErrorKind::NotFound => "there is no such file or folder".to_owned(),
@@ -397,12 +375,12 @@ fn load(path: &Path, limits: &Limits) -> Result<Bytes, ReadError> {
             }
             _ => format!("the file cannot be read: {error}"),
         };
-        ReadError::whole(path, what)
+        Problem::whole(path, what)
     };
     let size = fs::metadata(path).map_err(fails)?.len();
     let most = limits.file;
     let too_large = |size: u64| {
-        ReadError::whole(
+        Problem::whole(
             path,
             format!("the file has {size} bytes or more; at most {most} are read"),
         )

@@ -1,8 +1,8 @@
 //! Part files that belong together: which are one score, and which cannot be.
 
-use super::ReadError;
+use crate::ground::problem::Problem;
+use crate::ground::time::{Meter, Ticks};
 use crate::score::Score;
-use crate::time::{Meter, Ticks};
 use std::collections::{BTreeMap, HashSet};
 use std::path::{Path, PathBuf};
 
@@ -17,7 +17,7 @@ pub struct Set {
 
 /// For each file of a set, why it cannot be a player's part of the same score as the others: a whole
 /// score among single parts, or another title together with another key or meter.
-pub(super) fn strangers(set: &[(PathBuf, Score)]) -> Vec<Option<ReadError>> {
+pub(super) fn strangers(set: &[(PathBuf, Score)]) -> Vec<Option<Problem>> {
     let single = |s: &Score| s.parts.len() <= 1;
     let singles = set.iter().filter(|(_, s)| single(s)).count();
     let about = |s: &Score| (title(s), opening(s));
@@ -30,7 +30,7 @@ pub(super) fn strangers(set: &[(PathBuf, Score)]) -> Vec<Option<ReadError>> {
         .map(|(path, score)| {
             if singles > 0 && !single(score) {
                 return Some(
-                    ReadError::whole(
+                    Problem::whole(
                         path,
                         format!(
                             "this is a score of {} parts, among files of one part each: it was left out of the score that is put together",
@@ -47,7 +47,7 @@ pub(super) fn strangers(set: &[(PathBuf, Score)]) -> Vec<Option<ReadError>> {
                 return None;
             }
             Some(
-                ReadError::whole(
+                Problem::whole(
                     path,
                     format!(
                         "this is no part of the same score: its title is \u{201c}{}\u{201d} and its {}, the others' \u{201c}{}\u{201d} and {}",

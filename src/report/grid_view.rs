@@ -6,9 +6,9 @@
 //! the bar before. Several notes of one part are joined by `+`.
 
 use super::printable;
-use crate::finding::NoteRef;
+use crate::ground::time::{Beat, Ticks};
+use crate::score::NoteRef;
 use crate::score::{ChordMark, Mark, Note, NoteFlags, Part, Place, Score};
-use crate::time::{Beat, Ticks};
 use smallvec::SmallVec;
 use std::borrow::Cow;
 use std::fmt::Write;
@@ -400,7 +400,7 @@ fn window(widths: &[usize], focus: usize, room: usize) -> Range<usize> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::pitch::Transposition;
+    use crate::ground::pitch::Transposition;
     use crate::report::sample;
 
     #[test]

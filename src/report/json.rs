@@ -11,10 +11,10 @@
 //! (`style`, `ledger`, `waiver`, `revision`), a `reason` where somebody gave one, and where it is said.
 
 use super::{Entry, Sums, Told, part_names, shielded};
-use crate::editing;
 use crate::finding::{Finding, NoteAtFault};
-use crate::pitch::Pitch;
-use crate::score::{Score, Span};
+use crate::ground::pitch::Pitch;
+use crate::ground::text::Span;
+use crate::score::Score;
 use serde::Serialize;
 use std::collections::BTreeMap;
 
@@ -105,26 +105,26 @@ struct FixEdit<'a> {
     member: Option<&'a str>,
     start: u32,
     end: u32,
-    replacement: String,
+    replacement: &'a str,
 }
 
 /// The fix of a finding as edits; none when its notes cannot be edited where they stand.
 fn fix<'a>(score: &'a Score, finding: &'a Finding) -> Option<Fix<'a>> {
     let fix = finding.fix.as_ref()?;
-    let edits = editing::edits(score, &fix.changes).ok()?;
+    let edits = fix.edits.as_ref()?;
     Some(Fix {
         summary: &fix.summary,
         verified: true,
         edits: edits
-            .into_iter()
+            .iter()
             .filter_map(|e| {
-                let source = score.sources.get(e.source as usize)?;
+                let source = score.sources.get(usize::from(e.source))?;
                 Some(FixEdit {
                     file: source.path.display().to_string(),
                     member: source.member.as_deref(),
                     start: e.start,
                     end: e.end,
-                    replacement: e.replacement,
+                    replacement: &e.replacement,
                 })
             })
             .collect(),
@@ -282,7 +282,7 @@ fn file(entry: &Entry) -> File<'_> {
 }
 
 /// The error without its path, which stands beside it, but with the line.
-fn why_unreadable(error: &crate::reading::ReadError) -> String {
+fn why_unreadable(error: &crate::ground::problem::Problem) -> String {
     let mut why = match error.line_column() {
         Some((line, column)) => format!("line {line}, column {column}: {}", error.message),
         None => error.message.clone(),

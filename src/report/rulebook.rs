@@ -3,9 +3,10 @@
 
 use super::grid_view::GridView;
 use super::table;
-use crate::finding::{Finding, NoteRef};
+use crate::finding::Finding;
 use crate::proof::proof;
 use crate::rules::{self, Example, Group, Rule};
+use crate::score::NoteRef;
 use crate::score::Score;
 use crate::style::Style;
 use std::fmt::Write as _;

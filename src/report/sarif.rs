@@ -8,11 +8,11 @@
 //! pitches stand in the `properties` of a result, with the names and units of the JSON report.
 
 use super::{Entry, Told, part_names, printable, rulebook, shielded};
-use crate::editing;
 use crate::finding::{Finding, Grounds, Level};
-use crate::pitch::Pitch;
+use crate::ground::pitch::Pitch;
+use crate::ground::text::Span;
 use crate::rules::{self, Rule};
-use crate::score::{Score, Source, Span};
+use crate::score::{Score, Source};
 use serde::Serialize;
 use std::collections::BTreeMap;
 use std::fmt::Write as _;
@@ -395,7 +395,7 @@ fn rule_index(descriptors: &mut Vec<Descriptor>, finding: &Finding) -> usize {
     descriptors.len() - 1
 }
 
-fn unreadable(error: &crate::reading::ReadError, shelf: &mut Shelf) -> Notification {
+fn unreadable(error: &crate::ground::problem::Problem, shelf: &mut Shelf) -> Notification {
     let message = match &error.help {
         Some(help) => format!("could not be read: {}; {help}", error.message),
         None => format!("could not be read: {}", error.message),
@@ -542,7 +542,7 @@ fn logical(score: &Score, finding: &Finding, part: usize) -> Logical {
 /// The verified fix of a finding.
 fn fix(desk: &Desk<'_>, finding: &Finding) -> Option<Fix> {
     let fix = finding.fix.as_ref()?;
-    let edits = editing::edits(desk.score, &fix.changes).ok()?;
+    let edits = fix.edits.as_ref()?;
     let mut changes: BTreeMap<u16, Vec<Replacement>> = BTreeMap::new();
     for edit in edits {
         let span = Span {
@@ -553,7 +553,7 @@ fn fix(desk: &Desk<'_>, finding: &Finding) -> Option<Fix> {
         changes.entry(edit.source).or_default().push(Replacement {
             deleted_region: desk.region(span)?,
             inserted_content: Text {
-                text: edit.replacement,
+                text: edit.replacement.clone(),
             },
         });
     }

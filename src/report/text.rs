@@ -3,11 +3,11 @@
 use super::grid_view::GridView;
 use super::{Entry, Sums, counted, printable, whereabouts};
 use crate::finding::{Finding, Level, NoteAtFault};
-use crate::pitch::Pitch;
+use crate::ground::pitch::Pitch;
+use crate::ground::problem::Problem;
 use crate::proof::{Inferred, Proofed};
-use crate::reading::ReadError;
 use crate::score::{Place, Score, Source};
-use crate::sonority::{Section, sections};
+use crate::sonority::Section;
 use codespan_reporting::diagnostic::{Diagnostic, Label, LabelStyle, Severity};
 use codespan_reporting::files::{self, Files, Location, SimpleFile};
 use codespan_reporting::term::termcolor::WriteColor;
@@ -57,9 +57,8 @@ pub fn render(entries: &[Entry], out: &mut dyn WriteColor, options: Options) -> 
 pub fn render_file(entry: &Entry, out: &mut dyn WriteColor, options: Options) -> io::Result<()> {
     match &entry.outcome {
         Ok((score, proofed)) => {
-            let sections = sections(score);
             for finding in entry.findings() {
-                render_finding(entry, score, &sections, finding, out, options)?;
+                render_finding(entry, score, &proofed.sections, finding, out, options)?;
             }
             render_said(entry, score, proofed, out)
         }
@@ -363,17 +362,13 @@ pub fn render_sums(sums: &Sums, out: &mut dyn WriteColor) -> io::Result<()> {
 }
 
 /// One error about a file, for the error output.
-pub fn render_error(
-    error: &ReadError,
-    out: &mut dyn WriteColor,
-    options: Options,
-) -> io::Result<()> {
+pub fn render_error(error: &Problem, out: &mut dyn WriteColor, options: Options) -> io::Result<()> {
     render_unreadable(error, out, options)
 }
 
 /// A file that could not be read: the line at fault with a mark, when it is known.
 fn render_unreadable(
-    error: &ReadError,
+    error: &Problem,
     out: &mut dyn WriteColor,
     options: Options,
 ) -> io::Result<()> {
@@ -401,7 +396,7 @@ fn render_unreadable(
 
 /// The line that an error stands in, cut to the width (a file may be one line of megabytes), and
 /// the bytes of the mark in it.
-fn excerpt(error: &ReadError, options: Options) -> Option<(Shown, Range<usize>)> {
+fn excerpt(error: &Problem, options: Options) -> Option<(Shown, Range<usize>)> {
     let (line, column) = error.line_column()?;
     let (text, at) = (error.text.as_deref()?, error.at.clone()?);
     let start = floor(text, at.start);
@@ -641,8 +636,8 @@ impl WriteStyle for Page<'_> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::ground::text::Text;
     use crate::report::sample;
-    use crate::score::Text;
     use codespan_reporting::term::termcolor::Buffer;
     use std::path::{Path, PathBuf};
 
@@ -662,7 +657,7 @@ mod tests {
         let entry = Entry {
             path: PathBuf::from("quay.musicxml"),
             outcome: Ok((
-                sample::score(),
+                sample::score().into(),
                 Proofed {
                     sonorities: 1,
                     ..Proofed::default()
@@ -679,7 +674,7 @@ mod tests {
     fn a_score_without_sonorities_is_not_called_right() {
         let entry = Entry {
             path: PathBuf::from("solo.musicxml"),
-            outcome: Ok((Score::default(), Proofed::default())),
+            outcome: Ok((Score::default().into(), Proofed::default())),
         };
         let out = text(&[entry], 100);
         assert!(out.starts_with("Nothing found, but no section"), "{out}");
@@ -690,7 +685,7 @@ mod tests {
         let path = Path::new("gone.musicxml");
         let entry = Entry {
             path: path.to_owned(),
-            outcome: Err(ReadError::whole(path, "there is no such file").help("check the path")),
+            outcome: Err(Problem::whole(path, "there is no such file").help("check the path")),
         };
         insta::assert_snapshot!(text(&[entry], 100), @r"
         error: gone.musicxml: there is no such file
@@ -711,7 +706,7 @@ mod tests {
         ));
         let at = 180_000..180_006;
         let entry = Entry {
-            outcome: Err(ReadError::at(&path, &long, at, "an element is not closed")),
+            outcome: Err(Problem::at(&path, &long, at, "an element is not closed")),
             path,
         };
         insta::assert_snapshot!(text(&[entry], 60), @r"
@@ -739,7 +734,7 @@ mod tests {
             let body = Text::from(body);
             let entry = Entry {
                 path: path.clone(),
-                outcome: Err(ReadError::at(&path, &body, at, "wrong")),
+                outcome: Err(Problem::at(&path, &body, at, "wrong")),
             };
             assert!(text(&[entry], 60).contains("error: wrong"));
         }

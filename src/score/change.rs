@@ -1,8 +1,25 @@
 //! Changing notes of a score in memory.
 
 use super::{NoteFlags, Score};
-use crate::finding::{Change, NoteRef};
-use crate::pitch::Pitch;
+use crate::ground::pitch::Pitch;
+
+/// Names one note of a score: part index and index into its notes.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub struct NoteRef {
+    /// 0-based index into the score's parts.
+    pub part: u32,
+    /// 0-based index into the part's notes.
+    pub note: u32,
+}
+
+/// A note that is to sound otherwise, with everything it is tied to.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+pub struct Change {
+    /// The note; of a tied chain, the one that is attacked.
+    pub note: NoteRef,
+    /// What it should sound.
+    pub sounding: Pitch,
+}
 
 impl Score {
     /// The written notes that sound as one: the note itself and those it is tied to after it.

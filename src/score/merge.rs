@@ -1,7 +1,7 @@
 //! Several one-part files read as one score.
 
 use super::{Mark, Part, Score, Span};
-use crate::time::{Ticks, checked_lcm};
+use crate::ground::time::{Ticks, checked_lcm};
 
 /// The finest common time line of merged scores, in ticks to a quarter note.
 const MAX_PER_QUARTER: i64 = 1_000_000_000_000;
@@ -170,7 +170,7 @@ impl Change {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::pitch::Pitch;
+    use crate::ground::pitch::Pitch;
     use crate::score::{Articulations, Note, NoteFlags, PartBar, Place, Source};
     use std::path::PathBuf;
 

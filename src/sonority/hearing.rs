@@ -5,10 +5,11 @@
 //! trusted, and by whether its notes make sense with theirs as stated or as the instrument
 //! transposes. The part is then read as it was meant, and one finding says so.
 
+use crate::ground::pitch::{PitchClass, Transposition, written_fifths};
+use crate::ground::text::Span;
+use crate::ground::time::Ticks;
 use crate::instrument::{self, Instrument};
-use crate::pitch::{PitchClass, Transposition, written_fifths};
-use crate::score::{ChordMark, Mark, Part, Place, Presumed, Score, Span, in_force};
-use crate::time::Ticks;
+use crate::score::{ChordMark, Mark, Part, Place, Presumed, Score, in_force};
 
 /// How many notes of a part are listened to.
 const SAMPLE: usize = 240;

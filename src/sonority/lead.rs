@@ -4,7 +4,7 @@
 //! Sources: published definitions of non-chord tones (Open Music Theory; jazz composition and
 //! harmony course cards); the order of the tests: common practice, no source.
 
-use crate::time::Ticks;
+use crate::ground::time::Ticks;
 
 /// A lead note with its neighbours in the line.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]

@@ -1,10 +1,10 @@
 //! Vertical slices of a section in exact time.
 
 use super::Section;
-use crate::finding::NoteRef;
-use crate::pitch::Pitch;
+use crate::ground::pitch::Pitch;
+use crate::ground::time::Ticks;
+use crate::score::NoteRef;
 use crate::score::{NoteFlags, Place, Score};
-use crate::time::Ticks;
 use smallvec::SmallVec;
 
 /// One sounding voice of a sonority.

@@ -4,8 +4,8 @@
 //! practice, no source.
 
 use super::Classes;
-use crate::chord::{Chord, Family, Leads, tensions_leading};
-use crate::pitch::PitchClass;
+use crate::ground::chord::{Chord, Family, Leads, tensions_leading};
+use crate::ground::pitch::PitchClass;
 use smallvec::smallvec;
 
 /// What a pitch class is to a chord.
@@ -68,7 +68,8 @@ impl Frame<'_> {
         if family == Family::Other {
             return Colour::Conditional;
         }
-        let holds = |list: &[crate::chord::Degree]| list.iter().any(|d| d.semitones() == up);
+        let holds =
+            |list: &[crate::ground::chord::Degree]| list.iter().any(|d| d.semitones() == up);
         let tensions = tensions_leading(family, self.leads);
         // The sixth stands for the seventh of a tonic chord, and the other way round.
         let stands_in = match family {
@@ -168,7 +169,7 @@ pub fn leads(chord: &Chord, next: Option<&Chord>, fifths: i8) -> Leads {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::chord::parse;
+    use crate::ground::chord::parse;
 
     fn colours(symbol: &str, leads: Leads) -> Vec<Colour> {
         let chord = parse(symbol).unwrap().unwrap();

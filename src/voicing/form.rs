@@ -11,8 +11,8 @@
 
 use super::colour::{Colour, Frame};
 use super::{Classes, Mechanical, Voicing, classes_of, close_position, minor_ninths};
-use crate::chord::Family;
-use crate::pitch::PitchClass;
+use crate::ground::chord::Family;
+use crate::ground::pitch::PitchClass;
 use crate::voicing::harmonise;
 use smallvec::smallvec;
 use std::fmt;
@@ -587,8 +587,8 @@ fn doublings(form: Form, lead: i16, voices: usize, lowest: i16) -> Vec<(i32, Voi
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::chord::{Chord, Leads, parse};
-    use crate::pitch::Pitch;
+    use crate::ground::chord::{Chord, Leads, parse};
+    use crate::ground::pitch::Pitch;
 
     fn midi(pitches: &str) -> Vec<i16> {
         pitches

@@ -1,8 +1,8 @@
 //! Which four notes may stand under a lead note: the chord's own, with tensions in place of their
 //! categories, or a passing chord.
 
-use crate::chord::{Chord, Degree, Family};
-use crate::pitch::{NoteName, PitchClass};
+use crate::ground::chord::{Chord, Degree, Family};
+use crate::ground::pitch::{NoteName, PitchClass};
 use smallvec::{SmallVec, smallvec};
 use std::{fmt, iter};
 
@@ -406,7 +406,7 @@ pub fn is_chord_note(chord: &Chord, class: PitchClass) -> bool {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::pitch::Step;
+    use crate::ground::pitch::Step;
 
     fn chord(root: NoteName, degrees: &[(u8, i8)], text: &str) -> Chord {
         Chord {

@@ -1,7 +1,7 @@
 //! Low interval limits: how low an interval may stand before it turns to mud. The limits and their
 //! sources stand in `rules/low-intervals.toml`.
 
-use crate::pitch::Pitch;
+use crate::ground::pitch::Pitch;
 use serde::Deserialize;
 use std::collections::BTreeMap;
 use std::sync::LazyLock;

@@ -266,7 +266,7 @@ mod tests {
                 for lead in q {
                     let classes: Vec<_> = q
                         .iter()
-                        .map(|&c| crate::pitch::PitchClass::new(c))
+                        .map(|&c| crate::ground::pitch::PitchClass::new(c))
                         .collect();
                     let close = crate::voicing::close_position(72 + lead, &classes).unwrap();
                     let v = t.apply(&close);

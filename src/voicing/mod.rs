@@ -17,7 +17,7 @@ pub use harmonise::{Harmonisation, Label, Way};
 pub use mechanical::Mechanical;
 pub use technique::{Technique, UnknownTechnique};
 
-use crate::pitch::PitchClass;
+use crate::ground::pitch::PitchClass;
 use smallvec::SmallVec;
 
 /// Voices from the top in MIDI semitones. Sections of the trade have at most six.

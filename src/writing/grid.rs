@@ -6,14 +6,14 @@
 //! music is refused with an [`Unwritable`].
 
 use super::harmony;
-use crate::chord;
 use crate::engraving::laid::{Quarters, ZERO, quarters};
+use crate::ground::chord;
+use crate::ground::pitch::{NoteName, Pitch, Transposition};
+use crate::ground::time::{Meter, Ticks};
 use crate::instrument::{Identity, Instrument, catalogue};
-use crate::pitch::{NoteName, Pitch, Transposition};
 use crate::score::{
     Articulations, ChordMark, Key, Mark, Note, NoteFlags, Part, Score, Stated, in_force,
 };
-use crate::time::{Meter, Ticks};
 use std::collections::{BTreeMap, BTreeSet};
 use std::fmt::Write as _;
 use unicode_width::UnicodeWidthStr;

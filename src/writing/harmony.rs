@@ -1,6 +1,6 @@
 //! A chord as MusicXML's kind and degrees: the way back from [`from_kind`].
 
-use crate::chord::{Chord, DegreeChange, DegreeEdit, from_kind};
+use crate::ground::chord::{Chord, DegreeChange, DegreeEdit, from_kind};
 
 /// MusicXML's kinds and the degrees (number, alteration) they stand for as they are played.
 /// The sets of the MusicXML 4.0 schema; the eleventh of thirteenth chords is left out, as readers
@@ -186,7 +186,7 @@ pub(super) fn spell(chord: &Chord) -> Spelled {
 /// The chord's symbol as its degrees alone give it, when `chord.text` does not say them.
 pub(super) fn symbol(chord: &Chord) -> Option<String> {
     let reads = |text: &str| {
-        matches!(crate::chord::parse(text), Ok(Some(read))
+        matches!(crate::ground::chord::parse(text), Ok(Some(read))
             if read.degrees == chord.degrees
                 && read.altered == chord.altered
                 && read.root == chord.root
@@ -210,7 +210,7 @@ pub(super) fn symbol(chord: &Chord) -> Option<String> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::chord::parse;
+    use crate::ground::chord::parse;
 
     #[test]
     fn symbols_come_back_as_the_same_chord() {

@@ -4,17 +4,17 @@
 //! says so. Durations stand in the fewest divisions of a quarter note that hold them all.
 
 use super::harmony;
-use crate::chord::DegreeEdit;
 use crate::engraving::laid::{
     self, Beam, Kind, Laid, Lane, Piece, Quarters, Stem, VALUES, ZERO, clef_at, default_clef,
     default_clefs, lcm, quarters,
 };
+use crate::ground::chord::DegreeEdit;
+use crate::ground::pitch::{NoteName, Pitch, Transposition};
+use crate::ground::time::{Meter, Ticks};
 use crate::instrument::Identity;
-use crate::pitch::{NoteName, Pitch, Transposition};
 use crate::score::{
     Articulations, ChordMark, Clef, Key, Mark, Note, NoteFlags, Part, PartBar, Score, in_force,
 };
-use crate::time::{Meter, Ticks};
 use num_rational::Ratio;
 use std::collections::HashMap;
 use std::fmt::Write as _;
@@ -231,7 +231,7 @@ impl<'a> Sheet<'a> {
         let pitch = |note: usize| {
             part.notes
                 .get(note)
-                .map_or(Pitch::new(crate::pitch::Step::C, 0, 4), |n| {
+                .map_or(Pitch::new(crate::ground::pitch::Step::C, 0, 4), |n| {
                     printed(score, part, n)
                 })
         };

@@ -8,7 +8,7 @@
     clippy::indexing_slicing
 )]
 
-use chartproof::pitch::Pitch;
+use chartproof::ground::pitch::Pitch;
 use std::fmt::Write as _;
 
 /// A small reproducible random source (an LCG; constants from the MMIX generator, published).

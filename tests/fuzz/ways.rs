@@ -1,13 +1,13 @@
 //! Reading the bytes of a score in each of the ways that the reader has.
 
-use chartproof::reading::ReadError;
+use chartproof::ground::problem::Problem;
 use chartproof::reading::files::{read_bytes, read_bytes_in};
 use chartproof::reading::musicxml::Ways;
 use chartproof::score::Score;
 use std::path::Path;
 
 /// Reads a score in the usual way; panics with the name of the way that comes to something else.
-pub fn read_each_way(path: &Path, bytes: &[u8]) -> Result<Score, ReadError> {
+pub fn read_each_way(path: &Path, bytes: &[u8]) -> Result<Score, Problem> {
     let read = read_bytes(path, bytes);
     let usual = format!("{read:?}");
     for (name, ways) in Ways::ALL {

@@ -2,8 +2,8 @@
 
 use super::super::{apply, edits};
 use super::*;
-use crate::finding::{Change, NoteRef};
 use crate::reading::musicxml;
+use crate::score::{Change, NoteRef};
 use std::path::Path;
 
 /// A note: pitch, `+` for a chord member, `(` and `)` for ties in and out, `g` for grace, and the
@@ -312,7 +312,7 @@ fn what_cannot_be_written_is_refused() {
     let score = read(&document(0, &["C0"]));
     let low = Change {
         note: NoteRef { part: 0, note: 0 },
-        sounding: Pitch::new(crate::pitch::Step::B, 0, -1),
+        sounding: Pitch::new(crate::ground::pitch::Step::B, 0, -1),
     };
     let error = edits(&score, &[low]).unwrap_err();
     assert!(

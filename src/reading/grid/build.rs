@@ -7,14 +7,15 @@
 use super::cells::{Cell, cell, counts};
 use super::lines::{Block, Header, Piece, Row, RowBar};
 use super::nearest;
-use crate::chord;
+use crate::ground::chord;
+use crate::ground::pitch::{NoteName, Step, Transposition, read_accidentals, written_fifths};
+use crate::ground::text::Span;
+use crate::ground::time::{Meter, Ticks, checked_lcm};
 use crate::instrument;
-use crate::pitch::{NoteName, Step, Transposition, read_accidentals, written_fifths};
 use crate::reading::fault::{Fault, Parsed};
 use crate::score::{
-    ChordMark, FREE, Key, Mark, Note, NoteFlags, Part, PartBar, Place, Rest, Score, Span, Stated,
+    ChordMark, FREE, Key, Mark, Note, NoteFlags, Part, PartBar, Place, Rest, Score, Stated,
 };
-use crate::time::{Meter, Ticks, checked_lcm};
 use crate::voicing::Technique;
 use num_rational::Ratio;
 

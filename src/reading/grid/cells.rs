@@ -5,10 +5,10 @@
 )]
 
 use super::lines::{Piece, RowBar};
-use crate::pitch::Pitch;
+use crate::ground::pitch::Pitch;
+use crate::ground::time::Meter;
 use crate::reading::fault::{Fault, Parsed};
 use crate::score::Articulations;
-use crate::time::Meter;
 use num_rational::Ratio;
 
 /// The counts of a bar as time since its first beat, in units of the meter's lower figure.

@@ -29,7 +29,7 @@ fn columns_become_notes_at_sounding_and_written_pitch() {
     assert_eq!(alto.notes[0].sounding.to_string(), "A4");
     assert_eq!(alto.notes[0].written.to_string(), "F#5");
     assert_eq!(alto.notes[0].duration, s.per_quarter.times(2));
-    assert_eq!(alto.key(crate::time::Ticks::ZERO).fifths, 2);
+    assert_eq!(alto.key(crate::ground::time::Ticks::ZERO).fifths, 2);
     assert_eq!(s.chords.len(), 3);
     assert_eq!(s.chords[2].value.chord, None);
     assert_eq!(s.bars.len(), 2);
@@ -85,7 +85,7 @@ fn written_cells_sound_transposed() {
 fn a_pianist_plays_several_notes() {
     let s = score("parts: piano = piano\n\ncount | 1 2+1/3 |\npiano | E5+C5+A4+G4> - |\n");
     assert_eq!(s.parts[0].notes.len(), 4);
-    assert_eq!(s.per_quarter, crate::time::Ticks(3));
+    assert_eq!(s.per_quarter, crate::ground::time::Ticks(3));
 }
 
 #[test]
@@ -196,7 +196,7 @@ fn keys_and_meters_as_people_write_them() {
     ] {
         let s = score(&format!("key: {text}\ncount | 1 |\npiano | C4 |\n"));
         assert_eq!(
-            s.parts[0].concert_fifths(crate::time::Ticks::ZERO),
+            s.parts[0].concert_fifths(crate::ground::time::Ticks::ZERO),
             fifths,
             "{text}"
         );

@@ -7,10 +7,10 @@
 use super::part::{PartReader, span};
 use super::scale::Scale;
 use super::xml::{Element, Xml};
-use crate::pitch::Transposition;
+use crate::ground::pitch::Transposition;
+use crate::ground::time::Meter;
 use crate::reading::fault::{Fault, Parsed};
 use crate::score::{Clef, Key, Mark};
-use crate::time::Meter;
 use num_rational::Ratio;
 
 /// The largest figure of a time signature that is read.
@@ -281,7 +281,7 @@ fn measure_style(xml: &mut Xml<'_>, part: &mut PartReader) -> Parsed<()> {
                 // `stop` stands in the first bar that has notes again.
                 part.slashes = child.is("type", "start")?;
                 part.bar.slashes |= part.slashes;
-                if !part.slashes && part.cursor == crate::time::Ticks::ZERO {
+                if !part.slashes && part.cursor == crate::ground::time::Ticks::ZERO {
                     part.bar.slashes = false;
                 }
                 xml.skip()?;

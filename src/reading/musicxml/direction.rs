@@ -8,10 +8,11 @@ use super::part::{PartReader, span};
 use super::scale::Scale;
 use super::values::{dotted, note_type};
 use super::xml::{Element, Xml, tidy};
+use crate::ground::text::Span;
+use crate::ground::time::Ticks;
 use crate::reading::fault::Parsed;
 use crate::reading::waiver;
-use crate::score::{Hairpin, Mark, Signs, Span, Words};
-use crate::time::Ticks;
+use crate::score::{Hairpin, Mark, Signs, Words};
 
 /// What one `<direction>` holds, until its offset and staff are known.
 #[derive(Default)]

@@ -11,11 +11,11 @@ use super::scale::Scale;
 use super::side_by_side::Listed;
 use super::ways::Ways;
 use super::xml::{Element, Xml};
+use crate::ground::time::Ticks;
 use crate::reading::fault::{Fault, Parsed};
 use crate::reading::limits::Limits;
 use crate::reading::waiver::Said;
 use crate::score::{PartBar, Score};
-use crate::time::Ticks;
 use std::sync::atomic::AtomicUsize;
 
 /// A document while it is being read.

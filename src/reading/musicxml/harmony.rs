@@ -5,11 +5,11 @@ use super::scale::Scale;
 use super::symbol::Symbol;
 use super::values;
 use super::xml::{Element, Xml};
-use crate::chord::{DegreeChange, DegreeEdit};
-use crate::pitch::NoteName;
+use crate::ground::chord::{DegreeChange, DegreeEdit};
+use crate::ground::pitch::NoteName;
+use crate::ground::time::Ticks;
 use crate::reading::fault::Parsed;
 use crate::score::Mark;
-use crate::time::Ticks;
 
 /// How many `<degree>`s of one chord are read; no symbol has more than a dozen.
 const MAX_DEGREES: usize = 32;

@@ -4,9 +4,10 @@ use super::part::PartReader;
 use super::scale::Scale;
 use super::xml::{Element, Xml};
 use super::{attributes, direction, harmony, note};
+use crate::ground::text::Span;
 use crate::reading::fault::Parsed;
 use crate::reading::limits;
-use crate::score::{PartBar, Signs, Span};
+use crate::score::{PartBar, Signs};
 use std::sync::atomic::{AtomicUsize, Ordering::Relaxed};
 
 /// What a `<measure>` says of itself.

@@ -33,11 +33,12 @@ pub use scale::{MAX_PER_QUARTER, MAX_QUARTERS};
 #[doc(hidden)]
 pub use ways::Ways;
 
-use super::ReadError;
 use super::fault::Parsed;
 use super::limits::{self, Limits};
 use super::waiver::{self, Said};
-use crate::score::{Format, Score, Source, Text};
+use crate::ground::problem::Problem;
+use crate::ground::text::Text;
+use crate::score::{Format, Score, Source};
 use document::Document;
 use scale::Scale;
 use std::path::Path;
@@ -47,7 +48,7 @@ const MAX_BYTES: u64 = limits::LARGEST;
 
 /// Reads the text of a MusicXML file. `member` is the entry's name when the text comes out of a
 /// container.
-pub fn read(path: &Path, member: Option<String>, text: Text) -> Result<Score, ReadError> {
+pub fn read(path: &Path, member: Option<String>, text: Text) -> Result<Score, Problem> {
     read_within(path, member, text, Limits::USUAL)
 }
 
@@ -57,7 +58,7 @@ pub fn read_within(
     member: Option<String>,
     text: Text,
     limits: Limits,
-) -> Result<Score, ReadError> {
+) -> Result<Score, Problem> {
     let ways = Ways {
         side_by_side: text.len() >= side_by_side::LEAST && rayon::current_num_threads() > 1,
         ..Ways::QUICK
@@ -73,9 +74,9 @@ pub fn read_in(
     member: Option<String>,
     text: Text,
     limits: Limits,
-) -> Result<Score, ReadError> {
+) -> Result<Score, Problem> {
     if text.len() as u64 > MAX_BYTES {
-        return Err(ReadError::whole(
+        return Err(Problem::whole(
             path,
             format!(
                 "the text is {} bytes long; at most {MAX_BYTES} can be read",

@@ -7,7 +7,7 @@ use super::part::PartReader;
 use super::scale::Scale;
 use super::values;
 use super::xml::{Element, Xml};
-use crate::pitch::Pitch;
+use crate::ground::pitch::Pitch;
 use crate::reading::fault::{Fault, Parsed};
 
 /// Reads a `<note>`.

@@ -6,7 +6,7 @@ use super::note_fields::{Head, Notations, NoteFields};
 use super::part::{PartReader, voice_of_its_own};
 use super::values;
 use super::xml::Ahead;
-use crate::pitch::Pitch;
+use crate::ground::pitch::Pitch;
 use crate::score::NoteFlags;
 
 /// Takes the usual children that come next into the note.

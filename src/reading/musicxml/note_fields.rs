@@ -11,10 +11,10 @@ use super::part::{PartReader, SlurEnd, span};
 use super::scale::Scale;
 use super::values::{dotted, note_type};
 use super::xml::{Element, Xml};
-use crate::pitch::Pitch;
+use crate::ground::pitch::Pitch;
+use crate::ground::time::Ticks;
 use crate::reading::fault::{Fault, Parsed};
 use crate::score::{Articulations, Mark, Note, NoteFlags, Rest};
-use crate::time::Ticks;
 use num_rational::Ratio;
 use smallvec::SmallVec;
 

@@ -8,10 +8,11 @@ use super::scale::{MAX_QUARTERS, Scale};
 use super::symbol::Symbol;
 use super::values::decimal;
 use super::xml::{Element, Xml};
-use crate::pitch::Transposition;
+use crate::ground::pitch::Transposition;
+use crate::ground::text::Span;
+use crate::ground::time::{Meter, Ticks};
 use crate::reading::fault::{Fault, Parsed};
-use crate::score::{ChordMark, LooseSlur, Mark, Part, PartBar, Place, Span};
-use crate::time::{Meter, Ticks};
+use crate::score::{ChordMark, LooseSlur, Mark, Part, PartBar, Place};
 use num_rational::Ratio;
 use std::collections::{HashMap, VecDeque};
 

@@ -3,10 +3,11 @@
 use super::part::PartReader;
 use super::scale::Scale;
 use super::xml::{Element, Xml};
+use crate::ground::text::Span;
 use crate::reading::fault::Parsed;
 use crate::reading::limits;
 use crate::reading::waiver::Said;
-use crate::score::{Part, Span};
+use crate::score::Part;
 use std::collections::HashMap;
 
 /// The parts of a score, in the order of its list, and which has which id.

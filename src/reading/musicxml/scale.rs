@@ -5,8 +5,8 @@
 )]
 
 use super::values::decimal;
+use crate::ground::time::Ticks;
 use crate::reading::fault::{Fault, Parsed};
-use crate::time::Ticks;
 use memchr::memmem;
 use num_rational::Ratio;
 use std::ops::Range;

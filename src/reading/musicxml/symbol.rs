@@ -1,7 +1,7 @@
 //! A chord symbol as the file has it, and the chord it stands for.
 
-use crate::chord::{DegreeChange, from_kind};
-use crate::pitch::{NoteName, Transposition};
+use crate::ground::chord::{DegreeChange, from_kind};
+use crate::ground::pitch::{NoteName, Transposition};
 use crate::score::ChordMark;
 
 /// A chord symbol as the file has it, at the written pitch of its part.

@@ -1,16 +1,17 @@
 //! Whole documents, small ones with notes made up for the purpose.
 
 use super::*;
-use crate::pitch::Transposition;
-use crate::score::{Articulations, NoteFlags, Part, Span};
-use crate::time::{Meter, Ticks};
+use crate::ground::pitch::Transposition;
+use crate::ground::text::Span;
+use crate::ground::time::{Meter, Ticks};
+use crate::score::{Articulations, NoteFlags, Part};
 
 /// Reads a text in the usual way, and makes sure that each other way comes to the same.
-fn read_text(text: &str) -> Result<Score, ReadError> {
+fn read_text(text: &str) -> Result<Score, Problem> {
     read_text_within(text, Limits::USUAL)
 }
 
-fn read_text_within(text: &str, limits: Limits) -> Result<Score, ReadError> {
+fn read_text_within(text: &str, limits: Limits) -> Result<Score, Problem> {
     let path = Path::new("a.musicxml");
     let read = read_within(path, None, text.into(), limits);
     let usual = format!("{read:?}");
@@ -42,7 +43,7 @@ fn part_with(head: &str, bars: &str) -> String {
 
 /// A note such as `Bb4` lasting `duration` divisions, with more of its children.
 fn note(pitch: &str, duration: u32, more: &str) -> String {
-    let p: crate::pitch::Pitch = pitch.parse().unwrap();
+    let p: crate::ground::pitch::Pitch = pitch.parse().unwrap();
     format!(
         "<note><pitch><step>{:?}</step><alter>{}</alter><octave>{}</octave></pitch>\
          <duration>{duration}</duration>{more}</note>",

@@ -4,7 +4,7 @@
     reason = "decimals have at most 12 digits before the point and 6 after it; a note has at most four dots"
 )]
 
-use crate::pitch::Step;
+use crate::ground::pitch::Step;
 use num_rational::Ratio;
 use std::ops::RangeInclusive;
 

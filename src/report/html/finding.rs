@@ -2,10 +2,11 @@
 
 use super::{File, Filters, sign, text};
 use crate::engraving::{Excerpt, Glyphs, Said, Shown};
-use crate::finding::{Change, Finding, Fix, NoteRef};
-use crate::pitch::Pitch;
+use crate::finding::{Finding, Fix};
+use crate::ground::pitch::Pitch;
 use crate::report::text::parts_shown;
 use crate::score::Score;
+use crate::score::{Change, NoteRef};
 use std::collections::BTreeSet;
 use std::fmt::Write as _;
 use std::ops::Range;

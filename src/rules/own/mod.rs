@@ -6,17 +6,19 @@ mod views;
 
 use self::value::{Datum, Outcome, Stuck, outcome, worked_out};
 use self::views::{BarView, Desk, Hall, NoteView, PartView, SonorityView, StepView, View, part_of};
-use super::{Reading, wording};
+use super::Reading;
+use super::shared::wording;
 use crate::diagnosis::{Passage, frame_at};
-use crate::finding::{Change, Finding, Level, NoteAtFault, NoteRef};
-use crate::pitch::Pitch;
+use crate::finding::{Finding, Level, NoteAtFault};
+use crate::ground::pitch::Pitch;
+use crate::ground::time::Ticks;
 use crate::score::Place;
+use crate::score::{Change, NoteRef};
 use crate::sonority::Sonority;
 use crate::style::own::{
     Condition, DYNAMICS, HouseRule, Kind, MendBy, One, Piece, Player, Scope, Shown, Test, Var,
     VoiceAt,
 };
-use crate::time::Ticks;
 use cel::Value;
 use std::cell::Cell;
 use std::collections::HashMap;
@@ -524,7 +526,7 @@ impl<'h> House<'h, '_> {
                 MendBy::Degree { number, alter } => frame.as_ref().and_then(|frame| {
                     let chord = frame.chord;
                     let degree = match alter {
-                        Some(alter) => crate::chord::Degree::new(*number, *alter),
+                        Some(alter) => crate::ground::chord::Degree::new(*number, *alter),
                         None => *chord.degrees.iter().find(|d| d.number == *number)?,
                     };
                     nearest(degree.over(chord.root), fault.pitch)
@@ -542,11 +544,11 @@ impl<'h> House<'h, '_> {
 }
 
 /// The nearest pitch of a name; of two equally near the lower.
-fn nearest(name: crate::pitch::NoteName, to: Pitch) -> Option<Pitch> {
+fn nearest(name: crate::ground::pitch::NoteName, to: Pitch) -> Option<Pitch> {
     let midi = to.midi();
     (0..=6)
         .flat_map(|d| [midi - d, midi + d])
-        .find(|m| crate::pitch::PitchClass::new(*m) == name.class())
+        .find(|m| crate::ground::pitch::PitchClass::new(*m) == name.class())
         .and_then(|m| Pitch::named(name, m))
 }
 

@@ -1,15 +1,15 @@
 //! What the names of each scope are worth at one place of a score.
 
 use super::value::Datum;
-use crate::chord::Chord;
 use crate::diagnosis::Passage;
-use crate::finding::NoteRef;
+use crate::ground::chord::Chord;
+use crate::ground::pitch::Pitch;
+use crate::ground::time::{Beat, Meter, Ticks};
 use crate::instrument::Instrument;
-use crate::pitch::Pitch;
+use crate::score::NoteRef;
 use crate::score::{Articulations, Note, NoteFlags, Part, Place, Score, in_force};
 use crate::sonority::{SectionPart, Sonority, Voice};
 use crate::style::own::{DYNAMICS, Name, Player, Side, Var};
-use crate::time::{Beat, Meter, Ticks};
 use std::borrow::Cow;
 use std::cell::{OnceCell, RefCell};
 use std::collections::HashMap;

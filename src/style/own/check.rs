@@ -7,9 +7,9 @@ use super::names::{
     ARTICULATIONS, Among, DYNAMICS, FAMILIES, FUNCTIONS, Kind, Name, OF_A_NOTE, One, Scope,
 };
 use super::text::{Mistake, Token, TokenKind, tokens};
-use crate::chord::{self, Degree};
+use crate::ground::chord::{self, Degree};
+use crate::ground::pitch::Pitch;
 use crate::instrument::Catalogue;
-use crate::pitch::Pitch;
 use crate::style::page::{meant, nearest};
 use crate::voicing::Technique;
 use cel::common::ast::operators as op;

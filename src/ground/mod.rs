@@ -1,0 +1,7 @@
+//! The ground floor: words that every room shares. It imports nothing of the program.
+
+pub mod chord;
+pub mod pitch;
+pub mod problem;
+pub mod text;
+pub mod time;
