@@ -56,6 +56,9 @@
 mod build;
 mod cells;
 mod lines;
+mod notes;
+mod parts;
+mod plan;
 
 use crate::ground::problem::Problem;
 use crate::ground::text::Text;
@@ -116,7 +119,7 @@ fn waivers(text: &str, grid: &[lines::Block], score: &Score) -> Vec<waiver::Said
         .into_iter()
         .map(|comment| waiver::Said {
             part: comment.row.and_then(|label| {
-                let is_it = |part: &crate::score::Part| build::same(&part.name, &label);
+                let is_it = |part: &crate::score::Part| parts::same(&part.name, &label);
                 score.parts.iter().position(is_it).map(|index| index as u32)
             }),
             bars: bars.get(comment.system).or(bars.last()).cloned(),
