@@ -20,10 +20,6 @@ pub(super) struct Fault {
 /// need not be copied with room for one.
 pub(super) type Parsed<T> = Result<T, Box<Fault>>;
 
-#[allow(
-    clippy::unnecessary_box_returns,
-    reason = "`Parsed` holds a boxed fault"
-)]
 impl Fault {
     pub(super) fn new(at: Range<usize>, message: impl Into<String>) -> Box<Self> {
         Box::new(Self {

@@ -8,6 +8,10 @@
         clippy::arithmetic_side_effects
     )
 )]
+#![allow(
+    clippy::unnecessary_box_returns,
+    reason = "`fault::Parsed` holds a boxed fault"
+)]
 
 mod bytes;
 pub mod container;

@@ -4,10 +4,6 @@
 //! its bytes take to look at. The file's DOCTYPE is passed over, nothing it declares is expanded
 //! and nothing is fetched. Pitches in the file are written pitch, unless it says that it is a
 //! concert score; the sounding pitch is worked out by the transposition in force.
-#![allow(
-    clippy::unnecessary_box_returns,
-    reason = "`Parsed` holds a boxed fault"
-)]
 
 mod attributes;
 mod direction;
