@@ -3,10 +3,8 @@
 //! one, and a correction changes the bytes of its note and no others.
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::indexing_slicing)]
 
-mod outside;
-#[path = "fuzz/ways.rs"]
-mod ways;
-
+use crate::fuzzed::bodies::read_each_way;
+use crate::outside::{self, ask, lines, scores};
 use chartproof::editing;
 use chartproof::ground::pitch::{Pitch, Step};
 use chartproof::ground::text::Edit;
@@ -16,7 +14,6 @@ use chartproof::reading::musicxml::Ways;
 use chartproof::score::{Change, NoteRef};
 use chartproof::score::{NoteFlags, Score, Source};
 use num_rational::Ratio;
-use outside::{ask, lines, scores};
 use rayon::prelude::*;
 use serde_json::Value;
 use std::collections::BTreeMap;
@@ -24,7 +21,6 @@ use std::fs;
 use std::io::{Cursor, Read as _};
 use std::path::Path;
 use std::time::{Duration, Instant};
-use ways::read_each_way;
 
 const TABLE: &str = "tests/tables/corpus_differences.tsv";
 

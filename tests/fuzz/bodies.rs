@@ -10,17 +10,16 @@
     clippy::indexing_slicing
 )]
 
-#[path = "ways.rs"]
-mod ways;
-
 use chartproof::correct::correct;
 use chartproof::editing::{apply_to_file, edits};
 use chartproof::ground::chord;
+use chartproof::ground::problem::Problem;
 use chartproof::ground::text::Edit;
 use chartproof::ground::text::Span;
 use chartproof::house_style;
 use chartproof::proof::Heard;
-use chartproof::reading::files::read_bytes;
+use chartproof::reading::files::{read_bytes, read_bytes_in};
+use chartproof::reading::musicxml::Ways;
 use chartproof::report::{Entry, html, json, sarif, text};
 use chartproof::score::{Format, Note, Score};
 use chartproof::style::Style;
@@ -28,7 +27,6 @@ use codespan_reporting::term::termcolor::Buffer;
 use std::io::{Cursor, Write as _};
 use std::path::Path;
 use std::sync::LazyLock;
-use ways::read_each_way;
 use zip::write::SimpleFileOptions;
 
 /// Larger scores are only read: they say nothing that smaller ones do not, and slowly.
@@ -39,6 +37,31 @@ static STYLES: LazyLock<Vec<Style>> = LazyLock::new(|| {
         .map(|name| house_style::shipped(name).expect("it is shipped"))
         .collect()
 });
+
+/// Reads a score in the usual way; panics with the name of the way that comes to something else.
+pub fn read_each_way(path: &Path, bytes: &[u8]) -> Result<Score, Problem> {
+    let read = read_bytes(path, bytes);
+    let usual = format!("{read:?}");
+    for (name, ways) in Ways::ALL {
+        let other = format!("{:?}", read_bytes_in(ways, path, bytes));
+        assert!(
+            other == usual,
+            "{}: {name} and the usual way differ {}",
+            path.display(),
+            difference(&other, &usual)
+        );
+    }
+    read
+}
+
+/// Where two texts part, with a little of both.
+fn difference(a: &str, b: &str) -> String {
+    let alike = |(a, b): &(char, char)| a == b;
+    let same = a.chars().zip(b.chars()).take_while(alike).count();
+    let from = same.saturating_sub(120);
+    let piece = |text: &str| text.chars().skip(from).take(240).collect::<String>();
+    format!("at {same}:\n{}\n{}", piece(a), piece(b))
+}
 
 /// MusicXML as it comes.
 pub fn musicxml(bytes: &[u8]) {
