@@ -14,7 +14,6 @@ pub mod fingerprint;
 pub mod fixing;
 pub mod ground;
 pub mod homework;
-pub mod instrument;
 pub mod ledger;
 pub mod model_answer;
 pub mod proof;

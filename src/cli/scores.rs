@@ -2,7 +2,7 @@
 
 use super::talk::{self, Progress};
 use super::write_out::{complain, complain_in_full, say};
-use crate::instrument::{self, Catalogue};
+use crate::ground::instrument::{self, Catalogue};
 use crate::reading::files::{self, Plan, Set};
 use crate::reading::{Limits, Outcome, ReadError};
 use crate::score::Score;

@@ -1,5 +1,7 @@
 //! The ground floor: words that every room shares. It imports nothing of the program.
 
 pub mod chord;
+pub mod instrument;
 pub mod pitch;
 pub mod time;
+pub(crate) mod words;

@@ -6,8 +6,8 @@
 
 use super::limits::{self, Limits};
 use super::{ReadError, container, encoding, grid, musicxml};
+use crate::ground::instrument::{self, Catalogue};
 use crate::ground::time::{Meter, Ticks};
-use crate::instrument::{self, Catalogue};
 use crate::score::{self, Score, Text};
 use bytes::Bytes;
 use rayon::prelude::*;

@@ -3,7 +3,7 @@
 use super::page::finding;
 use super::{Example, Group, Reading, Rule, wording};
 use crate::finding::{Finding, Level};
-use crate::instrument::Instrument;
+use crate::ground::instrument::{Instrument, Property};
 use crate::score::{Clef, Note, Part};
 
 pub(super) static RULE: Rule = Rule {
@@ -71,7 +71,7 @@ fn usual(instrument: &Instrument) -> String {
 
 fn reads(instrument: &Instrument, clef: Clef) -> bool {
     instrument.clefs.iter().any(|c| c.starts_with(clef.sign))
-        || instrument.family == "voice" && clef.sign == 'C'
+        || instrument.is(Property::Sung) && clef.sign == 'C'
 }
 
 fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
@@ -88,7 +88,7 @@ fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
         if score.concert
             || part.staves > 1
             || !instrument.single_line
-            || instrument.family == "string"
+            || instrument.is(Property::ManyClefs)
             || part
                 .transpositions
                 .iter()

@@ -3,8 +3,8 @@
 use super::page::{Tempos, at_fault, finding, pitched};
 use super::{Example, Group, Reading, Rule, Setting, wording};
 use crate::finding::{Finding, Level};
+use crate::ground::instrument::{Instrument, Property, catalogue};
 use crate::ground::time::{Meter, Ticks};
-use crate::instrument::{Instrument, catalogue};
 use crate::score::NoteRef;
 use crate::score::{Note, Part, Score, in_force};
 
@@ -141,7 +141,7 @@ fn told(words: &str) -> Option<(Told, bool)> {
 }
 
 fn is_wind(instrument: &Instrument) -> bool {
-    matches!(instrument.family.as_str(), "woodwind" | "brass")
+    instrument.is(Property::Blown)
 }
 
 /// A change that a player has to make before a note.

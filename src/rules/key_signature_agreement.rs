@@ -3,9 +3,9 @@
 use super::page::{finding, pitched};
 use super::{Example, Group, Reading, Rule, wording};
 use crate::finding::{Finding, Level};
+use crate::ground::instrument::{Instrument, Property};
 use crate::ground::pitch::written_fifths;
 use crate::ground::time::Ticks;
-use crate::instrument::Instrument;
 use crate::score::{Part, Place};
 use crate::sonority::signs;
 
@@ -94,7 +94,10 @@ fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
             .find(|m| m.part == part)
             .and_then(|m| m.instrument)
     };
-    let saxes = reading.passages.iter().any(|p| p.section.key == "saxes");
+    let band = reading
+        .passages
+        .iter()
+        .any(|p| p.section.is(Property::Band));
     let mut voters: Vec<Voter<'_>> = pitched(score)
         .map(|(index, part)| Voter {
             index,
@@ -105,9 +108,9 @@ fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
         })
         .filter(|v| {
             let plain = v.part.keys.iter().all(|k| k.value.fifths == 0);
-            let may_be_plain = v
-                .instrument
-                .is_none_or(|i| i.section == "french-horns" || i.section == "trumpets" && !saxes);
+            let may_be_plain = v.instrument.is_none_or(|i| {
+                i.is(Property::NoKeySignature) || i.is(Property::NoKeySignatureInOrchestra) && !band
+            });
             !(plain && may_be_plain)
         })
         .collect();
@@ -120,7 +123,7 @@ fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
     marks.sort_unstable();
     let singing = voters
         .iter()
-        .all(|v| v.instrument.is_none_or(|i| i.family == "voice"));
+        .all(|v| v.instrument.is_none_or(|i| i.is(Property::Sung)));
     let mut counts = [0usize; 12];
     let mut common: Option<usize> = None;
     for group in marks.chunk_by(|a, b| a.0 == b.0) {

@@ -4,8 +4,8 @@
 use super::line::{Line, Tone, lines, merged};
 use super::{Example, Group, Reading, Rule, Setting, wording};
 use crate::finding::{Finding, Level};
+use crate::ground::instrument::RangeVerdict;
 use crate::ground::time::Ticks;
-use crate::instrument::RangeVerdict;
 
 pub(super) static RULE: Rule = Rule {
     name: "tessitura",

@@ -4,7 +4,7 @@
 use super::{Example, Group, Reading, Rule, Setting, wording};
 use crate::diagnosis::Fault;
 use crate::finding::{Finding, Level, NoteAtFault};
-use crate::instrument::{Instrument, Mallets};
+use crate::ground::instrument::{Instrument, Mallets};
 use crate::sonority::{Sonority, Voice};
 use crate::voicing::Voicing;
 use smallvec::SmallVec;

@@ -9,7 +9,7 @@ use super::pattern::{Bars, FilePattern, NamePattern};
 use super::words::{ACCEPTED, FILE, PART, PASSAGE, SCORE};
 use super::{Accepted, Gate, Origin, PartKind, PartSet, Stretch, Style};
 use crate::finding::Level;
-use crate::instrument::{self, Catalogue, CatalogueError};
+use crate::ground::instrument::{self, Catalogue, CatalogueError};
 use crate::reading::ReadError;
 use crate::rules::{self, Setting};
 use crate::score::FREE;

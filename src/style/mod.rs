@@ -23,7 +23,7 @@ pub use schema::schema;
 
 use self::own::HouseRule;
 use crate::finding::{Finding, Grounds, Level, SetAside};
-use crate::instrument::{self, Catalogue};
+use crate::ground::instrument::{self, Catalogue};
 use crate::reading::files::Set;
 use crate::rules::{self, Rule};
 use crate::score::Score;

@@ -8,9 +8,10 @@ use super::cells::{Cell, cell, counts};
 use super::lines::{Block, Header, Piece, Row, RowBar};
 use super::{Fault, nearest};
 use crate::ground::chord;
+use crate::ground::instrument::{self, Property};
 use crate::ground::pitch::{NoteName, Step, Transposition, read_accidentals, written_fifths};
 use crate::ground::time::{Meter, Ticks, checked_lcm};
-use crate::instrument;
+use crate::score::identity::identify_all;
 use crate::score::{
     ChordMark, FREE, Key, Mark, Note, NoteFlags, Part, PartBar, Place, Rest, Score, Span, Stated,
 };
@@ -121,7 +122,7 @@ fn declared(
     // In a choir a bare "alto" is a voice.
     let choir = blocks.iter().any(|b| {
         matches!(b, Block::Header(Header::Section(p))
-            if catalogue.section_named(&p.text).is_some_and(|s| s.key == "voices"))
+            if catalogue.section_named(&p.text).is_some_and(|s| s.is(Property::Choir)))
     });
     for block in blocks {
         let Block::Header(Header::Part(label, name)) = block else {
@@ -143,7 +144,7 @@ fn declared(
         let voice = choir
             .then(|| catalogue.named(&format!("{} voice", name.text)))
             .flatten()
-            .filter(|i| i.section == "voices");
+            .filter(|i| i.is(Property::Choir));
         let Some(found) = voice.or_else(|| catalogue.named(&name.text)) else {
             let fault = Fault::new(
                 name.at.clone(),
@@ -182,7 +183,7 @@ fn declared(
                 ..Part::default()
             })
             .collect();
-        for (label, identity) in labels.into_iter().zip(catalogue.identify_all(&named)) {
+        for (label, identity) in labels.into_iter().zip(identify_all(catalogue, &named)) {
             parts.push(Declared {
                 label: label.clone(),
                 instrument: identity.map(|i| i.instrument),

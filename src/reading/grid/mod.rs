@@ -58,7 +58,7 @@ mod cells;
 mod lines;
 
 use super::ReadError;
-use crate::instrument::{self, Catalogue};
+use crate::ground::instrument::{self, Catalogue};
 use crate::reading::waiver;
 use crate::score::{Format, Score, Text};
 use std::path::Path;

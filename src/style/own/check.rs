@@ -3,13 +3,11 @@
 //! are. A condition that passes here gives a yes or a no for any music, or says which number in it
 //! went wrong.
 
-use super::names::{
-    ARTICULATIONS, Among, DYNAMICS, FAMILIES, FUNCTIONS, Kind, Name, OF_A_NOTE, One, Scope,
-};
+use super::names::{ARTICULATIONS, Among, DYNAMICS, FUNCTIONS, Kind, Name, OF_A_NOTE, One, Scope};
 use super::text::{Mistake, Token, TokenKind, tokens};
 use crate::ground::chord::{self, Degree};
+use crate::ground::instrument::Catalogue;
 use crate::ground::pitch::Pitch;
-use crate::instrument::Catalogue;
 use crate::style::page::{meant, nearest};
 use crate::voicing::Technique;
 use cel::common::ast::operators as op;
@@ -1284,7 +1282,10 @@ impl<'s> Checker<'s> {
                         )
                     })
             }
-            Among::Families => one_of("family of instruments", &FAMILIES),
+            Among::Families => {
+                let families: Vec<&str> = book.families.iter().map(|f| f.key.as_str()).collect();
+                one_of("family of instruments", &families)
+            }
             Among::Articulations => one_of("articulation", &ARTICULATIONS),
             Among::Degrees => Degree::read(text).map(|d| d.to_string()).ok_or_else(|| {
                 (

@@ -627,16 +627,6 @@ pub const ARTICULATIONS: [&str; 11] = [
     "staccatissimo",
 ];
 
-/// Families of instruments.
-pub const FAMILIES: [&str; 6] = [
-    "woodwind",
-    "brass",
-    "string",
-    "keyboard",
-    "percussion",
-    "voice",
-];
-
 /// What can be done with values, beside comparing and counting: as it is written, and what it gives.
 pub const FUNCTIONS: [(&str, &str, &str); 10] = [
     (

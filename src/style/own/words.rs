@@ -1,6 +1,7 @@
 //! The names, signs and functions of conditions as a table for people.
 
-use super::names::{ARTICULATIONS, DYNAMICS, FAMILIES, FUNCTIONS, Kind, OF_A_NOTE, SIGNS, Scope};
+use super::names::{ARTICULATIONS, DYNAMICS, FUNCTIONS, Kind, OF_A_NOTE, SIGNS, Scope};
+use crate::ground::instrument::catalogue;
 use std::fmt::Write as _;
 
 /// Width of a line, and of the column of words.
@@ -67,7 +68,12 @@ pub fn words() -> String {
     let dynamics: Vec<&str> = DYNAMICS.iter().map(|(w, _)| *w).collect();
     list(&mut out, "dynamics", &dynamics);
     list(&mut out, "articulations", &ARTICULATIONS);
-    list(&mut out, "families", &FAMILIES);
+    let families: Vec<&str> = catalogue()
+        .families
+        .iter()
+        .map(|f| f.key.as_str())
+        .collect();
+    list(&mut out, "families", &families);
     out
 }
 
