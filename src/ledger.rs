@@ -11,9 +11,10 @@
 
 use crate::finding::{Finding, Grounds, SetAside};
 use crate::fingerprint::{self, Known, Near, Print};
+use crate::ground::problem::Problem;
+use crate::ground::text::Text;
 use crate::proof::Proofed;
-use crate::reading::ReadError;
-use crate::score::{Score, Text};
+use crate::score::Score;
 use serde::Deserialize;
 use std::collections::{BTreeSet, HashMap};
 use std::fmt::Write as _;
@@ -134,15 +135,15 @@ impl Ledger {
     /// # Errors
     ///
     /// When it is no ledger, or one of another version: with the place of the first mistake.
-    pub fn read(path: &Path, text: &str) -> Result<Self, ReadError> {
+    pub fn read(path: &Path, text: &str) -> Result<Self, Problem> {
         let text = Text::from(text);
         let again = "`chartproof ledger` writes a ledger anew; of a merge that was left unfinished \
                      keep the lines of both sides first";
         let broken = |error: toml::de::Error| {
             let message = format!("this is no ledger that can be read: {}", error.message());
             match error.span() {
-                Some(span) => ReadError::at(path, &text, span, message),
-                None => ReadError::whole(path, message),
+                Some(span) => Problem::at(path, &text, span, message),
+                None => Problem::whole(path, message),
             }
             .help(again)
         };
@@ -154,12 +155,12 @@ impl Ledger {
                     "this ledger is in the format `{}`: expected `{FORMAT}`",
                     format.get_ref()
                 );
-                return Err(ReadError::at(path, &text, format.span(), message)
+                return Err(Problem::at(path, &text, format.span(), message)
                     .help("use the version of chartproof that wrote it, or a newer one"));
             }
             None => {
                 let message = format!("this is no ledger: it does not say format = \"{FORMAT}\"");
-                return Err(ReadError::whole(path, message)
+                return Err(Problem::whole(path, message)
                     .help("name a ledger that `chartproof ledger` has written"));
             }
         }
@@ -179,7 +180,7 @@ impl Ledger {
                     row.fingerprint.get_ref()
                 );
                 let at = row.fingerprint.span();
-                return Err(ReadError::at(path, &text, at, message).help(again));
+                return Err(Problem::at(path, &text, at, message).help(again));
             };
             let near = match &row.near {
                 None => None,
@@ -188,7 +189,7 @@ impl Ledger {
                     Err(error) => {
                         let message =
                             format!("`{}` is not what stands in `near`: {error}", near.get_ref());
-                        return Err(ReadError::at(path, &text, near.span(), message).help(again));
+                        return Err(Problem::at(path, &text, near.span(), message).help(again));
                     }
                 },
             };

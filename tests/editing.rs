@@ -43,7 +43,7 @@ fn samples() -> Vec<PathBuf> {
 /// All of a part but when it sounds and where it stands in the file.
 fn facts(score: &Score) -> Vec<Vec<Note>> {
     let bare = |n: &Note| Note {
-        span: chartproof::score::Span::default(),
+        span: chartproof::ground::text::Span::default(),
         ..*n
     };
     score

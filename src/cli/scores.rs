@@ -3,8 +3,9 @@
 use super::talk::{self, Progress};
 use super::write_out::{complain, complain_in_full, say};
 use crate::ground::instrument::{self, Catalogue};
+use crate::ground::problem::Problem;
 use crate::reading::files::{self, Plan, Set};
-use crate::reading::{Limits, Outcome, ReadError};
+use crate::reading::{Limits, Outcome};
 use crate::score::Score;
 use crate::sonority::heard;
 use crate::style::{FILE_NAME, HouseStyles, Style, StyleError};
@@ -102,7 +103,7 @@ fn limit(text: &str) -> Result<(&'static str, u64), NoSuchLimit> {
 /// A score with the style it is looked at in.
 pub(super) struct Looked {
     pub(super) path: PathBuf,
-    pub(super) score: Result<Score, ReadError>,
+    pub(super) score: Result<Score, Problem>,
     pub(super) style: Arc<Style>,
 }
 

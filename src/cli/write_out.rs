@@ -153,7 +153,7 @@ pub(super) fn say(message: &str) {
 }
 
 /// What is wrong with a file that could not be read, in one line.
-pub(super) fn complain_of(error: &crate::reading::ReadError) {
+pub(super) fn complain_of(error: &crate::ground::problem::Problem) {
     complain(&match &error.help {
         Some(help) => format!("{error}; {help}"),
         None => error.to_string(),
@@ -161,7 +161,7 @@ pub(super) fn complain_of(error: &crate::reading::ReadError) {
 }
 
 /// The same with the line at fault, when it is known.
-pub(super) fn complain_in_full(error: &crate::reading::ReadError) {
+pub(super) fn complain_in_full(error: &crate::ground::problem::Problem) {
     let refused = std::env::var_os("NO_COLOR").is_some_and(|v| !v.is_empty());
     let choice = if io::stderr().is_terminal() && !refused {
         ColorChoice::Auto

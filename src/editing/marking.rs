@@ -10,8 +10,9 @@
 
 use super::Edit;
 use crate::finding::{Finding, Level};
+use crate::ground::text::Span;
 use crate::score::NoteRef;
-use crate::score::{Format, Note, NoteFlags, Part, Score, Source, Span};
+use crate::score::{Format, Note, NoteFlags, Part, Score, Source};
 use quick_xml::Reader;
 use quick_xml::events::Event;
 use std::collections::BTreeMap;

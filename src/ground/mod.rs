@@ -3,5 +3,7 @@
 pub mod chord;
 pub mod instrument;
 pub mod pitch;
+pub mod problem;
+pub mod text;
 pub mod time;
 pub(crate) mod words;

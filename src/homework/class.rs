@@ -3,7 +3,7 @@
 use super::roll::Roll;
 use super::{Marked, Marks};
 use crate::finding::{Finding, Level};
-use crate::reading::ReadError;
+use crate::ground::problem::Problem;
 use std::collections::BTreeMap;
 use std::path::PathBuf;
 
@@ -13,7 +13,7 @@ pub struct Sheet {
     /// The file.
     pub path: PathBuf,
     /// The homework with its marks, or why it could not be read.
-    pub outcome: Result<Marked, ReadError>,
+    pub outcome: Result<Marked, Problem>,
     /// The answer key it was held against.
     pub key: Option<String>,
 }
@@ -44,7 +44,7 @@ pub enum Cell<'a> {
     /// It was read.
     Marked(&'a Sheet, &'a Marked),
     /// It could not be read.
-    Unreadable(&'a Sheet, &'a ReadError),
+    Unreadable(&'a Sheet, &'a Problem),
     /// There is no file.
     NotHandedIn,
 }

@@ -5,10 +5,11 @@ use super::{ADDED, Kind, MELODY, MELODY_RHYTHM, NOT_WRITTEN, OTHER_KEY, OTHER_VO
 use crate::diagnosis::{Passage, Verdict, passages, speaks_of_technique};
 use crate::finding::{Finding, Level, NoteAtFault};
 use crate::ground::pitch::{Pitch, Transposition};
+use crate::ground::text::Span;
 use crate::ground::time::Ticks;
 use crate::proof::proof;
 use crate::score::{Change, NoteRef};
-use crate::score::{ChordMark, Mark, Place, Score, Shared, Span, Stated, refined};
+use crate::score::{ChordMark, Mark, Place, Score, Shared, Stated, refined};
 use crate::sonority::{Sonority, Voice};
 use crate::style::Style;
 use crate::voicing::{Technique, Voicing};

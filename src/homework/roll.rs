@@ -1,6 +1,6 @@
 //! Who handed in what: students and exercises from where files lie and what they are called.
 
-use crate::reading::files::natural;
+use crate::ground::text::natural;
 use std::collections::{BTreeMap, BTreeSet};
 use std::path::{Path, PathBuf};
 

@@ -2,10 +2,11 @@
 
 use super::{Job, Seat, Weighed};
 use crate::ground::pitch::{Transposition, written_fifths};
+use crate::ground::text::Span;
 use crate::ground::time::Ticks;
 use crate::score::{
     Articulations, ChordMark, Key, Mark, Note, NoteFlags, Part, PartBar, Place, Rest, Score,
-    Shared, Span, Stated, Words,
+    Shared, Stated, Words,
 };
 
 /// The notes of a voicing that the left hand takes when both hands keep within `span` semitones:

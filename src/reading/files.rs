@@ -5,10 +5,12 @@
 //! names are passed over, and an `.xml` file that is no score is not an error.
 
 use super::limits::{self, Limits};
-use super::{ReadError, container, encoding, grid, musicxml};
+use super::{container, encoding, grid, musicxml};
 use crate::ground::instrument::{self, Catalogue};
+use crate::ground::problem::Problem;
+use crate::ground::text::{self, Text};
 use crate::ground::time::{Meter, Ticks};
-use crate::score::{self, Score, Text};
+use crate::score::{self, Score};
 use bytes::Bytes;
 use rayon::prelude::*;
 use std::collections::{BTreeMap, HashSet};
@@ -30,7 +32,7 @@ pub struct Outcome {
     /// The file as the user gave it or as the walk found it; the folder of a set.
     pub path: PathBuf,
     /// The score, or why there is none.
-    pub score: Result<Score, ReadError>,
+    pub score: Result<Score, Problem>,
 }
 
 /// What a house style has to say before files are read.
@@ -95,7 +97,7 @@ pub struct Listed(Job);
 enum Job {
     File(Found),
     Set(Set),
-    Unlisted(ReadError),
+    Unlisted(Problem),
 }
 
 impl Listed {
@@ -111,7 +113,7 @@ impl Listed {
 /// What there is to read at the paths, in order. Nothing has been opened yet.
 pub fn list(paths: &[PathBuf], plan: &dyn Plan) -> Vec<Listed> {
     let mut seen = HashSet::new();
-    let mut jobs: Vec<Result<Found, ReadError>> = Vec::new();
+    let mut jobs: Vec<Result<Found, Problem>> = Vec::new();
     for path in paths {
         find(path, &mut seen, &mut jobs);
     }
@@ -205,8 +207,8 @@ pub fn read_as_one(paths: &[PathBuf]) -> Vec<Outcome> {
 /// The same with the instruments of a plan.
 pub fn read_as_one_by(paths: &[PathBuf], plan: &dyn Plan) -> Vec<Outcome> {
     let mut seen = HashSet::new();
-    let mut sets: Vec<(PathBuf, Vec<Result<Found, ReadError>>)> = Vec::new();
-    let mut named: Vec<Result<Found, ReadError>> = Vec::new();
+    let mut sets: Vec<(PathBuf, Vec<Result<Found, Problem>>)> = Vec::new();
+    let mut named: Vec<Result<Found, Problem>> = Vec::new();
     for path in paths {
         if path.is_dir() {
             let mut jobs = Vec::new();
@@ -229,7 +231,7 @@ pub fn read_as_one_by(paths: &[PathBuf], plan: &dyn Plan) -> Vec<Outcome> {
 }
 
 /// The files of each set merged into one score.
-fn merged(sets: Vec<(PathBuf, Vec<Result<Found, ReadError>>)>, plan: &dyn Plan) -> Vec<Outcome> {
+fn merged(sets: Vec<(PathBuf, Vec<Result<Found, Problem>>)>, plan: &dyn Plan) -> Vec<Outcome> {
     let mut out = Vec::new();
     for (folder, jobs) in sets {
         let mut read = Vec::new();
@@ -257,7 +259,7 @@ fn merged(sets: Vec<(PathBuf, Vec<Result<Found, ReadError>>)>, plan: &dyn Plan) 
             }),
             Err(score::MergeError::Empty) if !out.is_empty() => {}
             Err(error) => out.push(Outcome {
-                score: Err(ReadError::whole(&folder, error.to_string())),
+                score: Err(Problem::whole(&folder, error.to_string())),
                 path: folder,
             }),
         }
@@ -267,7 +269,7 @@ fn merged(sets: Vec<(PathBuf, Vec<Result<Found, ReadError>>)>, plan: &dyn Plan) 
 
 /// For each file of a set, why it cannot be a player's part of the same score as the others: a whole
 /// score among single parts, or another title together with another key or meter.
-fn strangers(set: &[(PathBuf, Score)]) -> Vec<Option<ReadError>> {
+fn strangers(set: &[(PathBuf, Score)]) -> Vec<Option<Problem>> {
     let single = |s: &Score| s.parts.len() <= 1;
     let singles = set.iter().filter(|(_, s)| single(s)).count();
     let about = |s: &Score| (title(s), opening(s));
@@ -280,7 +282,7 @@ fn strangers(set: &[(PathBuf, Score)]) -> Vec<Option<ReadError>> {
         .map(|(path, score)| {
             if singles > 0 && !single(score) {
                 return Some(
-                    ReadError::whole(
+                    Problem::whole(
                         path,
                         format!(
                             "this is a score of {} parts, among files of one part each: it was left out of the score that is put together",
@@ -297,7 +299,7 @@ fn strangers(set: &[(PathBuf, Score)]) -> Vec<Option<ReadError>> {
                 return None;
             }
             Some(
-                ReadError::whole(
+                Problem::whole(
                     path,
                     format!(
                         "this is no part of the same score: its title is \u{201c}{}\u{201d} and its {}, the others' \u{201c}{}\u{201d} and {}",
@@ -391,31 +393,8 @@ pub fn sets_of_parts<'a>(
     found
 }
 
-/// A number in a name sorts by its value: `2 alto` before `10 tenor`.
-pub(crate) fn natural(path: &Path) -> Vec<(u64, String)> {
-    let text = path.to_string_lossy().to_lowercase();
-    let mut key = Vec::new();
-    let mut rest = text.as_str();
-    while !rest.is_empty() {
-        let word = rest
-            .find(|c: char| c.is_ascii_digit())
-            .unwrap_or(rest.len());
-        let (head, tail) = rest.split_at(word);
-        let digits = tail
-            .find(|c: char| !c.is_ascii_digit())
-            .unwrap_or(tail.len());
-        let (number, tail) = tail.split_at(digits);
-        key.push((0, head.to_owned()));
-        if !number.is_empty() {
-            key.push((number.parse().unwrap_or(u64::MAX), String::new()));
-        }
-        rest = tail;
-    }
-    key
-}
-
-fn find(path: &Path, seen: &mut HashSet<PathBuf>, jobs: &mut Vec<Result<Found, ReadError>>) {
-    let mut add = |found: Found, jobs: &mut Vec<Result<Found, ReadError>>| {
+fn find(path: &Path, seen: &mut HashSet<PathBuf>, jobs: &mut Vec<Result<Found, Problem>>) {
+    let mut add = |found: Found, jobs: &mut Vec<Result<Found, Problem>>| {
         let key = fs::canonicalize(&found.path).unwrap_or_else(|_| found.path.clone());
         if seen.insert(key) {
             jobs.push(Ok(found));
@@ -445,16 +424,16 @@ fn find(path: &Path, seen: &mut HashSet<PathBuf>, jobs: &mut Vec<Result<Found, R
             }
             Err(error) => {
                 any = true;
-                jobs.push(Err(ReadError::whole(
+                jobs.push(Err(Problem::whole(
                     path,
                     format!("cannot be walked: {error}"),
                 )));
             }
         }
     }
-    files.sort_by_cached_key(|f| natural(f));
+    files.sort_by_cached_key(|f| text::natural(f));
     if files.is_empty() && !any {
-        jobs.push(Err(ReadError::whole(
+        jobs.push(Err(Problem::whole(
             path,
             "there is no score in this folder",
         )
@@ -473,7 +452,7 @@ fn find(path: &Path, seen: &mut HashSet<PathBuf>, jobs: &mut Vec<Result<Found, R
     }
 }
 
-fn read_all(jobs: Vec<Result<Found, ReadError>>, plan: &dyn Plan) -> Vec<Outcome> {
+fn read_all(jobs: Vec<Result<Found, Problem>>, plan: &dyn Plan) -> Vec<Outcome> {
     jobs.into_par_iter()
         .filter_map(|job| match job {
             Ok(found) => {
@@ -500,7 +479,7 @@ fn read_all(jobs: Vec<Result<Found, ReadError>>, plan: &dyn Plan) -> Vec<Outcome
 }
 
 /// `Ok(None)` is a file of a walked folder that is no score at all.
-fn read_found(found: &Found, plan: &dyn Plan) -> Result<Option<Score>, ReadError> {
+fn read_found(found: &Found, plan: &dyn Plan) -> Result<Option<Score>, Problem> {
     let limits = plan.limits();
     let bytes = load(&found.path, &limits)?;
     let xml = found
@@ -514,12 +493,12 @@ fn read_found(found: &Found, plan: &dyn Plan) -> Result<Option<Score>, ReadError
 }
 
 /// Reads one file, whatever its ending.
-pub fn read_file(path: &Path) -> Result<Score, ReadError> {
+pub fn read_file(path: &Path) -> Result<Score, Problem> {
     let bytes = load(path, &Limits::USUAL)?;
     read_bytes_by(path, bytes, instrument::catalogue(), &Limits::USUAL)
 }
 
-fn load(path: &Path, limits: &Limits) -> Result<Bytes, ReadError> {
+fn load(path: &Path, limits: &Limits) -> Result<Bytes, Problem> {
     let fails = |error: std::io::Error| {
         let what = match error.kind() {
             std::io::ErrorKind::NotFound => "there is no such file or folder".to_owned(),
@@ -528,12 +507,12 @@ fn load(path: &Path, limits: &Limits) -> Result<Bytes, ReadError> {
             }
             _ => format!("the file cannot be read: {error}"),
         };
-        ReadError::whole(path, what)
+        Problem::whole(path, what)
     };
     let size = fs::metadata(path).map_err(fails)?.len();
     let most = limits.file;
     let too_large = |size: u64| {
-        ReadError::whole(
+        Problem::whole(
             path,
             format!("the file has {size} bytes or more; at most {most} are read"),
         )
@@ -581,7 +560,7 @@ fn in_large_pages(_path: &Path, _size: u64) -> Option<Bytes> {
 }
 
 /// Reads a score from its bytes: a container, MusicXML, or a passage grid, by what is in it.
-pub fn read_bytes(path: &Path, bytes: impl Into<Vec<u8>>) -> Result<Score, ReadError> {
+pub fn read_bytes(path: &Path, bytes: impl Into<Vec<u8>>) -> Result<Score, Problem> {
     let bytes: Vec<u8> = bytes.into();
     read_bytes_by(path, bytes, instrument::catalogue(), &Limits::USUAL)
 }
@@ -592,10 +571,10 @@ pub fn read_bytes_by(
     bytes: impl Into<Bytes>,
     instruments: &'static Catalogue,
     limits: &Limits,
-) -> Result<Score, ReadError> {
+) -> Result<Score, Problem> {
     let bytes = bytes.into();
     if bytes.is_empty() {
-        return Err(ReadError::whole(path, "the file is empty"));
+        return Err(Problem::whole(path, "the file is empty"));
     }
     let ending = |e: &str| path.extension().is_some_and(|x| x.eq_ignore_ascii_case(e));
     if bytes.starts_with(b"PK\x03\x04")
@@ -603,7 +582,7 @@ pub fn read_bytes_by(
         || ending("mxl") && !looks_like_text(&bytes)
     {
         let (member, bytes) = container::open_within(&bytes, limits)
-            .map_err(|e| ReadError::whole(path, e.to_string()))?;
+            .map_err(|e| Problem::whole(path, e.to_string()))?;
         let text = decode(path, bytes.into())?;
         return musicxml::read_within(path, Some(member), text, *limits);
     }
@@ -624,10 +603,10 @@ fn looks_like_text(bytes: &[u8]) -> bool {
         && bytes.iter().find(|b| !b.is_ascii_whitespace()) == Some(&b'<')
 }
 
-fn decode(path: &Path, bytes: Bytes) -> Result<Text, ReadError> {
+fn decode(path: &Path, bytes: Bytes) -> Result<Text, Problem> {
     encoding::decode_whole(bytes)
         .map(Text::from)
-        .map_err(|error| ReadError::whole(path, error.to_string()))
+        .map_err(|error| Problem::whole(path, error.to_string()))
 }
 
 /// Well-formed enough to show a root element, and it is not a score's.

@@ -10,7 +10,8 @@
     reason = "a bar that was found, and the one after it"
 )]
 
-use crate::score::{Score, Span, Waiver};
+use crate::ground::text::Span;
+use crate::score::{Score, Waiver};
 use std::collections::HashMap;
 use std::ops::Range;
 

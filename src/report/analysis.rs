@@ -6,7 +6,7 @@
 
 use super::{printable, shielded, table};
 use crate::analysis::{Analysed, Named};
-use crate::reading::ReadError;
+use crate::ground::problem::Problem;
 use crate::score::Score;
 use serde::Serialize;
 use std::fmt::Write as _;
@@ -21,7 +21,7 @@ pub struct Entry {
     /// The file.
     pub path: PathBuf,
     /// The score and its analysis, or why there is none.
-    pub outcome: Result<(Score, Vec<Analysed>), ReadError>,
+    pub outcome: Result<(Score, Vec<Analysed>), Problem>,
 }
 
 /// Tables, one for each section.

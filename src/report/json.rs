@@ -14,7 +14,8 @@ use super::{Entry, Sums, Told, part_names, shielded};
 use crate::editing;
 use crate::finding::{Finding, NoteAtFault};
 use crate::ground::pitch::Pitch;
-use crate::score::{Score, Span};
+use crate::ground::text::Span;
+use crate::score::Score;
 use serde::Serialize;
 use std::collections::BTreeMap;
 
@@ -282,7 +283,7 @@ fn file(entry: &Entry) -> File<'_> {
 }
 
 /// The error without its path, which stands beside it, but with the line.
-fn why_unreadable(error: &crate::reading::ReadError) -> String {
+fn why_unreadable(error: &crate::ground::problem::Problem) -> String {
     let mut why = match error.line_column() {
         Some((line, column)) => format!("line {line}, column {column}: {}", error.message),
         None => error.message.clone(),

@@ -12,9 +12,10 @@ pub mod text;
 
 use crate::finding::{Finding, Grounds, Level, SetAside};
 use crate::fingerprint::{self, Print};
+use crate::ground::problem::Problem;
+use crate::ground::text::Span;
 use crate::proof::Proofed;
-use crate::reading::ReadError;
-use crate::score::{Score, Source, Span};
+use crate::score::{Score, Source};
 use std::collections::BTreeMap;
 use std::fmt::Write as _;
 use std::path::PathBuf;
@@ -43,7 +44,7 @@ pub struct Entry {
     /// The file, as the user gave it or as the walk found it.
     pub path: PathBuf,
     /// The score and what proofing it gave, or why there is none.
-    pub outcome: Result<(Score, Proofed), ReadError>,
+    pub outcome: Result<(Score, Proofed), Problem>,
 }
 
 impl Entry {
@@ -270,11 +271,12 @@ pub(crate) mod sample {
     use crate::finding::NoteAtFault;
     use crate::ground::chord::{Chord, Degree};
     use crate::ground::pitch::{NoteName, Pitch, Step, Transposition};
+    use crate::ground::text::Text;
     use crate::ground::time::Ticks;
     use crate::proof::Inferred;
     use crate::score::NoteRef;
     use crate::score::{
-        Articulations, Bar, ChordMark, Mark, Note, NoteFlags, Part, PartBar, Place, Rest, Text,
+        Articulations, Bar, ChordMark, Mark, Note, NoteFlags, Part, PartBar, Place, Rest,
     };
 
     pub(crate) fn pitch(text: &str) -> Pitch {
@@ -464,7 +466,7 @@ pub(crate) mod sample {
         let path = PathBuf::from("broken.passage");
         let text = Text::from("title: x\nalto 1 | A4 H4 |\n");
         Entry {
-            outcome: Err(ReadError::at(&path, &text, 21..23, "`H4` is not a pitch")
+            outcome: Err(Problem::at(&path, &text, 21..23, "`H4` is not a pitch")
                 .help("write a letter A to G, accidentals (b, #) and an octave, such as Bb4")),
             path,
         }

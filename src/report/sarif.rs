@@ -11,8 +11,9 @@ use super::{Entry, Told, part_names, printable, rulebook, shielded};
 use crate::editing;
 use crate::finding::{Finding, Grounds, Level};
 use crate::ground::pitch::Pitch;
+use crate::ground::text::Span;
 use crate::rules::{self, Rule};
-use crate::score::{Score, Source, Span};
+use crate::score::{Score, Source};
 use serde::Serialize;
 use std::collections::BTreeMap;
 use std::fmt::Write as _;
@@ -395,7 +396,7 @@ fn rule_index(descriptors: &mut Vec<Descriptor>, finding: &Finding) -> usize {
     descriptors.len() - 1
 }
 
-fn unreadable(error: &crate::reading::ReadError, shelf: &mut Shelf) -> Notification {
+fn unreadable(error: &crate::ground::problem::Problem, shelf: &mut Shelf) -> Notification {
     let message = match &error.help {
         Some(help) => format!("could not be read: {}; {help}", error.message),
         None => format!("could not be read: {}", error.message),

@@ -4,8 +4,8 @@ use super::grid_view::GridView;
 use super::{Entry, Sums, counted, printable, whereabouts};
 use crate::finding::{Finding, Level, NoteAtFault};
 use crate::ground::pitch::Pitch;
+use crate::ground::problem::Problem;
 use crate::proof::{Inferred, Proofed};
-use crate::reading::ReadError;
 use crate::score::{Place, Score, Source};
 use crate::sonority::{Section, sections};
 use codespan_reporting::diagnostic::{Diagnostic, Label, LabelStyle, Severity};
@@ -363,17 +363,13 @@ pub fn render_sums(sums: &Sums, out: &mut dyn WriteColor) -> io::Result<()> {
 }
 
 /// One error about a file, for the error output.
-pub fn render_error(
-    error: &ReadError,
-    out: &mut dyn WriteColor,
-    options: Options,
-) -> io::Result<()> {
+pub fn render_error(error: &Problem, out: &mut dyn WriteColor, options: Options) -> io::Result<()> {
     render_unreadable(error, out, options)
 }
 
 /// A file that could not be read: the line at fault with a mark, when it is known.
 fn render_unreadable(
-    error: &ReadError,
+    error: &Problem,
     out: &mut dyn WriteColor,
     options: Options,
 ) -> io::Result<()> {
@@ -401,7 +397,7 @@ fn render_unreadable(
 
 /// The line that an error stands in, cut to the width (a file may be one line of megabytes), and
 /// the bytes of the mark in it.
-fn excerpt(error: &ReadError, options: Options) -> Option<(Shown, Range<usize>)> {
+fn excerpt(error: &Problem, options: Options) -> Option<(Shown, Range<usize>)> {
     let (line, column) = error.line_column()?;
     let (text, at) = (error.text.as_deref()?, error.at.clone()?);
     let start = floor(text, at.start);
@@ -641,8 +637,8 @@ impl WriteStyle for Page<'_> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::ground::text::Text;
     use crate::report::sample;
-    use crate::score::Text;
     use codespan_reporting::term::termcolor::Buffer;
     use std::path::{Path, PathBuf};
 
@@ -690,7 +686,7 @@ mod tests {
         let path = Path::new("gone.musicxml");
         let entry = Entry {
             path: path.to_owned(),
-            outcome: Err(ReadError::whole(path, "there is no such file").help("check the path")),
+            outcome: Err(Problem::whole(path, "there is no such file").help("check the path")),
         };
         insta::assert_snapshot!(text(&[entry], 100), @r"
         error: gone.musicxml: there is no such file
@@ -711,7 +707,7 @@ mod tests {
         ));
         let at = 180_000..180_006;
         let entry = Entry {
-            outcome: Err(ReadError::at(&path, &long, at, "an element is not closed")),
+            outcome: Err(Problem::at(&path, &long, at, "an element is not closed")),
             path,
         };
         insta::assert_snapshot!(text(&[entry], 60), @r"
@@ -739,7 +735,7 @@ mod tests {
             let body = Text::from(body);
             let entry = Entry {
                 path: path.clone(),
-                outcome: Err(ReadError::at(&path, &body, at, "wrong")),
+                outcome: Err(Problem::at(&path, &body, at, "wrong")),
             };
             assert!(text(&[entry], 60).contains("error: wrong"));
         }

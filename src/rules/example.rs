@@ -26,10 +26,12 @@
 
 use super::Example;
 use crate::ground::chord;
+use crate::ground::problem::Problem;
+use crate::ground::text::Span;
 use crate::ground::time::{Meter, Ticks};
-use crate::reading::{ReadError, grid};
+use crate::reading::grid;
 use crate::score::{
-    ChordMark, Clef, Key, LooseSlur, Mark, Note, NoteFlags, Part, Place, Score, Span, Words,
+    ChordMark, Clef, Key, LooseSlur, Mark, Note, NoteFlags, Part, Place, Score, Words,
 };
 use std::path::Path;
 
@@ -45,16 +47,16 @@ impl Example {
     ///
     /// # Errors
     /// When the grid or a line about the page says something that does not exist.
-    pub fn score(passage: &'static str) -> Result<Score, ReadError> {
+    pub fn score(passage: &'static str) -> Result<Score, Problem> {
         let path = Path::new("example.passage");
         let (rows, page) = Self::split(passage);
         let mut score = grid::read(path, rows.into())?;
         for line in page.lines().filter(|l| !l.trim().is_empty()) {
             let sign = Sign::read(&score, line).ok_or_else(|| {
-                ReadError::whole(path, format!("`{line}` names no place in the example"))
+                Problem::whole(path, format!("`{line}` names no place in the example"))
             })?;
             sign.draw(&mut score).ok_or_else(|| {
-                ReadError::whole(path, format!("`{line}` is no sign that can be drawn there"))
+                Problem::whole(path, format!("`{line}` is no sign that can be drawn there"))
             })?;
         }
         score.lay_out();

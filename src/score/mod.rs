@@ -15,11 +15,11 @@ pub use shared::Shared;
 use crate::ground::chord::Chord;
 use crate::ground::instrument::CatalogueInUse;
 use crate::ground::pitch::{Pitch, Transposition};
+use crate::ground::text::{Lines, Span, Text};
 use crate::ground::time::{Beat, Meter, Ticks};
-use bytestring::ByteString;
-use std::ops::{Deref, Range};
+use std::ops::Range;
 use std::path::PathBuf;
-use std::sync::{Arc, OnceLock};
+use std::sync::OnceLock;
 
 /// What kind of text a source is.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
@@ -28,42 +28,6 @@ pub enum Format {
     MusicXml,
     /// The passage grid.
     Grid,
-}
-
-/// The text of a file, shared by everybody who points into it. It is one pointer: faults carry it about.
-#[derive(Clone, Debug, Default, PartialEq, Eq)]
-pub struct Text(Arc<ByteString>);
-
-impl Deref for Text {
-    type Target = str;
-
-    fn deref(&self) -> &str {
-        &self.0
-    }
-}
-
-impl AsRef<str> for Text {
-    fn as_ref(&self) -> &str {
-        self
-    }
-}
-
-impl From<ByteString> for Text {
-    fn from(text: ByteString) -> Self {
-        Self(Arc::new(text))
-    }
-}
-
-impl From<String> for Text {
-    fn from(text: String) -> Self {
-        ByteString::from(text).into()
-    }
-}
-
-impl From<&str> for Text {
-    fn from(text: &str) -> Self {
-        text.to_owned().into()
-    }
 }
 
 /// One file that a score was read from.
@@ -78,70 +42,11 @@ pub struct Source {
     /// The text spans point into, after decoding to UTF-8.
     pub text: Text,
     /// Where its lines are, once somebody asks.
-    pub lines: OnceLock<Lines>,
+    pub(crate) lines: OnceLock<Lines>,
 }
-
-/// How many lines end before each [`STRIDE`] of a text, and how far along its line that lies: there are
-/// files of one line.
-#[derive(Clone, Debug)]
-pub struct Lines(Vec<Stride>);
-
-#[derive(Clone, Copy, Debug, Default)]
-struct Stride {
-    /// Ends of lines before it.
-    lines: u32,
-    /// Characters of its line that start before it.
-    column: u32,
-}
-
-impl Stride {
-    /// Where `text` ends, which starts here.
-    fn after(self, text: &[u8]) -> Self {
-        match memchr::memrchr(b'\n', text) {
-            Some(end) => Self {
-                lines: self.lines + memchr::memchr_iter(b'\n', text).count() as u32,
-                column: text.get(end + 1..).map_or(0, characters),
-            },
-            None => Self {
-                column: self.column + characters(text),
-                ..self
-            },
-        }
-    }
-}
-
-const STRIDE: usize = 4096;
 
 /// How many chord symbols that differ are told apart at one time.
 const MOST_SYMBOLS: usize = 64;
-
-/// How many characters start in these bytes of UTF-8.
-fn characters(bytes: &[u8]) -> u32 {
-    bytes.iter().filter(|b| **b & 0xC0 != 0x80).count() as u32
-}
-
-impl Lines {
-    fn of(text: &[u8]) -> Self {
-        let mut at = Stride::default();
-        let strides = text.chunks(STRIDE).map(|stride| {
-            let before = at;
-            at = at.after(stride);
-            before
-        });
-        let mut strides: Vec<_> = strides.collect();
-        strides.push(at);
-        Self(strides)
-    }
-
-    /// 1-based line and column (in characters) of a byte that starts a character.
-    fn place(&self, text: &[u8], at: usize) -> (usize, usize) {
-        let stride = at / STRIDE;
-        let before = self.0.get(stride).copied().unwrap_or_default();
-        let Stride { lines, column } =
-            before.after(text.get(stride * STRIDE..at).unwrap_or_default());
-        (lines as usize + 1, column as usize + 1)
-    }
-}
 
 impl Source {
     /// 1-based line and column (in characters) of a byte offset.
@@ -153,28 +58,6 @@ impl Source {
             at -= 1;
         }
         lines.place(text, at)
-    }
-}
-
-/// Bytes of a source: where something stands in its file.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Hash)]
-pub struct Span {
-    /// Index into [`Score::sources`].
-    pub source: u16,
-    /// First byte.
-    pub start: u32,
-    /// One past the last byte.
-    pub end: u32,
-}
-
-impl Span {
-    /// Bytes of the first source.
-    pub fn of(at: &Range<usize>) -> Self {
-        Self {
-            source: 0,
-            start: at.start as u32,
-            end: at.end as u32,
-        }
     }
 }
 
@@ -929,6 +812,7 @@ impl Score {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::ground::text::STRIDE;
 
     #[test]
     fn lines_and_columns_are_those_one_counts() {

@@ -7,9 +7,10 @@
 
 use crate::ground::instrument::{self, Instrument, Property};
 use crate::ground::pitch::{PitchClass, Transposition, written_fifths};
+use crate::ground::text::Span;
 use crate::ground::time::Ticks;
 use crate::score::identity::identify_all;
-use crate::score::{ChordMark, Mark, Part, Place, Presumed, Score, Span, in_force};
+use crate::score::{ChordMark, Mark, Part, Place, Presumed, Score, in_force};
 
 /// How many notes of a part are listened to.
 const SAMPLE: usize = 240;

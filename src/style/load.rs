@@ -10,7 +10,7 @@ use super::words::{ACCEPTED, FILE, PART, PASSAGE, SCORE};
 use super::{Accepted, Gate, Origin, PartKind, PartSet, Stretch, Style};
 use crate::finding::Level;
 use crate::ground::instrument::{self, Catalogue, CatalogueError};
-use crate::reading::ReadError;
+use crate::ground::problem::Problem;
 use crate::rules::{self, Setting};
 use crate::score::FREE;
 use crate::voicing::Technique;
@@ -31,7 +31,7 @@ const LARGEST: u64 = 4 << 20;
 #[error("{}", mistakes.iter().map(ToString::to_string).collect::<Vec<_>>().join("\n"))]
 pub struct StyleError {
     /// The mistakes; at least one.
-    pub mistakes: Vec<ReadError>,
+    pub mistakes: Vec<Problem>,
 }
 
 pub(super) const LEVELS: [(&str, Option<Level>); 4] = [
@@ -68,7 +68,7 @@ pub(super) fn text(path: &Path, text: &str) -> Result<Style, StyleError> {
 fn chained(path: &Path, chain: &mut Vec<PathBuf>) -> Result<Style, StyleError> {
     let fails = |message: String| StyleError {
         mistakes: vec![
-            ReadError::whole(path, message)
+            Problem::whole(path, message)
                 .help("name a house style file, or one of the styles chart, homework and choir"),
         ],
     };
@@ -136,7 +136,7 @@ fn laid(path: &Path, text: &str, chain: &mut Vec<PathBuf>) -> Result<Style, Styl
 fn finished(
     page: Page<'_>,
     style: Style,
-    mut base_mistakes: Vec<ReadError>,
+    mut base_mistakes: Vec<Problem>,
 ) -> Result<Style, StyleError> {
     let mut mistakes = page.mistakes();
     mistakes.append(&mut base_mistakes);
@@ -154,7 +154,7 @@ fn extended(
     at: &Range<usize>,
     folder: &Path,
     chain: &mut Vec<PathBuf>,
-) -> Result<Style, Vec<ReadError>> {
+) -> Result<Style, Vec<Problem>> {
     if let Some(style) = Style::shipped(base) {
         return Ok(style);
     }

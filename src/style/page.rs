@@ -2,8 +2,8 @@
 //! Its messages are for people who have never heard of TOML.
 
 use super::words::{Group, Key, Kind};
-use crate::reading::ReadError;
-use crate::score::Text;
+use crate::ground::problem::Problem;
+use crate::ground::text::Text;
 use std::cell::RefCell;
 use std::ops::Range;
 use std::path::Path;
@@ -14,7 +14,7 @@ use toml::de::{DeTable, DeValue};
 pub(super) struct Page<'t> {
     pub(super) path: &'t Path,
     pub(super) text: Text,
-    mistakes: RefCell<Vec<ReadError>>,
+    mistakes: RefCell<Vec<Problem>>,
 }
 
 /// A value with its place.
@@ -40,12 +40,12 @@ impl<'t> Page<'t> {
         message: impl Into<String>,
         help: impl Into<String>,
     ) {
-        let error = ReadError::at(self.path, &self.text, at, message).help(help);
+        let error = Problem::at(self.path, &self.text, at, message).help(help);
         self.mistakes.borrow_mut().push(error);
     }
 
     /// All mistakes in the order they stand in.
-    pub(super) fn mistakes(self) -> Vec<ReadError> {
+    pub(super) fn mistakes(self) -> Vec<Problem> {
         let mut all = self.mistakes.into_inner();
         all.sort_by_key(|m| m.at.as_ref().map_or(0, |r| r.start));
         all

@@ -102,7 +102,7 @@ impl FilePattern {
                     })
                     .map(|entry| entry.path())
                     .collect();
-                next.sort_by_cached_key(|p| crate::reading::files::natural(p));
+                next.sort_by_cached_key(|p| crate::ground::text::natural(p));
                 found = next;
             } else {
                 found = found.iter().map(|folder| folder.join(step)).collect();

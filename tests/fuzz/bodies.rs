@@ -13,10 +13,11 @@
 use chartproof::editing::{Edit, apply_to_file, edits};
 use chartproof::fixing::correct;
 use chartproof::ground::chord;
+use chartproof::ground::text::Span;
 use chartproof::proof::proof;
 use chartproof::reading::files::read_bytes;
 use chartproof::report::{Entry, html, json, sarif, text};
-use chartproof::score::{Format, Note, Score, Span};
+use chartproof::score::{Format, Note, Score};
 use chartproof::style::{self, Style};
 use codespan_reporting::term::termcolor::Buffer;
 use std::io::{Cursor, Write as _};

@@ -10,10 +10,11 @@ use super::{Fault, nearest};
 use crate::ground::chord;
 use crate::ground::instrument::{self, Property};
 use crate::ground::pitch::{NoteName, Step, Transposition, read_accidentals, written_fifths};
+use crate::ground::text::Span;
 use crate::ground::time::{Meter, Ticks, checked_lcm};
 use crate::score::identity::identify_all;
 use crate::score::{
-    ChordMark, FREE, Key, Mark, Note, NoteFlags, Part, PartBar, Place, Rest, Score, Span, Stated,
+    ChordMark, FREE, Key, Mark, Note, NoteFlags, Part, PartBar, Place, Rest, Score, Stated,
 };
 use crate::voicing::Technique;
 use num_rational::Ratio;

@@ -57,14 +57,15 @@ mod build;
 mod cells;
 mod lines;
 
-use super::ReadError;
 use crate::ground::instrument::{self, Catalogue};
+use crate::ground::problem::Problem;
+use crate::ground::text::Text;
 use crate::reading::waiver;
-use crate::score::{Format, Score, Text};
+use crate::score::{Format, Score};
 use std::path::Path;
 
 /// Reads a passage grid; the first thing wrong with it is the error.
-pub fn read(path: &Path, text: Text) -> Result<Score, ReadError> {
+pub fn read(path: &Path, text: Text) -> Result<Score, Problem> {
     read_by(path, text, instrument::catalogue())
 }
 
@@ -73,10 +74,10 @@ pub(super) fn read_by(
     path: &Path,
     text: Text,
     instruments: &'static Catalogue,
-) -> Result<Score, ReadError> {
+) -> Result<Score, Problem> {
     let body = text.strip_prefix('\u{feff}').unwrap_or(&text);
     if body.trim().is_empty() {
-        return Err(ReadError::whole(path, "the file is empty")
+        return Err(Problem::whole(path, "the file is empty")
             .help("a passage has header lines, a count row and a row for each part"));
     }
     let outcome = lines::read(&text).and_then(|grid| {
@@ -97,7 +98,7 @@ pub(super) fn read_by(
             Ok(score)
         }
         Err(fault) => {
-            let error = ReadError::at(path, &text, fault.at, fault.message);
+            let error = Problem::at(path, &text, fault.at, fault.message);
             Err(match fault.help {
                 Some(help) => error.help(help),
                 None => error,
@@ -125,7 +126,7 @@ fn waivers(text: &str, grid: &[lines::Block], score: &Score) -> Vec<waiver::Said
                 score.parts.iter().position(is_it).map(|index| index as u32)
             }),
             bars: bars.get(comment.system).or(bars.last()).cloned(),
-            span: crate::score::Span::of(&comment.at),
+            span: crate::ground::text::Span::of(&comment.at),
             text: comment.text,
         })
         .collect()

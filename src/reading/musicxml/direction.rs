@@ -7,9 +7,10 @@
 use super::part::{PartReader, span};
 use super::scale::{Scale, dotted, note_type};
 use super::xml::{Element, Walk, Xml, tidy};
+use crate::ground::text::Span;
 use crate::ground::time::Ticks;
 use crate::reading::waiver;
-use crate::score::{Hairpin, Mark, Signs, Span, Words};
+use crate::score::{Hairpin, Mark, Signs, Words};
 
 /// What one `<direction>` holds, until its offset and staff are known.
 #[derive(Default)]

@@ -27,11 +27,12 @@ mod tests;
 
 pub use scale::{MAX_PER_QUARTER, MAX_QUARTERS};
 
-use super::ReadError;
 use super::limits::{self, Limits};
 use super::waiver::{self, Said};
+use crate::ground::problem::Problem;
+use crate::ground::text::{Span, Text};
 use crate::ground::time::Ticks;
-use crate::score::{Format, Score, Source, Span, Text};
+use crate::score::{Format, Score, Source};
 use measure::Heading;
 use part::PartReader;
 use scale::Scale;
@@ -45,7 +46,7 @@ const MAX_BYTES: u64 = limits::LARGEST;
 
 /// Reads the text of a MusicXML file. `member` is the entry's name when the text comes out of a
 /// container.
-pub fn read(path: &Path, member: Option<String>, text: Text) -> Result<Score, ReadError> {
+pub fn read(path: &Path, member: Option<String>, text: Text) -> Result<Score, Problem> {
     read_within(path, member, text, Limits::USUAL)
 }
 
@@ -55,9 +56,9 @@ pub fn read_within(
     member: Option<String>,
     text: Text,
     limits: Limits,
-) -> Result<Score, ReadError> {
+) -> Result<Score, Problem> {
     if text.len() as u64 > MAX_BYTES {
-        return Err(ReadError::whole(
+        return Err(Problem::whole(
             path,
             format!(
                 "the text is {} bytes long; at most {MAX_BYTES} can be read",
@@ -76,9 +77,9 @@ fn read_by(
     text: Text,
     limits: Limits,
     apart: bool,
-) -> Result<Score, ReadError> {
+) -> Result<Score, Problem> {
     let (mut score, said) = document(&text, limits, apart).map_err(|fault| {
-        let error = ReadError::at(path, &text, fault.at, fault.message);
+        let error = Problem::at(path, &text, fault.at, fault.message);
         match fault.help {
             Some(help) => error.help(help),
             None => error,

@@ -8,8 +8,9 @@ use super::harmony::Symbol;
 use super::scale::{MAX_QUARTERS, Scale, decimal};
 use super::xml::{Element, Fault, Walk, Xml};
 use crate::ground::pitch::Transposition;
+use crate::ground::text::Span;
 use crate::ground::time::{Meter, Ticks};
-use crate::score::{ChordMark, LooseSlur, Mark, Part, PartBar, Place, Span};
+use crate::score::{ChordMark, LooseSlur, Mark, Part, PartBar, Place};
 use num_rational::Ratio;
 use std::collections::{HashMap, VecDeque};
 

@@ -5,7 +5,7 @@ use crate::ground::pitch::Transposition;
 use crate::ground::time::Meter;
 use crate::score::{Articulations, NoteFlags, Part};
 
-fn read_text(text: &str) -> Result<Score, ReadError> {
+fn read_text(text: &str) -> Result<Score, Problem> {
     read(Path::new("a.musicxml"), None, text.into())
 }
 

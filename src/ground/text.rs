@@ -1,0 +1,146 @@
+//! Text of files, places in it, and words compared with words.
+
+use bytestring::ByteString;
+use std::ops::{Deref, Range};
+use std::path::Path;
+use std::sync::Arc;
+
+/// The text of a file, shared by everybody who points into it. It is one pointer: faults carry it about.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Text(Arc<ByteString>);
+
+impl Deref for Text {
+    type Target = str;
+
+    fn deref(&self) -> &str {
+        &self.0
+    }
+}
+
+impl AsRef<str> for Text {
+    fn as_ref(&self) -> &str {
+        self
+    }
+}
+
+impl From<ByteString> for Text {
+    fn from(text: ByteString) -> Self {
+        Self(Arc::new(text))
+    }
+}
+
+impl From<String> for Text {
+    fn from(text: String) -> Self {
+        ByteString::from(text).into()
+    }
+}
+
+impl From<&str> for Text {
+    fn from(text: &str) -> Self {
+        text.to_owned().into()
+    }
+}
+
+/// Bytes of a source: where something stands in its file.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Hash)]
+pub struct Span {
+    /// Index into the sources of the score.
+    pub source: u16,
+    /// First byte.
+    pub start: u32,
+    /// One past the last byte.
+    pub end: u32,
+}
+
+impl Span {
+    /// Bytes of the first source.
+    pub fn of(at: &Range<usize>) -> Self {
+        Self {
+            source: 0,
+            start: at.start as u32,
+            end: at.end as u32,
+        }
+    }
+}
+
+/// How many lines end before each `STRIDE` of a text, and how far along its line that lies: there are
+/// files of one line.
+#[derive(Clone, Debug)]
+pub(crate) struct Lines(Vec<Stride>);
+
+#[derive(Clone, Copy, Debug, Default)]
+struct Stride {
+    /// Ends of lines before it.
+    lines: u32,
+    /// Characters of its line that start before it.
+    column: u32,
+}
+
+impl Stride {
+    /// Where `text` ends, which starts here.
+    fn after(self, text: &[u8]) -> Self {
+        match memchr::memrchr(b'\n', text) {
+            Some(end) => Self {
+                lines: self.lines + memchr::memchr_iter(b'\n', text).count() as u32,
+                column: text.get(end + 1..).map_or(0, characters),
+            },
+            None => Self {
+                column: self.column + characters(text),
+                ..self
+            },
+        }
+    }
+}
+
+pub(crate) const STRIDE: usize = 4096;
+
+/// How many characters start in these bytes of UTF-8.
+fn characters(bytes: &[u8]) -> u32 {
+    bytes.iter().filter(|b| **b & 0xC0 != 0x80).count() as u32
+}
+
+impl Lines {
+    pub(crate) fn of(text: &[u8]) -> Self {
+        let mut at = Stride::default();
+        let strides = text.chunks(STRIDE).map(|stride| {
+            let before = at;
+            at = at.after(stride);
+            before
+        });
+        let mut strides: Vec<_> = strides.collect();
+        strides.push(at);
+        Self(strides)
+    }
+
+    /// 1-based line and column (in characters) of a byte that starts a character.
+    pub(crate) fn place(&self, text: &[u8], at: usize) -> (usize, usize) {
+        let stride = at / STRIDE;
+        let before = self.0.get(stride).copied().unwrap_or_default();
+        let Stride { lines, column } =
+            before.after(text.get(stride * STRIDE..at).unwrap_or_default());
+        (lines as usize + 1, column as usize + 1)
+    }
+}
+
+/// A number in a name sorts by its value: `2 alto` before `10 tenor`.
+pub fn natural(path: &Path) -> Vec<(u64, String)> {
+    let text = path.to_string_lossy().to_lowercase();
+    let mut key = Vec::new();
+    let mut rest = text.as_str();
+    while !rest.is_empty() {
+        let word = rest
+            .find(|c: char| c.is_ascii_digit())
+            .unwrap_or(rest.len());
+        let (head, tail) = rest.split_at(word);
+        let digits = tail
+            .find(|c: char| !c.is_ascii_digit())
+            .unwrap_or(tail.len());
+        let (number, tail) = tail.split_at(digits);
+        key.push((0, head.to_owned()));
+        if !number.is_empty() {
+            key.push((number.parse().unwrap_or(u64::MAX), String::new()));
+        }
+        rest = tail;
+    }
+    key
+}
