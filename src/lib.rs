@@ -5,16 +5,17 @@
 //! [`voicing`] answers for all of them which voicings are right.
 
 pub mod analysis;
+#[cfg(feature = "cli")]
 pub mod cli;
+pub mod correct;
 pub mod diagnosis;
 pub mod editing;
 pub mod engraving;
 pub mod finding;
-pub mod fingerprint;
 pub mod fixing;
 pub mod ground;
 pub mod homework;
-pub mod ledger;
+pub mod marking;
 pub mod model_answer;
 pub mod proof;
 pub mod reading;

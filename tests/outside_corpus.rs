@@ -5,8 +5,9 @@
 
 mod outside;
 
-use chartproof::editing::{self, Edit};
+use chartproof::editing;
 use chartproof::ground::pitch::{Pitch, Step};
+use chartproof::ground::text::Edit;
 use chartproof::reading::container;
 use chartproof::reading::files::{read_bytes, read_file};
 use chartproof::score::{Change, NoteRef};

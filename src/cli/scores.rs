@@ -4,10 +4,9 @@ use super::talk::{self, Progress};
 use super::write_out::{complain, complain_in_full, say};
 use crate::ground::instrument::{self, Catalogue};
 use crate::ground::problem::Problem;
+use crate::proof::Heard;
 use crate::reading::files::{self, Plan, Set};
 use crate::reading::{Limits, Outcome};
-use crate::score::Score;
-use crate::sonority::heard;
 use crate::style::{FILE_NAME, HouseStyles, Style, StyleError};
 use crate::voicing::{Technique, UnknownTechnique};
 use clap::builder::{PossibleValue, TypedValueParser};
@@ -103,7 +102,7 @@ fn limit(text: &str) -> Result<(&'static str, u64), NoSuchLimit> {
 /// A score with the style it is looked at in.
 pub(super) struct Looked {
     pub(super) path: PathBuf,
-    pub(super) score: Result<Score, Problem>,
+    pub(super) score: Result<Heard, Problem>,
     pub(super) style: Arc<Style>,
 }
 
@@ -337,6 +336,7 @@ pub(super) fn desk(
     told: &mut Vec<Arc<StyleError>>,
 ) -> Desk {
     let mut desk = Desk::default();
+    let mut usable = Vec::with_capacity(outcomes.len());
     for Outcome { path, score } in outcomes {
         let of = match &score {
             Ok(score) => score.sources.first().map_or(&path, |s| &s.path),
@@ -363,22 +363,17 @@ pub(super) fn desk(
                 style.name
             ));
         }
-        desk.scores.push(Looked { path, score, style });
+        usable.push((path, score, style));
     }
-    desk.scores.par_iter_mut().for_each(|looked| {
-        if let Ok(score) = &mut looked.score {
-            look_at(score, &looked.style);
-        }
-    });
+    desk.scores = usable
+        .into_par_iter()
+        .map(|(path, score, style)| Looked {
+            path,
+            score: score.map(|score| Heard::new(score, &style)),
+            style,
+        })
+        .collect();
     desk
-}
-
-/// Looks at a score in its style, as it is meant to sound.
-pub(super) fn look_at(score: &mut Score, style: &Style) {
-    style.prepare(score);
-    if let Some(meant) = heard(score) {
-        *score = meant;
-    }
 }
 
 /// What is wrong with a house style, each mistake with its line.

@@ -4,7 +4,8 @@
     reason = "places in a text and lengths of its pieces: no text is longer than 32 bits less a mebibyte"
 )]
 
-use super::{Edit, EditError};
+use super::EditError;
+use crate::ground::text::Edit;
 use crate::reading::container::{self, ContainerError};
 use crate::reading::{Limits, encoding};
 use crate::score::Source;

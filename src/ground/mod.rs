@@ -5,5 +5,6 @@ pub mod instrument;
 pub mod pitch;
 pub mod problem;
 pub mod text;
+pub mod threads;
 pub mod time;
 pub(crate) mod words;

@@ -308,7 +308,7 @@ pub fn order(finding: &Finding) -> (Place, &[u32]) {
 mod tests {
     use super::*;
     use crate::ground::pitch::Transposition;
-    use crate::report::sample;
+    use crate::proof::sample;
 
     fn print(score: &Score, finding: &Finding) -> String {
         prints(score, &[finding])[0].to_string()

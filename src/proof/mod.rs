@@ -1,11 +1,20 @@
-//! The main job on one score: sections, sonorities, diagnosis, rules, findings.
+//! The main job on one score: `Score` -> [`Heard`] -> [`Proofed`].
+
+pub mod fingerprint;
+mod heard;
+pub mod ledger;
+#[cfg(test)]
+pub(crate) mod sample;
+
+pub use heard::Heard;
 
 use crate::diagnosis::{How, Passage, frame_at, passages};
+use crate::editing;
 use crate::finding::{Finding, SetAside};
 use crate::fixing;
 use crate::rules::{self, Reading};
 use crate::score::{Place, Score};
-use crate::sonority::heard;
+use crate::sonority::Section;
 use crate::style::Style;
 use crate::voicing::{Technique, mechanical_of};
 
@@ -27,7 +36,7 @@ pub struct Inferred {
 }
 
 /// What proofing a score gave.
-#[derive(Clone, Debug, Default, PartialEq)]
+#[derive(Clone, Debug, Default)]
 pub struct Proofed {
     /// All findings in order of place, then part.
     pub findings: Vec<Finding>,
@@ -39,6 +48,10 @@ pub struct Proofed {
     pub inferred: Vec<Inferred>,
     /// Sentences about what was not checked and why (no chord symbols, say).
     pub remarks: Vec<String>,
+    /// The sections of the score, in its order.
+    pub sections: Vec<Section>,
+    /// The passages that were judged, one a section: its sonorities, techniques and diagnoses.
+    pub passages: Vec<Passage>,
 }
 
 impl Proofed {
@@ -56,33 +69,41 @@ impl Proofed {
     }
 }
 
-/// Proofs one score under a house style. A part whose transposition is plainly missing or wrong is
-/// read as it was meant ([`heard`]).
+/// Hears and proofs a copy of a score under a house style.
 pub fn proof(score: &Score, style: &Style) -> Proofed {
-    // Symbols or notes that were never transposed are one mistake; all is judged as it is meant.
-    let sounding = heard(score);
-    let symbols = rules::with_symbols_as_meant(sounding.as_ref().unwrap_or(score), style);
-    let meant = symbols.or(sounding);
-    let score = meant.as_ref().unwrap_or(score);
-    let passages = passages(score, style);
-    let reading = Reading::new(score, style, &passages);
-    let mut findings = rules::check(&reading);
-    let not_checked = reading.remarks();
-    let (mut set_aside, waived) = rules::waive(&reading, &mut findings);
-    let (by_style, accepted) = style.accept(score, &mut findings);
-    set_aside.extend(by_style);
-    fixing::verify(score, style, &passages, &mut findings);
-    Proofed {
-        findings,
-        set_aside,
-        sonorities: passages.iter().map(|p| p.sonorities.len()).sum(),
-        inferred: passages.iter().flat_map(|p| inferred(score, p)).collect(),
-        remarks: remarks(score, style, &passages)
-            .into_iter()
-            .chain(not_checked)
-            .chain(waived)
-            .chain(accepted)
-            .collect(),
+    Heard::new(score.clone(), style).proofed(style)
+}
+
+impl Heard {
+    /// Proofs the score under the style it was heard in.
+    pub fn proofed(&self, style: &Style) -> Proofed {
+        let score = self.judged();
+        let passages = passages(score, style);
+        let reading = Reading::new(score, style, &passages);
+        let mut findings = rules::check(&reading);
+        let not_checked = reading.remarks();
+        let (mut set_aside, waived) = rules::waive(&reading, &mut findings);
+        let (by_style, accepted) = style.accept(score, &mut findings);
+        set_aside.extend(by_style);
+        fixing::verify(score, style, &passages, &mut findings);
+        for fix in findings.iter_mut().filter_map(|f| f.fix.as_mut()) {
+            fix.edits = editing::edits(score, &fix.changes).ok();
+        }
+        let remarks = remarks(score, style, &passages);
+        Proofed {
+            findings,
+            set_aside,
+            sonorities: passages.iter().map(|p| p.sonorities.len()).sum(),
+            inferred: passages.iter().flat_map(|p| inferred(score, p)).collect(),
+            remarks: remarks
+                .into_iter()
+                .chain(not_checked)
+                .chain(waived)
+                .chain(accepted)
+                .collect(),
+            sections: passages.iter().map(|p| p.section.clone()).collect(),
+            passages,
+        }
     }
 }
 

@@ -1,9 +1,9 @@
 //! A whole score put right: all verified fixes that do not get in each other's way.
 
-use super::Identity;
 use crate::finding::Finding;
+use crate::fixing::Identity;
 use crate::ground::pitch::Pitch;
-use crate::proof::{Proofed, proof};
+use crate::proof::{Heard, Proofed};
 use crate::score::{Change, NoteRef};
 use crate::score::{Place, Score};
 use crate::style::Style;
@@ -42,9 +42,9 @@ pub struct Correction {
 /// Applies every verified fix of a score. Where two touch the same note the first has it; the score
 /// is then proofed again, until nothing more can be mended. A round that leaves as many findings as
 /// before is undone.
-pub fn correct(score: &Score, style: &Style) -> Correction {
+pub fn correct(score: &Heard, style: &Style) -> Correction {
     let mut now = Cow::Borrowed(score);
-    let mut left = proof(score, style);
+    let mut left = score.proofed(style);
     let mut all: BTreeMap<NoteRef, (Pitch, &'static str)> = BTreeMap::new();
     for _ in 0..ROUNDS {
         let Some((next, after, applied)) = round(&now, style, &left) else {
@@ -89,7 +89,7 @@ pub fn correct(score: &Score, style: &Style) -> Correction {
 type Applied = Vec<(Change, &'static str)>;
 
 /// One round: all fixes that touch different notes; when together they bring something new, fewer.
-fn round(now: &Score, style: &Style, findings: &Proofed) -> Option<(Score, Proofed, Applied)> {
+fn round(now: &Heard, style: &Style, findings: &Proofed) -> Option<(Heard, Proofed, Applied)> {
     let mut taken: BTreeSet<NoteRef> = BTreeSet::new();
     let mut chosen: Vec<&Finding> = Vec::new();
     for finding in &findings.findings {
@@ -107,11 +107,12 @@ fn round(now: &Score, style: &Style, findings: &Proofed) -> Option<(Score, Proof
     }
     let before: HashSet<Identity> = findings.findings.iter().map(Identity::of).collect();
     while !chosen.is_empty() {
-        let mut next = now.clone();
+        let mut next = now.clone().into_score();
         for fix in chosen.iter().filter_map(|f| f.fix.as_ref()) {
             next.change(&fix.changes);
         }
-        let after = proof(&next, style);
+        let next = Heard::new(next, style);
+        let after = next.proofed(style);
         let known = |f: &Finding| before.contains(&Identity::of(f));
         if after.findings.len() < findings.findings.len() && after.findings.iter().all(known) {
             let applied = chosen

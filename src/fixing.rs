@@ -8,18 +8,14 @@
     )
 )]
 
-mod correct;
-
-pub use correct::{Correction, Done, correct};
-
 use crate::diagnosis::Passage;
 use crate::finding::{Finding, Fix};
 use crate::ground::pitch::Pitch;
+use crate::ground::threads;
 use crate::rules::{self, Reading};
 use crate::score::{Change, NoteRef};
 use crate::score::{Place, Score};
 use crate::style::Style;
-use rayon::prelude::*;
 use std::ops::Range;
 
 /// How many sonorities to either side of a fix are looked at again, within its phrase.
@@ -30,14 +26,14 @@ const TRIES: usize = 12;
 
 /// What makes two findings the same one before and after a change.
 #[derive(Clone, Debug, PartialEq, Eq, Hash)]
-struct Identity {
+pub(crate) struct Identity {
     rule: &'static str,
     at: Place,
     parts: Vec<u32>,
 }
 
 impl Identity {
-    fn of(finding: &Finding) -> Self {
+    pub(crate) fn of(finding: &Finding) -> Self {
         Self {
             rule: finding.rule,
             at: finding.at,
@@ -53,8 +49,8 @@ pub fn verify(score: &Score, style: &Style, passages: &[Passage], findings: &mut
         return;
     }
     // One scratch copy for each thread.
-    let each = findings.len().div_ceil(rayon::current_num_threads());
-    findings.par_chunks_mut(each.max(1)).for_each(|findings| {
+    let each = findings.len().div_ceil(threads::count());
+    threads::for_chunks(findings, each, |findings| {
         let mut bench = Bench {
             score,
             scratch: score.clone(),
@@ -150,6 +146,7 @@ impl<'a> Bench<'a> {
                     return Some(Fix {
                         summary: rules::in_words(score, remedy)?,
                         changes: remedy.clone(),
+                        edits: None,
                     });
                 }
             }

@@ -2,7 +2,7 @@
 //!
 //! A ledger is a TOML file, one table for each finding, in an order that stays the same: who changes
 //! a score and records it anew changes the lines of its findings and no others. A finding is known
-//! again by its fingerprint ([`crate::fingerprint`]) and the file it stands in; everything else is
+//! again by its fingerprint ([`crate::proof::fingerprint`]) and the file it stands in; everything else is
 //! for people. Where a file is gone, its findings are looked for in the others: it was renamed.
 //!
 //! `file` is relative to the folder of the ledger, with `/` between its steps. `bar` is the printed
@@ -10,10 +10,10 @@
 //! finding was recorded.
 
 use crate::finding::{Finding, Grounds, SetAside};
-use crate::fingerprint::{self, Known, Near, Print};
 use crate::ground::problem::Problem;
 use crate::ground::text::Text;
 use crate::proof::Proofed;
+use crate::proof::fingerprint::{self, Known, Near, Print};
 use crate::score::Score;
 use serde::Deserialize;
 use std::collections::{BTreeSet, HashMap};
@@ -486,10 +486,10 @@ fn quoted(text: &str) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::report::sample;
+    use crate::proof::sample;
 
     fn sample_ledger(path: &Path) -> Ledger {
-        let (score, proofed) = sample::entry().outcome.unwrap();
+        let (score, proofed) = sample::proofed();
         let mut ledger = Ledger::new(path);
         let sums = ledger.record(&[(&score, &proofed)]);
         assert_eq!((sums.recorded, sums.new, sums.gone), (2, 2, 0));
@@ -538,7 +538,7 @@ mod tests {
     fn what_is_on_the_ledger_is_set_aside_once() {
         let folder = tempfile::tempdir().unwrap();
         let ledger = sample_ledger(&folder.path().join(FILE_NAME));
-        let (score, mut proofed) = sample::entry().outcome.unwrap();
+        let (score, mut proofed) = sample::proofed();
         proofed.findings.push(proofed.findings[0].clone());
         ledger.set_aside(&mut [(&score, &mut proofed)]);
         assert_eq!(proofed.findings.len(), 1);

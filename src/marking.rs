@@ -8,8 +8,8 @@
     reason = "places in a text and lengths of its pieces: no text is longer than 32 bits less a mebibyte"
 )]
 
-use super::Edit;
 use crate::finding::{Finding, Level};
+use crate::ground::text::Edit;
 use crate::ground::text::Span;
 use crate::score::NoteRef;
 use crate::score::{Format, Note, NoteFlags, Part, Score, Source};
@@ -411,6 +411,7 @@ mod tests {
                 note: NoteRef { part: 0, note: 3 },
                 sounding: "G5".parse().unwrap(),
             }],
+            edits: None,
         });
         assert!(marked(&score, &[&finding]).contains(">1 wrong note: write G5</words>"));
     }
