@@ -2,9 +2,9 @@
 
 use super::limits::Limits;
 use super::{container, encoding, grid, musicxml};
+use crate::ground::instrument::{self, Catalogue};
 use crate::ground::problem::Problem;
 use crate::ground::text::Text;
-use crate::instrument::{self, Catalogue};
 use crate::score::Score;
 use bytes::Bytes;
 use std::path::Path;

@@ -9,9 +9,9 @@ use super::notes::fill;
 use super::parts::{Declared, declared};
 use super::plan::{BarPlan, plan, ticks};
 use crate::ground::chord;
+use crate::ground::instrument;
 use crate::ground::text::Span;
 use crate::ground::time::{Ticks, checked_lcm};
-use crate::instrument;
 use crate::reading::fault::{Fault, Parsed};
 use crate::score::{ChordMark, Mark, Part, Place, Score};
 

@@ -60,9 +60,9 @@ mod notes;
 mod parts;
 mod plan;
 
+use crate::ground::instrument::{self, Catalogue};
 use crate::ground::problem::Problem;
 use crate::ground::text::Text;
-use crate::instrument::{self, Catalogue};
 use crate::reading::waiver;
 use crate::score::{Format, Score};
 use std::path::Path;

@@ -2,9 +2,10 @@
 
 use super::lines::{Block, Header, Piece};
 use super::nearest;
-use crate::instrument::{self, Instrument};
+use crate::ground::instrument::{self, Instrument, Property};
 use crate::reading::fault::{Fault, Parsed};
 use crate::score::Part;
+use crate::score::identity::identify_all;
 
 /// A part, and the instrument that it is known to be.
 pub(super) struct Declared {
@@ -31,7 +32,7 @@ pub(super) fn declared(
     // In a choir a bare "alto" is a voice.
     let choir = blocks.iter().any(|b| {
         matches!(b, Block::Header(Header::Section(p))
-            if catalogue.section_named(&p.text).is_some_and(|s| s.key == "voices"))
+            if catalogue.section_named(&p.text).is_some_and(|s| s.is(Property::Choir)))
     });
     for block in blocks {
         let Block::Header(Header::Part(label, name)) = block else {
@@ -70,7 +71,7 @@ fn named(
     let voice = choir
         .then(|| catalogue.named(&format!("{} voice", name.text)))
         .flatten()
-        .filter(|i| i.section == "voices");
+        .filter(|i| i.is(Property::Choir));
     if let Some(found) = voice.or_else(|| catalogue.named(&name.text)) {
         return Ok(found);
     }
@@ -110,7 +111,7 @@ fn labelled(blocks: &[Block], catalogue: &'static instrument::Catalogue) -> Vec<
             ..Part::default()
         })
         .collect();
-    let identities = catalogue.identify_all(&named);
+    let identities = identify_all(catalogue, &named);
     labels
         .into_iter()
         .zip(identities)
