@@ -3,7 +3,7 @@
 
 use crate::diagnosis::Fault;
 use crate::finding::{Finding, Level, NoteAtFault};
-use crate::instrument::{Instrument, Mallets};
+use crate::ground::instrument::{Instrument, Mallets};
 use crate::rules::shared::wording;
 use crate::rules::{Example, Group, Reading, Rule, Setting};
 use crate::sonority::{Sonority, Voice};
