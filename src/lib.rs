@@ -5,7 +5,9 @@
 //! [`voicing`] answers for all of them which voicings are right.
 
 pub mod analysis;
+#[cfg(feature = "cli")]
 pub mod cli;
+pub mod condition;
 pub mod correct;
 pub mod diagnosis;
 pub mod editing;
@@ -14,7 +16,7 @@ pub mod finding;
 pub mod fixing;
 pub mod ground;
 pub mod homework;
-pub mod instrument;
+pub mod house_style;
 pub mod marking;
 pub mod model_answer;
 pub mod proof;

@@ -5,10 +5,9 @@
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::indexing_slicing)]
 
 #[path = "fuzz/bodies.rs"]
-mod bodies;
-mod common;
+pub mod bodies;
 
-use common::Dice;
+use crate::common::Dice;
 use std::fs;
 use std::path::{Path, PathBuf};
 

@@ -2,12 +2,13 @@
 
 use super::talk::{self, Progress};
 use super::write_out::{complain, complain_in_full, say};
+use crate::ground::instrument::{self, Catalogue};
 use crate::ground::problem::Problem;
-use crate::instrument::{self, Catalogue};
+use crate::house_style::{self, FILE_NAME, HouseStyles, StyleError};
 use crate::proof::Heard;
 use crate::reading::files::{self, Plan, Set};
 use crate::reading::{Limits, Outcome};
-use crate::style::{FILE_NAME, HouseStyles, Style, StyleError};
+use crate::style::Style;
 use crate::voicing::{Technique, UnknownTechnique};
 use clap::builder::{PossibleValue, TypedValueParser};
 use clap::{Arg, Args, Command, ValueHint};
@@ -394,7 +395,12 @@ impl Plan for ByStyles<'_> {
     }
 
     fn set(&self, file: &Path) -> Option<Set> {
-        self.0.of(file).ok()?.set_of(file)
+        let style = self.0.of(file).ok()?;
+        let set = style.set_of(file)?;
+        Some(Set {
+            title: set.title.clone(),
+            files: set.files_there(),
+        })
     }
 
     fn limits(&self) -> Limits {
@@ -447,8 +453,8 @@ pub(super) enum Chosen {
 impl Chosen {
     pub(super) fn read(&self) -> Result<Style, StyleError> {
         match self {
-            Self::Shipped(name) => Ok(Style::shipped(name).unwrap_or_default()),
-            Self::File(path) => Style::read(path),
+            Self::Shipped(name) => Ok(house_style::shipped(name).unwrap_or_default()),
+            Self::File(path) => house_style::read(path),
         }
     }
 }
@@ -457,7 +463,7 @@ impl Chosen {
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
 #[error(
     "no house style of the name `{found}` comes with chartproof, and there is no such file: {}",
-    match nearest { Some(name) => format!("did you mean `{name}`?"), None => format!("the names are {}; a house style file is usually called {FILE_NAME}", Style::shipped_names().collect::<Vec<_>>().join(", ")) }
+    match nearest { Some(name) => format!("did you mean `{name}`?"), None => format!("the names are {}; a house style file is usually called {FILE_NAME}", house_style::shipped_names().collect::<Vec<_>>().join(", ")) }
 )]
 pub(super) struct NoSuchStyle {
     found: String,
@@ -465,7 +471,7 @@ pub(super) struct NoSuchStyle {
 }
 
 pub(super) fn style(name: &str) -> Result<Chosen, NoSuchStyle> {
-    if Style::shipped_names().any(|n| n == name) {
+    if house_style::shipped_names().any(|n| n == name) {
         return Ok(Chosen::Shipped(name.to_owned()));
     }
     let path = PathBuf::from(name);
@@ -479,7 +485,7 @@ pub(super) fn style(name: &str) -> Result<Chosen, NoSuchStyle> {
     }
     Err(NoSuchStyle {
         found: name.to_owned(),
-        nearest: Style::shipped_names()
+        nearest: house_style::shipped_names()
             .find(|n| strsim::damerau_levenshtein(n, &name.to_lowercase()) <= 2),
     })
 }

@@ -120,7 +120,7 @@ fn style<'t>(rule: &Rule, text: &'t str) -> Result<Style, &'t str> {
     for line in text.lines().filter(about) {
         let (word, rest) = line.split_once(':').ok_or(line)?;
         match word {
-            "style" => style = Style::shipped(rest.trim()).ok_or(line)?,
+            "style" => style = crate::house_style::shipped(rest.trim()).ok_or(line)?,
             "off" => drop(style.levels.insert(rest.trim().to_owned(), None)),
             _ => {
                 let (name, value) = rest.split_once('=').ok_or(line)?;

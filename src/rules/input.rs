@@ -8,7 +8,7 @@ use super::shared::free::{self, FreeChord};
 use super::shared::line::{self, Line};
 use super::shared::together::Together;
 use super::shared::whole::Whole;
-use crate::instrument::Instrument;
+use crate::ground::instrument::Instrument;
 use crate::score::NoteRef;
 use rustc_hash::FxHashSet;
 use std::ops::{Deref, Range};

@@ -6,6 +6,7 @@ use super::rule::Rule;
 use super::{agreement, harmony, lines, notation, players, rubs, voicing};
 use crate::diagnosis::SlipKind;
 use crate::finding::Finding;
+use crate::style::Style;
 
 /// Looks for what a rule asks and adds its findings.
 pub(super) type Check = fn(&RuleInput<'_>, &mut Vec<Finding>);
@@ -74,6 +75,11 @@ list_rules! {
     notation::instrument_change,
     notation::multi_rest,
     notation::waiver,
+}
+
+/// Whether a rule is called so, be it the program's or the house's own.
+pub fn is_known(style: &Style, name: &str) -> bool {
+    named(name).is_some() || style.own_rule(name).is_some()
 }
 
 /// The rule of this name.

@@ -15,6 +15,7 @@
 //!
 //! Each line uses those above it only.
 
+mod accepted;
 mod diagnosed;
 mod example;
 #[cfg(test)]
@@ -34,9 +35,10 @@ mod players;
 mod rubs;
 mod voicing;
 
+pub use self::accepted::accept;
 pub use self::example::signs;
 pub use self::input::RuleInput;
-pub use self::list::{ALL, named};
+pub use self::list::{ALL, is_known, named};
 pub use self::rule::{DependsOn, Example, Exception, Group, Rule, Setting, Silent};
 pub use self::run::{check, objector, waive, with_symbols_as_meant};
 pub use self::shared::wording::in_words;

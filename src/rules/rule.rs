@@ -109,6 +109,11 @@ pub struct Rule {
 }
 
 impl Rule {
+    /// The level of its gravest finding under a style; `None` when it is off.
+    pub fn level_in(&self, style: &Style) -> Option<Level> {
+        style.level(self.name, (!self.off).then_some(self.level))
+    }
+
     /// A finding of this rule at its gravest level. Methods of [`Finding`] say the rest.
     pub fn finding(&self, at: Place, message: String) -> Finding {
         Finding {
@@ -120,17 +125,8 @@ impl Rule {
 }
 
 impl Style {
-    /// The level of a rule's gravest finding; `None` when it is off.
-    pub fn level(&self, rule: &Rule) -> Option<Level> {
-        match self.levels.get(rule.name) {
-            Some(level) => *level,
-            None if rule.off => None,
-            None => Some(rule.level),
-        }
-    }
-
     /// Whether a rule is run.
     pub fn is_on(&self, rule: &Rule) -> bool {
-        self.level(rule).is_some()
+        rule.level_in(self).is_some()
     }
 }

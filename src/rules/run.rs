@@ -8,9 +8,9 @@ use super::rule::{DependsOn, Rule};
 use super::{agreement, notation, own, voicing};
 use crate::diagnosis::{Passage, SlipKind, Verdict};
 use crate::finding::{Finding, Level, SetAside};
+use crate::ground::threads;
 use crate::score::Score;
 use crate::style::Style;
-use rayon::prelude::*;
 
 impl<'a> RuleInput<'a> {
     /// The input of the rules for a score. Notes that a slip explains are claimed, where the style has
@@ -84,7 +84,7 @@ fn listed() -> impl Iterator<Item = Listed> {
 fn run(input: &RuleInput<'_>, (rule, check): Listed) -> Vec<Finding> {
     let mut found = Vec::new();
     let unchanged = input.is_recheck() && rule.depends_on == DependsOn::Page;
-    let Some(level) = input.style.level(rule).filter(|_| !unchanged) else {
+    let Some(level) = rule.level_in(input.style).filter(|_| !unchanged) else {
         return found;
     };
     check(input, &mut found);
@@ -124,9 +124,8 @@ pub fn check(input: &RuleInput<'_>) -> Vec<Finding> {
         let found = listed().map(|listed| run(input, listed)).collect();
         (found, run_own(input))
     } else {
-        let all: Vec<Listed> = listed().collect();
-        rayon::join(
-            || all.par_iter().map(|listed| run(input, *listed)).collect(),
+        threads::both(
+            || threads::map(listed().collect(), |listed| run(input, listed)),
             || run_own(input),
         )
     };

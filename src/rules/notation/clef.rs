@@ -1,7 +1,7 @@
 //! `clef`: each part is in a clef its player reads.
 
 use crate::finding::{Finding, Level};
-use crate::instrument::Instrument;
+use crate::ground::instrument::{Instrument, Property};
 use crate::rules::input::RuleInput;
 use crate::rules::rule::{DependsOn, Example, Exception, Group, Rule, Silent};
 use crate::rules::shared::wording;
@@ -81,7 +81,7 @@ fn usual(instrument: &Instrument) -> String {
 
 fn reads(instrument: &Instrument, clef: Clef) -> bool {
     instrument.clefs.iter().any(|c| c.starts_with(clef.sign))
-        || instrument.family == "voice" && clef.sign == 'C'
+        || instrument.is(Property::Sung) && clef.sign == 'C'
 }
 
 pub fn check(input: &RuleInput<'_>, out: &mut Vec<Finding>) {
@@ -95,7 +95,7 @@ pub fn check(input: &RuleInput<'_>, out: &mut Vec<Finding>) {
         if score.concert
             || part.staves > 1
             || !instrument.single_line
-            || instrument.family == "string"
+            || instrument.is(Property::ManyClefs)
             || part
                 .transpositions
                 .iter()

@@ -129,7 +129,7 @@ pub(crate) fn apply(
             }
         }
     }
-    let Some(level) = input.style.level(&RULE) else {
+    let Some(level) = RULE.level_in(input.style) else {
         return (set_aside, remarks);
     };
     for finding in &mut stale {
@@ -144,7 +144,7 @@ pub(crate) fn apply(
 
 /// Whether a rule is called so, be it the program's or the house's own.
 fn has_rule(input: &RuleInput<'_>, name: &str) -> bool {
-    named(input, name).is_some() || input.style.own.iter().any(|rule| rule.name == name)
+    named(input, name).is_some() || input.style.own_rule(name).is_some()
 }
 
 fn named(input: &RuleInput<'_>, name: &str) -> Option<&'static Rule> {
@@ -154,12 +154,11 @@ fn named(input: &RuleInput<'_>, name: &str) -> Option<&'static Rule> {
 
 fn is_on(input: &RuleInput<'_>, name: &str) -> bool {
     match named(input, name) {
-        Some(rule) => input.style.level(rule).is_some(),
+        Some(rule) => input.style.is_on(rule),
         None => input
             .style
-            .own
-            .iter()
-            .any(|rule| rule.name == name && input.style.own_level(rule).is_some()),
+            .own_rule(name)
+            .is_some_and(|rule| input.style.level(name, rule.level).is_some()),
     }
 }
 

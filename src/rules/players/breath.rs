@@ -2,6 +2,7 @@
 //! the seconds; one beginners' guide says four bars at most.
 
 use crate::finding::{Finding, Level};
+use crate::ground::instrument::Property;
 use crate::ground::time::Ticks;
 use crate::rules::input::RuleInput;
 use crate::rules::rule::{DependsOn, Example, Exception, Group, Rule, Setting, Silent};
@@ -85,7 +86,7 @@ pub fn check(input: &RuleInput<'_>, out: &mut Vec<Finding>) {
         }
     };
     let mut found = Vec::new();
-    for line in input.lines(|i| matches!(i.family.as_str(), "woodwind" | "brass" | "voice")) {
+    for line in input.lines(|i| i.is(Property::Blown) || i.is(Property::Sung)) {
         let mut start = 0;
         for (at, tone) in line.tones.iter().enumerate() {
             let beat = input.score.felt_beat_at(tone.onset).0 as f64;

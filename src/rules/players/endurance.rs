@@ -2,9 +2,8 @@
 //! range and endurance by grade; the numbers here are common practice, no source.
 
 use crate::finding::{Finding, Level};
+use crate::ground::instrument::{Property, RangeVerdict, RegisterKind};
 use crate::ground::time::Ticks;
-use crate::instrument::RangeVerdict;
-use crate::instrument::RegisterKind;
 use crate::rules::input::RuleInput;
 use crate::rules::rule::{DependsOn, Example, Exception, Group, Rule, Setting, Silent};
 use crate::rules::shared::line::{Line, Tone, dynamic, is_soft, merged};
@@ -62,7 +61,7 @@ suggestion: trumpet 1: leave out half a bar or more where others carry the music
 
 pub fn check(input: &RuleInput<'_>, out: &mut Vec<Finding>) {
     let mut found = Vec::new();
-    for line in input.lines(|i| i.family == "brass") {
+    for line in input.lines(|i| i.is(Property::Lips)) {
         let mut start = 0;
         for (at, tone) in line.tones.iter().enumerate() {
             let bar = input

@@ -2,8 +2,8 @@
 //! `registers` in `rules/instruments.toml`.
 
 use crate::finding::{Finding, Level};
+use crate::ground::instrument::{Property, Register, RegisterKind};
 use crate::ground::time::Ticks;
-use crate::instrument::{Register, RegisterKind};
 use crate::rules::input::RuleInput;
 use crate::rules::rule::{DependsOn, Example, Exception, Group, Rule, Setting, Silent};
 use crate::rules::shared::line::{Line, Tempos, Tone, dynamic, is_soft};
@@ -79,7 +79,7 @@ const FAST_RUN: usize = 3;
 
 pub fn check(input: &RuleInput<'_>, out: &mut Vec<Finding>) {
     let tempos = Tempos::of(input.score, input.setting(&RULE, "tempo"));
-    for line in input.lines(|i| !i.registers.is_empty() || i.section == "trombones") {
+    for line in input.lines(|i| !i.registers.is_empty() || i.is(Property::Slide)) {
         for register in &line.instrument.registers {
             match register.kind {
                 RegisterKind::NoSoftStart => {
@@ -88,13 +88,13 @@ pub fn check(input: &RuleInput<'_>, out: &mut Vec<Finding>) {
                 }
                 // Other breaks are for the reader of the data: only the clarinet's is published as
                 // one that a grade does not cross.
-                RegisterKind::Break if line.instrument.section == "clarinets" => {
+                RegisterKind::Break if line.instrument.is(Property::GradedBreak) => {
                     breaks(input, line, register, &tempos, out);
                 }
                 _ => {}
             }
         }
-        if line.instrument.section == "trombones" {
+        if line.instrument.is(Property::Slide) {
             long_slides(input, line, &tempos, out);
         }
     }

@@ -2,8 +2,8 @@
 //! their sources (`rules/instruments.toml`); four bars: common practice, no source.
 
 use crate::finding::{Finding, Level};
+use crate::ground::instrument::RangeVerdict;
 use crate::ground::time::Ticks;
-use crate::instrument::RangeVerdict;
 use crate::rules::input::RuleInput;
 use crate::rules::rule::{DependsOn, Example, Exception, Group, Rule, Setting, Silent};
 use crate::rules::shared::line::{Line, Tone, merged};

@@ -3,9 +3,9 @@
 
 use super::wording;
 use crate::finding::Finding;
+use crate::ground::instrument::{Instrument, Property};
 use crate::ground::pitch::Pitch;
 use crate::ground::time::Ticks;
-use crate::instrument::Instrument;
 use crate::rules::diagnosed::DiagnosedScore;
 use crate::rules::rule::Rule;
 use crate::score::NoteRef;
@@ -67,7 +67,7 @@ fn line<'a>(
 ) -> Option<Line<'a>> {
     let instrument = member
         .instrument
-        .filter(|i| i.single_line && i.section != "drums")?;
+        .filter(|i| i.single_line && !i.is(Property::Unpitched))?;
     let part = diagnosed.score.parts.get(member.part as usize)?;
     if part.staves > 1 {
         return None;
@@ -144,7 +144,7 @@ impl Line<'_> {
     }
 
     pub fn is_sung(&self) -> bool {
-        self.instrument.family == "voice"
+        self.instrument.is(Property::Sung)
     }
 
     /// The finding of a rule about this line.

@@ -4,6 +4,7 @@
 use crate::diagnosis::frame_at;
 use crate::diagnosis::{Passage, Verdict};
 use crate::finding::{Finding, Level};
+use crate::ground::instrument::Property;
 use crate::ground::pitch::Pitch;
 use crate::rules::diagnosed::SonorityAt;
 use crate::rules::input::RuleInput;
@@ -94,7 +95,7 @@ impl LowInterval {
 /// textbook on arranging for large jazz ensemble (the real bass, else none).
 fn over_the_bass(bass: &Passage, at: SonorityAt<'_>) -> Option<LowInterval> {
     let (section, sonority) = (&at.passage.section, at.sonority);
-    if section.chordal || section.key == "bass" || sonority.voices.len() < 3 {
+    if section.chordal || section.is(Property::BassLine) || sonority.voices.len() < 3 {
         return None;
     }
     let index = bass
@@ -133,7 +134,10 @@ const fn interval(semitones: i16) -> &'static str {
 }
 
 pub fn check(input: &RuleInput<'_>, out: &mut Vec<Finding>) {
-    let bass = input.passages.iter().find(|p| p.section.key == "bass");
+    let bass = input
+        .passages
+        .iter()
+        .find(|p| p.section.is(Property::BassLine));
     let mut last: Option<Stretch<'_>> = None;
     for at in input.sonorities() {
         let Some(low) = lowest(input, bass, at) else {
