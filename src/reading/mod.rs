@@ -8,13 +8,20 @@
         clippy::arithmetic_side_effects
     )
 )]
+#![allow(
+    clippy::unnecessary_box_returns,
+    reason = "`fault::Parsed` holds a boxed fault"
+)]
 
+mod bytes;
 pub mod container;
 pub mod encoding;
+mod fault;
 pub mod files;
 pub mod grid;
 pub mod limits;
 pub mod musicxml;
+mod sets;
 mod waiver;
 
 pub use files::{Outcome, read_paths};
