@@ -6,7 +6,7 @@
 
 use super::accidentals::{self, Seen};
 use super::{Edit, EditError, Written};
-use crate::ground::pitch::Pitch;
+use crate::ground::pitch::{Pitch, accidental_name};
 use crate::score::{Note, NoteFlags, Part, Score, Source};
 use quick_xml::Reader;
 use quick_xml::events::{BytesStart, Event};
@@ -143,12 +143,12 @@ impl Page<'_> {
                 (Some(old), true) => {
                     // Another note's accidental that was a courtesy has become needed: it is there.
                     if let Some(pitch) = changed {
-                        pen.accidental(old, name(pitch.alter));
+                        pen.accidental(old, accidental_name(pitch.alter));
                     }
                 }
                 (Some(old), false) if changed.is_some() || !old.courtesy => pen.take_out(old),
                 (None, true) => {
-                    let name = name(changed.copied().unwrap_or(note.written).alter);
+                    let name = accidental_name(changed.copied().unwrap_or(note.written).alter);
                     let blank = pen.blank_before(found.anchor.start).unwrap_or_default();
                     let element = format!("{blank}<accidental>{name}</accidental>");
                     pen.put(found.anchor.end..found.anchor.end, element);
@@ -227,19 +227,6 @@ struct Need {
 /// Slashes stand for rhythm; where they are drawn says nothing.
 const fn is_printed(note: &Note) -> bool {
     !note.flags.has(NoteFlags::SLASH)
-}
-
-/// MusicXML's name of an accidental (MusicXML 4.0, accidental-value).
-const fn name(alter: i8) -> &'static str {
-    match alter {
-        i8::MIN..=-3 => "triple-flat",
-        -2 => "flat-flat",
-        -1 => "flat",
-        0 => "natural",
-        1 => "sharp",
-        2 => "double-sharp",
-        3..=i8::MAX => "triple-sharp",
-    }
 }
 
 /// Whether a part's file prints accidentals: some programs leave them to the reader of the file.
