@@ -17,6 +17,7 @@ pub mod homework;
 pub mod instrument;
 pub mod ledger;
 pub mod model_answer;
+pub(crate) mod notation;
 pub mod proof;
 pub mod reading;
 pub mod report;

@@ -1,7 +1,7 @@
 //! One finding: what is wrong, its bars engraved, the correction beside them, the reason.
 
 use super::{File, Filters, sign, text};
-use crate::engraving::{Excerpt, Glyphs, Said, Shown};
+use crate::engraving::{Excerpt, Glyphs, Highlight, ShownPitch};
 use crate::finding::{Finding, Fix};
 use crate::ground::pitch::Pitch;
 use crate::report::text::parts_shown;
@@ -14,7 +14,10 @@ use std::ops::Range;
 /// The most bars in one picture.
 const MOST_BARS: u32 = 5;
 
-const BOTH: [(Shown, &str); 2] = [(Shown::Written, "written"), (Shown::Sounding, "sounding")];
+const BOTH: [(ShownPitch, &str); 2] = [
+    (ShownPitch::Written, "written"),
+    (ShownPitch::Sounding, "sounding"),
+];
 
 pub(super) fn render(
     file: &File<'_>,
@@ -81,11 +84,11 @@ pub(super) fn pictures(file: &File<'_>, finding: &Finding, glyphs: &mut Glyphs, 
     let core = bars_of(score, finding, finding.notes.iter().map(|n| n.note));
     let count = u32::try_from(score.bars.len()).unwrap_or(u32::MAX);
     let around = core.start.saturating_sub(1)..(core.end + 1).min(count);
-    let faults: Vec<(NoteRef, Said)> = finding
+    let faults: Vec<(NoteRef, Highlight)> = finding
         .notes
         .iter()
         .flat_map(|n| score.tied_chain(n.note))
-        .map(|n| (n, Said::Fault))
+        .map(|n| (n, Highlight::Fault))
         .collect();
     let beat = score.beat_at(finding.at);
     let words = format!("beat {beat}");
@@ -164,7 +167,7 @@ pub(super) fn bars_in_words(score: &Score, bars: &Range<u32>) -> String {
 }
 
 /// The notes at fault in words.
-fn at_fault(score: &Score, finding: &Finding, shown: Shown) -> String {
+fn at_fault(score: &Score, finding: &Finding, shown: ShownPitch) -> String {
     let words: Vec<String> = finding
         .notes
         .iter()
@@ -172,8 +175,8 @@ fn at_fault(score: &Score, finding: &Finding, shown: Shown) -> String {
             let part = score.parts.get(n.note.part as usize)?;
             let note = part.notes.get(n.note.note as usize)?;
             let pitch = match shown {
-                Shown::Written => note.written,
-                Shown::Sounding => note.sounding,
+                ShownPitch::Written => note.written,
+                ShownPitch::Sounding => note.sounding,
             };
             Some(format!("{} {pitch}", part.name))
         })
@@ -189,7 +192,7 @@ fn at_fault(score: &Score, finding: &Finding, shown: Shown) -> String {
 pub(super) struct Mended {
     pub score: Score,
     pub bars: Range<u32>,
-    pub marks: Vec<(NoteRef, Said)>,
+    pub marks: Vec<(NoteRef, Highlight)>,
     changes: Vec<Change>,
 }
 
@@ -204,13 +207,13 @@ impl Mended {
             .collect();
         Self {
             bars: bars_of(score, finding, notes.iter().copied()),
-            marks: notes.into_iter().map(|n| (n, Said::Mended)).collect(),
+            marks: notes.into_iter().map(|n| (n, Highlight::Mended)).collect(),
             changes: fix.changes.clone(),
             score: mended,
         }
     }
 
-    fn in_words(&self, shown: Shown) -> String {
+    fn in_words(&self, shown: ShownPitch) -> String {
         let words: Vec<String> = self
             .changes
             .iter()
@@ -218,8 +221,8 @@ impl Mended {
                 let part = self.score.parts.get(c.note.part as usize)?;
                 let note = part.notes.get(c.note.note as usize)?;
                 let pitch = match shown {
-                    Shown::Written => note.written,
-                    Shown::Sounding => note.sounding,
+                    ShownPitch::Written => note.written,
+                    ShownPitch::Sounding => note.sounding,
                 };
                 Some(format!("{} {pitch}", part.name))
             })

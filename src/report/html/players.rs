@@ -2,7 +2,7 @@
 
 use super::finding::{Mended, both, figure, rows};
 use super::{File, of, text};
-use crate::engraving::{Excerpt, Glyphs, Shown};
+use crate::engraving::{Excerpt, Glyphs, ShownPitch};
 use std::fmt::Write as _;
 
 /// The most corrected bars drawn on one player's page.
@@ -79,7 +79,7 @@ pub(super) fn render(file: &File<'_>, several: bool, glyphs: &mut Glyphs, page: 
                     &Excerpt {
                         parts: &[index],
                         bars: mended.bars.clone(),
-                        shown: Shown::Written,
+                        shown: ShownPitch::Written,
                         column: None,
                         marks: &mended.marks,
                         names: false,
