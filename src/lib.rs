@@ -9,6 +9,7 @@ pub mod cli;
 pub mod diagnosis;
 pub mod editing;
 pub mod engraving;
+pub mod file_text;
 pub mod finding;
 pub mod fingerprint;
 pub mod fixing;

@@ -6,8 +6,8 @@
 mod outside;
 
 use chartproof::editing::{self, Edit};
+use chartproof::file_text::container;
 use chartproof::ground::pitch::{Pitch, Step};
-use chartproof::reading::container;
 use chartproof::reading::files::{read_bytes, read_file};
 use chartproof::score::{Change, NoteRef};
 use chartproof::score::{NoteFlags, Score, Source};

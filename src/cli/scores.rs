@@ -2,10 +2,11 @@
 
 use super::talk::{self, Progress};
 use super::write_out::{complain, complain_in_full, say};
+use crate::file_text::Limits;
 use crate::ground::problem::Problem;
 use crate::instrument::{self, Catalogue};
+use crate::reading::Outcome;
 use crate::reading::files::{self, Plan, Set};
-use crate::reading::{Limits, Outcome};
 use crate::score::Score;
 use crate::sonority::heard;
 use crate::style::{FILE_NAME, HouseStyles, Style, StyleError};

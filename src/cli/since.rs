@@ -1,10 +1,10 @@
 //! `--since`: findings that a revision of the repository had as well are set aside.
 
 use super::git::{GitError, Revision, Then};
+use crate::file_text::Limits;
 use crate::finding::{Finding, Grounds, SetAside};
 use crate::fingerprint::{self, Known};
 use crate::proof::{Proofed, proof};
-use crate::reading::Limits;
 use crate::reading::files::read_bytes_by;
 use crate::report::Entry;
 use crate::score::{self, Score};

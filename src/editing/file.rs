@@ -5,8 +5,8 @@
 )]
 
 use super::{Edit, EditError};
-use crate::reading::container::{self, ContainerError};
-use crate::reading::{Limits, encoding};
+use crate::file_text::container::{self, ContainerError};
+use crate::file_text::{Limits, encoding};
 use crate::score::Source;
 use std::borrow::Cow;
 use std::io::{Cursor, Read, Seek};

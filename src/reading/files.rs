@@ -4,8 +4,8 @@
 //! `.musicxml`, `.xml`, `.mxl` and `.passage` are looked for, hidden files and those a `.gitignore`
 //! names are passed over, and an `.xml` file that is no score is not an error.
 
-use super::limits::{self, Limits};
-use super::{container, encoding, grid, musicxml};
+use super::{grid, musicxml};
+use crate::file_text::{container, encoding, limits, limits::Limits};
 use crate::ground::problem::Problem;
 use crate::ground::text::{self, Text};
 use crate::ground::time::{Meter, Ticks};

@@ -9,13 +9,9 @@
     )
 )]
 
-pub mod container;
-pub mod encoding;
 pub mod files;
 pub mod grid;
-pub mod limits;
 pub mod musicxml;
 mod waiver;
 
 pub use files::{Outcome, read_paths};
-pub use limits::Limits;

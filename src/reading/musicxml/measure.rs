@@ -4,8 +4,8 @@ use super::part::PartReader;
 use super::scale::Scale;
 use super::xml::{Element, Walk, Xml};
 use super::{attributes, direction, harmony, note};
+use crate::file_text::limits;
 use crate::ground::text::Span;
-use crate::reading::limits;
 use crate::score::{PartBar, Signs};
 
 /// What a `<measure>` says of itself.

@@ -27,8 +27,8 @@ mod tests;
 
 pub use scale::{MAX_PER_QUARTER, MAX_QUARTERS};
 
-use super::limits::{self, Limits};
 use super::waiver::{self, Said};
+use crate::file_text::limits::{self, Limits};
 use crate::ground::problem::Problem;
 use crate::ground::text::{Span, Text};
 use crate::ground::time::Ticks;

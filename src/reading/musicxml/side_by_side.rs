@@ -122,8 +122,8 @@ impl Document {
 mod tests {
     use super::super::read_by;
     use super::*;
+    use crate::file_text::Limits;
     use crate::ground::time::Ticks;
-    use crate::reading::limits::Limits;
     use proptest::prelude::*;
     use std::path::Path;
 

@@ -9,7 +9,7 @@
 )]
 
 use super::scale::decimal;
-use crate::reading::limits::{self, Limits};
+use crate::file_text::limits::{self, Limits};
 use crate::reading::waiver;
 use num_rational::Ratio;
 use quick_xml::Reader;
