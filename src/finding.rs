@@ -1,6 +1,7 @@
 //! Findings: what a rule says of a score. They know no output format.
 
 use crate::ground::pitch::Pitch;
+use crate::ground::text::Edit;
 use crate::score::{Change, NoteRef, Place};
 
 /// How much a finding weighs; the levels of SARIF 2.1.0, an open standard.
@@ -45,6 +46,9 @@ pub struct Fix {
     pub summary: String,
     /// The notes it changes.
     pub changes: Vec<Change>,
+    /// The same as edits of the files, sorted by source and place; none when the notes cannot be
+    /// edited where they stand. Set by proofing.
+    pub edits: Option<Vec<Edit>>,
 }
 
 /// One thing wrong at one place, with its reason.

@@ -6,17 +6,17 @@
 
 pub mod analysis;
 pub mod cli;
+pub mod correct;
 pub mod diagnosis;
 pub mod editing;
 pub mod engraving;
 pub mod file_text;
 pub mod finding;
-pub mod fingerprint;
 pub mod fixing;
 pub mod ground;
 pub mod homework;
 pub mod instrument;
-pub mod ledger;
+pub mod marking;
 pub mod model_answer;
 pub(crate) mod notation;
 pub mod proof;

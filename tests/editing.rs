@@ -2,8 +2,9 @@
 
 #![allow(clippy::unwrap_used, clippy::expect_used)]
 
-use chartproof::editing::{Edit, apply, apply_to_file, edits};
+use chartproof::editing::{apply, apply_to_file, edits};
 use chartproof::ground::pitch::Pitch;
+use chartproof::ground::text::Edit;
 use chartproof::reading::files::{read_as_one, read_bytes};
 use chartproof::score::{Change, NoteRef};
 use chartproof::score::{Format, Note, NoteFlags, Part, Score, Source};

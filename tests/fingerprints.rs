@@ -5,7 +5,7 @@
 mod common;
 
 use chartproof::finding::Finding;
-use chartproof::fingerprint::{Known, Print, prints};
+use chartproof::proof::fingerprint::{Known, Print, prints};
 use chartproof::proof::proof;
 use chartproof::reading::{files, grid};
 use chartproof::score::Score;

@@ -5,9 +5,10 @@
 
 mod outside;
 
-use chartproof::editing::{self, Edit};
+use chartproof::editing;
 use chartproof::file_text::container;
 use chartproof::ground::pitch::{Pitch, Step};
+use chartproof::ground::text::Edit;
 use chartproof::reading::files::{read_bytes, read_file};
 use chartproof::score::{Change, NoteRef};
 use chartproof::score::{NoteFlags, Score, Source};

@@ -51,7 +51,7 @@ impl Analysis {
                 outcome: score.map(|score| {
                     let analysed = analyse(&score, &style);
                     progress.step();
-                    (score, analysed)
+                    (score.into_score(), analysed)
                 }),
             })
             .collect();

@@ -8,7 +8,6 @@ use super::{CLEAN, FOUND, UNUSABLE};
 use crate::finding::Level;
 use crate::homework::roll::{self, HandedIn, Order};
 use crate::homework::{Class, Key, Sheet, mark};
-use crate::proof::proof;
 use crate::reading::files;
 use crate::report::{class, html};
 use crate::style::{self, Style};
@@ -195,7 +194,7 @@ impl Options {
             let name = path.display().to_string();
             match score {
                 Ok(score) => {
-                    let own = proof(&score, &style).findings;
+                    let own = score.proofed(&style).findings;
                     let errors = own.iter().filter(|f| f.level == Level::Error).count();
                     if errors > 0 {
                         talk::sum_up(&format!(
@@ -208,7 +207,7 @@ impl Options {
                             }
                         ));
                     }
-                    match Key::new(name, score, &style) {
+                    match Key::new(name, score.into_score(), &style) {
                         Ok(key) => keys.push(Answer { path, key }),
                         Err(error) => {
                             complain(&error.to_string());
@@ -271,7 +270,7 @@ fn marked(
             let start = Instant::now();
             let sheet = Sheet {
                 path,
-                outcome: score.map(|score| mark(score, &style, key.map(|k| &k.key))),
+                outcome: score.map(|score| mark(score.into_score(), &style, key.map(|k| &k.key))),
                 key: key.map(|k| k.key.name.clone()),
             };
             progress.step();

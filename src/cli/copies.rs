@@ -1,7 +1,9 @@
 //! Copies of files that were read: where they go, and what must never be written over.
 
 use super::write_out;
-use crate::editing::{Edit, Edited, Original};
+use crate::editing::{Edited, Original};
+use crate::ground::text::Edit;
+use crate::proof::Heard;
 use crate::score::{Score, Source};
 use std::collections::HashMap;
 use std::fs::{self, File};
@@ -91,7 +93,7 @@ impl Copies<'_> {
     }
 
     /// Two files whose copies would have the same name.
-    pub(super) fn clash(&self, scores: &[(PathBuf, Score)]) -> Option<String> {
+    pub(super) fn clash(&self, scores: &[(PathBuf, Heard)]) -> Option<String> {
         let mut seen: HashMap<PathBuf, &Path> = HashMap::new();
         for copy in scores.iter().flat_map(|(_, s)| self.of(s)) {
             if let Some(other) = seen.insert(copy.to.clone(), &copy.from.path) {
@@ -109,7 +111,7 @@ impl Copies<'_> {
     }
 
     /// The files that must not be written over.
-    pub(super) fn inputs(&self, scores: &[(PathBuf, Score)]) -> Vec<PathBuf> {
+    pub(super) fn inputs(&self, scores: &[(PathBuf, Heard)]) -> Vec<PathBuf> {
         let mut all: Vec<PathBuf> = self.paths.iter().filter(|p| !p.is_dir()).cloned().collect();
         all.extend(
             scores

@@ -5,9 +5,10 @@ use super::scores::{Looked, Scores};
 use super::talk::Progress;
 use super::write_out::{complain, complain_of, shown, to_stdout};
 use super::{CLEAN, FOUND, UNUSABLE};
+use crate::correct::{Correction, correct};
 use crate::editing;
 use crate::finding::Level;
-use crate::fixing::{Correction, correct};
+use crate::proof::Heard;
 use crate::report::table;
 use crate::score::Score;
 use clap::Args;
@@ -37,7 +38,7 @@ impl Correct {
     pub(super) fn run(mut self) -> u8 {
         let desk = self.scores.read();
         let mut code = if desk.style_unusable { UNUSABLE } else { CLEAN };
-        let mut scores: Vec<(PathBuf, Score)> = Vec::new();
+        let mut scores: Vec<(PathBuf, Heard)> = Vec::new();
         let mut styles = Vec::new();
         for Looked { path, score, style } in desk.scores {
             match score {

@@ -5,8 +5,8 @@ use super::scores::Scores;
 use super::talk::Progress;
 use super::write_out::{self, complain, complain_in_full, complain_of, shown, to_stdout};
 use super::{CLEAN, UNUSABLE};
-use crate::ledger::{self, FILE_NAME, Sums};
 use crate::proof::Proofed;
+use crate::proof::ledger::{self, FILE_NAME, Sums};
 use crate::score::Score;
 use clap::{Args, ValueHint};
 use std::fs;
@@ -61,7 +61,7 @@ impl Ledger {
             }
         }
         let read = entries.iter().filter_map(|e| e.outcome.as_ref().ok());
-        let scores: Vec<(&Score, &Proofed)> = read.map(|(s, p)| (s, p)).collect();
+        let scores: Vec<(&Score, &Proofed)> = read.map(|(s, p)| (&**s, p)).collect();
         if scores.is_empty() {
             // What went wrong has been said; nothing was looked at, and nothing is recorded.
             return if nothing_listed { CLEAN } else { UNUSABLE };

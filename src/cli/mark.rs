@@ -1,15 +1,17 @@
 //! `chartproof mark`: writes copies marked in colour and words at each finding.
 
 use super::copies::{self, Copies};
-use super::scores::{Looked, Scores, look_at};
+use super::scores::{Looked, Scores};
 use super::write_out::{complain, complain_of, shown, to_stdout};
 use super::{CLEAN, FOUND, UNUSABLE};
-use crate::editing::{self, Edit, Original};
+use crate::editing::Original;
 use crate::file_text::Limits;
 use crate::finding::{Finding, Level};
-use crate::proof::proof;
+use crate::ground::text::Edit;
+use crate::marking;
+use crate::proof::Heard;
 use crate::reading::files;
-use crate::score::{self, Format, Score};
+use crate::score::{self, Format};
 use crate::style::Style;
 use clap::Args;
 use std::fmt::Write as _;
@@ -39,7 +41,7 @@ pub(super) struct Mark {
 
 /// A score without marks, and the files it is in.
 struct Clean {
-    score: Score,
+    score: Heard,
     originals: Vec<Original>,
 }
 
@@ -48,7 +50,7 @@ impl Mark {
     pub(super) fn run(mut self) -> u8 {
         let desk = self.scores.read();
         let mut code = if desk.style_unusable { UNUSABLE } else { CLEAN };
-        let mut scores: Vec<(PathBuf, Score)> = Vec::new();
+        let mut scores: Vec<(PathBuf, Heard)> = Vec::new();
         let mut styles = Vec::new();
         for Looked { path, score, style } in desk.scores {
             match score {
@@ -89,11 +91,11 @@ impl Mark {
                 let findings = if self.clear {
                     Vec::new()
                 } else {
-                    proof(&clean.score, style).findings
+                    clean.score.proofed(style).findings
                 };
                 let mut findings: Vec<&Finding> = findings.iter().collect();
                 findings.sort_by_key(|f| f.at);
-                let edits = editing::marks(&clean.score, &findings);
+                let edits = marking::marks(&clean.score, &findings);
                 let originals = clean.originals.into_iter().map(Ok);
                 copies.write(&clean.score, originals, &edits, &inputs)?;
                 Ok(tell(&path, &findings, self.clear, &mut report))
@@ -118,12 +120,12 @@ impl Mark {
 }
 
 /// The score without earlier marks: they must not be read as part of the music.
-fn clean(score: Score, style: &Style, limits: &Limits) -> Result<Clean, String> {
+fn clean(score: Heard, style: &Style, limits: &Limits) -> Result<Clean, String> {
     let mut originals = Vec::with_capacity(score.sources.len());
     let mut marks = Vec::with_capacity(score.sources.len());
     for (index, source) in score.sources.iter().enumerate() {
         originals.push(copies::original(source)?);
-        marks.push(editing::clear(index as u16, source));
+        marks.push(marking::clear(index as u16, source));
     }
     if marks.iter().all(Vec::is_empty) {
         return Ok(Clean { score, originals });
@@ -150,14 +152,14 @@ fn clean(score: Score, style: &Style, limits: &Limits) -> Result<Clean, String> 
         }
         scores.push(score);
     }
-    let mut score = match scores.pop() {
+    let score = match scores.pop() {
         Some(only) if scores.is_empty() => only,
         last => {
             scores.extend(last);
             score::merge(scores).map_err(|e| e.to_string())?
         }
     };
-    look_at(&mut score, style);
+    let score = Heard::new(score, style);
     Ok(Clean { score, originals })
 }
 

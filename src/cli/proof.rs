@@ -8,7 +8,7 @@ use super::talk::{self, Progress};
 use super::write_out::{self, WriteError, complain, complain_of, say, to_stdout};
 use super::{CLEAN, FOUND, UNUSABLE};
 use crate::finding::Level;
-use crate::proof::{Proofed, proof};
+use crate::proof::Proofed;
 use crate::reading::files;
 use crate::report::{Entry, Sums, html, json, sarif, text};
 use crate::score::Score;
@@ -387,7 +387,7 @@ impl Proof {
 /// The scores that were read, with what was found in them.
 fn open(entries: &mut [Entry]) -> Vec<(&Score, &mut Proofed)> {
     let read = entries.iter_mut().filter_map(|e| e.outcome.as_mut().ok());
-    read.map(|(score, proofed)| (&*score, proofed)).collect()
+    read.map(|(score, proofed)| (&**score, proofed)).collect()
 }
 
 /// Proofs the scores side by side; the order stays that of the files. Each has the gate that holds
@@ -400,16 +400,16 @@ pub(super) fn proofed(
     let sets = files::sets_of_parts(
         scores
             .iter()
-            .map(|l| (l.path.as_path(), l.score.as_ref().ok())),
+            .map(|l| (l.path.as_path(), l.score.as_deref().ok())),
     );
     let (mut entries, gates): (Vec<Entry>, Vec<style::Gate>) = scores
         .into_par_iter()
         .map(|Looked { path, score, style }| {
             let start = Instant::now();
-            let entry = Entry {
+            let mut entry = Entry {
                 path,
                 outcome: score.map(|score| {
-                    let proofed = proof(&score, &style);
+                    let proofed = score.proofed(&style);
                     (score, proofed)
                 }),
             };
@@ -420,6 +420,10 @@ pub(super) fn proofed(
                 let took = start.elapsed();
                 let detail = talk::detail(score, proofed, &style, took);
                 say(&format!("{}: {detail}", entry.path.display()));
+            }
+            // No report asks for passages, and many scores may wait for theirs.
+            if let Ok((_, proofed)) = &mut entry.outcome {
+                proofed.passages = Vec::new();
             }
             let gate = asked.or(style.gate);
             (entry, gate.unwrap_or(style::Gate::At(Level::Error)))

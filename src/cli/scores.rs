@@ -5,10 +5,9 @@ use super::write_out::{complain, complain_in_full, say};
 use crate::file_text::Limits;
 use crate::ground::problem::Problem;
 use crate::instrument::{self, Catalogue};
+use crate::proof::Heard;
 use crate::reading::Outcome;
 use crate::reading::files::{self, Plan, Set};
-use crate::score::Score;
-use crate::sonority::heard;
 use crate::style::{FILE_NAME, HouseStyles, Style, StyleError};
 use crate::voicing::{Technique, UnknownTechnique};
 use clap::builder::{PossibleValue, TypedValueParser};
@@ -104,7 +103,7 @@ fn limit(text: &str) -> Result<(&'static str, u64), NoSuchLimit> {
 /// A score with the style it is looked at in.
 pub(super) struct Looked {
     pub(super) path: PathBuf,
-    pub(super) score: Result<Score, Problem>,
+    pub(super) score: Result<Heard, Problem>,
     pub(super) style: Arc<Style>,
 }
 
@@ -338,6 +337,7 @@ pub(super) fn desk(
     told: &mut Vec<Arc<StyleError>>,
 ) -> Desk {
     let mut desk = Desk::default();
+    let mut usable = Vec::with_capacity(outcomes.len());
     for Outcome { path, score } in outcomes {
         let of = match &score {
             Ok(score) => score.sources.first().map_or(&path, |s| &s.path),
@@ -364,22 +364,17 @@ pub(super) fn desk(
                 style.name
             ));
         }
-        desk.scores.push(Looked { path, score, style });
+        usable.push((path, score, style));
     }
-    desk.scores.par_iter_mut().for_each(|looked| {
-        if let Ok(score) = &mut looked.score {
-            look_at(score, &looked.style);
-        }
-    });
+    desk.scores = usable
+        .into_par_iter()
+        .map(|(path, score, style)| Looked {
+            path,
+            score: score.map(|score| Heard::new(score, &style)),
+            style,
+        })
+        .collect();
     desk
-}
-
-/// Looks at a score in its style, as it is meant to sound.
-pub(super) fn look_at(score: &mut Score, style: &Style) {
-    style.prepare(score);
-    if let Some(meant) = heard(score) {
-        *score = meant;
-    }
 }
 
 /// What is wrong with a house style, each mistake with its line.

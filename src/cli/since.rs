@@ -3,12 +3,11 @@
 use super::git::{GitError, Revision, Then};
 use crate::file_text::Limits;
 use crate::finding::{Finding, Grounds, SetAside};
-use crate::fingerprint::{self, Known};
-use crate::proof::{Proofed, proof};
+use crate::proof::fingerprint::{self, Known};
+use crate::proof::{Heard, Proofed};
 use crate::reading::files::read_bytes_by;
 use crate::report::Entry;
 use crate::score::{self, Score};
-use crate::sonority::heard;
 use crate::style::Style;
 use rayon::prelude::*;
 use std::path::PathBuf;
@@ -110,7 +109,7 @@ fn compare(
     let known: Vec<bool> = match old {
         None => vec![true; order.len()],
         Some(old) => {
-            let was = proof(&old, style);
+            let was = old.proofed(style);
             let mut all: Vec<&Finding> = was.findings.iter().collect();
             all.sort_by_key(|f| f.at);
             let mut known = Known::default();
@@ -146,18 +145,17 @@ fn compare(
 }
 
 /// The score as it was.
-fn read(files: Vec<Old>, style: &Style, limits: &Limits) -> Result<Score, String> {
+fn read(files: Vec<Old>, style: &Style, limits: &Limits) -> Result<Heard, String> {
     let mut scores = files
         .into_iter()
         .map(|f| read_bytes_by(&f.path, f.bytes, style.instruments, limits).map_err(|e| e.message))
         .collect::<Result<Vec<Score>, String>>()?;
-    let mut score = match scores.pop() {
+    let score = match scores.pop() {
         Some(only) if scores.is_empty() => only,
         last => {
             scores.extend(last);
             score::merge(scores).map_err(|e| e.to_string())?
         }
     };
-    style.prepare(&mut score);
-    Ok(heard(&score).unwrap_or(score))
+    Ok(Heard::new(score, style))
 }

@@ -2,7 +2,7 @@
 //! and, when asked for, what was done with each file. Reports do not change by it.
 
 use super::write_out::say;
-use crate::diagnosis::{How, passages};
+use crate::diagnosis::How;
 use crate::proof::Proofed;
 use crate::score::Score;
 use crate::style::Style;
@@ -173,7 +173,7 @@ pub(super) fn detail(score: &Score, proofed: &Proofed, style: &Style, took: Dura
         style.name,
         proofed.sonorities
     );
-    for passage in passages(score, style) {
+    for passage in &proofed.passages {
         let mut runs: Vec<(&'static str, &'static str, u32, u32)> = Vec::new();
         for (sonority, force) in passage.sonorities.iter().zip(&passage.in_force) {
             let (name, how) = match force {

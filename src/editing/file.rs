@@ -4,9 +4,10 @@
     reason = "places in a text and lengths of its pieces: no text is longer than 32 bits less a mebibyte"
 )]
 
-use super::{Edit, EditError};
+use super::EditError;
 use crate::file_text::container::{self, ContainerError};
 use crate::file_text::{Limits, encoding};
+use crate::ground::text::Edit;
 use crate::score::Source;
 use std::borrow::Cow;
 use std::io::{Cursor, Read, Seek};

@@ -5,8 +5,9 @@
     reason = "places in a text and lengths of its pieces: no text is longer than 32 bits less a mebibyte"
 )]
 
-use super::{Edit, EditError, Written};
+use super::{EditError, Written};
 use crate::ground::pitch::Pitch;
+use crate::ground::text::Edit;
 use crate::score::{Note, Part, Source};
 use std::collections::BTreeMap;
 

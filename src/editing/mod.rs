@@ -15,32 +15,18 @@
 mod accidentals;
 mod file;
 mod grid;
-mod marking;
 mod musicxml;
 
 pub use file::{Edited, Original, apply, apply_to_file};
-pub use marking::{clear, marks};
 
 use crate::file_text::container::ContainerError;
 use crate::file_text::encoding::EncodingError;
 use crate::ground::pitch::Pitch;
+use crate::ground::text::Edit;
 use crate::score::{Change, NoteRef};
 use crate::score::{Format, Note, Part, Score, Source};
 use std::collections::BTreeMap;
 use std::path::PathBuf;
-
-/// A piece of a source's text and what is to stand there instead.
-#[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
-pub struct Edit {
-    /// Index into [`Score::sources`].
-    pub source: u16,
-    /// First byte of [`Source::text`].
-    pub start: u32,
-    /// One past the last byte.
-    pub end: u32,
-    /// What is to stand there.
-    pub replacement: String,
-}
 
 /// Why notes cannot be changed in their file.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]

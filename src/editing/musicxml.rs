@@ -5,8 +5,9 @@
 )]
 
 use super::accidentals::{self, Seen};
-use super::{Edit, EditError, Written};
+use super::{EditError, Written};
 use crate::ground::pitch::{Pitch, accidental_name};
+use crate::ground::text::Edit;
 use crate::score::{Note, NoteFlags, Part, Score, Source};
 use quick_xml::Reader;
 use quick_xml::events::{BytesStart, Event};

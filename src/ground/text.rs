@@ -63,6 +63,19 @@ impl Span {
     }
 }
 
+/// A piece of a source's text and what is to stand there instead.
+#[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub struct Edit {
+    /// Index into the sources of the score.
+    pub source: u16,
+    /// First byte of the source's text.
+    pub start: u32,
+    /// One past the last byte.
+    pub end: u32,
+    /// What is to stand there.
+    pub replacement: String,
+}
+
 /// How many lines end before each `STRIDE` of a text, and how far along its line that lies: there are
 /// files of one line.
 #[derive(Clone, Debug)]

@@ -169,6 +169,8 @@ pub(super) struct Compared {
     pub right: usize,
     pub of: usize,
     pub remarks: Vec<String>,
+    /// The student's passages under the key's chord symbols.
+    pub passages: Vec<Passage>,
 }
 
 /// How a student's score lies against the key: the interval it is moved by, and by how many bars.
@@ -292,6 +294,7 @@ pub(super) fn compare(score: &Score, style: &Style, key: &Key) -> Compared {
         right,
         of,
         remarks,
+        passages: read,
     }
 }
 

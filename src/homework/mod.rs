@@ -15,7 +15,6 @@ pub mod roll;
 pub use class::{Cell, Class, Mistake, Sheet};
 pub use key::{Key, KeyError};
 
-use crate::diagnosis::passages;
 use crate::finding::{Finding, Level};
 use crate::proof::{Proofed, proof};
 use crate::rules::{self, Group};
@@ -189,9 +188,14 @@ pub fn mark(mut score: Score, style: &Style, key: Option<&Key>) -> Marked {
         let proofed = Proofed {
             findings: compared.findings,
             sonorities: compared.of,
-            inferred: Vec::new(),
             remarks: compared.remarks,
-            set_aside: Vec::new(),
+            sections: compared
+                .passages
+                .iter()
+                .map(|p| p.section.clone())
+                .collect(),
+            passages: compared.passages,
+            ..Proofed::default()
         };
         return Marked {
             score: compared.score,
@@ -202,7 +206,7 @@ pub fn mark(mut score: Score, style: &Style, key: Option<&Key>) -> Marked {
     let proofed = proof(&score, style);
     let mut all: BTreeSet<(usize, Place)> = BTreeSet::new();
     let mut wrong: BTreeSet<(usize, Place)> = BTreeSet::new();
-    for (index, passage) in passages(&score, style).iter().enumerate() {
+    for (index, passage) in proofed.passages.iter().enumerate() {
         let sounds: BTreeSet<Place> = passage.sonorities.iter().map(|s| s.at).collect();
         // What is held over into a chord is at fault where the chord comes in and nobody strikes; what
         // two sections have between them may stand where one of them has nothing.

@@ -11,7 +11,6 @@
 //! (`style`, `ledger`, `waiver`, `revision`), a `reason` where somebody gave one, and where it is said.
 
 use super::{Entry, Sums, Told, part_names, shielded};
-use crate::editing;
 use crate::finding::{Finding, NoteAtFault};
 use crate::ground::pitch::Pitch;
 use crate::ground::text::Span;
@@ -106,26 +105,26 @@ struct FixEdit<'a> {
     member: Option<&'a str>,
     start: u32,
     end: u32,
-    replacement: String,
+    replacement: &'a str,
 }
 
 /// The fix of a finding as edits; none when its notes cannot be edited where they stand.
 fn fix<'a>(score: &'a Score, finding: &'a Finding) -> Option<Fix<'a>> {
     let fix = finding.fix.as_ref()?;
-    let edits = editing::edits(score, &fix.changes).ok()?;
+    let edits = fix.edits.as_ref()?;
     Some(Fix {
         summary: &fix.summary,
         verified: true,
         edits: edits
-            .into_iter()
+            .iter()
             .filter_map(|e| {
-                let source = score.sources.get(e.source as usize)?;
+                let source = score.sources.get(usize::from(e.source))?;
                 Some(FixEdit {
                     file: source.path.display().to_string(),
                     member: source.member.as_deref(),
                     start: e.start,
                     end: e.end,
-                    replacement: e.replacement,
+                    replacement: &e.replacement,
                 })
             })
             .collect(),

@@ -8,7 +8,6 @@
 //! pitches stand in the `properties` of a result, with the names and units of the JSON report.
 
 use super::{Entry, Told, part_names, printable, rulebook, shielded};
-use crate::editing;
 use crate::finding::{Finding, Grounds, Level};
 use crate::ground::pitch::Pitch;
 use crate::ground::text::Span;
@@ -543,7 +542,7 @@ fn logical(score: &Score, finding: &Finding, part: usize) -> Logical {
 /// The verified fix of a finding.
 fn fix(desk: &Desk<'_>, finding: &Finding) -> Option<Fix> {
     let fix = finding.fix.as_ref()?;
-    let edits = editing::edits(desk.score, &fix.changes).ok()?;
+    let edits = fix.edits.as_ref()?;
     let mut changes: BTreeMap<u16, Vec<Replacement>> = BTreeMap::new();
     for edit in edits {
         let span = Span {
@@ -554,7 +553,7 @@ fn fix(desk: &Desk<'_>, finding: &Finding) -> Option<Fix> {
         changes.entry(edit.source).or_default().push(Replacement {
             deleted_region: desk.region(span)?,
             inserted_content: Text {
-                text: edit.replacement,
+                text: edit.replacement.clone(),
             },
         });
     }

@@ -7,7 +7,7 @@ use crate::ground::pitch::Pitch;
 use crate::ground::problem::Problem;
 use crate::proof::{Inferred, Proofed};
 use crate::score::{Place, Score, Source};
-use crate::sonority::{Section, sections};
+use crate::sonority::Section;
 use codespan_reporting::diagnostic::{Diagnostic, Label, LabelStyle, Severity};
 use codespan_reporting::files::{self, Files, Location, SimpleFile};
 use codespan_reporting::term::termcolor::WriteColor;
@@ -57,9 +57,8 @@ pub fn render(entries: &[Entry], out: &mut dyn WriteColor, options: Options) -> 
 pub fn render_file(entry: &Entry, out: &mut dyn WriteColor, options: Options) -> io::Result<()> {
     match &entry.outcome {
         Ok((score, proofed)) => {
-            let sections = sections(score);
             for finding in entry.findings() {
-                render_finding(entry, score, &sections, finding, out, options)?;
+                render_finding(entry, score, &proofed.sections, finding, out, options)?;
             }
             render_said(entry, score, proofed, out)
         }
@@ -658,7 +657,7 @@ mod tests {
         let entry = Entry {
             path: PathBuf::from("quay.musicxml"),
             outcome: Ok((
-                sample::score(),
+                sample::score().into(),
                 Proofed {
                     sonorities: 1,
                     ..Proofed::default()
@@ -675,7 +674,7 @@ mod tests {
     fn a_score_without_sonorities_is_not_called_right() {
         let entry = Entry {
             path: PathBuf::from("solo.musicxml"),
-            outcome: Ok((Score::default(), Proofed::default())),
+            outcome: Ok((Score::default().into(), Proofed::default())),
         };
         let out = text(&[entry], 100);
         assert!(out.starts_with("Nothing found, but no section"), "{out}");

@@ -1,66 +1,16 @@
 //! The rules: one file each, holding what it asks, its check, and its wrong and right examples,
 //! which are also its tests. A rule knows no file format and prints nothing.
 
+mod agreement;
 mod example;
-mod free;
-mod held_over;
-mod line;
+mod harmony;
+mod lines;
+mod notation;
 mod own;
-mod page;
-mod together;
-mod whole;
-mod wording;
-
-mod articulation_agreement;
-mod awkward_leap;
-mod bar_count;
-mod bar_length;
-mod breath;
-mod chord_symbol_agreement;
-mod clef;
-mod courtesy_accidental;
-mod double_stop;
-mod doubled_note;
-mod dynamic_agreement;
-mod endurance;
-mod entry_dynamic;
-mod hand_span;
-mod instrument_change;
-mod key_signature_agreement;
-mod lead_doubling;
-mod lead_not_on_top;
-mod low_interval;
-mod meter_agreement;
-mod minor_ninth;
-mod missing_guide_tone;
-mod multi_rest;
-mod parallel_outer_voices;
-mod passing_diminished;
-mod register_break;
-mod rehearsal_mark_agreement;
-mod repeat_agreement;
-mod repeated_inner_note;
-mod rhythm_unison;
-mod semitone_cluster;
-mod semitone_under_lead;
-mod slur_agreement;
-mod spelling;
-mod static_voice;
-mod technique_wanders;
-mod tempo_agreement;
-mod tessitura;
-mod tie_mismatch;
-mod transposition;
-mod unavailable_tension;
-mod unclosed_slur;
-mod unplayable_stretch;
-mod voice_crossing;
-mod waiver;
-mod wide_gap;
-mod written_range;
-mod wrong_note;
-mod wrong_octave;
-mod wrong_voice_dropped;
+mod players;
+mod rubs;
+mod shared;
+mod voicing;
 
 use crate::diagnosis::{Diagnosis, Fault, Passage, Slip, SlipKind, Verdict, frame_at};
 use crate::finding::{Finding, Level, NoteAtFault, SetAside};
@@ -145,56 +95,56 @@ pub struct Rule {
 
 /// All rules, in the order they are listed.
 pub static ALL: [&Rule; 50] = [
-    &passing_diminished::RULE,
-    &wrong_note::RULE,
-    &missing_guide_tone::RULE,
-    &unavailable_tension::RULE,
-    &chord_symbol_agreement::RULE,
-    &wrong_voice_dropped::RULE,
-    &lead_doubling::RULE,
-    &lead_not_on_top::RULE,
-    &voice_crossing::RULE,
-    &doubled_note::RULE,
-    &wrong_octave::RULE,
-    &technique_wanders::RULE,
-    &wide_gap::RULE,
-    &low_interval::RULE,
-    &semitone_under_lead::RULE,
-    &hand_span::RULE,
-    &minor_ninth::RULE,
-    &semitone_cluster::RULE,
-    &awkward_leap::RULE,
-    &repeated_inner_note::RULE,
-    &static_voice::RULE,
-    &parallel_outer_voices::RULE,
-    &written_range::RULE,
-    &tessitura::RULE,
-    &endurance::RULE,
-    &breath::RULE,
-    &register_break::RULE,
-    &double_stop::RULE,
-    &unplayable_stretch::RULE,
-    &rhythm_unison::RULE,
-    &articulation_agreement::RULE,
-    &slur_agreement::RULE,
-    &dynamic_agreement::RULE,
-    &bar_count::RULE,
-    &rehearsal_mark_agreement::RULE,
-    &repeat_agreement::RULE,
-    &meter_agreement::RULE,
-    &tempo_agreement::RULE,
-    &bar_length::RULE,
-    &tie_mismatch::RULE,
-    &spelling::RULE,
-    &transposition::RULE,
-    &key_signature_agreement::RULE,
-    &clef::RULE,
-    &entry_dynamic::RULE,
-    &courtesy_accidental::RULE,
-    &unclosed_slur::RULE,
-    &instrument_change::RULE,
-    &multi_rest::RULE,
-    &waiver::RULE,
+    &harmony::passing_diminished::RULE,
+    &harmony::wrong_note::RULE,
+    &harmony::missing_guide_tone::RULE,
+    &harmony::unavailable_tension::RULE,
+    &harmony::chord_symbol_agreement::RULE,
+    &voicing::wrong_voice_dropped::RULE,
+    &voicing::lead_doubling::RULE,
+    &voicing::lead_not_on_top::RULE,
+    &voicing::voice_crossing::RULE,
+    &voicing::doubled_note::RULE,
+    &voicing::wrong_octave::RULE,
+    &voicing::technique_wanders::RULE,
+    &voicing::wide_gap::RULE,
+    &voicing::low_interval::RULE,
+    &voicing::semitone_under_lead::RULE,
+    &voicing::hand_span::RULE,
+    &rubs::minor_ninth::RULE,
+    &rubs::semitone_cluster::RULE,
+    &lines::awkward_leap::RULE,
+    &lines::repeated_inner_note::RULE,
+    &lines::static_voice::RULE,
+    &lines::parallel_outer_voices::RULE,
+    &players::written_range::RULE,
+    &players::tessitura::RULE,
+    &players::endurance::RULE,
+    &players::breath::RULE,
+    &players::register_break::RULE,
+    &players::double_stop::RULE,
+    &players::unplayable_stretch::RULE,
+    &agreement::rhythm_unison::RULE,
+    &agreement::articulation_agreement::RULE,
+    &agreement::slur_agreement::RULE,
+    &agreement::dynamic_agreement::RULE,
+    &agreement::bar_count::RULE,
+    &agreement::rehearsal_mark_agreement::RULE,
+    &agreement::repeat_agreement::RULE,
+    &agreement::meter_agreement::RULE,
+    &agreement::tempo_agreement::RULE,
+    &notation::bar_length::RULE,
+    &notation::tie_mismatch::RULE,
+    &notation::spelling::RULE,
+    &notation::transposition::RULE,
+    &notation::key_signature_agreement::RULE,
+    &notation::clef::RULE,
+    &notation::entry_dynamic::RULE,
+    &notation::courtesy_accidental::RULE,
+    &notation::unclosed_slur::RULE,
+    &notation::instrument_change::RULE,
+    &notation::multi_rest::RULE,
+    &notation::waiver::RULE,
 ];
 
 /// What rules look at.
@@ -208,11 +158,14 @@ pub struct Reading<'a> {
     /// Only these bars (0-based) are looked at; all when `None`.
     bars: Option<Range<u32>>,
     claimed: FxHashSet<NoteRef>,
-    lines: OnceLock<Vec<line::Line<'a>>>,
-    free: OnceLock<Vec<free::FreeChord<'a>>>,
-    together: OnceLock<Vec<together::Together>>,
-    whole: OnceLock<whole::Whole>,
-    crossings: OnceLock<(Vec<voice_crossing::Crossing<'a>>, FxHashSet<NoteRef>)>,
+    lines: OnceLock<Vec<shared::line::Line<'a>>>,
+    free: OnceLock<Vec<shared::free::FreeChord<'a>>>,
+    together: OnceLock<Vec<shared::together::Together>>,
+    whole: OnceLock<shared::whole::Whole>,
+    crossings: OnceLock<(
+        Vec<voicing::voice_crossing::Crossing<'a>>,
+        FxHashSet<NoteRef>,
+    )>,
     /// What could not be checked, in sentences.
     remarks: Mutex<Vec<String>>,
 }
@@ -220,18 +173,18 @@ pub struct Reading<'a> {
 /// The rule that reports a slip.
 fn rule_of(kind: SlipKind) -> &'static Rule {
     match kind {
-        SlipKind::OtherDrop(_) => &wrong_voice_dropped::RULE,
-        SlipKind::OtherTechnique(_) | SlipKind::NotInTechnique => &technique_wanders::RULE,
-        SlipKind::LeadDoubling => &lead_doubling::RULE,
+        SlipKind::OtherDrop(_) => &voicing::wrong_voice_dropped::RULE,
+        SlipKind::OtherTechnique(_) | SlipKind::NotInTechnique => &voicing::technique_wanders::RULE,
+        SlipKind::LeadDoubling => &voicing::lead_doubling::RULE,
         SlipKind::PassingOnChord | SlipKind::WrongPassingChord | SlipKind::ChordNoteOnPassing => {
-            &passing_diminished::RULE
+            &harmony::passing_diminished::RULE
         }
-        SlipKind::WrongNote => &wrong_note::RULE,
-        SlipKind::AlteredTension(_) => &unavailable_tension::RULE,
-        SlipKind::WrongOctave => &wrong_octave::RULE,
-        SlipKind::DoubledNote(_) => &doubled_note::RULE,
-        SlipKind::MinorNinth(..) => &minor_ninth::RULE,
-        SlipKind::SemitoneUnderLead => &semitone_under_lead::RULE,
+        SlipKind::WrongNote => &harmony::wrong_note::RULE,
+        SlipKind::AlteredTension(_) => &harmony::unavailable_tension::RULE,
+        SlipKind::WrongOctave => &voicing::wrong_octave::RULE,
+        SlipKind::DoubledNote(_) => &voicing::doubled_note::RULE,
+        SlipKind::MinorNinth(..) => &rubs::minor_ninth::RULE,
+        SlipKind::SemitoneUnderLead => &voicing::semitone_under_lead::RULE,
     }
 }
 
@@ -343,20 +296,25 @@ impl<'a> Reading<'a> {
     }
 
     /// Every crossing of the passages.
-    fn crossings(&self) -> &[voice_crossing::Crossing<'a>] {
+    fn crossings(&self) -> &[voicing::voice_crossing::Crossing<'a>] {
         &self.crossed().0
     }
 
-    fn crossed(&self) -> &(Vec<voice_crossing::Crossing<'a>>, FxHashSet<NoteRef>) {
+    fn crossed(
+        &self,
+    ) -> &(
+        Vec<voicing::voice_crossing::Crossing<'a>>,
+        FxHashSet<NoteRef>,
+    ) {
         self.crossings.get_or_init(|| {
-            let all = voice_crossing::crossings(self);
+            let all = voicing::voice_crossing::crossings(self);
             let notes = all
                 .iter()
                 .filter(|c| {
                     let rule = if c.lead {
-                        lead_not_on_top::RULE.name
+                        voicing::lead_not_on_top::RULE.name
                     } else {
-                        voice_crossing::RULE.name
+                        voicing::voice_crossing::RULE.name
                     };
                     self.style.levels.get(rule) != Some(&None)
                 })
@@ -450,7 +408,7 @@ impl SlipAt<'_> {
                     note: f.note,
                     voice: f.voice,
                     expected: Some(f.expected),
-                    label: wording::label(score, f),
+                    label: shared::wording::label(score, f),
                 })
                 .collect(),
             found: self.sonority.pitches(),
@@ -458,7 +416,7 @@ impl SlipAt<'_> {
             suggestion: slip
                 .remedies
                 .iter()
-                .find_map(|way| wording::instead(score, way)),
+                .find_map(|way| shared::wording::instead(score, way)),
             remedies: remedies(&slip.remedies),
             fix: None,
         }
@@ -572,8 +530,8 @@ const NEARBY: usize = 12;
 /// The score with chord symbols read at the pitch they are meant at, where a transposed part has them
 /// at concert pitch and the style has the rule on that says so.
 pub fn with_symbols_as_meant(score: &Score, style: &Style) -> Option<Score> {
-    let on = style.levels.get(chord_symbol_agreement::RULE.name) != Some(&None);
-    on.then(|| chord_symbol_agreement::as_meant(score))
+    let on = style.levels.get(harmony::chord_symbol_agreement::RULE.name) != Some(&None);
+    on.then(|| harmony::chord_symbol_agreement::as_meant(score))
         .flatten()
 }
 
@@ -637,7 +595,7 @@ pub fn check(reading: &Reading<'_>) -> Vec<Finding> {
 /// Sets aside the findings that the score itself waives; waivers with nothing left to waive become
 /// findings. With them one sentence for each reason.
 pub fn waive(reading: &Reading<'_>, findings: &mut Vec<Finding>) -> (Vec<SetAside>, Vec<String>) {
-    waiver::apply(reading, findings)
+    notation::waiver::apply(reading, findings)
 }
 
 /// Changes in words a player understands: "alto 2: write D5 (sounding F4) instead of ...".
@@ -658,7 +616,7 @@ pub fn in_words(score: &Score, changes: &[Change]) -> Option<String> {
             })
         })
         .collect();
-    wording::instead(score, &faults)
+    shared::wording::instead(score, &faults)
 }
 
 /// The rule of this name.

@@ -10,9 +10,10 @@
 
 mod maker;
 
+use chartproof::correct::correct;
 use chartproof::diagnosis::passages;
 use chartproof::fixing;
-use chartproof::proof::proof;
+use chartproof::proof::Heard;
 use chartproof::reading::files::read_bytes;
 use chartproof::report::{Entry, html, json, text};
 use chartproof::rules::{self, Reading};
@@ -65,11 +66,12 @@ fn stages(criterion: &mut Criterion, name: &str, xml: &str) {
     let style = Style::default();
     let read = || read_bytes(path, xml.as_bytes()).expect("it is a score");
     let score: Score = read();
+    let heard_score = Heard::new(score.clone(), &style);
     let found = passages(&score, &style);
     let findings = rules::check(&Reading::new(&score, &style, &found));
     let entries = [Entry {
         path: PathBuf::from(path),
-        outcome: Ok((score.clone(), proof(&score, &style))),
+        outcome: Ok((heard_score.clone(), heard_score.proofed(&style))),
     }];
     let mut group = criterion.benchmark_group(name);
     group.sampling_mode(SamplingMode::Flat);
@@ -107,7 +109,7 @@ fn stages(criterion: &mut Criterion, name: &str, xml: &str) {
     });
     stage("proof, with eight of a house", &mut || {
         let score = read();
-        black_box(proof(&score, &own));
+        black_box(Heard::new(score, &own).proofed(&own));
     });
     stage("verifying fixes", &mut || {
         let mut findings = findings.clone();
@@ -116,10 +118,10 @@ fn stages(criterion: &mut Criterion, name: &str, xml: &str) {
     });
     stage("proof, all of it", &mut || {
         let score = read();
-        black_box(proof(&score, &style));
+        black_box(Heard::new(score, &style).proofed(&style));
     });
     stage("correct", &mut || {
-        black_box(fixing::correct(&score, &style));
+        black_box(correct(&heard_score, &style));
     });
     stage("text report", &mut || {
         let mut out = Buffer::no_color();

@@ -10,11 +10,12 @@
     clippy::indexing_slicing
 )]
 
-use chartproof::editing::{Edit, apply_to_file, edits};
-use chartproof::fixing::correct;
+use chartproof::correct::correct;
+use chartproof::editing::{apply_to_file, edits};
 use chartproof::ground::chord;
+use chartproof::ground::text::Edit;
 use chartproof::ground::text::Span;
-use chartproof::proof::proof;
+use chartproof::proof::Heard;
 use chartproof::reading::files::read_bytes;
 use chartproof::report::{Entry, html, json, sarif, text};
 use chartproof::score::{Format, Note, Score};
@@ -142,6 +143,7 @@ pub fn correct_and_reread(bytes: &[u8]) {
     if notes(&score) > MOST_NOTES {
         return;
     }
+    let score = Heard::new(score, style);
     let correction = correct(&score, style);
     let Ok(edits) = edits(&score, &correction.changes) else {
         return;
@@ -156,7 +158,7 @@ pub fn correct_and_reread(bytes: &[u8]) {
         assert_eq!(copy, bytes, "nothing was to be changed");
         return;
     }
-    let mut wanted = score.clone();
+    let mut wanted = score.into_score();
     wanted.change(&correction.changes);
     let again = read_bytes(path, copy.as_slice())
         .unwrap_or_else(|e| panic!("{e}\n{}", String::from_utf8_lossy(&copy)));
@@ -172,10 +174,11 @@ fn notes(score: &Score) -> usize {
     score.parts.iter().map(|p| p.notes.len()).sum()
 }
 
-/// All notes but where they stand in the file.
+/// All notes as they are written, but where they stand in the file.
 fn facts(score: &Score) -> Vec<Vec<Note>> {
     let bare = |n: &Note| Note {
         span: Span::default(),
+        sounding: n.written,
         ..*n
     };
     let of = |p: &chartproof::score::Part| p.notes.iter().map(bare).collect();
@@ -191,7 +194,8 @@ fn look_at(score: Score, bytes: usize) {
         return;
     }
     let style = &STYLES[bytes % STYLES.len()];
-    let proofed = proof(&score, style);
+    let score = Heard::new(score, style);
+    let proofed = score.proofed(style);
     let entries = [Entry {
         path: "a".into(),
         outcome: Ok((score, proofed)),

@@ -6,7 +6,6 @@ use super::{File, STYLE, finding, footer, opening, sign, text};
 use crate::engraving::{Engraver, Glyphs};
 use crate::finding::{Finding, Level};
 use crate::homework::{Cell, Class, Marked, Marks, Mistake, Sheet, reason, title};
-use crate::sonority::sections;
 use std::fmt::Write as _;
 
 /// The choice of pitch for the pictures.
@@ -173,7 +172,7 @@ fn examples(class: &Class, mistakes: &[Mistake], glyphs: &mut Glyphs, page: &mut
                 name: sheet.path.display().to_string(),
                 score: &marked.score,
                 proofed: &marked.proofed,
-                sections: sections(&marked.score),
+                sections: &marked.proofed.sections,
                 findings: Vec::new(),
                 engraver: Engraver::new(&marked.score),
             };

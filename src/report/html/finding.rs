@@ -77,7 +77,7 @@ fn bars_of(score: &Score, finding: &Finding, notes: impl Iterator<Item = NoteRef
 
 pub(super) fn pictures(file: &File<'_>, finding: &Finding, glyphs: &mut Glyphs, page: &mut String) {
     let score = file.score;
-    let parts = parts_shown(score, &file.sections, finding);
+    let parts = parts_shown(score, file.sections, finding);
     if parts.is_empty() {
         return;
     }

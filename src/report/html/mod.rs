@@ -18,7 +18,7 @@ use crate::engraving::{Engraver, Glyphs, escape};
 use crate::finding::{Finding, Level};
 use crate::proof::Proofed;
 use crate::score::Score;
-use crate::sonority::{Section, sections};
+use crate::sonority::Section;
 use std::collections::BTreeMap;
 use std::fmt::Write as _;
 
@@ -134,7 +134,7 @@ struct File<'a> {
     name: String,
     score: &'a Score,
     proofed: &'a Proofed,
-    sections: Vec<Section>,
+    sections: &'a [Section],
     findings: Vec<&'a Finding>,
     engraver: Engraver,
 }
@@ -199,7 +199,7 @@ pub fn render(entries: &[Entry]) -> String {
                 name: entry.name(),
                 score,
                 proofed,
-                sections: sections(score),
+                sections: &proofed.sections,
                 findings: entry.findings(),
                 engraver: Engraver::new(score),
             })

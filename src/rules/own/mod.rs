@@ -6,7 +6,8 @@ mod views;
 
 use self::value::{Datum, Outcome, Stuck, outcome, worked_out};
 use self::views::{BarView, Desk, Hall, NoteView, PartView, SonorityView, StepView, View, part_of};
-use super::{Reading, wording};
+use super::Reading;
+use super::shared::wording;
 use crate::diagnosis::{Passage, frame_at};
 use crate::finding::{Finding, Level, NoteAtFault};
 use crate::ground::pitch::Pitch;

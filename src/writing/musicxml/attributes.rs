@@ -122,14 +122,14 @@ impl PartWriter<'_> {
             }
             text
         };
-        if printed_transposition(self.page.score, by) != by {
+        if printed_transposition(self.page.score, by) == by {
+            lines.line(&format!("<transpose>{}</transpose>", numbers(by)));
+        } else {
             // The pitches sound already; this is for whoever prints the part.
             lines.line(&format!(
                 "<for-part><part-transpose>{}</part-transpose></for-part>",
                 numbers(by)
             ));
-        } else {
-            lines.line(&format!("<transpose>{}</transpose>", numbers(by)));
         }
     }
 }

@@ -1,0 +1,131 @@
+//! A whole score put right: all verified fixes that do not get in each other's way.
+
+use crate::finding::Finding;
+use crate::fixing::Identity;
+use crate::ground::pitch::Pitch;
+use crate::proof::{Heard, Proofed};
+use crate::score::{Change, NoteRef};
+use crate::score::{Place, Score};
+use crate::style::Style;
+use std::borrow::Cow;
+use std::collections::{BTreeMap, BTreeSet, HashSet};
+
+/// How often the corrected score is proofed again for fixes that others stood in the way of.
+const ROUNDS: usize = 12;
+
+/// One note as it was and as it is written now.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Done {
+    /// 0-based part.
+    pub part: u32,
+    /// Where.
+    pub at: Place,
+    /// Written pitch before.
+    pub from: Pitch,
+    /// Written pitch now.
+    pub to: Pitch,
+    /// The rule whose finding it mends.
+    pub rule: &'static str,
+}
+
+/// What correcting a score came to.
+#[derive(Clone, Debug)]
+pub struct Correction {
+    /// The changes from the score as it was read, each note once.
+    pub changes: Vec<Change>,
+    /// The same for people, in order of place and part.
+    pub done: Vec<Done>,
+    /// What proofing the corrected score still finds.
+    pub left: Proofed,
+}
+
+/// Applies every verified fix of a score. Where two touch the same note the first has it; the score
+/// is then proofed again, until nothing more can be mended. A round that leaves as many findings as
+/// before is undone.
+pub fn correct(score: &Heard, style: &Style) -> Correction {
+    let mut now = Cow::Borrowed(score);
+    let mut left = score.proofed(style);
+    let mut all: BTreeMap<NoteRef, (Pitch, &'static str)> = BTreeMap::new();
+    for _ in 0..ROUNDS {
+        let Some((next, after, applied)) = round(&now, style, &left) else {
+            break;
+        };
+        for (change, rule) in applied {
+            all.insert(change.note, (change.sounding, rule));
+        }
+        now = Cow::Owned(next);
+        left = after;
+    }
+    let mut changes = Vec::new();
+    let mut done = Vec::new();
+    for (note, (sounding, rule)) in all {
+        let of = |s: &Score| {
+            let part = s.parts.get(note.part as usize)?;
+            part.notes.get(note.note as usize).copied()
+        };
+        let (Some(old), Some(new)) = (of(score), of(&now)) else {
+            continue;
+        };
+        if old.written == new.written {
+            continue;
+        }
+        changes.push(Change { note, sounding });
+        done.push(Done {
+            part: note.part,
+            at: old.at,
+            from: old.written,
+            to: new.written,
+            rule,
+        });
+    }
+    done.sort_by_key(|d| (d.at, d.part));
+    Correction {
+        changes,
+        done,
+        left,
+    }
+}
+
+type Applied = Vec<(Change, &'static str)>;
+
+/// One round: all fixes that touch different notes; when together they bring something new, fewer.
+fn round(now: &Heard, style: &Style, findings: &Proofed) -> Option<(Heard, Proofed, Applied)> {
+    let mut taken: BTreeSet<NoteRef> = BTreeSet::new();
+    let mut chosen: Vec<&Finding> = Vec::new();
+    for finding in &findings.findings {
+        let Some(fix) = &finding.fix else { continue };
+        let notes: Vec<NoteRef> = fix
+            .changes
+            .iter()
+            .flat_map(|c| now.tied_chain(c.note))
+            .collect();
+        if notes.iter().any(|n| taken.contains(n)) {
+            continue;
+        }
+        taken.extend(notes);
+        chosen.push(finding);
+    }
+    let before: HashSet<Identity> = findings.findings.iter().map(Identity::of).collect();
+    while !chosen.is_empty() {
+        let mut next = now.clone().into_score();
+        for fix in chosen.iter().filter_map(|f| f.fix.as_ref()) {
+            next.change(&fix.changes);
+        }
+        let next = Heard::new(next, style);
+        let after = next.proofed(style);
+        let known = |f: &Finding| before.contains(&Identity::of(f));
+        if after.findings.len() < findings.findings.len() && after.findings.iter().all(known) {
+            let applied = chosen
+                .iter()
+                .flat_map(|f| {
+                    let changes = f.fix.iter().flat_map(|x| x.changes.iter().copied());
+                    changes.map(|c| (c, f.rule)).collect::<Vec<_>>()
+                })
+                .collect();
+            return Some((next, after, applied));
+        }
+        let half = chosen.len() / 2;
+        chosen.truncate(half);
+    }
+    None
+}

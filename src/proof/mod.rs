@@ -1,0 +1,174 @@
+//! The main job on one score: `Score` -> [`Heard`] -> [`Proofed`].
+
+pub mod fingerprint;
+mod heard;
+pub mod ledger;
+#[cfg(test)]
+pub(crate) mod sample;
+
+pub use heard::Heard;
+
+use crate::diagnosis::{How, Passage, frame_at, passages};
+use crate::editing;
+use crate::finding::{Finding, SetAside};
+use crate::fixing;
+use crate::rules::{self, Reading};
+use crate::score::{Place, Score};
+use crate::sonority::Section;
+use crate::style::Style;
+use crate::voicing::{Technique, mechanical_of};
+
+/// A technique that was inferred, not stated: the report says so.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Inferred {
+    /// The section's name.
+    pub section: String,
+    /// The technique's name.
+    pub technique: String,
+    /// First and last bar (0-based) of the phrases it was inferred for.
+    pub from: Place,
+    /// See `from`.
+    pub to: Place,
+    /// How many sonorities fit it, of how many.
+    pub fits: usize,
+    /// See `fits`.
+    pub of: usize,
+}
+
+/// What proofing a score gave.
+#[derive(Clone, Debug, Default)]
+pub struct Proofed {
+    /// All findings in order of place, then part.
+    pub findings: Vec<Finding>,
+    /// Findings that do not count, each with the reason; no fix was looked for.
+    pub set_aside: Vec<SetAside>,
+    /// How many sonorities were looked at, over all sections.
+    pub sonorities: usize,
+    /// Techniques that were inferred.
+    pub inferred: Vec<Inferred>,
+    /// Sentences about what was not checked and why (no chord symbols, say).
+    pub remarks: Vec<String>,
+    /// The sections of the score, in its order.
+    pub sections: Vec<Section>,
+    /// The passages that were judged, one a section: its sonorities, techniques and diagnoses.
+    pub passages: Vec<Passage>,
+}
+
+impl Proofed {
+    /// Sets aside the findings that `why` has a reason for, by their index and themselves.
+    pub fn set_aside_where(&mut self, mut why: impl FnMut(usize, &Finding) -> Option<SetAside>) {
+        let mut index = 0;
+        let set_aside = &mut self.set_aside;
+        self.findings.retain(|finding| {
+            let reason = why(index, finding);
+            index += 1;
+            let stays = reason.is_none();
+            set_aside.extend(reason);
+            stays
+        });
+    }
+}
+
+/// Hears and proofs a copy of a score under a house style.
+pub fn proof(score: &Score, style: &Style) -> Proofed {
+    Heard::new(score.clone(), style).proofed(style)
+}
+
+impl Heard {
+    /// Proofs the score under the style it was heard in.
+    pub fn proofed(&self, style: &Style) -> Proofed {
+        let score = self.judged();
+        let passages = passages(score, style);
+        let reading = Reading::new(score, style, &passages);
+        let mut findings = rules::check(&reading);
+        let not_checked = reading.remarks();
+        let (mut set_aside, waived) = rules::waive(&reading, &mut findings);
+        let (by_style, accepted) = style.accept(score, &mut findings);
+        set_aside.extend(by_style);
+        fixing::verify(score, style, &passages, &mut findings);
+        for fix in findings.iter_mut().filter_map(|f| f.fix.as_mut()) {
+            fix.edits = editing::edits(score, &fix.changes).ok();
+        }
+        let remarks = remarks(score, style, &passages);
+        Proofed {
+            findings,
+            set_aside,
+            sonorities: passages.iter().map(|p| p.sonorities.len()).sum(),
+            inferred: passages.iter().flat_map(|p| inferred(score, p)).collect(),
+            remarks: remarks
+                .into_iter()
+                .chain(not_checked)
+                .chain(waived)
+                .chain(accepted)
+                .collect(),
+            sections: passages.iter().map(|p| p.section.clone()).collect(),
+            passages,
+        }
+    }
+}
+
+/// The techniques inferred for a section, each with the stretch it was inferred for.
+fn inferred(score: &Score, passage: &Passage) -> Vec<Inferred> {
+    let mut found: Vec<Inferred> = Vec::new();
+    for (index, force) in passage.in_force.iter().enumerate() {
+        let (Some(force), Some(sonority)) = (force, passage.sonorities.get(index)) else {
+            continue;
+        };
+        if force.how != How::Inferred {
+            continue;
+        }
+        let name = force.technique.name();
+        let fits = usize::from(match force.technique {
+            Technique::Mechanical(m) => mechanical_of(&sonority.midi()) == Some(m),
+            Technique::Form(form) => {
+                let frame = frame_at(score, sonority.onset, passage.key_at(score, sonority.onset));
+                form.fits(&sonority.midi(), frame.as_ref())
+            }
+        });
+        match found.last_mut().filter(|i| i.technique == name) {
+            Some(last) => {
+                last.to = sonority.at;
+                last.fits += fits;
+                last.of += 1;
+            }
+            None => found.push(Inferred {
+                section: passage.section.name.clone(),
+                technique: name.to_owned(),
+                from: sonority.at,
+                to: sonority.at,
+                fits,
+                of: 1,
+            }),
+        }
+    }
+    found
+}
+
+/// What was not checked, and why.
+fn remarks(score: &Score, style: &Style, passages: &[Passage]) -> Vec<String> {
+    let mut remarks = Vec::new();
+    let blocks = passages
+        .iter()
+        .flat_map(|p| &p.in_force)
+        .any(Option::is_some);
+    let readable = score.chords.iter().any(|m| m.value.chord.is_some());
+    if blocks && !readable {
+        remarks.push(
+            "no chord symbols: notes were not checked against chords, voicings only against each other"
+                .to_owned(),
+        );
+    }
+    // The rule about chord symbols speaks of those that cannot be read.
+    let told = style.levels.get("chord-symbol-agreement") != Some(&None);
+    for mark in score.chords.iter().filter(|_| !told) {
+        if let Some(why) = &mark.value.unread {
+            remarks.push(format!(
+                "bar {}, beat {}: the chord symbol `{}` could not be read ({why}); nothing was checked against it",
+                score.bar_number(mark.at.bar),
+                score.beat_at(mark.at),
+                mark.value.written,
+            ));
+        }
+    }
+    remarks
+}

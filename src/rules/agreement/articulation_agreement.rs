@@ -1,0 +1,186 @@
+//! `articulation-agreement`: the same marks on the same attack. Published: university proofreading
+//! checklists; falls and scoops: common practice, no source.
+
+use crate::finding::{Finding, Level};
+use crate::rules::shared::together::{self, Odd, Together, most};
+use crate::rules::shared::wording;
+use crate::rules::{Example, Group, Reading, Rule};
+use crate::score::Articulations;
+
+pub static RULE: Rule = Rule {
+    name: "articulation-agreement",
+    group: Group::Agreement,
+    asks: "Where parts of a section strike together, accents, dots, lines, hats, falls, scoops and fermatas are the same in all of them.",
+    why: "A section phrases as one: a short note in one part beside long ones in the others sounds like a mistake even when every pitch is right.",
+    exceptions: &[
+        "parts that are not together in the bar",
+        "notes that others do not strike",
+    ],
+    source: "published: university proofreading checklists; falls, doits and scoops: common practice, no source",
+    level: Level::Error,
+    off: false,
+    settings: &[],
+    examples: &[Example {
+        wrong: "key: Bb major
+meter: 4/4
+section: saxes
+technique: four-way close
+parts: alto 1 = alto saxophone
+       alto 2 = alto saxophone
+       tenor 1 = tenor saxophone
+       tenor 2 = tenor saxophone
+
+chord   | Bb6  -    -    -   |
+count   | 1    2    3    4   |
+alto 1  | D5.  F5.  D5>  F5  |
+alto 2  | Bb4. D5.  Bb4> D5  |
+tenor 1 | G4.  Bb4. G4   Bb4 |
+tenor 2 | F4.  G4.  F4>  G4  |
+",
+        at: ("1", "3"),
+        right: "key: Bb major
+meter: 4/4
+section: saxes
+technique: four-way close
+parts: alto 1 = alto saxophone
+       alto 2 = alto saxophone
+       tenor 1 = tenor saxophone
+       tenor 2 = tenor saxophone
+
+chord   | Bb6  -    -    -   |
+count   | 1    2    3    4   |
+alto 1  | D5.  F5.  D5>  F5  |
+alto 2  | Bb4. D5.  Bb4> D5  |
+tenor 1 | G4.  Bb4. G4>  Bb4 |
+tenor 2 | F4.  G4.  F4>  G4  |
+",
+    }],
+    check,
+};
+
+const NAMES: [(Articulations, &str); 10] = [
+    (Articulations::ACCENT, "an accent"),
+    (Articulations::STACCATO, "a staccato dot"),
+    (Articulations::TENUTO, "a tenuto line"),
+    (Articulations::MARCATO, "a marcato hat"),
+    (Articulations::STACCATISSIMO, "a staccatissimo wedge"),
+    (Articulations::FALL, "a fall"),
+    (Articulations::DOIT, "a doit"),
+    (Articulations::SCOOP, "a scoop"),
+    (Articulations::PLOP, "a plop"),
+    (Articulations::FERMATA, "a fermata"),
+];
+
+/// Marks that are compared with each other: how they are called, which they are, what a missing one
+/// weighs.
+const KINDS: [(&str, u16, Level); 3] = [
+    (
+        "articulations",
+        Articulations::ACCENT.0
+            | Articulations::STACCATO.0
+            | Articulations::TENUTO.0
+            | Articulations::MARCATO.0
+            | Articulations::STACCATISSIMO.0,
+        Level::Warning,
+    ),
+    (
+        "falls, doits and scoops",
+        Articulations::FALL.0
+            | Articulations::DOIT.0
+            | Articulations::SCOOP.0
+            | Articulations::PLOP.0,
+        Level::Warning,
+    ),
+    ("fermatas", Articulations::FERMATA.0, Level::Error),
+];
+
+/// Marks in words.
+fn named(marks: Articulations, kind: &str) -> String {
+    let names: Vec<String> = NAMES
+        .iter()
+        .filter(|(mark, _)| marks.has(*mark))
+        .map(|(_, name)| (*name).to_owned())
+        .collect();
+    if names.is_empty() {
+        let one = match kind {
+            "articulations" => "no mark",
+            "fermatas" => "no fermata",
+            _ => "no fall, doit or scoop",
+        };
+        return one.to_owned();
+    }
+    wording::join(&names)
+}
+
+fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
+    if reading.is_window() {
+        return;
+    }
+    for (passage, together) in reading.passages.iter().zip(reading.together()) {
+        for (kind, mask, level) in KINDS {
+            let mut odds = Vec::new();
+            for bar in 0..together.bars.len() {
+                in_bar(together, bar, (kind, mask, level), &mut odds);
+            }
+            if odds.is_empty() {
+                continue;
+            }
+            let any: Vec<bool> = together
+                .players
+                .iter()
+                .map(|p| p.attacks.iter().any(|a| a.marks.0 & mask != 0))
+                .collect();
+            together::report(
+                reading,
+                &RULE,
+                &passage.section,
+                together,
+                (odds, kind),
+                |p| any.get(p).copied().unwrap_or(false),
+                out,
+            );
+        }
+    }
+}
+
+fn in_bar(
+    together: &Together,
+    bar: usize,
+    (kind, mask, level): (&str, u16, Level),
+    odds: &mut Vec<Odd>,
+) {
+    let all = together.all(bar);
+    let Some(company) = together.bars.get(bar).filter(|_| all.len() > 1) else {
+        return;
+    };
+    let Some(model) = company.with.first().and_then(|&p| together.players.get(p)) else {
+        return;
+    };
+    for attack in model.attacks_in(bar) {
+        let here = all.iter().filter_map(|&p| {
+            let (_, a) = together.players.get(p)?.at(bar, attack.onset)?;
+            Some((p, Articulations(a.marks.0 & mask)))
+        });
+        // Nearly everywhere all have the same.
+        if here
+            .clone()
+            .all(|(_, marks)| marks.0 == attack.marks.0 & mask)
+        {
+            continue;
+        }
+        let here: Vec<(usize, Articulations)> = here.collect();
+        let marks: Vec<Articulations> = here.iter().map(|h| h.1).collect();
+        let (Some(wanted), true) = (most(&marks), here.len() > 1) else {
+            continue;
+        };
+        odds.extend(here.iter().filter(|h| h.1 != wanted).map(|h| Odd {
+            player: h.0,
+            bar,
+            onset: attack.onset,
+            found: named(h.1, kind),
+            wanted: named(wanted, kind),
+            // A mark too many stops nobody.
+            level: if wanted.0 == 0 { Level::Warning } else { level },
+        }));
+    }
+}

@@ -1,0 +1,130 @@
+//! `bar-count`: every part of a score has the same number of bars. Published: orchestra librarians'
+//! guidelines (from memory).
+
+use crate::finding::{Finding, Level};
+use crate::rules::shared::whole;
+use crate::rules::{Example, Group, Reading, Rule};
+
+pub static RULE: Rule = Rule {
+    name: "bar-count",
+    group: Group::Agreement,
+    asks: "All parts of a score have the same number of bars.",
+    why: "A part with a bar too many or too few is lost from that bar on, and nobody knows why.",
+    exceptions: &["parts without any bar"],
+    source: "published: orchestra librarians' guidelines (from memory)",
+    level: Level::Error,
+    off: false,
+    settings: &[],
+    examples: &[Example {
+        wrong: "meter: 4/4
+section: trumpets
+parts: trumpet 1 = trumpet
+       trumpet 2 = trumpet
+       trumpet 3 = trumpet
+
+count     | 1  2  3  4  | 1  2  3  4  |
+trumpet 1 | E5 F5 G5 F5 | E5 D5 C5 D5 |
+trumpet 2 | C5 D5 E5 D5 | C5 B4 A4 B4 |
+trumpet 3 | G4 A4 B4 A4 | G4 F4 E4 F4 |
+on the page:
+trumpet 1, bar 1, beat 1: dynamic mf
+trumpet 2, bar 1, beat 1: dynamic mf
+trumpet 3, bar 1, beat 1: dynamic mf
+trumpet 3, bar 2: ends before
+",
+        at: ("1", "1"),
+        right: "meter: 4/4
+section: trumpets
+parts: trumpet 1 = trumpet
+       trumpet 2 = trumpet
+       trumpet 3 = trumpet
+
+count     | 1  2  3  4  | 1  2  3  4  |
+trumpet 1 | E5 F5 G5 F5 | E5 D5 C5 D5 |
+trumpet 2 | C5 D5 E5 D5 | C5 B4 A4 B4 |
+trumpet 3 | G4 A4 B4 A4 | G4 F4 E4 F4 |
+on the page:
+trumpet 1, bar 1, beat 1: dynamic mf
+trumpet 2, bar 1, beat 1: dynamic mf
+trumpet 3, bar 1, beat 1: dynamic mf
+",
+    }],
+    check,
+};
+
+fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
+    if reading.is_window() {
+        return;
+    }
+    let score = reading.score;
+    let whole = reading.whole();
+    for (count, parts) in &whole.out_of_step {
+        let at = whole::bar_line(count.min(&whole.bars).saturating_sub(1));
+        let names = whole::names(score, parts);
+        let has = whole::has(parts);
+        let off = count.abs_diff(whole.bars);
+        let side = if *count < whole.bars {
+            "too few"
+        } else {
+            "too many"
+        };
+        let bars = if off == 1 { "bar" } else { "bars" };
+        let hint = parts.first().and_then(|&p| first_shift(reading, p)).map_or(
+            String::new(),
+            |mark| {
+                format!(
+                    "; up to rehearsal mark {mark} it still agrees or never did: look there first"
+                )
+            },
+        );
+        out.push(whole::finding(
+            &RULE,
+            Level::Error,
+            at,
+            parts.clone(),
+            format!(
+                "{names} {has} {count} bars, {off} {bars} {side}: the other parts have {}",
+                whole.bars
+            ),
+            format!(
+                "compare {names} with the score bar by bar{hint}; then proof again: as it is, {names} cannot be judged against the other parts"
+            ),
+        ));
+    }
+}
+
+/// The first rehearsal mark that stands in another bar than in the parts that agree.
+fn first_shift(reading: &Reading<'_>, part: u32) -> Option<String> {
+    let own = reading.score.parts.get(part as usize)?;
+    let model = reading
+        .whole()
+        .in_step
+        .iter()
+        .filter_map(|&p| reading.score.parts.get(p as usize))
+        .find(|p| p.bars.iter().any(|b| b.rehearsal.is_some()))?;
+    own.bars.iter().enumerate().find_map(|(bar, b)| {
+        let mark = b.rehearsal.as_ref()?;
+        let there = model
+            .bars
+            .iter()
+            .position(|m| m.rehearsal.as_ref() == Some(mark))?;
+        (there != bar).then(|| mark.clone())
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use crate::rules::shared::whole::pages::{places, score};
+
+    #[test]
+    fn a_part_with_a_bar_less_is_named_once() {
+        let full: &[&str] = &["C5:8", "D5:8", "mark-B E5:8"];
+        let short: &[&str] = &["C4:8", "mark-B D4:8"];
+        let wrong = score(&[("Flute", full), ("Oboe", full), ("Bassoon", short)]);
+        assert_eq!(places(&wrong, "bar-count"), ["2 1: Bassoon"]);
+        // The missing bar is not told again as a mark in the wrong place.
+        assert!(places(&wrong, "rehearsal-mark-agreement").is_empty());
+        let right = score(&[("Flute", full), ("Oboe", full), ("Bassoon", full)]);
+        assert!(places(&right, "bar-count").is_empty());
+    }
+}

@@ -1,0 +1,347 @@
+//! `dynamic-agreement`: a section that moves together has one dynamic. Published: orchestra
+//! librarians' guidelines (from memory), university proofreading checklists.
+
+use crate::finding::{Finding, Level};
+use crate::ground::time::Ticks;
+use crate::rules::shared::together::{self, Odd, Together, most};
+use crate::rules::{Example, Group, Reading, Rule};
+use crate::score::{Hairpin, Part};
+
+pub static RULE: Rule = Rule {
+    name: "dynamic-agreement",
+    group: Group::Agreement,
+    asks: "Where parts of a section move together they have the same dynamic and the same hairpins.",
+    why: "A dynamic that is missing in one part is played as the last one: one player stays loud or soft against the section.",
+    exceptions: &[
+        "a lead that stands one step louder than the section",
+        "a part with no dynamic so far (its first one is looked for elsewhere)",
+        "parts that are not together in the bar",
+    ],
+    source: "published: orchestra librarians' guidelines (from memory), university proofreading checklists",
+    level: Level::Warning,
+    off: false,
+    settings: &[],
+    examples: &[Example {
+        wrong: "meter: 4/4
+section: trumpets
+parts: trumpet 1 = trumpet
+       trumpet 2 = trumpet
+       trumpet 3 = trumpet
+
+count     | 1  2  3  4  | 1  2  3  4  |
+trumpet 1 | E5 F5 G5 F5 | E5 D5 C5 D5 |
+trumpet 2 | C5 D5 E5 D5 | C5 B4 A4 B4 |
+trumpet 3 | G4 A4 B4 A4 | G4 F4 E4 F4 |
+on the page:
+trumpet 1, bar 1, beat 1: dynamic f
+trumpet 2, bar 1, beat 1: dynamic f
+trumpet 3, bar 1, beat 1: dynamic mf
+",
+        at: ("1", "1"),
+        right: "meter: 4/4
+section: trumpets
+parts: trumpet 1 = trumpet
+       trumpet 2 = trumpet
+       trumpet 3 = trumpet
+
+count     | 1  2  3  4  | 1  2  3  4  |
+trumpet 1 | E5 F5 G5 F5 | E5 D5 C5 D5 |
+trumpet 2 | C5 D5 E5 D5 | C5 B4 A4 B4 |
+trumpet 3 | G4 A4 B4 A4 | G4 F4 E4 F4 |
+on the page:
+trumpet 1, bar 1, beat 1: dynamic f
+trumpet 2, bar 1, beat 1: dynamic f
+trumpet 3, bar 1, beat 1: dynamic f
+",
+    }],
+    check,
+};
+
+const STEPS: [&str; 10] = [
+    "pppp", "ppp", "pp", "p", "mp", "mf", "f", "ff", "fff", "ffff",
+];
+
+/// The step of a dynamic that stays in force; accents such as sfz are none.
+fn step(mark: &str) -> Option<usize> {
+    let mark = match mark.trim() {
+        "fp" | "sfp" | "mfp" | "ffp" => "p",
+        other => other,
+    };
+    STEPS.iter().position(|s| *s == mark)
+}
+
+/// A dynamic: since when, and its step.
+type Step = (Ticks, usize);
+
+/// A part's dynamics: steps by onset.
+fn steps(part: &Part) -> Vec<(Ticks, usize)> {
+    part.dynamics
+        .iter()
+        .filter_map(|m| Some((m.onset, step(&m.value)?)))
+        .collect()
+}
+
+/// A hairpin from its start to its end.
+#[derive(Clone, Copy)]
+struct Wedge {
+    kind: Hairpin,
+    from: Ticks,
+    to: Ticks,
+}
+
+fn wedges(part: &Part) -> Vec<Wedge> {
+    let mut open: Option<Wedge> = None;
+    let mut found = Vec::new();
+    for mark in &part.hairpins {
+        if let Some(mut wedge) = open.take() {
+            wedge.to = mark.onset;
+            found.push(wedge);
+        }
+        if mark.value != Hairpin::Stop {
+            open = Some(Wedge {
+                kind: mark.value,
+                from: mark.onset,
+                to: mark.onset,
+            });
+        }
+    }
+    found.extend(open);
+    found
+}
+
+fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
+    if reading.is_window() {
+        return;
+    }
+    for (passage, together) in reading.passages.iter().zip(reading.together()) {
+        if together.players.len() < 2 {
+            continue;
+        }
+        let parts: Vec<Option<&Part>> = together
+            .players
+            .iter()
+            .map(|p| reading.score.parts.get(p.part as usize))
+            .collect();
+        let marks: Vec<Vec<(Ticks, usize)>> = parts
+            .iter()
+            .map(|p| p.map(steps).unwrap_or_default())
+            .collect();
+        let pins: Vec<Vec<Wedge>> = parts
+            .iter()
+            .map(|p| p.map(wedges).unwrap_or_default())
+            .collect();
+        let mut odds = Vec::new();
+        let mut told: Vec<Option<(usize, usize)>> = vec![None; together.players.len()];
+        for bar in 0..together.bars.len() {
+            levels(reading, together, &marks, bar, &mut told, &mut odds);
+        }
+        // A part without dynamics is never in `odds`, so nothing is systematic here.
+        together::report(
+            reading,
+            &RULE,
+            &passage.section,
+            together,
+            (odds, "dynamics"),
+            |_| true,
+            out,
+        );
+        let mut odds = Vec::new();
+        for bar in 0..together.bars.len() {
+            hairpins(reading, together, &pins, bar, &mut odds);
+        }
+        together::report(
+            reading,
+            &RULE,
+            &passage.section,
+            together,
+            (odds, "hairpins"),
+            |p| pins.get(p).is_some_and(|w| !w.is_empty()),
+            out,
+        );
+    }
+}
+
+fn levels(
+    reading: &Reading<'_>,
+    together: &Together,
+    marks: &[Vec<(Ticks, usize)>],
+    bar: usize,
+    told: &mut [Option<(usize, usize)>],
+    odds: &mut Vec<Odd>,
+) {
+    let all = together.all(bar);
+    let Some(model) = together
+        .bars
+        .get(bar)
+        .and_then(|c| c.with.first())
+        .and_then(|&p| together.players.get(p))
+    else {
+        return;
+    };
+    let beat = reading.score.per_quarter;
+    let in_force = |p: usize, onset: Ticks| -> Option<Step> {
+        let list = marks.get(p)?;
+        let n = list.partition_point(|(t, _)| *t <= onset);
+        list.get(n.checked_sub(1)?).copied()
+    };
+    for attack in model.attacks_in(bar) {
+        let onset = attack.onset;
+        let here = all.iter().filter_map(|&p| {
+            let player = together.players.get(p)?;
+            let (i, _) = player.at(bar, onset)?;
+            let before = i.checked_sub(1).and_then(|i| player.attacks.get(i));
+            let (since, own) = in_force(p, onset)?;
+            Some((p, own, before.is_none_or(|b| since > b.onset)))
+        });
+        // Nearly everywhere all play on as before.
+        if !here.clone().any(|(.., fresh)| fresh) {
+            continue;
+        }
+        let values: Vec<usize> = here.clone().map(|(_, own, _)| own).collect();
+        let (Some(wanted), true) = (most(&values), values.len() > 1) else {
+            continue;
+        };
+        for (p, own, _) in here {
+            let louder_lead = p == 0 && own == wanted + 1;
+            // A mark a little late, before the part's next note, is only drawn late.
+            let late = in_force(p, onset + beat).is_some_and(|f| f.1 == wanted);
+            if own == wanted || louder_lead || late {
+                if let Some(slot) = told.get_mut(p) {
+                    *slot = None;
+                }
+                continue;
+            }
+            if let Some(slot) = told.get_mut(p) {
+                if *slot == Some((own, wanted)) {
+                    continue;
+                }
+                *slot = Some((own, wanted));
+            }
+            let name = |s: usize| STEPS.get(s).copied().unwrap_or("?").to_owned();
+            odds.push(Odd {
+                player: p,
+                bar,
+                onset,
+                found: name(own),
+                wanted: name(wanted),
+                level: Level::Warning,
+            });
+        }
+    }
+}
+
+fn hairpins(
+    reading: &Reading<'_>,
+    together: &Together,
+    pins: &[Vec<Wedge>],
+    bar: usize,
+    odds: &mut Vec<Odd>,
+) {
+    let all = together.all(bar);
+    let Some(start) = reading.score.bars.get(bar).filter(|_| all.len() > 1) else {
+        return;
+    };
+    let (from, to) = (start.start, start.start + start.length);
+    let slack = reading.score.per_quarter;
+    let has = |p: usize, wedge: &Wedge| {
+        pins.get(p).is_some_and(|list| {
+            let first = list.partition_point(|w| w.to + slack < wedge.from);
+            list.iter()
+                .skip(first)
+                .take_while(|w| w.from <= wedge.to + slack)
+                .any(|w| w.kind == wedge.kind)
+        })
+    };
+    let mut seen: Vec<Wedge> = Vec::new();
+    for &p in &all {
+        let Some(list) = pins.get(p) else { continue };
+        let first = list.partition_point(|w| w.from < from);
+        for wedge in list.iter().skip(first).take_while(|w| w.from < to) {
+            let known = seen
+                .iter()
+                .any(|s| s.kind == wedge.kind && wedge.from <= s.to + slack);
+            if known {
+                continue;
+            }
+            seen.push(*wedge);
+            let values: Vec<bool> = all.iter().map(|&p| has(p, wedge)).collect();
+            let Some(wanted) = most(&values) else {
+                continue;
+            };
+            for (&odd, _) in all.iter().zip(&values).filter(|(_, v)| **v != wanted) {
+                let Some(player) = together.players.get(odd) else {
+                    continue;
+                };
+                if player.last_before(wedge.to).is_none() {
+                    continue;
+                }
+                let name = match wedge.kind {
+                    Hairpin::Diminuendo => "diminuendo hairpin",
+                    _ => "crescendo hairpin",
+                };
+                let words = |has: bool| format!("{} {name}", if has { "a" } else { "no" });
+                odds.push(Odd {
+                    player: odd,
+                    bar,
+                    onset: wedge.from,
+                    found: words(!wanted),
+                    wanted: words(wanted),
+                    level: Level::Warning,
+                });
+            }
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use crate::rules::shared::whole::pages::{places, said, score};
+
+    const RULE: &str = "dynamic-agreement";
+
+    fn trumpets(third: &str) -> crate::score::Score {
+        let other = "dyn-f C5:2 D5:2 E5:2 F5:2";
+        let bars = |b: &str| [b.to_owned(), "C5:4 C5:4".to_owned()];
+        let (a, b) = (bars(other), bars(third));
+        let a: Vec<&str> = a.iter().map(String::as_str).collect();
+        let b: Vec<&str> = b.iter().map(String::as_str).collect();
+        score(&[
+            ("Trumpet 1", &a),
+            ("Trumpet 2", &a),
+            ("Trumpet 3", &b),
+            ("Trumpet 4", &a),
+        ])
+    }
+
+    #[test]
+    fn another_dynamic_in_one_part_is_told() {
+        // Trade notes, F22: trumpet 3 mf, the others f.
+        let wrong = trumpets("dyn-mf C5:2 D5:2 E5:2 F5:2");
+        assert_eq!(places(&wrong, RULE), ["1 1: Trumpet 3"]);
+        let message = &said(&wrong, RULE)[0].message;
+        assert!(
+            message.contains("mf on 1 where the section has f"),
+            "{message}"
+        );
+        assert!(places(&trumpets("dyn-f C5:2 D5:2 E5:2 F5:2"), RULE).is_empty());
+    }
+
+    #[test]
+    fn a_lead_one_step_louder_is_meant() {
+        let lead = "dyn-f C5:2 D5:2 E5:2 F5:2";
+        let rest = "dyn-mf C5:2 D5:2 E5:2 F5:2";
+        let bars = |b: &'static str| [b];
+        let (l, r) = (bars(lead), bars(rest));
+        let all = score(&[("Trumpet 1", &l), ("Trumpet 2", &r), ("Trumpet 3", &r)]);
+        assert!(places(&all, RULE).is_empty());
+    }
+
+    #[test]
+    fn a_hairpin_that_one_part_lacks_is_told() {
+        let with = "dyn-f wedge-crescendo C5:2 D5:2 E5:2 F5:2 wedge-stop";
+        let without = "dyn-f C5:2 D5:2 E5:2 F5:2";
+        let (w, o) = ([with], [without]);
+        let wrong = score(&[("Trumpet 1", &w), ("Trumpet 2", &w), ("Trumpet 3", &o)]);
+        assert_eq!(places(&wrong, RULE), ["1 1: Trumpet 3"]);
+    }
+}

@@ -1,0 +1,180 @@
+//! `meter-agreement`: one time signature for all, changed at bar lines. Published: university
+//! proofreading checklists.
+
+use crate::finding::{Finding, Level};
+use crate::ground::time::{Meter, Ticks};
+use crate::rules::shared::whole;
+use crate::rules::{Example, Group, Reading, Rule};
+use crate::score::in_force;
+use std::collections::BTreeSet;
+
+pub static RULE: Rule = Rule {
+    name: "meter-agreement",
+    group: Group::Agreement,
+    asks: "Every part has the same time signature, and it changes at a bar line.",
+    why: "A part that misses a change of meter counts its bars wrong from there on.",
+    exceptions: &[
+        "parts that state no meter at all",
+        "bars of the same length in another meter (4/4 beside 2/2): a note",
+        "parts with another number of bars",
+    ],
+    source: "published: university proofreading checklists",
+    level: Level::Error,
+    off: false,
+    settings: &[],
+    examples: &[Example {
+        wrong: "meter: 4/4
+section: trumpets
+parts: trumpet 1 = trumpet
+       trumpet 2 = trumpet
+       trumpet 3 = trumpet
+
+count     | 1  2  3  4  | 1  2  3  4  |
+trumpet 1 | E5 F5 G5 F5 | E5 D5 C5 D5 |
+trumpet 2 | C5 D5 E5 D5 | C5 B4 A4 B4 |
+trumpet 3 | G4 A4 B4 A4 | G4 F4 E4 F4 |
+on the page:
+trumpet 1, bar 1, beat 1: dynamic mf
+trumpet 2, bar 1, beat 1: dynamic mf
+trumpet 3, bar 1, beat 1: dynamic mf
+trumpet 3, bar 2: meter 3/4
+",
+        at: ("2", "1"),
+        right: "meter: 4/4
+section: trumpets
+parts: trumpet 1 = trumpet
+       trumpet 2 = trumpet
+       trumpet 3 = trumpet
+
+count     | 1  2  3  4  | 1  2  3  4  |
+trumpet 1 | E5 F5 G5 F5 | E5 D5 C5 D5 |
+trumpet 2 | C5 D5 E5 D5 | C5 B4 A4 B4 |
+trumpet 3 | G4 A4 B4 A4 | G4 F4 E4 F4 |
+on the page:
+trumpet 1, bar 1, beat 1: dynamic mf
+trumpet 2, bar 1, beat 1: dynamic mf
+trumpet 3, bar 1, beat 1: dynamic mf
+",
+    }],
+    check,
+};
+
+fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
+    if reading.is_window() {
+        return;
+    }
+    let score = reading.score;
+    let stating: Vec<u32> = reading
+        .whole()
+        .in_step
+        .iter()
+        .copied()
+        .filter(|&p| {
+            score
+                .parts
+                .get(p as usize)
+                .is_some_and(|p| !p.meters.is_empty())
+        })
+        .collect();
+    let mut changes: BTreeSet<Ticks> = BTreeSet::new();
+    let mut inside: Vec<(crate::score::Place, Vec<u32>)> = Vec::new();
+    for &p in &stating {
+        let Some(part) = score.parts.get(p as usize) else {
+            continue;
+        };
+        for m in &part.meters {
+            changes.insert(m.onset);
+            // Empty staves are filled by some programs after the change: only what interrupts music.
+            let filled = part
+                .bars
+                .get(m.at.bar as usize)
+                .map_or(Ticks::ZERO, |b| b.filled);
+            if m.at.offset > Ticks::ZERO && m.at.offset < filled {
+                match inside.iter_mut().find(|(at, _)| *at == m.at) {
+                    Some((_, parts)) => parts.push(p),
+                    None => inside.push((m.at, vec![p])),
+                }
+            }
+        }
+    }
+    for (at, parts) in inside {
+        let names = whole::names(score, &parts);
+        out.push(whole::finding(
+            &RULE,
+            Level::Error,
+            at,
+            parts.clone(),
+            format!(
+                "{names} {} a new time signature inside the bar",
+                whole::has(&parts)
+            ),
+            "put it at a bar line: end the bar before it".to_owned(),
+        ));
+    }
+    let mut told: Vec<(Meter, Meter, Vec<u32>)> = Vec::new();
+    for onset in changes {
+        let values: Vec<(u32, Meter)> = stating
+            .iter()
+            .filter_map(|&p| {
+                let part = score.parts.get(p as usize)?;
+                Some((p, in_force(&part.meters, onset)?.value))
+            })
+            .collect();
+        let Some((most, _, differ)) = whole::split(&values) else {
+            told.clear();
+            continue;
+        };
+        let mut now = Vec::new();
+        for d in differ {
+            let key = (most, d.own, d.parts.clone());
+            // The same difference going on was told where it begins.
+            if told.contains(&key) {
+                now.push(key);
+                continue;
+            }
+            let names = whole::names(score, &d.parts);
+            let same_length = most.bar(score.per_quarter) == d.own.bar(score.per_quarter);
+            let level = if same_length {
+                Level::Note
+            } else {
+                Level::Error
+            };
+            out.push(whole::finding(
+                &RULE,
+                level,
+                score.place_of(onset),
+                d.parts.clone(),
+                format!(
+                    "{names} {} {} where the other parts have {most}",
+                    if d.parts.len() > 1 { "are in" } else { "is in" },
+                    d.own
+                ),
+                format!("{names}: write the time signature {most}"),
+            ));
+            now.push(key);
+        }
+        told = now;
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use crate::rules::shared::whole::pages::{places, score};
+
+    #[test]
+    fn a_missed_change_is_told_where_it_is_missed() {
+        let full: &[&str] = &["meter-4/4 C5:8", "meter-3/4 D5:6", "meter-4/4 E5:8"];
+        let missed: &[&str] = &["meter-4/4 C4:8", "D4:8", "E4:8"];
+        let wrong = score(&[("Flute", full), ("Oboe", full), ("Bassoon", missed)]);
+        assert_eq!(places(&wrong, "meter-agreement"), ["2 1: Bassoon"]);
+        let right = score(&[("Flute", full), ("Oboe", full)]);
+        assert!(places(&right, "meter-agreement").is_empty());
+    }
+
+    #[test]
+    fn a_change_inside_a_bar_is_wrong() {
+        let inside: &[&str] = &["meter-4/4 C5:4 meter-3/4 D5:4", "E5:6"];
+        let wrong = score(&[("Flute", inside)]);
+        assert_eq!(places(&wrong, "meter-agreement"), ["1 3: Flute"]);
+    }
+}

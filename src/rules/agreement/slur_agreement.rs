@@ -1,0 +1,281 @@
+//! `slur-agreement`: parts of a family that move together slur together. Published: university
+//! proofreading checklists.
+
+use crate::finding::{Finding, Level};
+use crate::ground::time::Ticks;
+use crate::rules::notation::unclosed_slur::is_at_joint;
+use crate::rules::shared::together::{self, Odd, Player, Together, most};
+use crate::rules::{Example, Group, Reading, Rule};
+use crate::score::{LooseSlur, Note, NoteFlags, Score};
+use smallvec::SmallVec;
+
+pub static RULE: Rule = Rule {
+    name: "slur-agreement",
+    group: Group::Agreement,
+    asks: "Where parts of one family move together, their slurs start and end on the same notes.",
+    why: "One player who tongues where the others slur breaks the line of the whole section.",
+    exceptions: &[
+        "instruments of different families (brass tongue where saxophones slur)",
+        "voices, whose slurs follow their words",
+        "a part that repeats its note, which cannot be slurred",
+        "parts that are not together in the bar",
+    ],
+    source: "published: university proofreading checklists",
+    level: Level::Warning,
+    off: false,
+    settings: &[],
+    examples: &[Example {
+        wrong: "meter: 4/4
+section: trumpets
+parts: trumpet 1 = trumpet
+       trumpet 2 = trumpet
+       trumpet 3 = trumpet
+
+count     | 1  2  3  4  | 1  2  3  4  |
+trumpet 1 | E5 F5 G5 F5 | E5 D5 C5 D5 |
+trumpet 2 | C5 D5 E5 D5 | C5 B4 A4 B4 |
+trumpet 3 | G4 A4 B4 A4 | G4 F4 E4 F4 |
+on the page:
+trumpet 1, bar 1, beat 1: dynamic mf
+trumpet 2, bar 1, beat 1: dynamic mf
+trumpet 3, bar 1, beat 1: dynamic mf
+trumpet 1, bar 1, beat 1: slur starts
+trumpet 1, bar 1, beat 4: slur ends
+trumpet 2, bar 1, beat 1: slur starts
+trumpet 2, bar 1, beat 4: slur ends
+trumpet 3, bar 1, beat 1: slur starts
+trumpet 3, bar 1, beat 3: slur ends
+",
+        at: ("1", "1"),
+        right: "meter: 4/4
+section: trumpets
+parts: trumpet 1 = trumpet
+       trumpet 2 = trumpet
+       trumpet 3 = trumpet
+
+count     | 1  2  3  4  | 1  2  3  4  |
+trumpet 1 | E5 F5 G5 F5 | E5 D5 C5 D5 |
+trumpet 2 | C5 D5 E5 D5 | C5 B4 A4 B4 |
+trumpet 3 | G4 A4 B4 A4 | G4 F4 E4 F4 |
+on the page:
+trumpet 1, bar 1, beat 1: dynamic mf
+trumpet 2, bar 1, beat 1: dynamic mf
+trumpet 3, bar 1, beat 1: dynamic mf
+trumpet 1, bar 1, beat 1: slur starts
+trumpet 1, bar 1, beat 4: slur ends
+trumpet 2, bar 1, beat 1: slur starts
+trumpet 2, bar 1, beat 4: slur ends
+trumpet 3, bar 1, beat 1: slur starts
+trumpet 3, bar 1, beat 4: slur ends
+",
+    }],
+    check,
+};
+
+/// A slur by the attacks it starts and ends on.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+struct Slur {
+    from: Ticks,
+    to: Ticks,
+}
+
+/// The slurs of a part in order; those that never end are left out.
+fn slurs(score: &Score, player: &Player) -> Vec<Slur> {
+    let Some(part) = score.parts.get(player.part as usize) else {
+        return Vec::new();
+    };
+    let mut open: Vec<Ticks> = Vec::new();
+    let mut found = Vec::new();
+    let ends = |n: &&Note| {
+        n.sounds() && (n.flags.has(NoteFlags::SLUR_START) || n.flags.has(NoteFlags::SLUR_STOP))
+    };
+    for note in part.notes.iter().filter(ends) {
+        let struck = player
+            .last_before(note.onset)
+            .map_or(note.onset, |a| a.onset);
+        if note.flags.has(NoteFlags::SLUR_STOP)
+            && let Some(from) = open.pop()
+            && from < struck
+        {
+            found.push(Slur { from, to: struck });
+        }
+        if note.flags.has(NoteFlags::SLUR_START) {
+            open.push(struck);
+        }
+    }
+    found.sort_by_key(|s| (s.from, s.to));
+    // Of slurs that start on one note the shortest says how it is played.
+    found.dedup_by_key(|s| s.from);
+    found
+}
+
+fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
+    if reading.is_window() {
+        return;
+    }
+    for (passage, together) in reading.passages.iter().zip(reading.together()) {
+        if passage.section.is_choir() || together.players.len() < 2 {
+            continue;
+        }
+        let all: Vec<Vec<Slur>> = together
+            .players
+            .iter()
+            .map(|p| slurs(reading.score, p))
+            .collect();
+        if all.iter().all(Vec::is_empty) {
+            continue;
+        }
+        let mut odds = Vec::new();
+        for bar in 0..together.bars.len() {
+            in_bar(reading, together, &all, bar, &mut odds);
+        }
+        together::report(
+            reading,
+            &RULE,
+            &passage.section,
+            together,
+            (odds, "slurs"),
+            |p| all.get(p).is_some_and(|s| !s.is_empty()),
+            out,
+        );
+    }
+}
+
+fn in_bar(
+    reading: &Reading<'_>,
+    together: &Together,
+    slurs: &[Vec<Slur>],
+    bar: usize,
+    odds: &mut Vec<Odd>,
+) {
+    let all = together.all(bar);
+    let Some(model) = together
+        .bars
+        .get(bar)
+        .and_then(|c| c.with.first())
+        .and_then(|&p| together.players.get(p))
+    else {
+        return;
+    };
+    let family = |p: usize| together.players.get(p).and_then(|p| p.family);
+    for attack in model.attacks_in(bar) {
+        let slur = |p: usize| -> Option<Slur> {
+            let list = slurs.get(p)?;
+            let i = list.partition_point(|s| s.from < attack.onset);
+            list.get(i).filter(|s| s.from == attack.onset).copied()
+        };
+        if all.iter().all(|&p| slur(p).is_none()) {
+            continue;
+        }
+        // A slur that is under way (an outer one, or one split in two) says enough.
+        let under_way = |p: usize| {
+            slurs.get(p).is_some_and(|list| {
+                let i = list.partition_point(|s| s.from < attack.onset);
+                i.checked_sub(1)
+                    .and_then(|i| list.get(i))
+                    .is_some_and(|s| s.to > attack.onset)
+            })
+        };
+        let repeats = |p: usize| {
+            together.players.get(p).is_some_and(|player| {
+                player.at(bar, attack.onset).is_some_and(|(i, own)| {
+                    player
+                        .attacks
+                        .get(i + 1)
+                        .is_none_or(|next| next.midi == own.midi)
+                })
+            })
+        };
+        let mut families: SmallVec<[Option<&str>; 6]> = all.iter().map(|&p| family(p)).collect();
+        families.sort_unstable();
+        families.dedup();
+        for one in families {
+            let here: SmallVec<[(usize, Option<Slur>); 6]> = all
+                .iter()
+                .filter(|&&p| family(p) == one && !repeats(p) && !under_way(p))
+                .filter_map(|&p| {
+                    together.players.get(p)?.at(bar, attack.onset)?;
+                    Some((p, slur(p)))
+                })
+                .collect();
+            let values: SmallVec<[Option<Slur>; 6]> = here.iter().map(|h| h.1).collect();
+            let (Some(wanted), true) = (most(&values), here.len() > 1) else {
+                continue;
+            };
+            let words = |slur: Option<Slur>| match slur {
+                None => "no slur from here".to_owned(),
+                Some(s) => {
+                    let at = reading.score.place_of(s.to);
+                    format!(
+                        "a slur to {} of bar {}",
+                        reading.score.beat_at(at),
+                        reading.score.bar_number(at.bar)
+                    )
+                }
+            };
+            // Half a slur is `unclosed-slur`'s to tell.
+            let half = |p: usize| {
+                let part = together
+                    .players
+                    .get(p)
+                    .and_then(|p| reading.score.parts.get(p.part as usize));
+                part.is_some_and(|part| {
+                    let own = part.loose_slurs.iter();
+                    own.filter(|m| !is_at_joint(part, m))
+                        .any(|m| match m.value {
+                            LooseSlur::Start => m.onset == attack.onset,
+                            LooseSlur::Stop => wanted.is_some_and(|w| w.to == m.onset),
+                        })
+                })
+            };
+            odds.extend(
+                here.iter()
+                    .filter(|h| h.1 != wanted && !half(h.0))
+                    .map(|h| Odd {
+                        player: h.0,
+                        bar,
+                        onset: attack.onset,
+                        found: words(h.1),
+                        wanted: words(wanted),
+                        level: Level::Warning,
+                    }),
+            );
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use crate::rules::shared::whole::pages::{places, score};
+
+    const RULE: &str = "slur-agreement";
+    const ONE: &str = "C5:2:slur D5:2 E5:2:end F5:2";
+    const TWO: &str = "A4:2:slur B4:2 C5:2:end D5:2";
+
+    #[test]
+    fn a_slur_that_one_part_lacks_is_told_at_its_start() {
+        let parts = |third: &'static str| {
+            score(&[
+                ("Alto 1", &[ONE, "C5:8"][..]),
+                ("Alto 2", &[TWO, "A4:8"][..]),
+                ("Tenor 1", &[third, "F4:8"][..]),
+                ("Tenor 2", &["E4:2:slur F4:2 G4:2:end A4:2", "E4:8"][..]),
+            ])
+        };
+        assert_eq!(
+            places(&parts("F4:2 G4:2 A4:2 B4:2"), RULE),
+            ["1 1: Tenor 1"]
+        );
+        assert_eq!(
+            places(&parts("F4:2:slur G4:2:end A4:2 B4:2"), RULE),
+            ["1 1: Tenor 1"]
+        );
+        assert!(places(&parts("F4:2:slur G4:2 A4:2:end B4:2"), RULE).is_empty());
+        // Half of it is there: another rule's business.
+        let half = parts("F4:2:slur G4:2 A4:2 B4:2");
+        assert!(places(&half, RULE).is_empty());
+        assert_eq!(places(&half, "unclosed-slur").len(), 1);
+        // A repeated note cannot be slurred.
+        assert!(places(&parts("F4:2 F4:2 A4:2 B4:2"), RULE).is_empty());
+    }
+}

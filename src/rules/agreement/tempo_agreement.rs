@@ -1,0 +1,286 @@
+//! `tempo-agreement`: the same tempo and feel in every part that carries them. Published: university
+//! proofreading checklists; words of feel: common practice, no source.
+
+use crate::finding::{Finding, Level};
+use crate::ground::time::Ticks;
+use crate::rules::shared::whole;
+use crate::rules::{Example, Group, Reading, Rule};
+use crate::score::{Mark, Part, Score};
+use std::collections::BTreeSet;
+use std::iter;
+
+pub static RULE: Rule = Rule {
+    name: "tempo-agreement",
+    group: Group::Agreement,
+    asks: "Metronome marks and words of tempo and feel (swing, straight, rit.) are the same in all parts that carry them.",
+    why: "A player whose part lacks the change finds out about it a bar late.",
+    exceptions: &[
+        "a tempo that only some of the parts carry (scores print it over the top part; extracted parts often lose it)",
+        "parts with another number of bars",
+    ],
+    source: "published: university proofreading checklists; words of feel: common practice, no source",
+    level: Level::Warning,
+    off: false,
+    settings: &[],
+    examples: &[Example {
+        wrong: "meter: 4/4
+section: trumpets
+parts: trumpet 1 = trumpet
+       trumpet 2 = trumpet
+       trumpet 3 = trumpet
+
+count     | 1  2  3  4  | 1  2  3  4  |
+trumpet 1 | E5 F5 G5 F5 | E5 D5 C5 D5 |
+trumpet 2 | C5 D5 E5 D5 | C5 B4 A4 B4 |
+trumpet 3 | G4 A4 B4 A4 | G4 F4 E4 F4 |
+on the page:
+trumpet 1, bar 1, beat 1: dynamic mf
+trumpet 2, bar 1, beat 1: dynamic mf
+trumpet 3, bar 1, beat 1: dynamic mf
+trumpet 1, bar 1: tempo 120
+trumpet 2, bar 1: tempo 120
+trumpet 3, bar 1: tempo 132
+",
+        at: ("1", "1"),
+        right: "meter: 4/4
+section: trumpets
+parts: trumpet 1 = trumpet
+       trumpet 2 = trumpet
+       trumpet 3 = trumpet
+
+count     | 1  2  3  4  | 1  2  3  4  |
+trumpet 1 | E5 F5 G5 F5 | E5 D5 C5 D5 |
+trumpet 2 | C5 D5 E5 D5 | C5 B4 A4 B4 |
+trumpet 3 | G4 A4 B4 A4 | G4 F4 E4 F4 |
+on the page:
+trumpet 1, bar 1, beat 1: dynamic mf
+trumpet 2, bar 1, beat 1: dynamic mf
+trumpet 3, bar 1, beat 1: dynamic mf
+trumpet 1, bar 1: tempo 120
+trumpet 2, bar 1: tempo 120
+trumpet 3, bar 1: tempo 120
+",
+    }],
+    check,
+};
+
+/// Words that say how fast or in which feel; what is compared is which of them are said.
+const WORDS: [&str; 31] = [
+    "swing",
+    "straight",
+    "shuffle",
+    "latin",
+    "bossa",
+    "samba",
+    "mambo",
+    "cha cha",
+    "ballad",
+    "half time",
+    "double time",
+    "rit",
+    "rall",
+    "accel",
+    "a tempo",
+    "rubato",
+    "freely",
+    "slower",
+    "faster",
+    "meno mosso",
+    "pi\u{f9} mosso",
+    "largo",
+    "adagio",
+    "andante",
+    "moderato",
+    "allegro",
+    "presto",
+    "vivace",
+    "lento",
+    "funk",
+    "rock",
+];
+
+/// The tempo words of a text.
+fn feel(text: &str) -> Vec<&'static str> {
+    let text = text.to_lowercase().replace('-', " ");
+    let signs = text.match_indices(|c: char| !c.is_alphanumeric());
+    let after = signs.filter_map(|(at, sign)| text.get(at + sign.len()..));
+    let mut begins = [false; WORDS.len()];
+    for rest in iter::once(text.as_str()).chain(after) {
+        // Every word begins with a letter, and of other signs there may be millions.
+        if rest.starts_with(char::is_alphabetic) {
+            for (begins, word) in begins.iter_mut().zip(WORDS) {
+                *begins |= rest.starts_with(word);
+            }
+        }
+    }
+    // "rit" would also be the start of any longer word.
+    let whole = |word: &str| {
+        text.split(|c: char| !c.is_alphanumeric())
+            .any(|w| w == word || w == "ritardando" || w == "ritenuto")
+    };
+    WORDS
+        .into_iter()
+        .zip(begins)
+        .filter(|(word, begins)| *begins && (*word != "rit" || whole(word)))
+        .map(|(word, _)| word)
+        .collect()
+}
+
+/// What a part says of the tempo at one time.
+fn said<'a, T: 'a>(
+    marks: &'a [Mark<T>],
+    onset: Ticks,
+) -> impl Iterator<Item = &'a Mark<T>> + use<'a, T> {
+    let from = marks.partition_point(|m| m.onset < onset);
+    marks
+        .iter()
+        .skip(from)
+        .take_while(move |m| m.onset == onset)
+}
+
+fn words_at(part: &Part, onset: Ticks) -> Vec<&'static str> {
+    let mut all: Vec<&str> = said(&part.words, onset)
+        .flat_map(|m| feel(&m.value.text))
+        .collect();
+    all.sort_unstable();
+    all.dedup();
+    all
+}
+
+/// Whether a part has words of tempo anywhere in the bar of `onset`.
+fn says_in_bar(part: &Part, onset: Ticks, score: &Score) -> bool {
+    let bar = score.place_of(onset).bar;
+    let from = part.words.partition_point(|m| m.at.bar < bar);
+    part.words
+        .iter()
+        .skip(from)
+        .take_while(|m| m.at.bar == bar)
+        .any(|m| !feel(&m.value.text).is_empty())
+}
+
+fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
+    if reading.is_window() {
+        return;
+    }
+    let score = reading.score;
+    let in_step = &reading.whole().in_step;
+    let part = |p: u32| score.parts.get(p as usize);
+    if in_step.len() < 2 {
+        return;
+    }
+    let mut times: BTreeSet<Ticks> = BTreeSet::new();
+    for p in in_step.iter().filter_map(|&p| part(p)) {
+        times.extend(p.tempos.iter().map(|m| m.onset));
+        times.extend(
+            p.words
+                .iter()
+                .filter(|m| !feel(&m.value.text).is_empty())
+                .map(|m| m.onset),
+        );
+    }
+    for onset in times {
+        let beats: Vec<(u32, Option<u64>)> = in_step
+            .iter()
+            .filter_map(|&p| Some((p, part(p)?)))
+            .map(|(p, own)| {
+                // In hundredths, so that figures rounded otherwise still agree.
+                let tempo = said(&own.tempos, onset)
+                    .next()
+                    .map(|m| (m.value * 10.0).round().max(0.0) as u64);
+                (p, tempo)
+            })
+            .collect();
+        let words: Vec<(u32, Option<Vec<&str>>)> = in_step
+            .iter()
+            .filter_map(|&p| Some((p, part(p)?)))
+            .map(|(p, own)| (p, Some(words_at(own, onset)).filter(|w| !w.is_empty())))
+            // The same words a beat off are only placed otherwise.
+            .filter(|(p, w)| {
+                w.is_some() || !part(*p).is_some_and(|own| says_in_bar(own, onset, score))
+            })
+            .collect();
+        compare(
+            reading,
+            onset,
+            &beats,
+            |t| format!("quarter = {}", *t as f64 / 10.0),
+            "no tempo",
+            out,
+        );
+        compare(
+            reading,
+            onset,
+            &words,
+            |w| format!("\"{}\"", w.join(" ")),
+            "no word of it",
+            out,
+        );
+    }
+}
+
+fn compare<T: PartialEq + Clone>(
+    reading: &Reading<'_>,
+    onset: Ticks,
+    values: &[(u32, Option<T>)],
+    words: impl Fn(&T) -> String,
+    none: &str,
+    out: &mut Vec<Finding>,
+) {
+    let score = reading.score;
+    let carriers = values.iter().filter(|(_, v)| v.is_some()).count();
+    let most_carry = carriers >= 2 && carriers * 2 > values.len();
+    // Where few carry it, those that do still have to agree.
+    let held: Vec<(u32, Option<T>)> = values
+        .iter()
+        .filter(|(_, v)| most_carry || v.is_some())
+        .cloned()
+        .collect();
+    let Some((Some(most), _, differ)) = whole::split(&held) else {
+        return;
+    };
+    for d in differ {
+        let names = whole::names(score, &d.parts);
+        let own = d.own.as_ref().map_or_else(|| none.to_owned(), &words);
+        out.push(whole::finding(
+            &RULE,
+            Level::Warning,
+            score.place_of(onset),
+            d.parts.clone(),
+            format!(
+                "{names} {} {own} where the other parts have {}",
+                whole::has(&d.parts),
+                words(&most)
+            ),
+            format!("{names}: write {}", words(&most)),
+        ));
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::feel;
+    use crate::rules::shared::whole::pages::{places, score};
+
+    #[test]
+    fn words_of_tempo() {
+        assert_eq!(feel("Medium Swing"), ["swing"]);
+        assert_eq!(feel("poco rit."), ["rit"]);
+        assert_eq!(feel("Macha cha cha"), ["cha cha"]);
+        assert!(feel("with spirit").is_empty());
+        assert_eq!(feel("Double-time feel"), ["double time"]);
+    }
+
+    #[test]
+    fn a_tempo_that_most_have_is_missed_and_one_over_the_top_part_is_not() {
+        let full: &[&str] = &["tempo-120 words-Medium~Swing C5:8", "D5:8"];
+        let bare: &[&str] = &["C4:8", "D4:8"];
+        let other: &[&str] = &["tempo-96 words-Medium~Swing C4:8", "D4:8"];
+        let rule = "tempo-agreement";
+        let wrong = score(&[("Flute", full), ("Oboe", full), ("Bassoon", other)]);
+        assert_eq!(places(&wrong, rule), ["1 1: Bassoon"]);
+        let missing = score(&[("Flute", full), ("Oboe", full), ("Bassoon", bare)]);
+        assert_eq!(places(&missing, rule).len(), 2);
+        let top = score(&[("Flute", full), ("Oboe", bare), ("Bassoon", bare)]);
+        assert!(places(&top, rule).is_empty());
+    }
+}

@@ -1,0 +1,170 @@
+//! `missing-guide-tone`: third and seventh sound. Published: open textbook on jazz voicings, jazz
+//! arranging texts.
+
+use crate::diagnosis::Fault;
+use crate::finding::{Finding, Level};
+use crate::ground::pitch::PitchClass;
+use crate::ground::time::Ticks;
+use crate::rules::shared::{free, wording};
+use crate::rules::{Example, Group, Reading, Rule};
+use crate::score::Score;
+
+pub static RULE: Rule = Rule {
+    name: "missing-guide-tone",
+    group: Group::Harmony,
+    asks: "A held chord sounds its third (or the fourth that stands for it) and its seventh or sixth.",
+    why: "Third and seventh tell which chord it is; a doubled root or fifth in their place leaves it hollow.",
+    exceptions: &[
+        "unison and octaves, power chords",
+        "chords of which every voice has its own note",
+        "a guide tone that the rhythm section or another section sounds",
+    ],
+    source: "published: open textbook on jazz voicings, jazz arranging texts",
+    level: Level::Warning,
+    off: false,
+    settings: &[],
+    examples: &[Example {
+        wrong: "key: C major
+meter: 4/4
+section: saxes
+parts: alto 1 = alto saxophone
+       alto 2 = alto saxophone
+       tenor 1 = tenor saxophone
+       tenor 2 = tenor saxophone
+
+chord   | Dm7 -  | G7 - |
+count   | 1   3  | 1  3 |
+alto 1  | D5  F5 | F5 E5 |
+alto 2  | A4  C5 | D5 B4 |
+tenor 1 | D4  A4 | B4 F4 |
+tenor 2 | A3  F4 | F4 B3 |
+",
+        at: ("1", "1"),
+        right: "key: C major
+meter: 4/4
+section: saxes
+parts: alto 1 = alto saxophone
+       alto 2 = alto saxophone
+       tenor 1 = tenor saxophone
+       tenor 2 = tenor saxophone
+
+chord   | Dm7 -  | G7 - |
+count   | 1   3  | 1  3 |
+alto 1  | D5  F5 | F5 E5 |
+alto 2  | A4  C5 | D5 B4 |
+tenor 1 | F4  A4 | B4 F4 |
+tenor 2 | C4  F4 | F4 B3 |
+",
+    }],
+    check,
+};
+
+fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
+    for chord in free::chords(reading) {
+        if chord.lead.duration() < chord.lead.beat || chord.sonority.voices.len() < 4 {
+            continue;
+        }
+        let voices = &chord.sonority.voices;
+        // Somebody has to be free to take it: a doubled voice that is not the lead.
+        let doubled: Vec<usize> = (1..voices.len())
+            .filter(|&i| {
+                voices.get(i).is_some_and(|v| {
+                    voices
+                        .iter()
+                        .enumerate()
+                        .any(|(j, w)| j != i && w.pitch.class() == v.pitch.class())
+                })
+            })
+            .collect();
+        if doubled.is_empty() {
+            continue;
+        }
+        let sounding = all_sounding(reading.score, chord.sonority.onset, chord.sonority.end);
+        let sounds = |c: PitchClass| sounding.contains(&c);
+        let third = chord.frame.third().filter(|&c| !sounds(c));
+        let sevenths = chord.frame.sevenths();
+        let seventh = sevenths
+            .first()
+            .copied()
+            .filter(|_| !sevenths.iter().any(|&c| sounds(c)));
+        let missing: Vec<PitchClass> = third.into_iter().chain(seventh).collect();
+        if missing.is_empty() {
+            continue;
+        }
+        let names: Vec<String> = missing.iter().map(|&c| chord.name(c).to_string()).collect();
+        // The lowest doubled voice but the bass is the one that is least missed.
+        let mut faults: Vec<Fault> = Vec::new();
+        let mut free: Vec<usize> = doubled.clone();
+        for &class in &missing {
+            let best = free
+                .iter()
+                .copied()
+                .filter_map(|i| {
+                    let to = chord
+                        .alternatives(i)
+                        .into_iter()
+                        .find(|p| p.class() == class)?;
+                    let v = voices.get(i)?;
+                    Some(((v.midi - to.midi()).abs(), i, to))
+                })
+                .min_by_key(|(moved, i, _)| (*moved, *i));
+            if let Some((_, i, to)) = best {
+                faults.extend(chord.fault(i, Some(to)));
+                free.retain(|&j| j != i);
+            }
+        }
+        if faults.is_empty() {
+            faults = doubled
+                .iter()
+                .filter_map(|&i| chord.fault(i, None))
+                .collect();
+        }
+        let message = format!(
+            "{} of {} {} nowhere, while {}",
+            wording::join(&names),
+            chord.frame.chord,
+            if names.len() > 1 { "sound" } else { "sounds" },
+            doubled_words(reading.score, chord, &doubled)
+        );
+        let mut finding = chord.finding(&RULE, Level::Warning, message, &faults, "doubled");
+        finding.remedies = crate::rules::remedies([&faults]);
+        finding.suggestion = wording::instead(reading.score, &faults);
+        out.push(finding);
+    }
+}
+
+fn doubled_words(score: &Score, chord: &free::FreeChord<'_>, doubled: &[usize]) -> String {
+    let mut names: Vec<String> = doubled
+        .iter()
+        .filter_map(|&i| chord.sonority.voices.get(i))
+        .map(|v| format!("{} ({})", v.pitch.name(), wording::part(score, v.note.part)))
+        .collect();
+    names.dedup();
+    format!(
+        "{} doubled",
+        wording::join(&names) + if names.len() > 1 { " are" } else { " is" }
+    )
+}
+
+/// Everything any part sounds in a stretch of time, ties and held notes included.
+fn all_sounding(score: &Score, from: Ticks, to: Ticks) -> Vec<PitchClass> {
+    let mut found = Vec::new();
+    for part in &score.parts {
+        // Notes are in order of onset: one that began long before may still sound.
+        let until = part.notes.partition_point(|n| n.onset < to);
+        for note in part.notes.get(..until).unwrap_or_default().iter().rev() {
+            if note.sounds() && note.end() > from && !found.contains(&note.sounding.class()) {
+                found.push(note.sounding.class());
+            }
+            if from - note.onset > longest_held(score) {
+                break;
+            }
+        }
+    }
+    found
+}
+
+/// How far back a note is looked for that still sounds: two whole notes.
+fn longest_held(score: &Score) -> Ticks {
+    score.per_quarter.times(8)
+}

@@ -1,0 +1,8 @@
+//! Notes against the chord.
+
+pub mod chord_symbol_agreement;
+mod held_over;
+pub mod missing_guide_tone;
+pub mod passing_diminished;
+pub mod unavailable_tension;
+pub mod wrong_note;

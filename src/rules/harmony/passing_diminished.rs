@@ -1,0 +1,95 @@
+//! `passing-diminished`: a short lead note that steps from chord note to chord note stands on its
+//! passing chord, and a chord note on the chord. Published: web lessons and a guitar journal on
+//! the sixth-diminished scales.
+
+use crate::diagnosis::SlipKind;
+use crate::finding::{Finding, Level};
+use crate::rules::shared::wording;
+use crate::rules::{Example, Group, Reading, Rule};
+
+pub static RULE: Rule = Rule {
+    name: "passing-diminished",
+    group: Group::Harmony,
+    asks: "A short passing lead note stands on the diminished seventh that holds it (or on another passing chord the trade knows), a chord note on the chord.",
+    why: "The passing chord makes every voice move with the lead; the prevailing chord kept under a passing note leaves the inner voices standing, or rubs with it.",
+    exceptions: &[
+        "the lead note is held longer than a beat or left by leap: then it is a tension of the chord",
+        "dominant, chromatic and parallel approaches to the next chord, where they lead into it",
+        "a passage that keeps the chord under its passing notes throughout",
+    ],
+    source: "published: web lessons and a guitar journal on the sixth-diminished scales; jazz harmony course on approach chords",
+    level: Level::Warning,
+    off: false,
+    settings: &[],
+    examples: &[Example {
+        wrong: "meter: 4/4
+section: saxes
+technique: four-way close
+parts: alto 1 = alto saxophone
+       alto 2 = alto saxophone
+       tenor 1 = tenor saxophone
+       tenor 2 = tenor saxophone
+
+chord   | C6  -   -   -  |
+count   | 1   &   2   3  |
+alto 1  | C5  D5  E5  G5 |
+alto 2  | A4  A4  C5  E5 |
+tenor 1 | G4  G4  A4  C5 |
+tenor 2 | E4  E4  G4  A4 |
+",
+        at: ("1", "1-and"),
+        right: "meter: 4/4
+section: saxes
+technique: four-way close
+parts: alto 1 = alto saxophone
+       alto 2 = alto saxophone
+       tenor 1 = tenor saxophone
+       tenor 2 = tenor saxophone
+
+chord   | C6  -   -   -  |
+count   | 1   &   2   3  |
+alto 1  | C5  D5  E5  G5 |
+alto 2  | A4  B4  C5  E5 |
+tenor 1 | G4  Ab4 A4  C5 |
+tenor 2 | E4  F4  G4  A4 |
+",
+    }],
+    check,
+};
+
+fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
+    for at in reading.slips() {
+        let chord = at.chord(reading.score).unwrap_or("the chord");
+        let lead = at
+            .slip
+            .expected
+            .first()
+            .map(ToString::to_string)
+            .unwrap_or_default();
+        let right = at.slip.harmony.as_deref().unwrap_or("its passing chord");
+        let what = at
+            .diagnosis
+            .function
+            .map_or("passing note", crate::sonority::lead::LeadFunction::name);
+        let what = wording::with_article(what);
+        let message = match at.slip.kind {
+            SlipKind::PassingOnChord => {
+                format!(
+                    "the lead's {lead} (sounding) is {what} over {chord}, but {chord} is kept under it: it wants {right}"
+                )
+            }
+            SlipKind::WrongPassingChord => {
+                format!(
+                    "the lead's {lead} (sounding) is {what} over {chord}, and the chord under it is not the passing chord that holds it: it wants {right}"
+                )
+            }
+            SlipKind::ChordNoteOnPassing => {
+                format!(
+                    "the lead's {lead} (sounding) is a chord note of {chord}, but a passing chord stands under it: it wants {right}"
+                )
+            }
+            _ => continue,
+        };
+        out.push(at.finding(reading.score, &RULE, Level::Warning, message));
+    }
+}

@@ -1,0 +1,205 @@
+//! `wrong-note`: a voice sounds a note that is in no right voicing of its chord. Published: jazz
+//! harmony course on chord notes and available tensions.
+
+use crate::diagnosis::SlipKind;
+use crate::finding::{Finding, Level};
+use crate::rules::harmony::held_over;
+use crate::rules::shared::{free, wording};
+use crate::rules::{Example, Group, Reading, Rule};
+use crate::sonority::lead::LeadFunction;
+use crate::voicing::Colour;
+
+pub static RULE: Rule = Rule {
+    name: "wrong-note",
+    group: Group::Harmony,
+    asks: "Every voice sounds a chord note, an available tension, or a note of the passing chord.",
+    why: "The other voices spell the chord; this one contradicts it, and the rhythm section plays the symbol.",
+    exceptions: &[
+        "9 for 1, 13 for 5 and the other substitutions the chord's family allows",
+        "altered tensions on a dominant that the symbol does not name are a note, not an error",
+        "under a held lead, notes held for less than two beats into a chord they are foreign to, notes the chord at their end has a place for, suspensions that resolve by step, a pedal at the bottom or in the lead",
+    ],
+    source: "published: jazz harmony course cards on chord notes and available tensions; common practice, no source",
+    level: Level::Error,
+    off: false,
+    settings: &[],
+    examples: &[
+        Example {
+            wrong: "meter: 4/4
+section: trumpets
+technique: four-way close
+parts: trumpet 1 = trumpet
+       trumpet 2 = trumpet
+       trumpet 3 = trumpet
+       trumpet 4 = trumpet
+
+chord     | F6  -   -  |
+count     | 1   2   3  |
+trumpet 1 | A4  C5  F5 |
+trumpet 2 | F4  A4  D5 |
+trumpet 3 | D4  F#4 C5 |
+trumpet 4 | C4  D4  A4 |
+",
+            at: ("1", "2"),
+            right: "meter: 4/4
+section: trumpets
+technique: four-way close
+parts: trumpet 1 = trumpet
+       trumpet 2 = trumpet
+       trumpet 3 = trumpet
+       trumpet 4 = trumpet
+
+chord     | F6  -   -  |
+count     | 1   2   3  |
+trumpet 1 | A4  C5  F5 |
+trumpet 2 | F4  A4  D5 |
+trumpet 3 | D4  F4  C5 |
+trumpet 4 | C4  D4  A4 |
+",
+        },
+        Example {
+            wrong: "key: Eb major
+meter: 4/4
+section: trombones
+technique: drop 2
+parts: trombone 1 = trombone
+       trombone 2 = trombone
+       trombone 3 = trombone
+       trombone 4 = bass trombone
+
+chord      | Fm7 -   Bb7 | Eb6 |
+count      | 1   2   3   | 1   |
+trombone 1 | F4  Ab4 -   | G4  |
+trombone 2 | C4  Eb4 Eb4 | C4  |
+trombone 3 | Ab3 C4  Bb3 | Bb3 |
+trombone 4 | Eb3 F3  F3  | Eb3 |
+",
+            at: ("1", "3"),
+            right: "key: Eb major
+meter: 4/4
+section: trombones
+technique: drop 2
+parts: trombone 1 = trombone
+       trombone 2 = trombone
+       trombone 3 = trombone
+       trombone 4 = bass trombone
+
+chord      | Fm7 -   Bb7 | Eb6 |
+count      | 1   2   3   | 1   |
+trombone 1 | F4  Ab4 -   | G4  |
+trombone 2 | C4  Eb4 D4  | C4  |
+trombone 3 | Ab3 C4  Bb3 | Bb3 |
+trombone 4 | Eb3 F3  -   | Eb3 |
+",
+        },
+        Example {
+            wrong: "key: F major
+meter: 4/4
+section: saxes
+technique: four-way close
+parts: alto 1 = alto saxophone
+       alto 2 = alto saxophone
+       tenor 1 = tenor saxophone
+       tenor 2 = tenor saxophone
+
+chord   | F6  -   | Fm6  | C7  |
+count   | 1   2   | 1    | 1   |
+alto 1  | A4  D5  | -    | C5  |
+alto 2  | F4  C5  | -    | Bb4 |
+tenor 1 | D4  A4  | -    | G4  |
+tenor 2 | C4  F4  | -    | E4  |
+",
+            at: ("2", "1"),
+            right: "key: F major
+meter: 4/4
+section: saxes
+technique: four-way close
+parts: alto 1 = alto saxophone
+       alto 2 = alto saxophone
+       tenor 1 = tenor saxophone
+       tenor 2 = tenor saxophone
+
+chord   | F6  -   | Fm6  | C7  |
+count   | 1   2   | 1    | 1   |
+alto 1  | A4  D5  | -    | C5  |
+alto 2  | F4  C5  | -    | Bb4 |
+tenor 1 | D4  A4  | Ab4  | G4  |
+tenor 2 | C4  F4  | -    | E4  |
+",
+        },
+    ],
+    check,
+};
+
+fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
+    for at in reading.slips() {
+        if at.slip.kind != SlipKind::WrongNote {
+            continue;
+        }
+        let chord = at.chord(reading.score).unwrap_or("the chord");
+        let who = wording::who_has(reading.score, &at.slip.faults);
+        let right = at.slip.harmony.as_deref();
+        let are = if at.slip.faults.len() > 1 {
+            "are"
+        } else {
+            "is"
+        };
+        let anticipated = at.diagnosis.function == Some(LeadFunction::Anticipation);
+        let message = match (right, &at.diagnosis.technique) {
+            // A line in unison or octaves.
+            (None, Some(force)) => format!("{who}, while the others play {}", force.technique),
+            (None, None) => who,
+            (Some(right), _) if right == chord => format!("{who}, which {are} not in {chord}"),
+            (Some(right), _) if anticipated => {
+                format!("{who}, which {are} not in {right}, the chord that is anticipated here")
+            }
+            (Some(right), _) => format!(
+                "{who}, which {are} not in {right}, the chord under this lead note over {chord}"
+            ),
+        };
+        out.push(at.finding(reading.score, &RULE, Level::Error, message));
+    }
+    in_free_writing(reading, out);
+    held_over::check(reading, &RULE, out);
+}
+
+/// Notes foreign to the chord symbol where no technique is in force. Where most chords of a passage
+/// do not go with their symbols, the symbols are the ones that are off, and nothing is said.
+fn in_free_writing(reading: &Reading<'_>, out: &mut Vec<Finding>) {
+    let mut judged = 0usize;
+    let mut found = Vec::new();
+    for chord in free::chords(reading) {
+        judged += 1;
+        let off = chord.coloured(Colour::Foreign);
+        if off.is_empty() {
+            continue;
+        }
+        // Half of the notes and more make another chord, not a slip.
+        if off.len() * 2 >= chord.sonority.voices.len() {
+            found.push(None);
+            continue;
+        }
+        let faults: Vec<_> = off
+            .iter()
+            .filter_map(|&i| chord.fault(i, chord.alternatives(i).first().copied()))
+            .collect();
+        let level = if chord.is_held() {
+            Level::Error
+        } else {
+            Level::Warning
+        };
+        let are = if faults.len() > 1 { "are" } else { "is" };
+        let message = format!(
+            "{}, which {are} neither in {} nor a tension over it",
+            wording::who_has(reading.score, &faults),
+            chord.frame.chord
+        );
+        let mut finding = chord.finding(&RULE, level, message, &faults, "not in the chord");
+        finding.suggestion = wording::instead(reading.score, &faults);
+        found.push(Some(finding));
+    }
+    if judged > 8 && found.len() * 3 > judged {
+        return;
+    }
+    out.extend(found.into_iter().flatten());
+}

@@ -1,0 +1,6 @@
+//! How each voice moves.
+
+pub mod awkward_leap;
+pub mod parallel_outer_voices;
+pub mod repeated_inner_note;
+pub mod static_voice;

@@ -1,0 +1,212 @@
+//! `parallel-outer-voices`: top and bottom voice do not move in fifths or octaves. Published: open
+//! music theory text (choir); in thickened lines parallels are the point, so the rule is off unless
+//! a style asks for it.
+
+use crate::diagnosis::{Fault, Passage};
+use crate::finding::{Finding, Level, NoteAtFault};
+use crate::rules::{Example, Group, Reading, Rule, Setting};
+use crate::score::Articulations;
+use crate::score::NoteRef;
+use crate::sonority::{Sonority, Voice};
+use crate::voicing::Technique;
+
+pub static RULE: Rule = Rule {
+    name: "parallel-outer-voices",
+    group: Group::Lines,
+    asks: "The outer voices do not go from a fifth or octave to another in the same direction.",
+    why: "The two voices that are heard best fuse into one for a moment, and the texture thins.",
+    exceptions: &[
+        "sections of instruments, unless the style asks for them",
+        "thickened lines: a doubled lead, octaves, unisons",
+        "the outer voices run in parallel for three chords or more: a doubling",
+        "over a rest, a fermata or a phrase's end",
+    ],
+    source: "published: open music theory text (choir); a jazz voicing course for thickened lines",
+    level: Level::Warning,
+    off: true,
+    settings: &[Setting {
+        name: "instruments",
+        about: "1 to judge sections of instruments too, 0 only choirs",
+        default: 0.0,
+    }],
+    examples: &[Example {
+        wrong: "meter: 4/4
+section: choir
+parts: soprano = soprano voice
+       alto = alto voice
+       tenor = tenor voice
+       bass = bass voice
+
+count   | 1  2  3  |
+soprano | C5 D5 C5 |
+alto    | G4 G4 G4 |
+tenor   | E4 D4 E4 |
+bass    | A3 B3 C4 |
+
+count   | 1  2  3  |
+soprano | D5 E5 D5 |
+alto    | A4 G4 G4 |
+tenor   | F4 C4 D4 |
+bass    | D3 E3 B3 |
+",
+        at: ("2", "2"),
+        right: "meter: 4/4
+section: choir
+parts: soprano = soprano voice
+       alto = alto voice
+       tenor = tenor voice
+       bass = bass voice
+
+count   | 1  2  3  |
+soprano | C5 D5 C5 |
+alto    | G4 G4 G4 |
+tenor   | E4 D4 E4 |
+bass    | A3 B3 C4 |
+
+count   | 1  2  3  |
+soprano | D5 E5 D5 |
+alto    | A4 G4 G4 |
+tenor   | F4 C4 D4 |
+bass    | D3 C3 B3 |
+",
+    }],
+    check,
+};
+
+fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
+    let all = reading.setting(&RULE, "instruments") > 0.0;
+    for passage in reading.passages {
+        if passage.section.chordal || !all && !passage.section.is_choir() {
+            continue;
+        }
+        let mut run: Vec<usize> = Vec::new();
+        for index in 1..passage.sonorities.len() {
+            if is_parallel(reading, passage, index) {
+                run.push(index);
+                continue;
+            }
+            flush(reading, passage, &mut run, out);
+        }
+        flush(reading, passage, &mut run, out);
+    }
+}
+
+/// Parallels twice in a row or more are a doubling.
+fn flush(reading: &Reading<'_>, passage: &Passage, run: &mut Vec<usize>, out: &mut Vec<Finding>) {
+    if let [only] = run.as_slice() {
+        out.extend(finding(reading, passage, *only));
+    }
+    run.clear();
+}
+
+fn outer(sonority: &Sonority) -> Option<(&Voice, &Voice)> {
+    if sonority.voices.len() < 3 {
+        return None;
+    }
+    sonority.voices.first().zip(sonority.voices.last())
+}
+
+fn is_parallel(reading: &Reading<'_>, passage: &Passage, index: usize) -> bool {
+    let pair = passage
+        .sonorities
+        .get(index - 1)
+        .zip(passage.sonorities.get(index));
+    let Some((a, b)) = pair else { return false };
+    let Some(((top_a, low_a), (top_b, low_b))) = outer(a).zip(outer(b)) else {
+        return false;
+    };
+    let same_seats = top_a.seat == top_b.seat && low_a.seat == low_b.seat;
+    let (top, low) = (top_b.midi - top_a.midi, low_b.midi - low_a.midi);
+    let interval = |t: &Voice, l: &Voice| (t.midi - l.midi).rem_euclid(12);
+    let kind = interval(top_a, low_a);
+    same_seats
+        && top_b.attacked
+        && low_b.attacked
+        && top != 0
+        && low != 0
+        && (top > 0) == (low > 0)
+        && matches!(kind, 0 | 7)
+        && interval(top_b, low_b) == kind
+        && top_a.end == b.onset
+        && low_a.end == b.onset
+        && passage.phrase_of(index).contains(&(index - 1))
+        && !has_fermata(reading, top_a.note)
+        && !has_fermata(reading, low_a.note)
+        && !is_thickened(passage, index)
+}
+
+fn has_fermata(reading: &Reading<'_>, at: NoteRef) -> bool {
+    reading.score.tied_chain(at).into_iter().any(|n| {
+        reading
+            .score
+            .parts
+            .get(n.part as usize)
+            .and_then(|p| p.notes.get(n.note as usize))
+            .is_some_and(|n| n.articulations.has(Articulations::FERMATA))
+    })
+}
+
+fn is_thickened(passage: &Passage, index: usize) -> bool {
+    passage
+        .in_force
+        .get(index)
+        .copied()
+        .flatten()
+        .is_some_and(|f| match f.technique {
+            Technique::Mechanical(_) => true,
+            Technique::Form(form) => form.is_doubling(),
+        })
+}
+
+fn finding(reading: &Reading<'_>, passage: &Passage, index: usize) -> Option<Finding> {
+    let (a, b) = passage
+        .sonorities
+        .get(index - 1)
+        .zip(passage.sonorities.get(index))?;
+    let ((top_a, low_a), (top_b, low_b)) = outer(a).zip(outer(b))?;
+    let what = if (top_b.midi - low_b.midi).rem_euclid(12) == 7 {
+        "fifths"
+    } else {
+        "octaves"
+    };
+    let score = reading.score;
+    let move_of = |from: &Voice, to: &Voice| {
+        format!(
+            "{} {} to {}",
+            crate::rules::shared::wording::part(score, to.note.part),
+            crate::rules::shared::wording::for_player(score, from.note, from.pitch),
+            crate::rules::shared::wording::for_player(score, to.note, to.pitch)
+        )
+    };
+    let message = format!(
+        "parallel {what} between the outer voices: {}, {}",
+        move_of(top_a, top_b),
+        move_of(low_a, low_b)
+    );
+    let low = Fault {
+        note: low_b.note,
+        found: low_b.pitch,
+        voice: b.voices.len() as u8,
+        expected: low_b.pitch,
+    };
+    Some(Finding {
+        section: Some(passage.section.name.clone()),
+        parts: vec![top_b.note.part, low_b.note.part],
+        why: RULE.why.to_owned(),
+        source: RULE.source,
+        chord: passage.symbol_of(reading.score, index).map(str::to_owned),
+        notes: [(top_b, 1), (low_b, low.voice)]
+            .into_iter()
+            .map(|(v, voice)| NoteAtFault {
+                note: v.note,
+                voice,
+                expected: None,
+                label: format!("parallel {what}"),
+            })
+            .collect(),
+        found: b.pitches(),
+        suggestion: Some("let the bottom voice move against the top voice, or stay".to_owned()),
+        remedies: crate::rules::nearby(reading, passage, index, &[low]),
+        ..Finding::new(RULE.name, Level::Warning, b.at, message)
+    })
+}

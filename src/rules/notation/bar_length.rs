@@ -1,0 +1,347 @@
+//! `bar-length`: a bar holds what its meter says.
+
+use crate::finding::{Finding, Level};
+use crate::ground::time::{Meter, Ticks};
+use crate::rules::shared::page::{at_fault, beats, finding, names};
+use crate::rules::{Example, Group, Reading, Rule};
+use crate::score::NoteRef;
+use crate::score::{Part, PartBar, Place, Score};
+use num_rational::Ratio;
+use std::collections::BTreeMap;
+
+pub static RULE: Rule = Rule {
+    name: "bar-length",
+    group: Group::Notation,
+    asks: "The notes and rests of every bar add up to its meter; where all parts have the same odd length, or only a second layer of a staff stops short, it is a warning.",
+    why: "With a beat too many or too few the player is out by a beat from here on, and the rehearsal stops.",
+    exceptions: &[
+        "pickups, bars the file says not to count, cadenzas without a meter",
+        "a last bar that is shorter",
+        "a bar split at a repeat sign or a double bar",
+        "a bar of rest, whatever its length in the file",
+    ],
+    source: "common practice, no source",
+    level: Level::Error,
+    off: false,
+    settings: &[],
+    examples: &[Example {
+        wrong: "meter: 4/4
+parts: trumpet 1 = trumpet
+
+count     | 1  2  3 | 1 2  | 1  |
+trumpet 1 | C5 D5 E5 | F5 - | E5 |
+on the page:
+trumpet 1, bar 1, beat 3: lasts 3
+",
+        at: ("1", "5"),
+        right: "meter: 4/4
+parts: trumpet 1 = trumpet
+
+count     | 1  2  3 | 1 2  | 1  |
+trumpet 1 | C5 D5 E5 | F5 - | E5 |
+on the page:
+trumpet 1, bar 1, beat 3: lasts 2
+",
+    }],
+    check,
+};
+
+/// The meter of every bar of the score; `None` where it changes within the bar. A change that only a
+/// minority of the parts makes is meter-agreement's matter.
+fn meters(score: &Score) -> Vec<Option<Meter>> {
+    let count = score.bars.len();
+    let mut changes: Vec<Vec<Meter>> = vec![Vec::new(); count];
+    let mut broken = vec![false; count];
+    let telling = score.parts.iter().filter(|p| !p.meters.is_empty()).count();
+    for mark in score.parts.iter().flat_map(|p| &p.meters) {
+        let bar = mark.at.bar as usize;
+        // Within a bar it counts from the next one on.
+        let from = if mark.at.offset > Ticks::ZERO {
+            if let Some(b) = broken.get_mut(bar) {
+                *b = true;
+            }
+            bar + 1
+        } else {
+            bar
+        };
+        if let Some(slot) = changes.get_mut(from) {
+            slot.push(mark.value);
+        }
+    }
+    let own = changes.into_iter().map(|all| {
+        let most = all
+            .iter()
+            .copied()
+            .max_by_key(|m| all.iter().filter(|x| *x == m).count())?;
+        let agree = all.iter().filter(|m| **m == most).count();
+        (agree * 2 > telling).then_some(most)
+    });
+    let mut meter = Meter::COMMON;
+    own.zip(broken)
+        .map(|(own, broken)| {
+            meter = own.unwrap_or(meter);
+            (!broken).then_some(meter)
+        })
+        .collect()
+}
+
+/// What all parts have in one bar.
+struct Contents {
+    /// Parts by how much they hold, where anything but rest stands.
+    by_length: BTreeMap<Ticks, Vec<u32>>,
+    /// A repeat sign or a double bar stands at its start or end.
+    bounded: bool,
+}
+
+fn contents(score: &Score, index: usize, resting: &[Vec<bool>]) -> Contents {
+    let mut by_length: BTreeMap<Ticks, Vec<u32>> = BTreeMap::new();
+    let (mut before, mut after) = (false, false);
+    for (part, own) in score.parts.iter().enumerate() {
+        let Some(bar) = part_bar(own, index) else {
+            continue;
+        };
+        before |= bar.repeat_start
+            || index
+                .checked_sub(1)
+                .and_then(|i| part_bar(own, i))
+                .is_some_and(|b| b.double_bar || b.repeat_end);
+        after |= bar.double_bar || bar.repeat_end;
+        let silent = resting
+            .get(part)
+            .and_then(|r| r.get(index))
+            .copied()
+            .unwrap_or(false);
+        if bar.filled > Ticks::ZERO && !bar.unmeasured && !bar.uncounted && !silent {
+            by_length.entry(bar.filled).or_default().push(part as u32);
+        }
+    }
+    Contents {
+        by_length,
+        bounded: before || after,
+    }
+}
+
+fn part_bar(part: &Part, index: usize) -> Option<&PartBar> {
+    part.bars.get(index)
+}
+
+/// For each bar of a part, whether no note stands in it.
+fn resting(part: &Part) -> Vec<bool> {
+    let mut silent = vec![part.unpitched == 0; part.bars.len()];
+    for note in &part.notes {
+        if let Some(slot) = silent.get_mut(note.at.bar as usize) {
+            *slot = false;
+        }
+    }
+    silent
+}
+
+/// Files round tuplets and tremolos: less than a sixty-fourth, or a bit of a beat that no written note
+/// lasts, is no mistake of a writer's.
+fn is_rounding(a: Ticks, b: Ticks, per_quarter: Ticks) -> bool {
+    let off = (a - b).0.abs();
+    if off.saturating_mul(16) < per_quarter.0 {
+        return true;
+    }
+    let mut parts = *Ratio::new(off, per_quarter.0.max(1)).denom();
+    for tuplet in [2, 3, 5, 7] {
+        while parts % tuplet == 0 {
+            parts /= tuplet;
+        }
+    }
+    parts > 1 && off.saturating_mul(2) < per_quarter.0
+}
+
+fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
+    if reading.is_recheck() {
+        return;
+    }
+    let score = reading.score;
+    let resting: Vec<Vec<bool>> = score.parts.iter().map(resting).collect();
+    let bars: Vec<Contents> = (0..score.bars.len())
+        .map(|i| contents(score, i, &resting))
+        .collect();
+    let meters = meters(score);
+    let last = score.bars.len().saturating_sub(1);
+    let mut before: Option<(usize, (Ticks, Vec<u32>))> = None;
+    for (index, (bar, meter)) in bars.iter().zip(&meters).enumerate() {
+        let Some(meter) = *meter else { continue };
+        let nominal = meter.bar(score.per_quarter);
+        let short_ok = index == 0 || index == last;
+        let united = bar.by_length.len() == 1;
+        for (&length, parts) in &bar.by_length {
+            if is_rounding(length, nominal, score.per_quarter)
+                || length < nominal && short_ok
+                || united && is_split(&bars, index, length, nominal)
+            {
+                continue;
+            }
+            // The same parts going on in the same way are one mistake, told where it begins.
+            let same = (length, parts.clone());
+            let run = before
+                .as_ref()
+                .is_some_and(|b| b.1 == same && b.0 + 1 == index);
+            before = Some((index, same));
+            if !run {
+                out.push(wrong_length(score, index, meter, length, parts, united));
+            }
+        }
+        for (part, own) in score.parts.iter().enumerate() {
+            let short = part_bar(own, index).and_then(|b| b.short_voice);
+            let full = bar
+                .by_length
+                .get(&nominal)
+                .is_some_and(|p| p.contains(&(part as u32)));
+            if let Some((voice, length)) = short
+                && full
+                && own.staves <= 1
+                && !short_ok
+            {
+                out.push(short_voice(
+                    score,
+                    index,
+                    meter,
+                    part as u32,
+                    (voice, length),
+                ));
+            }
+        }
+    }
+}
+
+/// Whether all parts have a bar of this length on purpose: a bar split in two, or one that a repeat
+/// sign or a double bar cuts.
+fn is_split(bars: &[Contents], index: usize, length: Ticks, nominal: Ticks) -> bool {
+    let Some(bar) = bars.get(index) else {
+        return false;
+    };
+    let alone = |c: &Contents| match c.by_length.first_key_value() {
+        Some((l, _)) if c.by_length.len() == 1 => Some(*l),
+        _ => None,
+    };
+    let before = index.checked_sub(1).and_then(|i| bars.get(i));
+    let after = bars.get(index + 1);
+    let completes = |other: Option<&Contents>| {
+        other
+            .and_then(alone)
+            .is_some_and(|l| l < nominal && l + length == nominal)
+    };
+    length < nominal && (completes(before) || completes(after) || bar.bounded)
+}
+
+fn wrong_length(
+    score: &Score,
+    index: usize,
+    meter: Meter,
+    length: Ticks,
+    parts: &[u32],
+    united: bool,
+) -> Finding {
+    let nominal = meter.bar(score.per_quarter);
+    // Where all agree nobody gets lost.
+    let level = if united && parts.len() > 1 {
+        Level::Warning
+    } else {
+        Level::Error
+    };
+    let who = if united && parts.len() > 1 {
+        "every part".to_owned()
+    } else {
+        names(score, parts)
+    };
+    let holds = if parts.len() > 1 && !united {
+        "hold"
+    } else {
+        "holds"
+    };
+    let (difference, offset, advice) = if length > nominal {
+        (length - nominal, nominal, "take out")
+    } else {
+        (nominal - length, length, "add")
+    };
+    let by = beats(difference, meter, score.per_quarter);
+    let what = if length > nominal {
+        format!("{who}: {advice} {by}, or write the meter that is meant")
+    } else {
+        format!("{who}: {advice} {by} of rest or length, or write the meter that is meant")
+    };
+    let notes = parts.iter().filter_map(|&p| {
+        let own = score.parts.get(p as usize);
+        let notes = own.map_or(&[][..], |p| &p.notes);
+        let from = notes.partition_point(|n| (n.at.bar as usize) < index);
+        let here = notes
+            .iter()
+            .enumerate()
+            .skip(from)
+            .take_while(|(_, n)| n.at.bar as usize == index);
+        // What crosses the end of the bar, or the last note before the gap.
+        here.max_by_key(|(_, n)| n.at.offset + n.duration)
+            .map(|(i, _)| NoteRef {
+                part: p,
+                note: i as u32,
+            })
+    });
+    Finding {
+        notes: at_fault(notes, "the bar does not add up"),
+        ..finding(
+            &RULE,
+            level,
+            parts.to_vec(),
+            Place {
+                bar: index as u32,
+                offset,
+            },
+            format!(
+                "{who} {holds} {} in this bar; {meter} has {}",
+                beats(length, meter, score.per_quarter),
+                beats(nominal, meter, score.per_quarter),
+            ),
+            what,
+        )
+    }
+}
+
+fn short_voice(
+    score: &Score,
+    index: usize,
+    meter: Meter,
+    part: u32,
+    (voice, length): (u8, Ticks),
+) -> Finding {
+    let nominal = meter.bar(score.per_quarter);
+    let who = names(score, &[part]);
+    finding(
+        &RULE,
+        Level::Warning,
+        vec![part],
+        Place {
+            bar: index as u32,
+            offset: length,
+        },
+        format!(
+            "{who}: layer {voice} of the staff holds {} in this bar; {meter} has {}",
+            beats(length, meter, score.per_quarter),
+            beats(nominal, meter, score.per_quarter),
+        ),
+        format!(
+            "{who}: add {} of rest to that layer",
+            beats(nominal - length, meter, score.per_quarter)
+        ),
+    )
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_a_file_rounds_is_told_from_what_a_writer_leaves_out() {
+        // An eighth, a triplet eighth, a sixty-fourth.
+        assert!(!is_rounding(Ticks(48), Ticks(42), Ticks(12)));
+        assert!(!is_rounding(Ticks(48), Ticks(44), Ticks(12)));
+        assert!(!is_rounding(Ticks(64), Ticks(63), Ticks(16)));
+        // A tremolo of seventeen parts, and a single tick of many.
+        assert!(is_rounding(Ticks(51), Ticks(48), Ticks(17)));
+        assert!(is_rounding(Ticks(1920), Ticks(1919), Ticks(480)));
+    }
+}

@@ -1,0 +1,173 @@
+//! `entry-dynamic`: an entry says how loud it is.
+
+use crate::finding::{Finding, Level};
+use crate::ground::time::Ticks;
+use crate::rules::shared::page::{at_fault, finding, names, pitched};
+use crate::rules::{Example, Group, Reading, Rule, Setting};
+use crate::score::NoteRef;
+use crate::score::{Note, Part, Place, Score};
+use std::collections::BTreeMap;
+
+pub static RULE: Rule = Rule {
+    name: "entry-dynamic",
+    group: Group::Notation,
+    asks: "A part has a dynamic at its first note and where it comes in again after four bars of rest or more.",
+    why: "After a long rest the player no longer knows which dynamic is meant, and asks in the rehearsal.",
+    exceptions: &[
+        "scores in which most parts have no dynamics",
+        "rhythm parts in slashes",
+        "a dynamic within a beat of the entry",
+    ],
+    source: "published: orchestra librarians' guidelines (from memory); a university proofreading checklist",
+    level: Level::Warning,
+    off: false,
+    settings: &[Setting {
+        name: "bars",
+        about: "full bars of rest after which an entry needs a dynamic",
+        default: 4.0,
+    }],
+    examples: &[Example {
+        wrong: "meter: 4/4
+parts: trumpet 1 = trumpet
+
+count     | 1  | 1 | 1 | 1 | 1 | 1  |
+trumpet 1 | C5 | . | . | . | . | E5 |
+on the page:
+trumpet 1, bar 1, beat 1: dynamic mf
+",
+        at: ("6", "1"),
+        right: "meter: 4/4
+parts: trumpet 1 = trumpet
+
+count     | 1  | 1 | 1 | 1 | 1 | 1  |
+trumpet 1 | C5 | . | . | . | . | E5 |
+on the page:
+trumpet 1, bar 1, beat 1: dynamic mf
+trumpet 1, bar 6, beat 1: dynamic mf
+",
+    }],
+    check,
+};
+
+/// Words that are a dynamic though they stand as words.
+fn is_dynamic(words: &str) -> bool {
+    words
+        .to_lowercase()
+        .split(|c: char| !c.is_alphanumeric())
+        .any(|w| {
+            matches!(
+                w,
+                "ppp"
+                    | "pp"
+                    | "p"
+                    | "mp"
+                    | "mf"
+                    | "f"
+                    | "ff"
+                    | "fff"
+                    | "sfz"
+                    | "fp"
+                    | "cresc"
+                    | "dim"
+                    | "piano"
+                    | "forte"
+                    | "softly"
+                    | "loud"
+                    | "soft"
+            )
+        })
+}
+
+/// When the part says how loud it is, in order.
+fn dynamics(part: &Part) -> Vec<Ticks> {
+    let words = part.words.iter().filter(|w| is_dynamic(&w.value.text));
+    let mut all: Vec<Ticks> = part
+        .dynamics
+        .iter()
+        .map(|d| d.onset)
+        .chain(words.map(|w| w.onset))
+        .collect();
+    all.sort_unstable();
+    all
+}
+
+fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
+    if reading.is_recheck() {
+        return;
+    }
+    let score = reading.score;
+    let parts: Vec<(u32, &Part, Vec<Ticks>)> = pitched(score)
+        .map(|(index, part)| (index, part, dynamics(part)))
+        .collect();
+    let with = parts.iter().filter(|(_, _, d)| !d.is_empty()).count();
+    if with * 2 <= parts.len() {
+        return;
+    }
+    let bars = reading.setting(&RULE, "bars");
+    // Parts that come in together without a dynamic are one omission.
+    let mut bare: BTreeMap<(Place, bool), Vec<(NoteRef, u32)>> = BTreeMap::new();
+    for (index, part, marks) in &parts {
+        let mut silent_from = Ticks::ZERO;
+        let mut last_bar: Option<u32> = None;
+        for (i, note) in part.notes.iter().enumerate().filter(|(_, n)| n.sounds()) {
+            let rest = last_bar.map(|bar| note.at.bar.saturating_sub(bar + 1));
+            let entry = rest.is_none_or(|n| f64::from(n) >= bars);
+            if entry && !is_slashed(part, note) {
+                let meter = crate::score::in_force(&part.meters, note.onset)
+                    .map_or(crate::ground::time::Meter::COMMON, |m| m.value);
+                let latest = note.onset + meter.felt_beat(score.per_quarter);
+                let from = marks.partition_point(|m| *m < silent_from);
+                let marked = marks.get(from).is_some_and(|m| *m <= latest);
+                if !marked {
+                    let at = NoteRef {
+                        part: *index,
+                        note: i as u32,
+                    };
+                    bare.entry((note.at, rest.is_none()))
+                        .or_default()
+                        .push((at, rest.unwrap_or_default()));
+                }
+                // A part without any is told once.
+                if marks.is_empty() {
+                    break;
+                }
+            }
+            silent_from = silent_from.max(note.end());
+            last_bar = last_bar.max(Some(note.at.bar));
+        }
+    }
+    for ((at, first), entries) in bare {
+        out.push(without(score, at, first, &entries));
+    }
+}
+
+fn is_slashed(part: &Part, note: &Note) -> bool {
+    part.bars
+        .get(note.at.bar as usize)
+        .is_some_and(|b| b.slashes)
+}
+
+fn without(score: &Score, at: Place, first: bool, entries: &[(NoteRef, u32)]) -> Finding {
+    let mut parts: Vec<u32> = entries.iter().map(|(n, _)| n.part).collect();
+    parts.dedup();
+    let who = names(score, &parts);
+    let message = if first {
+        format!("{who}: no dynamic at the first note")
+    } else {
+        let bars = entries.iter().map(|(_, rest)| *rest).min().unwrap_or(0);
+        format!("{who}: no dynamic at the entry after {bars} bars of rest")
+    };
+    Finding {
+        notes: at_fault(entries.iter().map(|(n, _)| *n), "how loud?"),
+        ..finding(
+            &RULE,
+            RULE.level,
+            parts,
+            at,
+            message,
+            format!(
+                "{who}: write a dynamic at the entry, as the other parts of the section have it"
+            ),
+        )
+    }
+}

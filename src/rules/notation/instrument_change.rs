@@ -1,0 +1,392 @@
+//! `instrument-change`: time to change instruments or mutes.
+
+use crate::finding::{Finding, Level};
+use crate::ground::time::{Meter, Ticks};
+use crate::instrument::{Instrument, catalogue};
+use crate::rules::shared::page::{Tempos, at_fault, finding, pitched};
+use crate::rules::shared::wording;
+use crate::rules::{Example, Group, Reading, Rule, Setting};
+use crate::score::NoteRef;
+use crate::score::{Note, Part, Score, in_force};
+
+pub static RULE: Rule = Rule {
+    name: "instrument-change",
+    group: Group::Notation,
+    asks: "A player who changes instruments or mutes has four seconds or four bars for it; arco and pizzicato stand in string parts only.",
+    why: "The player is still putting one thing down when the next note is due.",
+    exceptions: &["plunger, hat and hand", "a change before the first note"],
+    source: "published: a web arranging tutorial asks for ample time; the numbers are common practice, no source",
+    level: Level::Error,
+    off: false,
+    settings: &[
+        Setting {
+            name: "seconds",
+            about: "seconds of rest that are enough",
+            default: 4.0,
+        },
+        Setting {
+            name: "bars",
+            about: "bars of rest that are enough at any tempo",
+            default: 4.0,
+        },
+        Setting {
+            name: "error-seconds",
+            about: "seconds of rest under which it cannot be done",
+            default: 2.0,
+        },
+        Setting {
+            name: "tempo",
+            about: "quarter notes a minute where the score gives no tempo",
+            default: 120.0,
+        },
+    ],
+    examples: &[Example {
+        wrong: "meter: 4/4
+parts: trumpet 1 = trumpet
+
+count     | 1  2  3 | 1  2 | 1  |
+trumpet 1 | C5 D5 . | E5 - | E5 |
+on the page:
+trumpet 1, bar 2, beat 1: words cup mute
+",
+        at: ("2", "1"),
+        right: "meter: 4/4
+parts: trumpet 1 = trumpet
+
+count     | 1  2  3 | 1 | 1 | 1  2 | 1  |
+trumpet 1 | C5 D5 . | . | . | E5 - | E5 |
+on the page:
+trumpet 1, bar 4, beat 1: words cup mute
+",
+    }],
+    check,
+};
+
+/// What words over a staff tell the player to do.
+#[derive(Clone, Debug, PartialEq)]
+enum Told {
+    /// Put a mute in, by its name.
+    Mute(&'static str),
+    /// Play open.
+    Open,
+    /// Something held in or before the hand: no time needed.
+    Hand,
+    /// Take another instrument.
+    Take(&'static Instrument),
+    /// Bow or pluck.
+    String(&'static str),
+}
+
+const MUTES: [(&str, &str); 12] = [
+    ("cup", "cup mute"),
+    ("harmon", "harmon mute"),
+    ("bucket", "bucket mute"),
+    ("straight", "straight mute"),
+    ("practice", "practice mute"),
+    ("sord", "mute"),
+    ("sordino", "mute"),
+    ("sordina", "mute"),
+    ("sordine", "mute"),
+    ("sourdine", "mute"),
+    ("dämpfer", "mute"),
+    ("mute", "mute"),
+];
+
+/// Words that take a mute away, beside a word for the mute.
+const AWAY: [&str; 8] = [
+    "senza", "ohne", "sans", "no", "out", "remove", "without", "off",
+];
+
+fn told(words: &str) -> Option<(Told, bool)> {
+    let lower = words.to_lowercase();
+    let list: Vec<&str> = lower
+        .split(|c: char| !c.is_alphanumeric())
+        .filter(|w| !w.is_empty())
+        .collect();
+    // Long sentences are about something else.
+    if list.len() > 5 {
+        return None;
+    }
+    let has = |w: &str| list.contains(&w);
+    if has("plunger") || has("hat") || has("derby") {
+        return Some((Told::Hand, false));
+    }
+    if let Some(word) = ["arco", "pizz", "pizzicato"].into_iter().find(|w| has(w)) {
+        return Some((Told::String(word), false));
+    }
+    let muted = [
+        "mute", "muted", "sord", "sordino", "sordina", "sordine", "sourdine", "dämpfer",
+    ]
+    .into_iter()
+    .any(has);
+    let named = has("harmon") || has("bucket") || list.as_slice() == ["cup"];
+    if muted || named {
+        let to_come = has("to") || has("prepare") || has("take");
+        if AWAY.into_iter().any(has) {
+            return Some((Told::Open, true));
+        }
+        let name = MUTES
+            .into_iter()
+            .find(|(word, _)| has(word))
+            .map_or("mute", |(_, name)| name);
+        return Some((Told::Mute(name), to_come));
+    }
+    if list.as_slice() == ["open"] {
+        return Some((Told::Open, false));
+    }
+    let rest = ["change to ", "switch to ", "muta in ", "take ", "to "]
+        .into_iter()
+        .find_map(|prefix| lower.trim().strip_prefix(prefix))?;
+    let instrument = catalogue().named(rest)?;
+    is_wind(instrument).then_some((Told::Take(instrument), true))
+}
+
+fn is_wind(instrument: &Instrument) -> bool {
+    matches!(instrument.family.as_str(), "woodwind" | "brass")
+}
+
+/// A change that a player has to make before a note.
+struct Change {
+    /// What for, in words: "the cup mute", "clarinet".
+    what: String,
+    /// Index of the first note played so.
+    note: usize,
+    /// The rest before it.
+    from: Ticks,
+    to: Ticks,
+}
+
+fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
+    if reading.is_recheck() {
+        return;
+    }
+    let score = reading.score;
+    let mut tempos = None;
+    for (index, part) in pitched(score) {
+        if part.words.is_empty() && part.transpositions.len() < 2 {
+            continue;
+        }
+        let member = reading
+            .passages
+            .iter()
+            .flat_map(|p| &p.section.parts)
+            .find(|m| m.part == index);
+        let Some(instrument) = member.and_then(|m| m.instrument).filter(|i| is_wind(i)) else {
+            continue;
+        };
+        let tempos = tempos.get_or_insert_with(|| Tempos::of(score));
+        let changes = changes(score, index, part, instrument, out);
+        for change in changes {
+            out.extend(too_quick(reading, tempos, index, part, &change));
+        }
+    }
+}
+
+/// When the notes before each note have all ended.
+fn ends(part: &Part) -> Vec<Ticks> {
+    let mut latest = Ticks::ZERO;
+    part.notes
+        .iter()
+        .map(|n| {
+            let before = latest;
+            if n.sounds() {
+                latest = latest.max(n.end());
+            }
+            before
+        })
+        .collect()
+}
+
+fn changes(
+    score: &Score,
+    index: u32,
+    part: &Part,
+    instrument: &'static Instrument,
+    out: &mut Vec<Finding>,
+) -> Vec<Change> {
+    let ends = ends(part);
+    let first = part.notes.iter().position(Note::sounds);
+    let gap = |note: usize| {
+        let before = ends.get(note).copied().unwrap_or_default();
+        let at = part.notes.get(note).map_or(Ticks::ZERO, |n| n.onset);
+        (before, at.max(before))
+    };
+    let next = |onset: Ticks| {
+        let from = part.notes.partition_point(|n| n.onset < onset);
+        let sounding = part.notes.iter().skip(from).position(Note::sounds)?;
+        Some(from + sounding)
+    };
+    // The first rest after a note: where a player told to get ready does it.
+    let next_rest = |note: usize| {
+        part.notes
+            .iter()
+            .enumerate()
+            .skip(note + 1)
+            .filter(|(_, n)| n.sounds())
+            .take(MOST_NOTES)
+            .find(|(i, _)| {
+                let (from, to) = gap(*i);
+                to > from
+            })
+            .map(|(i, _)| i)
+    };
+    let mut all: Vec<Change> = Vec::new();
+    let mut muted: Option<&str> = None;
+    let mut current = instrument;
+    let mut add = |what: String, onset: Ticks, to_come: bool| {
+        let Some(mut note) = next(onset) else { return };
+        let (mut from, mut to) = gap(note);
+        if to_come
+            && part.notes.get(note).is_some_and(|n| n.onset == onset)
+            && let Some(later) = next_rest(note)
+        {
+            let (a, b) = gap(later);
+            if b - a > to - from {
+                (from, to, note) = (a, b, later);
+            }
+        }
+        if Some(note) != first && !all.iter().any(|c| c.note == note) {
+            all.push(Change {
+                what,
+                note,
+                from,
+                to,
+            });
+        }
+    };
+    for words in &part.words {
+        let Some((told, to_come)) = told(&words.value.text) else {
+            continue;
+        };
+        match told {
+            Told::Mute(name) => {
+                if muted != Some(name) {
+                    add(format!("the {name}"), words.onset, to_come);
+                }
+                muted = Some(name);
+            }
+            Told::Open | Told::Hand => {
+                if let Some(name) = muted.take() {
+                    add(format!("taking out the {name}"), words.onset, to_come);
+                }
+            }
+            Told::Take(new) => {
+                if new.key != current.key {
+                    add(format!("the {}", new.name), words.onset, to_come);
+                }
+                current = new;
+            }
+            Told::String(word) => {
+                let name = wording::part(score, index);
+                out.push(finding(
+                    &RULE,
+                    Level::Error,
+                    vec![index],
+                    words.at,
+                    format!(
+                        "{name}: \"{word}\" stands in a part for {}, which has no bow",
+                        wording::with_article(&instrument.name)
+                    ),
+                    format!("{name}: take the word away, or move it to the part it belongs to"),
+                ));
+            }
+        }
+    }
+    for pair in part.transpositions.windows(2) {
+        let [before, after] = pair else { continue };
+        if before.value.chromatic.rem_euclid(12) != after.value.chromatic.rem_euclid(12) {
+            add("another instrument".to_owned(), after.onset, false);
+        }
+    }
+    all
+}
+
+/// How many notes after "to flute" are looked at for the rest in which it is meant.
+const MOST_NOTES: usize = 64;
+
+fn too_quick(
+    reading: &Reading<'_>,
+    tempos: &Tempos,
+    index: u32,
+    part: &Part,
+    change: &Change,
+) -> Option<Finding> {
+    let score = reading.score;
+    let note = part.notes.get(change.note)?;
+    let meter = in_force(&part.meters, note.onset).map_or_else(
+        || score.meter_at(note.onset),
+        |m: &crate::score::Mark<Meter>| m.value,
+    );
+    let bar = meter.bar(score.per_quarter).0.max(1) as f64;
+    let bars = (change.to - change.from).0 as f64 / bar;
+    let assumed = reading.setting(&RULE, "tempo");
+    let seconds = tempos.seconds(change.from, change.to, assumed);
+    if bars >= reading.setting(&RULE, "bars") || seconds >= reading.setting(&RULE, "seconds") {
+        return None;
+    }
+    let level = if seconds < reading.setting(&RULE, "error-seconds") {
+        Level::Error
+    } else {
+        Level::Warning
+    };
+    let name = wording::part(score, index);
+    let basis = if tempos.is_given(change.to) {
+        String::new()
+    } else {
+        format!(" (at {assumed:.0} quarter notes a minute; the score gives no tempo)")
+    };
+    let message = if change.to > change.from {
+        format!(
+            "{name}: only {seconds:.1} seconds of rest before {} for {}{basis}",
+            note.written, change.what
+        )
+    } else {
+        format!(
+            "{name}: no rest at all before {} for {}",
+            note.written, change.what
+        )
+    };
+    Some(Finding {
+        notes: at_fault(
+            [NoteRef {
+                part: index,
+                note: change.note as u32,
+            }],
+            "too soon",
+        ),
+        ..finding(
+            &RULE,
+            level,
+            vec![index],
+            note.at,
+            message,
+            format!("{name}: give the player more rest there, or leave the change out"),
+        )
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn words_that_tell_a_player_to_change() {
+        let of = |text| told(text).map(|(t, _)| t);
+        assert_eq!(of("Cup Mute"), Some(Told::Mute("cup mute")));
+        assert_eq!(of("con sord."), Some(Told::Mute("mute")));
+        assert_eq!(of("senza sord."), Some(Told::Open));
+        assert_eq!(of("Open"), Some(Told::Open));
+        assert_eq!(of("plunger"), Some(Told::Hand));
+        assert!(matches!(of("To Flute"), Some(Told::Take(i)) if i.key == "flute"));
+        for text in [
+            "straight eighths",
+            "to Coda",
+            "open solo",
+            "to the end",
+            "cup of",
+            "Swing",
+        ] {
+            assert_eq!(of(text), None, "{text}");
+        }
+    }
+}

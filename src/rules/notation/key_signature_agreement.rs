@@ -1,0 +1,201 @@
+//! `key-signature-agreement`: every part is in the key of the score, as its instrument reads it.
+
+use crate::finding::{Finding, Level};
+use crate::ground::pitch::written_fifths;
+use crate::ground::time::Ticks;
+use crate::instrument::Instrument;
+use crate::rules::shared::page::{finding, pitched};
+use crate::rules::shared::wording;
+use crate::rules::{Example, Group, Reading, Rule};
+use crate::score::{Part, Place};
+use crate::sonority::signs;
+
+pub static RULE: Rule = Rule {
+    name: "key-signature-agreement",
+    group: Group::Notation,
+    asks: "The key signature of every part is that of the score, moved by the part's transposition.",
+    why: "A player in another key than the rest plays every altered note wrong at sight.",
+    exceptions: &[
+        "parts written without any signature: horns, trumpets of an orchestra, and parts of no known instrument",
+        "fewer than three parts, or no key that most of them share",
+        "keys that differ in spelling only",
+        "voices of old music that have a flat more or less than the rest",
+    ],
+    source: "published: Wikipedia, list of transposing instruments; common practice, no source",
+    level: Level::Error,
+    off: false,
+    settings: &[],
+    examples: &[Example {
+        wrong: "key: Eb major
+meter: 4/4
+parts: alto 1 = alto saxophone
+       tenor 1 = tenor saxophone
+       trumpet 1 = trumpet
+       trombone 1 = trombone
+
+count      | 1   | 1   |
+alto 1     | G4  | Eb4 |
+tenor 1    | G4  | Eb4 |
+trumpet 1  | G4  | Eb4 |
+trombone 1 | G3  | Eb3 |
+on the page:
+tenor 1, bar 1: key -3
+",
+        at: ("1", "1"),
+        right: "key: Eb major
+meter: 4/4
+parts: alto 1 = alto saxophone
+       tenor 1 = tenor saxophone
+       trumpet 1 = trumpet
+       trombone 1 = trombone
+
+count      | 1   | 1   |
+alto 1     | G4  | Eb4 |
+tenor 1    | G4  | Eb4 |
+trumpet 1  | G4  | Eb4 |
+trombone 1 | G3  | Eb3 |
+",
+    }],
+    check,
+};
+
+/// A part that has a vote.
+struct Voter<'a> {
+    index: u32,
+    part: &'a Part,
+    instrument: Option<&'a Instrument>,
+    /// Concert fifths in force.
+    key: Option<i8>,
+    /// What it was last blamed for: its own key and the one expected.
+    blamed: Option<(i8, usize)>,
+}
+
+/// Keys that differ in spelling only are one.
+fn class(fifths: i8) -> usize {
+    usize::from(fifths.rem_euclid(12).unsigned_abs())
+}
+
+/// Old vocal music gives single voices a flat more or less than the rest.
+fn is_partial(key: i8, expected: usize) -> bool {
+    key <= 0
+        && (class(key + 1) == expected || class(key - 1) == expected)
+        && (expected == 0 || expected > 6)
+}
+
+fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
+    if reading.is_recheck() {
+        return;
+    }
+    let score = reading.score;
+    let instrument = |part: u32| {
+        reading
+            .passages
+            .iter()
+            .flat_map(|p| &p.section.parts)
+            .find(|m| m.part == part)
+            .and_then(|m| m.instrument)
+    };
+    let saxes = reading.passages.iter().any(|p| p.section.key == "saxes");
+    let mut voters: Vec<Voter<'_>> = pitched(score)
+        .map(|(index, part)| Voter {
+            index,
+            part,
+            instrument: instrument(index),
+            key: None,
+            blamed: None,
+        })
+        .filter(|v| {
+            let plain = v.part.keys.iter().all(|k| k.value.fifths == 0);
+            let may_be_plain = v
+                .instrument
+                .is_none_or(|i| i.section == "french-horns" || i.section == "trumpets" && !saxes);
+            !(plain && may_be_plain)
+        })
+        .collect();
+    // Every key of every part in order of time.
+    let mut marks: Vec<(Ticks, Place, usize)> = voters
+        .iter()
+        .enumerate()
+        .flat_map(|(i, v)| v.part.keys.iter().map(move |k| (k.onset, k.at, i)))
+        .collect();
+    marks.sort_unstable();
+    let singing = voters
+        .iter()
+        .all(|v| v.instrument.is_none_or(|i| i.family == "voice"));
+    let mut counts = [0usize; 12];
+    let mut common: Option<usize> = None;
+    for group in marks.chunk_by(|a, b| a.0 == b.0) {
+        let Some(&(onset, at, _)) = group.first() else {
+            continue;
+        };
+        for &(_, _, i) in group {
+            let Some(voter) = voters.get_mut(i) else {
+                continue;
+            };
+            let key = voter.part.concert_fifths(onset);
+            if let Some(n) = voter.key.and_then(|old| counts.get_mut(class(old))) {
+                *n -= 1;
+            }
+            if let Some(n) = counts.get_mut(class(key)) {
+                *n += 1;
+            }
+            voter.key = Some(key);
+        }
+        let all: usize = counts.iter().sum();
+        let majority = counts.iter().position(|n| *n >= 2 && n * 2 > all);
+        let moved = majority != common;
+        common = majority;
+        let Some(expected) = majority else { continue };
+        // Only what has just changed can be newly wrong.
+        let looked_at: Vec<usize> = if moved {
+            (0..voters.len()).collect()
+        } else {
+            group.iter().map(|(_, _, i)| *i).collect()
+        };
+        for i in looked_at {
+            let Some(voter) = voters.get_mut(i) else {
+                continue;
+            };
+            let Some(key) = voter.key else { continue };
+            if class(key) == expected || singing && is_partial(key, expected) {
+                voter.blamed = None;
+            } else if voter.blamed != Some((key, expected)) {
+                voter.blamed = Some((key, expected));
+                out.push(differs(reading, voter, at, onset, expected));
+            }
+        }
+    }
+}
+
+fn differs(
+    reading: &Reading<'_>,
+    voter: &Voter<'_>,
+    at: Place,
+    onset: Ticks,
+    expected: usize,
+) -> Finding {
+    // The spelling nearest to no signature.
+    let concert = match i8::try_from(expected) {
+        Ok(n) if n > 6 => n - 12,
+        Ok(n) => n,
+        Err(_) => 0,
+    };
+    let name = wording::part(reading.score, voter.index);
+    let found = signs(voter.part.key(onset).fifths);
+    let wanted = signs(written_fifths(concert, voter.part.transposition(onset)));
+    let player = voter.instrument.map_or_else(
+        || "this part".to_owned(),
+        |i| wording::with_article(&i.name),
+    );
+    finding(
+        &RULE,
+        RULE.level,
+        vec![voter.index],
+        at,
+        format!(
+            "{name}: the key signature has {found}; the other parts are in concert {}, which {player} reads as {wanted}",
+            signs(concert)
+        ),
+        format!("{name}: write {wanted}"),
+    )
+}

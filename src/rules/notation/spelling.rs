@@ -1,0 +1,386 @@
+//! `spelling`: notes are named as their chord and their line name them.
+
+use crate::diagnosis::{Passage, Verdict};
+use crate::finding::{Finding, Level};
+use crate::ground::chord::{Chord, Degree};
+use crate::ground::pitch::{NoteName, Pitch, PitchClass, Transposition};
+use crate::rules::shared::page::at_fault;
+use crate::rules::shared::wording;
+use crate::rules::{Example, Group, Reading, Rule};
+use crate::score::{Change, NoteRef};
+use crate::score::{Note, NoteFlags, Part};
+use crate::sonority::Sonority;
+use crate::voicing::Way;
+use std::collections::HashSet;
+
+pub static RULE: Rule = Rule {
+    name: "spelling",
+    group: Group::Notation,
+    asks: "A chord note is spelled as its chord has it (note), double accidentals, E#, B#, Cb and Fb stand only where key, chord or line ask for them (note), and seats in unison have the same accidental (warning).",
+    why: "A player reads shapes: a third that looks like a second is read late, and an accidental that one seat has and the other lacks is a wrong note.",
+    exceptions: &[
+        "diminished sevenths and approach chords, respelled for reading",
+        "transposing parts in keys of five signs or more, which may be respelled as a whole",
+        "chord symbols that are themselves spelled against the key",
+        "a chord name that would need more accidentals for a transposing player",
+        "leading notes a half step from where they go",
+    ],
+    source: "published: a university's page on accidentals; common practice, no source",
+    level: Level::Warning,
+    off: false,
+    settings: &[],
+    examples: &[Example {
+        wrong: "key: C major
+meter: 4/4
+section: trombones
+parts: trombone 1 = trombone
+       trombone 2 = trombone
+
+count      | 1  2  3   4  | 1  |
+trombone 1 | C4 D4 F#4 G4 | E4 |
+trombone 2 | C4 D4 F4  G4 | E4 |
+",
+        at: ("1", "3"),
+        right: "key: C major
+meter: 4/4
+section: trombones
+parts: trombone 1 = trombone
+       trombone 2 = trombone
+
+count      | 1  2  3   4  | 1  |
+trombone 1 | C4 D4 F#4 G4 | E4 |
+trombone 2 | C4 D4 F#4 G4 | E4 |
+",
+    }],
+    check,
+};
+
+fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
+    for passage in reading.passages {
+        names(reading, passage, out);
+        unisons(reading, passage, out);
+    }
+}
+
+/// How far a name lies from the middle of a key on the line of fifths.
+fn distance(name: NoteName, fifths: i8) -> i16 {
+    (name.fifths() - i16::from(fifths) - 2).abs()
+}
+
+/// Whether the signature of a key has the name.
+fn in_key(name: NoteName, fifths: i8) -> bool {
+    (-1..=5).contains(&(name.fifths() - i16::from(fifths)))
+}
+
+/// Names that a player has to think about: double accidentals, E#, B#, Cb, Fb.
+fn is_odd(name: NoteName) -> bool {
+    !(-6..=10).contains(&name.fifths()) || name.alter.abs() > 1
+}
+
+/// A chord that comes from elsewhere than its symbol: its notes are spelled to be read.
+fn is_approach(passage: &Passage, index: usize, sonority: &Sonority) -> bool {
+    let way = match passage.diagnoses.get(index).map(|d| &d.verdict) {
+        Some(Verdict::Right(way)) => *way,
+        Some(Verdict::Slip(_)) => return true,
+        _ => None,
+    };
+    if way.is_some_and(|w| !matches!(w, Way::Chord | Way::Tension)) {
+        return true;
+    }
+    // All a minor third, a tritone or an octave apart: a diminished seventh.
+    let first = sonority.voices.first().map_or(0, |v| v.midi);
+    sonority.voices.len() > 2 && sonority.voices.iter().all(|v| (v.midi - first) % 3 == 0)
+}
+
+/// Within so many bars the same misspelling goes on.
+const RUN: u32 = 4;
+
+/// From more sharps or flats than this on a key has a second name that players know as well.
+const MANY_SIGNS: i8 = 4;
+
+/// Names against chord, key and line.
+fn names(reading: &Reading<'_>, passage: &Passage, out: &mut Vec<Finding>) {
+    let score = reading.score;
+    // What has been told: the pitch class, the bar it was last seen in, the finding.
+    let mut last: Vec<(PitchClass, u32, usize)> = Vec::new();
+    let mut sounding = SoundingNames::default();
+    for (index, sonority) in passage.sonorities.iter().enumerate() {
+        let Some(chord) = score
+            .chord_at(sonority.onset)
+            .and_then(|m| m.value.chord.as_ref())
+        else {
+            continue;
+        };
+        if chord.altered || is_approach(passage, index, sonority) {
+            continue;
+        }
+        sounding.are_of(chord);
+        for voice in sonority.voices.iter().filter(|v| v.attacked) {
+            if !sounding.are_against(voice.pitch) {
+                continue;
+            }
+            let Some(part) = score.parts.get(voice.note.part as usize) else {
+                continue;
+            };
+            let Some(note) = part.notes.get(voice.note.note as usize) else {
+                continue;
+            };
+            let by = part.transposition(note.onset);
+            let found = note.written.name();
+            let Some(wanted) = chord_name(chord, note, by).filter(|wanted| *wanted != found) else {
+                continue;
+            };
+            if reading.is_explained(voice.note) {
+                continue;
+            }
+            if part.worked_out && by.key_shift() != 0 {
+                continue; // there is no page to be misspelled on
+            }
+            let key = part.key(note.onset).fifths;
+            // Many signs on a transposing part: it may be respelled as a whole, sharps for flats.
+            let concert = part.concert_fifths(note.onset);
+            if by.key_shift() != 0 && (key.abs() > MANY_SIGNS || concert.abs() > MANY_SIGNS) {
+                continue;
+            }
+            // A symbol from the other side of the circle of fifths (Db7 in E major) asks for nothing.
+            let root = chord.root;
+            if NoteName::in_key(root.class(), concert) != root {
+                continue;
+            }
+            let leads = leads_on(part, voice.note.note as usize, note);
+            let short = note.duration < score.per_quarter;
+            if is_odd(wanted)
+                || in_key(found, key)
+                || leads
+                || short && !is_odd(found)
+                || distance(wanted, key) >= distance(found, key)
+            {
+                continue;
+            }
+            // A run of the same note, and other seats that have it too, are one matter.
+            let class = note.sounding.class();
+            let run = last
+                .iter_mut()
+                .find(|(c, bar, _)| *c == class && note.at.bar.saturating_sub(*bar) <= RUN);
+            if let Some((_, bar, place)) = run {
+                *bar = note.at.bar;
+                if let Some(open) = out.get_mut(*place)
+                    && !open.parts.contains(&voice.note.part)
+                {
+                    open.parts.push(voice.note.part);
+                    open.parts.sort_unstable();
+                }
+                continue;
+            }
+            last.retain(|(c, ..)| *c != class);
+            last.push((class, note.at.bar, out.len()));
+            let name = wording::part(score, voice.note.part);
+            let better = Pitch::named(wanted, note.written.midi()).unwrap_or(note.written);
+            let symbol = chord.transposed(by.inverse());
+            out.push(Finding {
+                section: Some(passage.section.name.clone()),
+                chord: Some(chord.text.clone()),
+                notes: at_fault([voice.note], &format!("reads as {better}")),
+                ..crate::rules::shared::page::finding(
+                    &RULE,
+                    Level::Note,
+                    vec![voice.note.part],
+                    note.at,
+                    format!(
+                        "{name}: {} is spelled against the chord, {} for this player, which has {wanted}",
+                        note.written, symbol.text
+                    ),
+                    format!("{name}: write {better} instead of {}", note.written),
+                )
+            });
+        }
+    }
+}
+
+/// The degrees of a chord whose names are asked for: root, third, fifth, sixth and seventh.
+fn named_degrees(chord: &Chord) -> impl Iterator<Item = Degree> {
+    let degrees = chord.degrees.iter().copied();
+    degrees.filter(|d| matches!(d.number, 1 | 3 | 5 | 6 | 7))
+}
+
+/// The written name that the chord gives a note, when it is a root, third, fifth, sixth or seventh.
+fn chord_name(chord: &Chord, note: &Note, by: Transposition) -> Option<NoteName> {
+    let root = chord.root.transposed(by.inverse());
+    let class = note.written.class();
+    named_degrees(chord)
+        .map(|d| d.over(root))
+        .find(|n| n.class() == class)
+}
+
+/// The names a chord gives its notes as they sound, worked out once for as long as it stays: a note that
+/// has its name there has it on every page.
+#[derive(Default)]
+struct SoundingNames<'a> {
+    chord: Option<&'a Chord>,
+    names: Vec<NoteName>,
+}
+
+impl<'a> SoundingNames<'a> {
+    fn are_of(&mut self, chord: &'a Chord) {
+        if !self.chord.is_some_and(|c| std::ptr::eq(c, chord)) {
+            self.chord = Some(chord);
+            self.names.clear();
+            self.names
+                .extend(named_degrees(chord).map(|d| d.over(chord.root)));
+        }
+    }
+
+    /// Whether one of the notes has another name here.
+    fn are_against(&self, pitch: Pitch) -> bool {
+        let name = self.names.iter().find(|n| n.class() == pitch.class());
+        name.is_some_and(|n| *n != pitch.name())
+    }
+}
+
+/// Whether a note goes on by half step to the next letter, or comes from there.
+fn leads_on(part: &Part, index: usize, note: &Note) -> bool {
+    let to = |other: Option<&Note>| {
+        other.is_some_and(|o| {
+            (o.written.midi() - note.written.midi()).abs() == 1
+                && (o.written.diatonic() - note.written.diatonic()).abs() == 1
+        })
+    };
+    let next = part
+        .notes
+        .iter()
+        .skip(index + 1)
+        .find(|n| n.onset > note.onset && n.sounds());
+    let before = index.checked_sub(1).and_then(|i| part.notes.get(i));
+    to(next) || to(before)
+}
+
+/// How many notes on either side have to be in unison for the one between to be a slip.
+const SIDE: usize = 2;
+
+/// Two notes struck together.
+struct Together<'a> {
+    upper: NoteRef,
+    lower: NoteRef,
+    a: &'a Note,
+    b: &'a Note,
+}
+
+impl Together<'_> {
+    fn semitones(&self) -> i16 {
+        self.a.sounding.midi() - self.b.sounding.midi()
+    }
+
+    fn letters(&self) -> i16 {
+        self.a.sounding.diatonic() - self.b.sounding.diatonic()
+    }
+}
+
+/// Seats in unison (or octaves) of which one has an accidental that the other lacks.
+fn unisons(reading: &Reading<'_>, passage: &Passage, out: &mut Vec<Finding>) {
+    if passage.section.chordal {
+        return;
+    }
+    let mut told: HashSet<NoteRef> = HashSet::new();
+    let members = &passage.section.parts;
+    let pairs = members.windows(2).filter_map(|w| match w {
+        [a, b] => Some((a.part, b.part)),
+        _ => None,
+    });
+    for (first, second) in pairs {
+        let together = together(reading, first, second);
+        for (i, odd) in together.iter().enumerate() {
+            let off = odd.semitones();
+            if odd.letters() % 7 != 0 || off.rem_euclid(12) != 1 && off.rem_euclid(12) != 11 {
+                continue;
+            }
+            let octaves = 12 * (odd.letters() / 7);
+            let in_unison = |t: &Together<'_>| t.semitones() == octaves;
+            let before = together.get(i.saturating_sub(SIDE)..i).unwrap_or_default();
+            let after = together
+                .get(i + 1..(i + 1 + SIDE).min(together.len()))
+                .unwrap_or_default();
+            let near = before.iter().chain(after);
+            if !near.clone().all(in_unison)
+                || near.count() < SIDE + 1
+                || reading.is_explained(odd.upper)
+                || reading.is_explained(odd.lower)
+                || !told.insert(odd.upper)
+                || !told.insert(odd.lower)
+            {
+                continue;
+            }
+            out.push(disagree(reading, passage, odd));
+        }
+    }
+}
+
+/// The notes that two parts strike at the same time for the same length, in order.
+fn together<'r>(reading: &'r Reading<'_>, first: u32, second: u32) -> Vec<Together<'r>> {
+    let attacks = |part: u32| {
+        reading
+            .notes(part)
+            .filter(|(_, n)| n.sounds() && !n.flags.has(NoteFlags::TIED_IN))
+            .map(move |(i, n)| (NoteRef { part, note: i }, n))
+    };
+    let mut others = attacks(second).peekable();
+    let mut all = Vec::new();
+    for (upper, a) in attacks(first) {
+        while others.next_if(|(_, n)| n.onset < a.onset).is_some() {}
+        if let Some((lower, b)) = others.peek()
+            && b.onset == a.onset
+        {
+            all.push(Together {
+                upper,
+                lower: *lower,
+                a,
+                b,
+            });
+        }
+    }
+    all
+}
+
+fn disagree(reading: &Reading<'_>, passage: &Passage, odd: &Together<'_>) -> Finding {
+    let score = reading.score;
+    let chord = score
+        .chord_at(odd.a.onset)
+        .and_then(|m| m.value.chord.as_ref());
+    let in_chord = |n: &Note| chord.is_some_and(|c| c.contains(n.sounding.class()));
+    // The one that the chord does not have is at fault, else the lower seat's: the upper leads.
+    let lower_wrong = in_chord(odd.a) || !in_chord(odd.b);
+    let ((at, note), (model, right)) = if lower_wrong {
+        ((odd.lower, odd.b), (odd.upper, odd.a))
+    } else {
+        ((odd.upper, odd.a), (odd.lower, odd.b))
+    };
+    let octaves = (note.sounding.diatonic() - right.sounding.diatonic()) / 7;
+    let sounding = right
+        .sounding
+        .octaves(i8::try_from(octaves).unwrap_or_default());
+    let (name, other) = (
+        wording::part(score, at.part),
+        wording::part(score, model.part),
+    );
+    Finding {
+        section: Some(passage.section.name.clone()),
+        chord: chord.map(|c| c.text.clone()),
+        notes: at_fault([at, model], "not the same accidental"),
+        remedies: vec![vec![Change { note: at, sounding }]],
+        ..crate::rules::shared::page::finding(
+            &RULE,
+            Level::Warning,
+            vec![at.part],
+            note.at,
+            format!(
+                "{name} has {}, but {other}, in unison with it, has {}",
+                wording::for_player(score, at, note.sounding),
+                wording::for_player(score, model, right.sounding)
+            ),
+            format!(
+                "{name}: write {} instead of {}, if the line is meant in unison",
+                wording::for_player(score, at, sounding),
+                wording::for_player(score, at, note.sounding)
+            ),
+        )
+    }
+}

@@ -1,0 +1,195 @@
+//! `transposition`: a part says how it transposes, and says it right.
+
+use crate::finding::{Finding, Level};
+use crate::ground::pitch::Transposition;
+use crate::rules::shared::page::{at_fault, finding, names};
+use crate::rules::{Example, Group, Reading, Rule};
+use crate::score::NoteRef;
+use crate::score::{Note, Place, Presumed};
+
+pub static RULE: Rule = Rule {
+    name: "transposition",
+    group: Group::Notation,
+    asks: "The part of a transposing instrument carries its transposition, and the right one.",
+    why: "Score and playback have the part at a wrong pitch, and every chord it takes part in looks wrong. The rest of the score was read with the transposition that is meant.",
+    exceptions: &[
+        "concert scores, whether the file says so or all its key signatures are alike",
+        "a part that nothing can be compared with",
+        "octaves of guitar, bass, piccolo and voices, which files write either way",
+    ],
+    source: "published: MusicXML 4.0, transpose and concert-score; how it is decided: common practice, no source",
+    level: Level::Error,
+    off: false,
+    settings: &[],
+    examples: &[Example {
+        wrong: "key: Eb major
+meter: 4/4
+section: saxes
+technique: four-way close
+parts: alto 1 = alto saxophone
+       alto 2 = alto saxophone
+       tenor 1 = tenor saxophone
+       tenor 2 = tenor saxophone
+
+chord   | Eb6 -   -   |
+count   | 1   2   3   |
+alto 1  | G5  Eb5 G5  |
+alto 2  | Eb5 C5  Eb5 |
+tenor 1 | C5  Bb4 C5  |
+tenor 2 | Bb4 G4  Bb4 |
+on the page:
+alto 2, bar 1: no transposition
+",
+        at: ("1", "1"),
+        right: "key: Eb major
+meter: 4/4
+section: saxes
+technique: four-way close
+parts: alto 1 = alto saxophone
+       alto 2 = alto saxophone
+       tenor 1 = tenor saxophone
+       tenor 2 = tenor saxophone
+
+chord   | Eb6 -   -   |
+count   | 1   2   3   |
+alto 1  | G5  Eb5 G5  |
+alto 2  | Eb5 C5  Eb5 |
+tenor 1 | C5  Bb4 C5  |
+tenor 2 | Bb4 G4  Bb4 |
+",
+    }],
+    check,
+};
+
+fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
+    if reading.is_recheck() {
+        return;
+    }
+    let presumed = &reading.score.presumed;
+    // A whole score exported without its transpositions is one mistake.
+    let missing: Vec<&Presumed> = presumed.iter().filter(|p| p.stated.is_none()).collect();
+    if !missing.is_empty() {
+        out.extend(about(reading, &missing));
+    }
+    for one in presumed.iter().filter(|p| p.stated.is_some()) {
+        out.extend(about(reading, &[one]));
+    }
+}
+
+/// "a major sixth down" in semitones and letters as a player would say it.
+fn in_words(by: Transposition) -> String {
+    let semitones = by.chromatic.abs();
+    let side = if by.chromatic < 0 { "below" } else { "above" };
+    let name = match semitones % 12 {
+        0 if semitones == 0 => return "as written".to_owned(),
+        0 => "",
+        1 => "a minor second",
+        2 => "a major second",
+        3 => "a minor third",
+        4 => "a major third",
+        5 => "a fourth",
+        6 => "a tritone",
+        7 => "a fifth",
+        8 => "a minor sixth",
+        9 => "a major sixth",
+        10 => "a minor seventh",
+        _ => "a major seventh",
+    };
+    let octaves = match semitones / 12 {
+        0 => "",
+        1 => "an octave",
+        _ => "two octaves",
+    };
+    let and = if name.is_empty() || octaves.is_empty() {
+        ""
+    } else {
+        " and "
+    };
+    format!("{octaves}{and}{name} {side} what is written")
+}
+
+fn about(reading: &Reading<'_>, cases: &[&Presumed]) -> Option<Finding> {
+    let score = reading.score;
+    let first = cases.first()?;
+    let parts: Vec<u32> = cases.iter().map(|p| p.part).collect();
+    let who = names(score, &parts);
+    let first_note = |part: u32| {
+        let notes = &score.parts.get(part as usize)?.notes;
+        notes.iter().position(Note::sounds).map(|i| NoteRef {
+            part,
+            note: i as u32,
+        })
+    };
+    let at = first_note(first.part)
+        .and_then(|n| {
+            let part = score.parts.get(n.part as usize)?;
+            part.notes.get(n.note as usize).map(|n| n.at)
+        })
+        .unwrap_or(Place::default());
+    let instrument = crate::rules::shared::wording::with_article(&first.instrument);
+    let (message, suggestion) = match (first.stated, cases) {
+        (None, [_]) => (
+            format!(
+                "{who} has no transposition, but is written for {instrument}: {}",
+                first.because
+            ),
+            format!(
+                "{who}: add the transposition; {instrument} sounds {}",
+                in_words(first.meant)
+            ),
+        ),
+        (None, _) => (
+            format!(
+                "{who} have no transposition, but are written for transposing instruments; of the first: {}",
+                first.because
+            ),
+            "export the score again with its transpositions, or add them part by part".to_owned(),
+        ),
+        (Some(_), _) if first.meant == Transposition::NONE => (
+            format!(
+                "{who} is written at concert pitch, but its file transposes it: {}",
+                first.because
+            ),
+            format!("{who}: write the part out for {instrument}, or take its transposition away"),
+        ),
+        (Some(stated), _) => (
+            format!(
+                "{who} sounds {} by its file, which is not {instrument}: {}",
+                in_words(stated),
+                first.because
+            ),
+            format!(
+                "{who}: correct the transposition; {instrument} sounds {}",
+                in_words(first.meant)
+            ),
+        ),
+    };
+    Some(Finding {
+        notes: at_fault(
+            parts.iter().filter_map(|&p| first_note(p)),
+            "read as the instrument transposes",
+        ),
+        ..finding(&RULE, RULE.level, parts, at, message, suggestion)
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn intervals_are_named_as_players_name_them() {
+        // Published: Wikipedia, list of transposing instruments.
+        let by = Transposition::from_parts;
+        assert_eq!(
+            in_words(by(-5, -9, 0)),
+            "a major sixth below what is written"
+        );
+        assert_eq!(
+            in_words(by(-1, -2, -1)),
+            "an octave and a major second below what is written"
+        );
+        assert_eq!(in_words(by(0, 0, 1)), "an octave above what is written");
+        assert_eq!(in_words(by(0, 0, 0)), "as written");
+    }
+}

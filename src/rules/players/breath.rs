@@ -1,0 +1,248 @@
+//! `breath`: a wind player or a singer finds a place to breathe. Common practice, no source, for
+//! the seconds; one beginners' guide says four bars at most.
+
+use crate::finding::{Finding, Level};
+use crate::ground::time::Ticks;
+use crate::rules::shared::line::{
+    Line, Tempos, Tone, dynamic, is_soft, lines, merged, place_in_words,
+};
+use crate::rules::shared::wording;
+use crate::rules::{Example, Group, Reading, Rule, Setting};
+use crate::score::Score;
+
+pub static RULE: Rule = Rule {
+    name: "breath",
+    group: Group::Players,
+    asks: "A wind player or singer finds a rest, a breath mark or the end of a long note to breathe at within 8 seconds (12 when soft and low).",
+    why: "One breath carries a phrase about this long; beyond it the player breathes somewhere, and then everybody somewhere else.",
+    exceptions: &[
+        "circular or staggered breathing asked for in words",
+        "a note of two beats or more that no slur leads on from can be cut to breathe (one beat in a voice, and where no tempo is given)",
+        "only a note when the score gives no tempo (120 is taken) and for voices, of which several share a part",
+    ],
+    source: "common practice, no source",
+    level: Level::Warning,
+    off: false,
+    settings: &[
+        Setting {
+            name: "seconds",
+            about: "seconds one breath lasts",
+            default: 8.0,
+        },
+        Setting {
+            name: "soft-seconds",
+            about: "seconds one breath lasts when it is soft and low",
+            default: 12.0,
+        },
+        Setting {
+            name: "cut-beats",
+            about: "felt beats of a note that can be cut to breathe",
+            default: 2.0,
+        },
+        Setting {
+            name: "tempo",
+            about: "quarter notes a minute where the score gives no tempo",
+            default: 120.0,
+        },
+    ],
+    examples: &[Example {
+        wrong: "meter: 4/4
+section: trombones
+parts: trombone 1 = trombone
+
+count      | 1  | 1 | 1 | 1 | 1 | 1 |
+trombone 1 | C4 | D4 | - | - | - | - |
+",
+        at: ("2", "1"),
+        right: "meter: 4/4
+section: trombones
+parts: trombone 1 = trombone
+
+count      | 1  | 1 | 1 | 1 | 1 | 1 |
+trombone 1 | C4 | D4 | - | - | D4 | - |
+",
+    }],
+    check,
+};
+
+/// A rest shorter than this many seconds is too short to breathe in.
+const SHORTEST_REST: f64 = 0.2;
+
+fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
+    let tempos = Tempos::of(reading.score, reading.setting(&RULE, "tempo"));
+    let beats = reading.setting(&RULE, "cut-beats");
+    // Without a tempo nobody knows how fast it goes, and singers breathe between words, which are
+    // not read: half of that will do.
+    let cut = |line: &Line<'_>, tone: &Tone| {
+        if tempos.is_given(tone.onset) && !line.is_sung() {
+            beats
+        } else {
+            beats / 2.0
+        }
+    };
+    let mut found = Vec::new();
+    for line in lines(reading, |i| {
+        matches!(i.family.as_str(), "woodwind" | "brass" | "voice")
+    }) {
+        let mut start = 0;
+        for (at, tone) in line.tones.iter().enumerate() {
+            let beat = reading.score.felt_beat_at(tone.onset).0 as f64;
+            let breathes = line.tones.get(at + 1).is_none_or(|next| {
+                tone.breath
+                    || tempos.seconds(tone.end, next.onset) >= SHORTEST_REST
+                    || (!tone.slurred_on && tone.duration().0 as f64 >= cut(line, tone) * beat)
+            });
+            if !breathes {
+                continue;
+            }
+            let phrase = line.tones.get(start..=at).unwrap_or_default();
+            start = at + 1;
+            found.extend(judge(reading, line, phrase, &tempos));
+        }
+    }
+    out.extend(merged(reading.score, found));
+}
+
+fn judge(
+    reading: &Reading<'_>,
+    line: &Line<'_>,
+    phrase: &[Tone],
+    tempos: &Tempos,
+) -> Option<Finding> {
+    let (first, last) = (phrase.first()?, phrase.last()?);
+    let seconds = tempos.seconds(first.onset, last.end);
+    let score = reading.score;
+    let limit = if is_soft_and_low(score, line, phrase) {
+        reading.setting(&RULE, "soft-seconds")
+    } else {
+        reading.setting(&RULE, "seconds")
+    };
+    if seconds <= limit || breathing_is_said(score, line.part, first, last) {
+        return None;
+    }
+    let who = wording::part(score, line.part);
+    let given = tempos.is_given(first.onset);
+    let how = if given {
+        String::new()
+    } else {
+        " at 120 quarter notes a minute (no tempo is given)"
+            .replace("120", &format!("{:.0}", reading.setting(&RULE, "tempo")))
+    };
+    let (what, suggestion) = if phrase.len() == 1 {
+        (
+            "one note held",
+            format!("{who}: shorten the note, or let players breathe in turn"),
+        )
+    } else {
+        // The longest note that no slur leads on from is where a phrase can be parted best.
+        let rest = phrase
+            .iter()
+            .take(phrase.len().saturating_sub(1))
+            .max_by_key(|t| (!t.slurred_on, t.duration()))?;
+        let here = score.place_of(rest.onset);
+        (
+            "no place to breathe",
+            format!(
+                "{who}: put a rest or a breath mark where the phrase parts, perhaps after the note of {}",
+                place_in_words(score, here)
+            ),
+        )
+    };
+    let message = format!(
+        "{who}: {what} for {seconds:.0} seconds, to bar {}{how}",
+        score.bar_number(score.place_of(last.end - Ticks(1)).bar)
+    );
+    let level = if given && !line.is_sung() {
+        Level::Warning
+    } else {
+        Level::Note
+    };
+    Some(Finding {
+        suggestion: Some(suggestion),
+        why: line.with_care(RULE.why),
+        ..line.finding(
+            &RULE,
+            level,
+            (first.at, message),
+            &[*first],
+            "no breath from here",
+        )
+    })
+}
+
+/// Soft, and on average in the lower half of what lies well.
+fn is_soft_and_low(score: &Score, line: &Line<'_>, phrase: &[Tone]) -> bool {
+    let Some(first) = phrase.first() else {
+        return false;
+    };
+    let middle = line
+        .instrument
+        .range
+        .comfortable
+        .map_or(i16::MIN, |r| i16::midpoint(r.0.midi(), r.1.midi()));
+    let sum: i64 = phrase.iter().map(|t| i64::from(t.written)).sum();
+    dynamic(score, line.part, first.onset).is_some_and(is_soft)
+        && sum <= i64::from(middle) * phrase.len() as i64
+}
+
+/// Words over the staff in or shortly before the phrase that speak of breathing.
+fn breathing_is_said(score: &Score, part: u32, first: &Tone, last: &Tone) -> bool {
+    let Some(part) = score.parts.get(part as usize) else {
+        return false;
+    };
+    let from = part.words.partition_point(|w| w.onset < first.onset);
+    part.words
+        .iter()
+        .skip(from)
+        .take_while(|w| w.onset <= last.end)
+        .any(|w| {
+            let text = w.value.text.to_lowercase();
+            ["breath", "stagger", "circular"]
+                .iter()
+                .any(|word| text.contains(word))
+        })
+}
+
+#[cfg(test)]
+mod tests {
+    use crate::rules::shared::line::fixture::{Page, SLUR, SLUR_END, tempo};
+    use crate::style::Style;
+
+    fn said(part: &str, per_minute: u16, more: &str) -> Vec<String> {
+        let mut page = Page::of(part, (-5, -9, 0));
+        page.bar(
+            &tempo(per_minute),
+            &[("C5", 1, SLUR), ("D5", 1, ""), ("E5", 1, ""), ("D5", 1, "")],
+        );
+        for bar in 0..4 {
+            let last = if bar == 3 { SLUR_END } else { "" };
+            let middle = if bar == 1 { more } else { "" };
+            page.bar(
+                "",
+                &[
+                    ("C5", 1, ""),
+                    ("D5", 1, middle),
+                    ("E5", 1, ""),
+                    ("D5", 1, last),
+                ],
+            );
+        }
+        page.findings("breath", &Style::default())
+    }
+
+    #[test]
+    fn twenty_beats_at_a_stated_tempo() {
+        // At 120 they take 10 seconds, at 180 less than 7.
+        let found = said("Alto Sax 2", 120, "");
+        assert_eq!(found.len(), 1, "{found:?}");
+        assert!(
+            found[0].starts_with("warning") && found[0].contains("10 seconds"),
+            "{found:?}"
+        );
+        assert_eq!(said("Alto Sax 2", 180, ""), Vec::<String>::new());
+        let mark = "@<articulations><breath-mark/></articulations>";
+        assert_eq!(said("Alto Sax 2", 120, mark), Vec::<String>::new());
+        // Fingers do not breathe.
+        assert_eq!(said("Vibraphone", 120, ""), Vec::<String>::new());
+    }
+}

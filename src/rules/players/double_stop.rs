@@ -1,0 +1,270 @@
+//! `double-stop`: an instrument that plays one note at a time is given one note at a time.
+
+use crate::finding::{Finding, Level, NoteAtFault};
+use crate::ground::time::Ticks;
+use crate::rules::shared::wording;
+use crate::rules::{Example, Group, Reading, Rule};
+use crate::score::NoteRef;
+use crate::score::{Mark, Note, NoteFlags, Part, Words};
+
+pub static RULE: Rule = Rule {
+    name: "double-stop",
+    group: Group::Players,
+    asks: "A part for one wind player, or for the bass, has one pitch at a time.",
+    why: "One player cannot play both: one of the notes is lost, and nobody knows which.",
+    exceptions: &[
+        "parts marked div., a2, or with two players' numbers",
+        "staves that several players or a whole section read: two notes at once are the rule there",
+        "voices, of which several share a part",
+        "double stops that are asked for in words",
+    ],
+    source: "common practice, no source",
+    level: Level::Error,
+    off: false,
+    settings: &[],
+    examples: &[Example {
+        wrong: "meter: 4/4
+section: trombones
+parts: trombone 2 = trombone
+
+count      | 1  2     3  4  |
+trombone 2 | C4 D4+F4 E4 D4 |
+",
+        at: ("1", "2"),
+        right: "meter: 4/4
+section: trombones
+parts: trombone 2 = trombone
+
+count      | 1  2  3  4  |
+trombone 2 | C4 D4 E4 D4 |
+",
+    }],
+    check,
+};
+
+/// Stops at most this many bars apart are one slip.
+const ONE_SLIP: u32 = 2;
+
+/// A part with stops in a quarter of this many bars or more is read by several players.
+const SHARED_BARS: usize = 8;
+
+/// Two notes at once.
+struct Stop<'a> {
+    note: &'a Note,
+    at: NoteRef,
+    with: NoteRef,
+}
+
+fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
+    for passage in reading.passages {
+        for member in &passage.section.parts {
+            let Some(instrument) = member
+                .instrument
+                .filter(|i| i.single_line && i.section != "drums" && i.family != "voice")
+            else {
+                continue;
+            };
+            let Some(part) = reading.score.parts.get(member.part as usize) else {
+                continue;
+            };
+            if part.staves > 1 || for_several(part) {
+                continue;
+            }
+            let stops = stops(reading, member.part, part);
+            for run in stops.chunk_by(|a, b| b.note.at.bar <= a.note.at.bar + ONE_SLIP) {
+                out.extend(finding(
+                    reading,
+                    (member.part, &instrument.name),
+                    run,
+                    &passage.section.name,
+                ));
+            }
+        }
+    }
+}
+
+/// "Trumpets 1 & 2", "Alto 1/2", "Horn I, II", "Flutes".
+fn for_several(part: &Part) -> bool {
+    let name = part.name.to_lowercase();
+    let words: Vec<&str> = name
+        .split(|c: char| !c.is_alphanumeric())
+        .filter(|w| !w.is_empty())
+        .collect();
+    let numbers = words
+        .iter()
+        .filter(|w| {
+            w.chars().all(|c| c.is_ascii_digit())
+                || matches!(
+                    **w,
+                    "i" | "ii" | "iii" | "iv" | "1st" | "2nd" | "3rd" | "4th"
+                )
+        })
+        .count();
+    let plural = words.iter().any(|w| {
+        w.len() > 4
+            && w.ends_with('s')
+            && !matches!(
+                *w,
+                "bass" | "brass" | "contrabass" | "contrebass" | "double" | "vibes"
+            )
+    });
+    numbers > 1
+        || plural
+        || name.contains(['&', '+', '/'])
+        || words
+            .iter()
+            .any(|w| matches!(*w, "a2" | "div" | "divisi" | "section" | "soli"))
+}
+
+fn stops<'a>(reading: &Reading<'a>, index: u32, part: &'a Part) -> Vec<Stop<'a>> {
+    let mut sounding: Vec<(Ticks, i16, NoteRef)> = Vec::new();
+    let mut stops: Vec<Stop<'a>> = Vec::new();
+    let (mut attacks, mut bars) = (0usize, 0usize);
+    let mut last: Option<(Ticks, u32)> = None;
+    for (i, note) in reading.notes(index) {
+        if !note.sounds() || note.duration <= Ticks::ZERO {
+            continue;
+        }
+        let at = NoteRef {
+            part: index,
+            note: i,
+        };
+        attacks += usize::from(last.is_none_or(|(onset, _)| onset < note.onset));
+        bars += usize::from(last.is_none_or(|(_, bar)| bar != note.at.bar));
+        last = Some((note.onset, note.at.bar));
+        sounding.retain(|(end, ..)| *end > note.onset);
+        let midi = note.sounding.midi();
+        let other = sounding.iter().find(|(_, m, _)| *m != midi);
+        if let Some((.., with)) = other
+            && !note.flags.has(NoteFlags::TIED_IN)
+            && !said_to_divide(&part.words, note.onset)
+        {
+            stops.push(Stop {
+                note,
+                at,
+                with: *with,
+            });
+        }
+        sounding.push((note.end(), midi, at));
+    }
+    let mut with_stops: Vec<u32> = stops.iter().map(|s| s.note.at.bar).collect();
+    with_stops.dedup();
+    let shared = stops.len() * 2 > attacks || bars >= SHARED_BARS && with_stops.len() * 4 >= bars;
+    if shared { Vec::new() } else { stops }
+}
+
+/// The last words that speak of dividing do divide.
+fn said_to_divide(words: &[Mark<Words>], onset: Ticks) -> bool {
+    let until = words.partition_point(|w| w.onset <= onset);
+    words
+        .iter()
+        .take(until)
+        .rev()
+        .find_map(|w| {
+            let text = w.value.text.to_lowercase();
+            let has = |list: &[&str]| {
+                text.split(|c: char| !c.is_alphanumeric())
+                    .any(|word| list.contains(&word))
+            };
+            if has(&["unis", "unison", "unisono", "one", "tutti"]) {
+                Some(false)
+            } else if has(&[
+                "div",
+                "divisi",
+                "divided",
+                "both",
+                "players",
+                "stop",
+                "stops",
+                "multiphonic",
+                "multiphonics",
+            ]) || text.trim() == "a2"
+                || text.trim() == "a 2"
+            {
+                Some(true)
+            } else {
+                None
+            }
+        })
+        .unwrap_or(false)
+}
+
+fn finding(
+    reading: &Reading<'_>,
+    (index, instrument): (u32, &str),
+    run: &[Stop<'_>],
+    section: &str,
+) -> Option<Finding> {
+    let first = run.first()?;
+    let who = wording::part(reading.score, index);
+    let part = reading.score.parts.get(index as usize)?;
+    let with = part.notes.get(first.with.note as usize)?;
+    let also = match run.len() {
+        1 => String::new(),
+        n => format!(
+            " ({n} times to bar {})",
+            reading.score.bar_number(run.last()?.note.at.bar)
+        ),
+    };
+    let message = format!(
+        "{who} has {} and {} at once{also}; a {instrument} plays one note at a time",
+        wording::for_player(reading.score, first.with, with.sounding),
+        wording::for_player(reading.score, first.at, first.note.sounding),
+    );
+    let mut notes: Vec<NoteRef> = run.iter().flat_map(|s| [s.with, s.at]).collect();
+    notes.sort_unstable();
+    notes.dedup();
+    Some(Finding {
+        section: Some(section.to_owned()),
+        parts: vec![index],
+        why: RULE.why.to_owned(),
+        source: RULE.source,
+        notes: notes
+            .into_iter()
+            .map(|note| NoteAtFault {
+                note,
+                voice: 1,
+                expected: None,
+                label: "two at once".to_owned(),
+            })
+            .collect(),
+        suggestion: Some(format!(
+            "{who}: take one of the notes out, give it to another part, or write \"div.\" if two players read the part"
+        )),
+        ..Finding::new(RULE.name, Level::Error, first.note.at, message)
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn names_of_parts_for_several_players() {
+        let named = |name: &str| {
+            for_several(&Part {
+                name: name.to_owned(),
+                ..Part::default()
+            })
+        };
+        for one in [
+            "Trombone 2",
+            "Alto Sax 1",
+            "Bass",
+            "Double Bass",
+            "2nd Trumpet",
+            "Trumpet in Bb",
+        ] {
+            assert!(!named(one), "{one}");
+        }
+        for several in [
+            "Trumpets",
+            "Trumpet 1 & 2",
+            "Alto 1/2",
+            "Horn I, II",
+            "Flute 1.2.",
+        ] {
+            assert!(named(several), "{several}");
+        }
+    }
+}

@@ -1,0 +1,220 @@
+//! `endurance`: brass players rest their lips. The US Army Field Band's grading page speaks of
+//! range and endurance by grade; the numbers here are common practice, no source.
+
+use crate::finding::{Finding, Level};
+use crate::ground::time::Ticks;
+use crate::instrument::RangeVerdict;
+use crate::instrument::RegisterKind;
+use crate::rules::shared::line::{Line, Tone, dynamic, is_soft, lines, merged};
+use crate::rules::shared::wording;
+use crate::rules::{Example, Group, Reading, Rule, Setting};
+use crate::score::Score;
+
+pub static RULE: Rule = Rule {
+    name: "endurance",
+    group: Group::Players,
+    asks: "Brass players get a rest of half a bar within 16 bars (note), and within 4 bars where the part stays at the top (warning).",
+    why: "Lips tire: without rests the sound goes first, then the notes, and playing on can do harm.",
+    exceptions: &[
+        "soft backgrounds (p or softer all along)",
+        "notes beyond the range: those are written-range's business",
+    ],
+    source: "published: US Army Field Band, grading of jazz charts, for what is asked by grade; the numbers of bars: common practice, no source",
+    level: Level::Warning,
+    off: false,
+    settings: &[
+        Setting {
+            name: "bars",
+            about: "bars played on without a rest of half a bar",
+            default: 16.0,
+        },
+        Setting {
+            name: "high-bars",
+            about: "bars running with notes at the top of the instrument and no such rest",
+            default: 4.0,
+        },
+    ],
+    examples: &[Example {
+        wrong: "meter: 4/4
+section: trumpets
+parts: trumpet 1 = trumpet
+
+count     | 1  3  | 1  3  | 1  3  | 1  3  | 1  3  | 1  3  | 1  3  | 1  3  | 1  3  |
+trumpet 1 | C5 D5 | C5 D5 | C5 D5 | C5 D5 | C5 D5 | C5 D5 | C5 D5 | C5 D5 | C5 D5 |
+
+count     | 1  3  | 1  3  | 1  3  | 1  3  | 1  3  | 1  3  | 1  3  | 1  3  | 1  3  |
+trumpet 1 | C5 D5 | C5 D5 | C5 D5 | C5 D5 | C5 D5 | C5 D5 | C5 D5 | C5 D5 | C5 D5 |
+",
+        at: ("1", "1"),
+        right: "meter: 4/4
+section: trumpets
+parts: trumpet 1 = trumpet
+
+count     | 1  3  | 1  3  | 1  3  | 1  3  | 1  3  | 1  3  | 1  3  | 1  3  | 1  3  |
+trumpet 1 | C5 D5 | C5 D5 | C5 D5 | C5 D5 | C5 D5 | C5 D5 | C5 D5 | C5 D5 | C5 .  |
+
+count     | 1  3  | 1  3  | 1  3  | 1  3  | 1  3  | 1  3  | 1  3  | 1  3  | 1  3  |
+trumpet 1 | C5 D5 | C5 D5 | C5 D5 | C5 D5 | C5 D5 | C5 D5 | C5 D5 | C5 D5 | C5 D5 |
+",
+    }],
+    check,
+};
+
+fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
+    let mut found = Vec::new();
+    for line in lines(reading, |i| i.family == "brass") {
+        let mut start = 0;
+        for (at, tone) in line.tones.iter().enumerate() {
+            let bar = reading
+                .score
+                .meter_at(tone.onset)
+                .bar(reading.score.per_quarter);
+            let rests = line
+                .tones
+                .get(at + 1)
+                .is_none_or(|next| next.onset - tone.end >= Ticks(bar.0 / 2));
+            if rests {
+                let stretch = line.tones.get(start..=at).unwrap_or_default();
+                start = at + 1;
+                let high = high(reading, line, stretch);
+                let long = high
+                    .is_none()
+                    .then(|| long(reading, line, stretch))
+                    .flatten();
+                found.extend(high.or(long));
+            }
+        }
+    }
+    out.extend(merged(reading.score, found));
+}
+
+/// Too many bars without a rest.
+fn long(reading: &Reading<'_>, line: &Line<'_>, stretch: &[Tone]) -> Option<Finding> {
+    let (first, last) = (stretch.first()?, stretch.last()?);
+    let score = reading.score;
+    let bar = score.meter_at(first.onset).bar(score.per_quarter);
+    let limit = reading.setting(&RULE, "bars");
+    if (last.end - first.onset).0 as f64 <= limit * bar.0 as f64
+        || is_soft_throughout(score, line.part, first, last)
+    {
+        return None;
+    }
+    let who = wording::part(score, line.part);
+    let message = format!(
+        "{who}: no rest of half a bar from bar {} to bar {}",
+        score.bar_number(first.at.bar),
+        score.bar_number(score.place_of(last.onset).bar),
+    );
+    Some(Finding {
+        why: line.with_care(RULE.why),
+        suggestion: Some(format!(
+            "{who}: leave out half a bar or more where others carry the music"
+        )),
+        ..line.finding(
+            &RULE,
+            Level::Note,
+            (first.at, message),
+            &[*first],
+            "no rest from here",
+        )
+    })
+}
+
+/// Bar after bar with notes at the top.
+fn high(reading: &Reading<'_>, line: &Line<'_>, stretch: &[Tone]) -> Option<Finding> {
+    let above = line
+        .instrument
+        .registers
+        .iter()
+        .find(|r| r.kind == RegisterKind::Tiring)?;
+    let limit = reading.setting(&RULE, "high-bars");
+    let mut run: Vec<Tone> = Vec::new();
+    let mut best: Vec<Tone> = Vec::new();
+    let bars = |run: &[Tone]| match (run.first(), run.last()) {
+        (Some(a), Some(b)) => b.at.bar - a.at.bar + 1,
+        _ => 0,
+    };
+    for tone in stretch {
+        let counts = tone.written >= above.range.0.midi()
+            && matches!(
+                line.instrument.judge_range(tone.written, line.seat),
+                RangeVerdict::Professional | RangeVerdict::Comfortable
+            );
+        if !counts {
+            continue;
+        }
+        if run.last().is_some_and(|l| tone.at.bar > l.at.bar + 1) {
+            run.clear();
+        }
+        run.push(*tone);
+        if bars(&run) > bars(&best) {
+            best.clone_from(&run);
+        }
+    }
+    if f64::from(bars(&best)) <= limit {
+        return None;
+    }
+    let (first, last) = (best.first()?, best.last()?);
+    let who = wording::part(reading.score, line.part);
+    let message = format!(
+        "{who}: notes from written {} up in bar after bar from {} to {}, without a rest of half a bar",
+        above.range.0,
+        reading.score.bar_number(first.at.bar),
+        reading.score.bar_number(last.at.bar),
+    );
+    Some(Finding {
+        why: line.with_care(RULE.why),
+        suggestion: Some(format!(
+            "{who}: take some of it down an octave, or give the player rests in between"
+        )),
+        ..line.finding(
+            &RULE,
+            Level::Warning,
+            (first.at, message),
+            &[*first],
+            "high from here",
+        )
+    })
+}
+
+/// Every dynamic from the one in force at the start to the end is soft.
+fn is_soft_throughout(score: &Score, part: u32, first: &Tone, last: &Tone) -> bool {
+    let Some(marks) = score.parts.get(part as usize).map(|p| &p.dynamics) else {
+        return false;
+    };
+    dynamic(score, part, first.onset).is_some_and(is_soft)
+        && marks
+            .iter()
+            .filter(|m| m.onset > first.onset && m.onset < last.end)
+            .all(|m| is_soft(&m.value))
+}
+
+#[cfg(test)]
+mod tests {
+    use crate::rules::shared::line::fixture::{Page, dynamic};
+    use crate::style::Style;
+
+    fn said(pitch: &str, bars: usize, mark: &str) -> Vec<String> {
+        let mut page = Page::of("Trumpet 1", (-1, -2, 0));
+        for bar in 0..bars {
+            let before = if bar == 0 {
+                dynamic(mark)
+            } else {
+                String::new()
+            };
+            page.bar(&before, &[(pitch, 2, ""), (pitch, 2, "")]);
+        }
+        page.findings("endurance", &Style::default())
+    }
+
+    #[test]
+    fn high_bars_count_sooner_than_long_ones() {
+        let high = said("D6", 5, "f");
+        assert_eq!(high.len(), 1, "{high:?}");
+        assert!(high[0].starts_with("warning"), "{high:?}");
+        assert_eq!(said("D6", 4, "f"), Vec::<String>::new());
+        assert_eq!(said("C5", 16, "f"), Vec::<String>::new());
+        assert_eq!(said("C5", 17, "f").len(), 1);
+        assert_eq!(said("C5", 17, "p"), Vec::<String>::new());
+    }
+}

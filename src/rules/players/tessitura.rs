@@ -1,0 +1,148 @@
+//! `tessitura`: a part does not stay at the edge of its range. The comfortable ranges are data with
+//! their sources (`rules/instruments.toml`); four bars: common practice, no source.
+
+use crate::finding::{Finding, Level};
+use crate::ground::time::Ticks;
+use crate::instrument::RangeVerdict;
+use crate::rules::shared::line::{Line, Tone, lines, merged};
+use crate::rules::shared::wording;
+use crate::rules::{Example, Group, Reading, Rule, Setting};
+
+pub static RULE: Rule = Rule {
+    name: "tessitura",
+    group: Group::Players,
+    asks: "A part does not stay outside the comfortable range for more than four bars running.",
+    why: "A high or low note now and then is within reach; living there tires the player and thins the sound.",
+    exceptions: &[
+        "the lead seat of a section, upwards",
+        "notes beyond the range: those are written-range's business",
+        "a note only for voices",
+    ],
+    source: "published: a choral textbook's cards and a military harmony course, for voices; common practice, no source, for instruments",
+    level: Level::Warning,
+    off: false,
+    settings: &[Setting {
+        name: "bars",
+        about: "bars running in which most of what is played lies outside the comfortable range",
+        default: 4.0,
+    }],
+    examples: &[Example {
+        wrong: "meter: 4/4
+pitch: written
+section: trumpets
+parts: trumpet 3 = trumpet
+
+count     | 1  3  | 1   3  | 1  3   | 1   3  | 1   3   | 1 3 |
+trumpet 3 | A5 B5 | Bb5 C6 | B5 Bb5 | C6  B5 | Bb5 B5  | A5 . |
+",
+        at: ("1", "3"),
+        right: "meter: 4/4
+pitch: written
+section: trumpets
+parts: trumpet 3 = trumpet
+
+count     | 1  3  | 1   3  | 1  3   | 1  3  | 1   3   | 1 3 |
+trumpet 3 | A5 B5 | Bb5 C6 | B5 Bb5 | F5 G5 | Bb5 B5  | A5 . |
+",
+    }],
+    check,
+};
+
+/// What one bar has outside the comfortable range.
+struct Edge {
+    bar: u32,
+    tone: Tone,
+    above: bool,
+}
+
+fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
+    let limit = reading.setting(&RULE, "bars");
+    let mut found = Vec::new();
+    for line in lines(reading, |i| i.range.comfortable.is_some()) {
+        let mut run: Vec<Edge> = Vec::new();
+        for bar in line.tones.chunk_by(|a, b| a.at.bar == b.at.bar) {
+            let edge = edge_of(line, bar);
+            let goes_on = matches!((&edge, run.last()), (Some(e), Some(last))
+                if e.bar == last.bar + 1 && e.above == last.above);
+            if !goes_on {
+                found.extend(finding(reading, line, &run, limit));
+                run.clear();
+            }
+            run.extend(edge);
+        }
+        found.extend(finding(reading, line, &run, limit));
+    }
+    out.extend(merged(reading.score, found));
+}
+
+/// Whether most of a bar lies on one side of the comfortable range.
+fn edge_of(line: &Line<'_>, bar: &[Tone]) -> Option<Edge> {
+    let (low, high) = line.instrument.range.comfortable?;
+    let time = |wanted: &dyn Fn(&&Tone) -> bool| -> Ticks {
+        bar.iter().filter(wanted).map(Tone::duration).sum()
+    };
+    let all = time(&|_| true);
+    for above in [true, false] {
+        if above && line.leads() {
+            continue;
+        }
+        let outside = |t: &&Tone| {
+            let beyond = if above {
+                t.written > high.midi()
+            } else {
+                t.written < low.midi()
+            };
+            beyond
+                && line.instrument.judge_range(t.written, line.seat) == RangeVerdict::Professional
+        };
+        if time(&outside).times(2) >= all
+            && let Some(tone) = bar.iter().find(outside)
+        {
+            return Some(Edge {
+                bar: tone.at.bar,
+                tone: *tone,
+                above,
+            });
+        }
+    }
+    None
+}
+
+fn finding(reading: &Reading<'_>, line: &Line<'_>, run: &[Edge], limit: f64) -> Option<Finding> {
+    let (first, last) = (run.first()?, run.last()?);
+    if run.len() as f64 <= limit {
+        return None;
+    }
+    let (low, high) = line.instrument.range.comfortable?;
+    let who = wording::part(reading.score, line.part);
+    let (side, end, to, other) = match (first.above, line.is_sung()) {
+        (true, false) => ("above", high, "down", "a higher seat or instrument"),
+        (true, true) => ("above", high, "down", "a higher voice"),
+        (false, false) => ("below", low, "up", "a lower seat or instrument"),
+        (false, true) => ("below", low, "up", "a lower voice"),
+    };
+    let message = format!(
+        "{who}: stays {side} written {end}, the comfortable range of the {}, from bar {} to bar {}",
+        line.instrument.name,
+        reading.score.bar_number(first.bar),
+        reading.score.bar_number(last.bar),
+    );
+    let level = if line.is_sung() {
+        Level::Note
+    } else {
+        Level::Warning
+    };
+    Some(Finding {
+        why: line.with_care(RULE.why),
+        suggestion: Some(format!(
+            "{who}: revoice the passage further {to}, or give it to {other}"
+        )),
+        ..line.finding(
+            &RULE,
+            level,
+            (first.tone.at, message),
+            &[first.tone],
+            &format!("{side} {end} from here"),
+        )
+    })
+}

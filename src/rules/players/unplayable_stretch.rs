@@ -1,0 +1,268 @@
+//! `unplayable-stretch`: chords on strings and bars that hands cannot take. Strings and mallets are
+//! data: `rules/instruments.toml`. What hands reach is common practice, no source.
+
+use crate::diagnosis::Fault;
+use crate::finding::{Finding, Level, NoteAtFault};
+use crate::instrument::{Instrument, Mallets};
+use crate::rules::shared::wording;
+use crate::rules::{Example, Group, Reading, Rule, Setting};
+use crate::sonority::{Sonority, Voice};
+use crate::voicing::Voicing;
+use smallvec::SmallVec;
+
+pub static RULE: Rule = Rule {
+    name: "unplayable-stretch",
+    group: Group::Players,
+    asks: "A guitar chord has one string for each note within the reach of the left hand; a vibraphone chord has a mallet for each note within the reach of two hands.",
+    why: "The player has to leave notes out, and the voicing is no longer the one that was written. Stretching for it can hurt; the player and the teacher know the hand.",
+    exceptions: &["notes that are held from before", "open strings"],
+    source: "tuning and mallets: published, Wikipedia, Guitar tunings, and percussion pitch charts; what hands reach: common practice, no source",
+    level: Level::Warning,
+    off: false,
+    settings: &[Setting {
+        name: "frets",
+        about: "frets between the lowest and the highest finger that a left hand spans",
+        default: 4.0,
+    }],
+    examples: &[Example {
+        wrong: "key: F major
+meter: 4/4
+section: guitar
+pitch: written
+parts: guitar = guitar
+
+chord  | Fmaj7       -           |
+count  | 1           3           |
+guitar | E5+C5+A4+F3 E6+C6+A5+F3 |
+",
+        at: ("1", "3"),
+        right: "key: F major
+meter: 4/4
+section: guitar
+pitch: written
+parts: guitar = guitar
+
+chord  | Fmaj7       -           |
+count  | 1           3           |
+guitar | E5+C5+A4+F3 E5+C5+A4+F4 |
+",
+    }],
+    check,
+};
+
+fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
+    let frets = reading.setting(&RULE, "frets") as i16;
+    for passage in reading.passages {
+        for member in &passage.section.parts {
+            let Some(instrument) = member
+                .instrument
+                .filter(|i| !i.strings.is_empty() || i.mallets.is_some())
+            else {
+                continue;
+            };
+            for (index, sonority) in passage.sonorities.iter().enumerate() {
+                let struck: SmallVec<[&Voice; 8]> = sonority
+                    .voices
+                    .iter()
+                    .filter(|v| v.attacked && v.note.part == member.part)
+                    .collect();
+                if struck.len() < 2 {
+                    continue;
+                }
+                if let Some(what) = trouble(instrument, &struck, frets) {
+                    let chord = passage.symbol_of(reading.score, index).map(str::to_owned);
+                    let mut finding = finding(reading, instrument, sonority, &struck, &what);
+                    finding.section = Some(passage.section.name.clone());
+                    finding.chord = chord;
+                    out.push(finding);
+                }
+            }
+        }
+    }
+}
+
+/// What is wrong with a chord on this instrument.
+fn trouble(instrument: &Instrument, struck: &[&Voice], frets: i16) -> Option<String> {
+    let back = instrument.transposition.inverse();
+    // From the top.
+    let mut written: Voicing = struck
+        .iter()
+        .map(|v| v.pitch.transposed(back).midi())
+        .collect();
+    written.dedup();
+    if let Some(mallets) = instrument.mallets {
+        return mallet_trouble(&written, mallets);
+    }
+    let strings: Voicing = instrument.strings.iter().map(|p| p.midi()).collect();
+    if written.len() > strings.len() {
+        return Some(format!(
+            "has {} notes at once on {} strings",
+            written.len(),
+            strings.len()
+        ));
+    }
+    // Notes beyond the instrument are written-range's business.
+    let high = strings.iter().max().map_or(0, |s| s + LAST_FRET);
+    let low = strings.iter().min().copied().unwrap_or(0);
+    if written.iter().any(|m| *m > high || *m < low) {
+        return None;
+    }
+    let mut free = strings.clone();
+    if fits(&written, &mut free, None, frets) {
+        return None;
+    }
+    let mut free = strings;
+    Some(if fits(&written, &mut free, None, LAST_FRET) {
+        format!(
+            "has a chord that spans more than {} frets however it is fingered",
+            frets + 1
+        )
+    } else {
+        "has a chord with two notes that only one string has".to_owned()
+    })
+}
+
+const LAST_FRET: i16 = 19;
+
+/// Whether the notes find a string each so that all stopped notes lie within `reach` frets. Open
+/// strings cost no reach. `hand`: lowest and highest fret stopped so far.
+fn fits(notes: &[i16], free: &mut Voicing, hand: Option<(i16, i16)>, reach: i16) -> bool {
+    let Some((note, rest)) = notes.split_first() else {
+        return true;
+    };
+    for at in 0..free.len() {
+        let Some(open) = free.get(at).copied() else {
+            continue;
+        };
+        let fret = note - open;
+        if !(0..=LAST_FRET).contains(&fret) {
+            continue;
+        }
+        let wider = if fret == 0 {
+            hand
+        } else {
+            let (low, high) = hand.unwrap_or((fret, fret));
+            Some((low.min(fret), high.max(fret)))
+        };
+        if wider.is_some_and(|(low, high)| high - low > reach) {
+            continue;
+        }
+        free.remove(at);
+        let found = fits(rest, free, wider, reach);
+        free.insert(at, open);
+        if found {
+            return true;
+        }
+    }
+    false
+}
+
+fn mallet_trouble(written: &[i16], mallets: Mallets) -> Option<String> {
+    let count = usize::from(mallets.count);
+    if written.len() > count {
+        return Some(format!(
+            "has {} notes at once for {count} mallets",
+            written.len()
+        ));
+    }
+    // With one mallet a hand any two notes go; else the hands share the notes, two each at most.
+    let hand = count / 2;
+    let shared = (0..=written.len()).any(|at| {
+        let (right, left) = written.split_at(at);
+        [right, left].iter().all(|h| {
+            h.len() <= hand
+                && match (h.first(), h.last()) {
+                    (Some(a), Some(b)) => a - b <= mallets.span,
+                    _ => true,
+                }
+        })
+    });
+    (!shared).then(|| "has a chord that is wider than two mallets in one hand open".to_owned())
+}
+
+fn finding(
+    reading: &Reading<'_>,
+    instrument: &Instrument,
+    sonority: &Sonority,
+    struck: &[&Voice],
+    what: &str,
+) -> Finding {
+    let faults: Vec<Fault> = struck
+        .iter()
+        .map(|v| Fault {
+            note: v.note,
+            found: v.pitch,
+            voice: sonority
+                .voices
+                .iter()
+                .position(|w| w.note == v.note)
+                .unwrap_or(0) as u8
+                + 1,
+            expected: v.pitch,
+        })
+        .collect();
+    let part = faults.first().map_or(0, |f| f.note.part);
+    let pitches: Vec<String> = faults
+        .iter()
+        .map(|f| wording::for_player(reading.score, f.note, f.found))
+        .collect();
+    let message = format!(
+        "{} {what}: {}",
+        wording::part(reading.score, part),
+        wording::join(&pitches)
+    );
+    let why = match &instrument.caution {
+        Some(caution) => format!("{} {caution}", RULE.why),
+        None => RULE.why.to_owned(),
+    };
+    Finding {
+        parts: vec![part],
+        why,
+        source: RULE.source,
+        notes: faults
+            .iter()
+            .map(|f| NoteAtFault {
+                note: f.note,
+                voice: f.voice,
+                expected: None,
+                label: "out of reach".to_owned(),
+            })
+            .collect(),
+        found: sonority.pitches(),
+        suggestion: Some(
+            "leave a note out, or move one by an octave so that the chord lies together; drop 2 and drop 3 fit four strings".to_owned(),
+        ),
+        ..Finding::new(RULE.name, Level::Warning, sonority.at, message)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const STRINGS: [i16; 6] = [52, 57, 62, 67, 71, 76];
+
+    fn plays(notes: &[i16]) -> bool {
+        fits(notes, &mut Voicing::from_slice(&STRINGS), None, 4)
+    }
+
+    #[test]
+    fn chords_on_strings() {
+        // Published: Wikipedia, Guitar chord: the open E and the barre F, written pitch.
+        assert!(plays(&[76, 71, 68, 64, 59, 52]));
+        assert!(plays(&[77, 72, 69, 65, 60, 53]));
+        // Two notes that only the lowest string has.
+        assert!(!plays(&[56, 53]));
+        // First and twelfth fret.
+        assert!(!plays(&[88, 84, 81, 53]));
+    }
+
+    #[test]
+    fn chords_on_bars() {
+        let mallets = Mallets { count: 4, span: 14 };
+        assert_eq!(mallet_trouble(&[76, 72, 67, 60], mallets), None);
+        assert!(mallet_trouble(&[84, 60, 59], mallets).is_none());
+        assert!(mallet_trouble(&[88, 72, 67, 48], mallets).is_some());
+        assert!(mallet_trouble(&[76, 72, 69, 67, 60], mallets).is_some());
+    }
+}

@@ -1,0 +1,333 @@
+//! `written-range`: what the instrument has. Ranges are data with their sources:
+//! `rules/instruments.toml`.
+
+use crate::finding::{Finding, Level, NoteAtFault};
+use crate::ground::pitch::Pitch;
+use crate::instrument::{Instrument, RangeVerdict};
+use crate::rules::shared::wording;
+use crate::rules::{Example, Group, Reading, Rule, Setting};
+use crate::score::Note;
+use crate::score::NoteRef;
+use std::collections::BTreeMap;
+
+pub static RULE: Rule = Rule {
+    name: "written-range",
+    group: Group::Players,
+    asks: "Every note lies in the range the instrument has (error), and in the range players are asked for (warning): professionals, or those of the school grade that is set.",
+    why: "The note is not on the instrument, or only a few players have it.",
+    exceptions: &[
+        "extensions that every current horn has (high F# key)",
+        "the comfortable range is a matter for tessitura, except for notes held very long at the edge, which get a note outside the lead seat",
+    ],
+    source: "published: orchestration handbooks' range tables; rules/instruments.toml names the source of each value",
+    level: Level::Error,
+    off: false,
+    settings: &[
+        Setting {
+            name: "grade",
+            about: "school grade of the players, 1 to 6; 0 is professional",
+            default: 0.0,
+        },
+        Setting {
+            name: "held-beats",
+            about: "felt beats above which a note outside the comfortable range gets a note; 0 is never",
+            default: 4.0,
+        },
+    ],
+    examples: &[Example {
+        wrong: "meter: 4/4
+section: saxes
+technique: four-way close
+parts: alto 1 = alto saxophone
+       alto 2 = alto saxophone
+       tenor 1 = tenor saxophone
+       tenor 2 = tenor saxophone
+
+chord   | Eb6 -   -   |
+count   | 1   2   3   |
+alto 1  | G5  Bb5 G5  |
+alto 2  | Eb5 G5  Eb5 |
+tenor 1 | C5  Eb5 C5  |
+tenor 2 | Bb4 C5  Bb4 |
+",
+        at: ("1", "2"),
+        right: "meter: 4/4
+section: saxes
+technique: four-way close
+parts: alto 1 = alto saxophone
+       alto 2 = alto saxophone
+       tenor 1 = tenor saxophone
+       tenor 2 = tenor saxophone
+
+chord   | Eb6 -   -   |
+count   | 1   2   3   |
+alto 1  | G5  Eb5 G5  |
+alto 2  | Eb5 C5  Eb5 |
+tenor 1 | C5  Bb4 C5  |
+tenor 2 | Bb4 G4  Bb4 |
+",
+    }],
+    check,
+};
+
+/// A note outside, and how.
+struct Outside<'a> {
+    at: NoteRef,
+    note: &'a Note,
+    /// Above the range; else below it.
+    above: bool,
+    level: Level,
+    limit: Pitch,
+    /// The addition to the instrument that has it.
+    needs: Option<&'a str>,
+    /// The school grade that does not have it.
+    grade: Option<u8>,
+    /// It is only held too long for where it lies.
+    held: bool,
+}
+
+fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
+    for passage in reading.passages {
+        for member in &passage.section.parts {
+            let Some(instrument) = member.instrument else {
+                continue;
+            };
+            // One finding for the notes of one bar on the same side of the range.
+            let mut bars: BTreeMap<(u32, bool), Vec<Outside<'_>>> = BTreeMap::new();
+            let leads = member.seat == Some(1) && passage.section.parts.len() > 1;
+            for outside in notes_outside(reading, member.part, member.seat, instrument) {
+                if outside.held && leads {
+                    continue;
+                }
+                bars.entry((outside.note.at.bar, outside.above))
+                    .or_default()
+                    .push(outside);
+            }
+            for ((_, above), notes) in bars {
+                out.extend(finding(
+                    reading,
+                    member.part,
+                    instrument,
+                    above,
+                    &notes,
+                    &passage.section.name,
+                ));
+            }
+        }
+    }
+}
+
+fn notes_outside<'a>(
+    reading: &'a Reading<'_>,
+    index: u32,
+    seat: Option<u8>,
+    instrument: &'a Instrument,
+) -> impl Iterator<Item = Outside<'a>> {
+    let grade = reading.setting(&RULE, "grade").clamp(0.0, 6.0) as u8;
+    let graded = (grade > 0).then(|| instrument.graded(grade, seat));
+    let held = reading.setting(&RULE, "held-beats");
+    reading.notes(index).filter_map(move |(i, note)| {
+        let at = NoteRef {
+            part: index,
+            note: i,
+        };
+        if !note.sounds() || note.flags.has(crate::score::NoteFlags::TIED_IN) {
+            return None;
+        }
+        // The range is written for the instrument's own transposition; a concert score or an
+        // unusual one is brought to it.
+        let written = note.sounding.midi() - instrument.transposition.chromatic;
+        let mut needs = None;
+        let beyond = |range: (Pitch, Pitch)| {
+            if written < range.0.midi() {
+                Some(range.0)
+            } else {
+                (written > range.1.midi()).then_some(range.1)
+            }
+        };
+        let school = graded.and_then(beyond);
+        let (mut of_grade, mut long) = (None, false);
+        let (level, limit) = match instrument.judge_range(written, seat) {
+            RangeVerdict::Impossible { limit } => (Level::Error, limit),
+            _ if school.is_some() => {
+                of_grade = Some(grade);
+                (Level::Warning, school?)
+            }
+            // The published ranges of voices differ by a third; what lies between them is no mistake.
+            RangeVerdict::Stretched { limit } if instrument.family == "voice" => {
+                (Level::Note, limit)
+            }
+            RangeVerdict::Stretched { limit } => (Level::Warning, limit),
+            RangeVerdict::Extension { limit, name } => {
+                needs = Some(name);
+                (Level::Note, limit)
+            }
+            RangeVerdict::Professional
+                if instrument.family != "voice" && is_held(reading, at, note, held) =>
+            {
+                long = true;
+                (Level::Note, instrument.range.comfortable.and_then(beyond)?)
+            }
+            RangeVerdict::Comfortable | RangeVerdict::Professional => return None,
+        };
+        if reading.is_explained(at) {
+            return None;
+        }
+        Some(Outside {
+            at,
+            note,
+            above: written > limit.midi(),
+            level,
+            limit,
+            needs,
+            grade: of_grade,
+            held: long,
+        })
+    })
+}
+
+/// Whether a note and what it is tied to is held longer than so many felt beats.
+fn is_held(reading: &Reading<'_>, at: NoteRef, note: &Note, beats: f64) -> bool {
+    let score = reading.score;
+    let part = score.parts.get(at.part as usize);
+    let last = if note.flags.has(crate::score::NoteFlags::TIED_OUT) {
+        score.tied_chain(at).last().copied().unwrap_or(at)
+    } else {
+        at
+    };
+    let end = part
+        .and_then(|p| p.notes.get(last.note as usize))
+        .map_or(note.end(), Note::end);
+    let beat = score.felt_beat_at(note.onset);
+    beats > 0.0 && (end - note.onset).0 as f64 > beats * beat.0 as f64
+}
+
+fn finding(
+    reading: &Reading<'_>,
+    index: u32,
+    instrument: &Instrument,
+    above: bool,
+    notes: &[Outside<'_>],
+    section: &str,
+) -> Option<Finding> {
+    let first = notes.first()?;
+    let level = notes.iter().map(|n| n.level).max()?;
+    let worst = notes.iter().find(|n| n.level == level)?;
+    let who = wording::part(reading.score, index);
+    let pitches: Vec<String> = notes
+        .iter()
+        .map(|n| wording::for_player(reading.score, n.at, n.note.sounding))
+        .collect();
+    let (side, end, move_to) = if above {
+        ("above", "highest", "down")
+    } else {
+        ("below", "lowest", "up")
+    };
+    let voice = instrument.family == "voice";
+    let player = if voice { "" } else { " player" };
+    let what = match (level, worst.needs) {
+        _ if worst.held => format!(
+            "the comfortable range of the {}, for a long time",
+            instrument.name
+        ),
+        _ if worst.grade.is_some() => format!(
+            "the {end} note a {}{player} of grade {} is asked for",
+            instrument.name,
+            worst.grade.unwrap_or_default()
+        ),
+        (_, Some(needs)) => format!(
+            "the {end} note of the {} without its {needs}",
+            instrument.name
+        ),
+        (Level::Error, None) => format!("the {end} note of the {}", instrument.name),
+        (_, None) if voice => format!("the {end} note a {} is usually asked for", instrument.name),
+        (_, None) => format!(
+            "the {end} note a {} player is usually asked for",
+            instrument.name
+        ),
+    };
+    let message = format!(
+        "{who} has {}, {side} written {}, {what}",
+        wording::join(&pitches),
+        worst.limit
+    );
+    let other = match (voice, above) {
+        (true, true) => "a higher voice",
+        (true, false) => "a lower voice",
+        (false, true) => "a higher seat or instrument",
+        (false, false) => "a lower seat or instrument",
+    };
+    let suggestion =
+        format!("{who}: take the phrase {move_to} an octave, or give the note to {other}");
+    let mut why = match level {
+        Level::Error => RULE.why.to_owned(),
+        _ if worst.held => "It is on the instrument, but holding it there is an effort.".to_owned(),
+        _ if worst.grade.is_some() => {
+            "Players of this grade have not grown into it yet.".to_owned()
+        }
+        _ if worst.needs.is_some() => {
+            "Not every player's instrument has it; ask before it is on the stand.".to_owned()
+        }
+        _ => "It can be had, but not from everybody, not for long and not safely; published ranges differ here.".to_owned(),
+    };
+    if let Some(caution) = &instrument.caution {
+        why = format!("{why} {caution}");
+    }
+    Some(Finding {
+        section: Some(section.to_owned()),
+        parts: vec![index],
+        why,
+        source: RULE.source,
+        notes: notes
+            .iter()
+            .map(|n| NoteAtFault {
+                note: n.at,
+                voice: 1,
+                expected: None,
+                label: format!("{side} {}", n.limit),
+            })
+            .collect(),
+        found: notes.iter().map(|n| n.note.sounding).collect(),
+        suggestion: Some(suggestion),
+        ..Finding::new(RULE.name, level, first.note.at, message)
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use crate::rules::shared::line::fixture::{Page, style};
+
+    fn said(seat: &str, pitch: &str, grade: f64) -> Vec<String> {
+        let mut page = Page::of(seat, (-1, -2, 0));
+        page.bar("", &[(pitch, 4, "")]);
+        page.findings("written-range", &style("written-range", "grade", grade))
+    }
+
+    #[test]
+    fn a_school_grade_lowers_the_limit() {
+        // Published: US Army Field Band, grading of jazz charts: easy charts to G5, a lead of middle
+        // grades to C6 or D6.
+        assert_eq!(said("Trumpet 2", "A5", 0.0), Vec::<String>::new());
+        assert_eq!(said("Trumpet 2", "G5", 2.0), Vec::<String>::new());
+        let found = said("Trumpet 2", "A5", 2.0);
+        assert_eq!(found.len(), 1, "{found:?}");
+        assert!(
+            found[0].contains("above written G5") && found[0].contains("grade 2"),
+            "{found:?}"
+        );
+        assert_eq!(said("Trumpet 1", "C6", 3.0), Vec::<String>::new());
+        assert_eq!(said("Trumpet 1", "D6", 3.0).len(), 1);
+        assert_eq!(said("Trumpet 1", "D6", 4.0), Vec::<String>::new());
+    }
+
+    #[test]
+    fn a_note_held_at_the_edge_is_named() {
+        let mut page = Page::of("Trumpet 2", (-1, -2, 0));
+        page.bar("", &[("B5", 4, "<tie type=\"start\"/>")]);
+        page.bar("", &[("B5", 4, "<tie type=\"stop\"/>")]);
+        let held = style("written-range", "held-beats", 4.0);
+        assert_eq!(page.findings("written-range", &held).len(), 1);
+        let never = style("written-range", "held-beats", 0.0);
+        assert_eq!(page.findings("written-range", &never), Vec::<String>::new());
+    }
+}

@@ -1,0 +1,384 @@
+//! `minor-ninth`: no two voices a minor ninth apart. Published: jazz arranging course, orchestration
+//! blogs; the exceptions from a textbook on jazz voicings.
+
+use crate::diagnosis::{Fault, Passage, SlipKind, Verdict};
+use crate::finding::{Finding, Level, NoteAtFault};
+use crate::ground::chord::Family;
+use crate::ground::pitch::PitchClass;
+use crate::rules::shared::wording;
+use crate::rules::{Example, Group, Reading, Rule, SlipAt};
+use crate::sonority::Sonority;
+use crate::voicing::{Mechanical, mechanical_of, minor_ninths};
+
+pub static RULE: Rule = Rule {
+    name: "minor-ninth",
+    group: Group::Rubs,
+    asks: "No two voices of a chord lie a minor ninth apart (or that and an octave more), and no two sections hold a half step or a minor ninth against each other.",
+    why: "A half step spread over an octave is the hardest dissonance two horns can make: it sounds like a wrong note however right both notes are for the chord.",
+    exceptions: &[
+        "the b9 over the root of its own dominant",
+        "a quick approach chord that moves on within half a beat",
+        "voicings in fourths",
+    ],
+    source: "published: jazz arranging course, textbook on jazz voicings",
+    level: Level::Error,
+    off: false,
+    settings: &[],
+    examples: &[Example {
+        wrong: "meter: 4/4
+section: saxes
+technique: drop 2
+parts: alto 1 = alto saxophone
+       alto 2 = alto saxophone
+       tenor 1 = tenor saxophone
+       tenor 2 = tenor saxophone
+
+chord   | Cmaj7 -   -  |
+count   | 1     2   3  |
+alto 1  | G5    E5  C5 |
+alto 2  | C5    B4  G4 |
+tenor 1 | B4    G4  E4 |
+tenor 2 | E4    C4  B3 |
+",
+        at: ("1", "3"),
+        right: "meter: 4/4
+section: saxes
+technique: drop 2
+parts: alto 1 = alto saxophone
+       alto 2 = alto saxophone
+       tenor 1 = tenor saxophone
+       tenor 2 = tenor saxophone
+
+chord   | Cmaj7 -   -  |
+count   | 1     2   3  |
+alto 1  | G5    E5  C5 |
+alto 2  | C5    B4  G4 |
+tenor 1 | B4    G4  E4 |
+tenor 2 | E4    C4  A3 |
+",
+    }],
+    check,
+};
+
+fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
+    for at in reading.slips() {
+        if let SlipKind::MinorNinth(upper, lower) = at.slip.kind {
+            out.push(in_technique(reading, &at, upper, lower));
+        }
+    }
+    for passage in reading.passages.iter().filter(|p| !p.section.chordal) {
+        for (index, sonority) in passage.sonorities.iter().enumerate() {
+            let free = matches!(
+                passage.diagnoses.get(index).map(|d| &d.verdict),
+                Some(Verdict::LeftAlone)
+            );
+            if free && sonority.is_block() && passage.is_block_phrase(index) {
+                out.extend(in_free_writing(reading, passage, index, sonority));
+            }
+        }
+    }
+    between_sections(reading, out);
+}
+
+/// Two sections that hold a half step or a minor ninth against each other for a beat. One finding for
+/// a beat and a pair of sections, at the note that comes second.
+fn between_sections(reading: &Reading<'_>, out: &mut Vec<Finding>) {
+    let horns: Vec<&Passage> = reading
+        .passages
+        .iter()
+        .filter(|p| !p.section.chordal && !matches!(p.section.key.as_str(), "bass" | "drums"))
+        .collect();
+    for (i, own) in horns.iter().enumerate() {
+        for other in horns.iter().enumerate().filter(|(j, _)| *j != i) {
+            let (j, other) = other;
+            // Sonorities are in order of time, in both.
+            let mut at = 0;
+            for (index, sonority) in own.sonorities.iter().enumerate() {
+                if !own.is_block_phrase(index) || !sonority.is_block() {
+                    continue;
+                }
+                let started = |s: &Sonority| s.onset <= sonority.onset;
+                while other.sonorities.get(at).is_some_and(started) {
+                    at += 1;
+                }
+                let Some((k, beside)) = at
+                    .checked_sub(1)
+                    .and_then(|k| Some((k, other.sonorities.get(k)?)))
+                else {
+                    continue;
+                };
+                // Where both start together the pair is looked at once.
+                let twice = beside.onset == sonority.onset && j < i;
+                if twice || beside.voices.len() < 3 || !other.is_block_phrase(k) {
+                    continue;
+                }
+                out.extend(clash(reading, (own, index, sonority), (other, beside)));
+            }
+        }
+    }
+}
+
+fn clash(
+    reading: &Reading<'_>,
+    (own, index, sonority): (&Passage, usize, &Sonority),
+    (other, beside): (&Passage, &Sonority),
+) -> Option<Finding> {
+    let mut rubs = sonority
+        .voices
+        .iter()
+        .flat_map(|a| beside.voices.iter().map(move |b| (a, b)))
+        .filter(|(a, b)| matches!((a.midi - b.midi).abs(), 1 | 13))
+        .peekable();
+    rubs.peek()?;
+    let beat = reading.score.felt_beat_at(sonority.onset);
+    let chord = reading
+        .score
+        .chord_at(sonority.onset)
+        .and_then(|m| m.value.chord.as_ref())?;
+    let dominant = matches!(
+        chord.family(),
+        Family::Dominant | Family::Altered | Family::DominantSuspended
+    );
+    let root = chord.root.class();
+    let (a, b) = rubs.find(|(a, b)| {
+        let (upper, lower) = if a.midi >= b.midi { (a, b) } else { (b, a) };
+        let together = a.end.min(b.end) - sonority.onset;
+        together >= beat
+            && !(dominant && (lower.pitch.class() == root || upper.pitch.class() == root))
+            && !reading.is_explained(a.note)
+            && !reading.is_explained(b.note)
+    })?;
+    let faults: Vec<Fault> = [a, b]
+        .into_iter()
+        .map(|v| Fault {
+            note: v.note,
+            found: v.pitch,
+            voice: 1,
+            expected: v.pitch,
+        })
+        .collect();
+    let mut parts: Vec<u32> = faults.iter().map(|f| f.note.part).collect();
+    parts.sort_unstable();
+    let message = format!(
+        "{} and {} clash: {}",
+        own.section.name,
+        other.section.name,
+        wording::who_has(reading.score, &faults)
+    );
+    Some(Finding {
+        section: Some(own.section.name.clone()),
+        parts,
+        why: "Two sections that hold a half step against each other sound like a wrong note, however right each is by itself: agree on one tension for both.".to_owned(),
+        source: "common practice, no source",
+        chord: Some(chord.text.clone()),
+        technique: own
+            .diagnoses
+            .get(index)
+            .and_then(|d| d.technique)
+            .map(|t| t.technique.name().to_owned()),
+        notes: faults
+            .iter()
+            .map(|f| NoteAtFault {
+                note: f.note,
+                voice: f.voice,
+                expected: None,
+                label: "clashes".to_owned(),
+            })
+            .collect(),
+        found: sonority.pitches(),
+        suggestion: Some("let both sections have the same tension, or the chord note in its place".to_owned()),
+        ..Finding::new(RULE.name, Level::Warning, sonority.at, message)
+    })
+}
+
+fn pair(sonority: &Sonority, upper: u8, lower: u8) -> String {
+    let name = |i: u8| {
+        sonority
+            .voices
+            .get(i as usize)
+            .map(|v| v.pitch.to_string())
+            .unwrap_or_default()
+    };
+    format!("{} over {} (sounding)", name(upper), name(lower))
+}
+
+fn level(held: bool) -> Level {
+    if held { Level::Error } else { Level::Warning }
+}
+
+fn in_technique(reading: &Reading<'_>, at: &SlipAt<'_>, upper: u8, lower: u8) -> Finding {
+    // What is written may be in another technique than the one in force.
+    let technique = mechanical_of(&at.sonority.midi())
+        .map(Mechanical::name)
+        .or(at.diagnosis.technique.map(|t| t.technique.name()))
+        .unwrap_or("this technique");
+    let message = format!(
+        "{technique} makes a minor ninth here, {}: {}",
+        pair(at.sonority, upper, lower),
+        wording::who_has(reading.score, &at.slip.faults)
+    );
+    at.finding(reading.score, &RULE, level(at.is_held()), message)
+}
+
+/// In writing that is held to no technique: two notes of one chord symbol, struck together and
+/// held a beat.
+fn in_free_writing(
+    reading: &Reading<'_>,
+    passage: &Passage,
+    index: usize,
+    sonority: &Sonority,
+) -> Option<Finding> {
+    let chord = reading
+        .score
+        .chord_at(sonority.onset)
+        .and_then(|m| m.value.chord.as_ref())?;
+    let lead = passage.leads.get(index).copied().flatten()?;
+    if lead.duration() < lead.beat {
+        return None;
+    }
+    let midi = sonority.midi();
+    let fourths = midi
+        .windows(2)
+        .all(|w| matches!(w, [a, b] if matches!(a - b, 5 | 6)));
+    if fourths {
+        return None;
+    }
+    let dominant = matches!(
+        chord.family(),
+        Family::Dominant | Family::Altered | Family::DominantSuspended
+    );
+    let struck = |i: usize| sonority.voices.get(i).is_some_and(|v| v.attacked);
+    let (upper, lower) = minor_ninths(&midi).find(|&(upper, lower)| {
+        // A lead held over may be suspended.
+        struck(upper)
+            && struck(lower)
+            && !(dominant
+                && midi
+                    .get(lower)
+                    .is_some_and(|&m| PitchClass::new(m) == chord.root.class()))
+    })?;
+    let faults: Vec<Fault> = [upper, lower]
+        .into_iter()
+        .filter_map(|i| {
+            let v = sonority.voices.get(i)?;
+            Some(Fault {
+                note: v.note,
+                found: v.pitch,
+                voice: i as u8 + 1,
+                expected: v.pitch,
+            })
+        })
+        .collect();
+    if faults.iter().any(|f| reading.is_claimed(f.note)) {
+        return None;
+    }
+    let message = format!(
+        "a minor ninth, {}: {}",
+        pair(sonority, upper as u8, lower as u8),
+        wording::who_has(reading.score, &faults)
+    );
+    Some(Finding {
+        section: Some(passage.section.name.clone()),
+        parts: faults.iter().map(|f| f.note.part).collect(),
+        why: RULE.why.to_owned(),
+        source: RULE.source,
+        chord: Some(chord.text.clone()),
+        notes: faults
+            .iter()
+            .map(|f| NoteAtFault {
+                note: f.note,
+                voice: f.voice,
+                expected: None,
+                label: "minor ninth".to_owned(),
+            })
+            .collect(),
+        found: sonority.pitches(),
+        suggestion: Some(
+            "exchange the octaves of the two voices, or put a tension in place of one of the notes"
+                .to_owned(),
+        ),
+        ..Finding::new(RULE.name, level(true), sonority.at, message)
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use crate::proof::proof;
+    use crate::reading::grid;
+    use crate::style::Style;
+
+    fn band(trumpet_1: &str) -> String {
+        format!(
+            "key: C\nmeter: 4/4\nparts: trumpet 1 = trumpet\ntrumpet 2 = trumpet\n\
+             trumpet 3 = trumpet\ntrumpet 4 = trumpet\nalto 1 = alto saxophone\n\
+             alto 2 = alto saxophone\ntenor 1 = tenor saxophone\ntenor 2 = tenor saxophone\n\n\
+             chord | Cmaj7 - |\ncount | 1 3 |\n{trumpet_1}\
+             alto 1 | B4 G4 |\nalto 2 | E4 C4 |\ntenor 1 | C4 B3 |\ntenor 2 | G3 E3 |\n"
+        )
+    }
+
+    #[test]
+    fn sections_that_hold_a_half_step_against_each_other_clash() {
+        // Common practice, no source.
+        let read = |text: &str| {
+            grid::read(std::path::Path::new("x.passage"), text.into())
+                .unwrap_or_else(|e| panic!("{e}"))
+        };
+        // Trumpets on C6, saxes with B on top of theirs: C5 over B4.
+        let clashing = read(&band(
+            "trumpet 1 | G5 E5 |\ntrumpet 2 | E5 C5 |\ntrumpet 3 | C5 A4 |\ntrumpet 4 | A4 G4 |\n",
+        ));
+        let found = proof(&clashing, &Style::default()).findings;
+        let rubs: Vec<_> = found.iter().filter(|f| f.rule == "minor-ninth").collect();
+        assert_eq!(rubs.len(), 2, "{found:#?}");
+        assert!(rubs[0].message.contains("clash"), "{}", rubs[0].message);
+        assert_eq!(rubs[0].parts.len(), 2);
+        // Both on the major seventh: no clash.
+        let agreed = read(&band(
+            "trumpet 1 | G5 E5 |\ntrumpet 2 | E5 B4 |\ntrumpet 3 | B4 G4 |\ntrumpet 4 | G4 E4 |\n",
+        ));
+        let found = proof(&agreed, &Style::default()).findings;
+        assert!(found.iter().all(|f| f.rule != "minor-ninth"), "{found:#?}");
+    }
+
+    #[test]
+    fn the_root_on_top_of_its_major_seventh_in_drop_2_is_one_rub_and_the_tune_stays() {
+        // Published: textbook on jazz voicings (the sixth takes the place of the major seventh under
+        // the root).
+        use crate::voicing::Mechanical;
+        let close = [[72, 71, 67, 64], [77, 76, 72, 69], [70, 69, 65, 62]];
+        for (chord, close) in ["Cmaj7", "Fmaj7", "Bbmaj7"].into_iter().zip(close) {
+            let dropped = Mechanical::Drop2.apply(&close);
+            let names: Vec<String> = dropped
+                .iter()
+                .map(|&m| crate::ground::pitch::Pitch::in_key(m, -1).to_string())
+                .collect();
+            let [a, b, c, d] = names.as_slice() else {
+                panic!("four voices")
+            };
+            let text = format!(
+                "key: F\nmeter: 4/4\ntechnique: four-way close\nparts: alto 1 = alto saxophone\n\
+                 alto 2 = alto saxophone\ntenor 1 = tenor saxophone\ntenor 2 = tenor saxophone\n\n\
+                 chord | {chord} |\ncount | 1 |\n\
+                 alto 1 | {a} |\nalto 2 | {b} |\ntenor 1 | {c} |\ntenor 2 | {d} |\n"
+            );
+            let score = grid::read(std::path::Path::new("x.passage"), text.into()).unwrap();
+            let found = proof(&score, &Style::default()).findings;
+            let [rub] = found.as_slice() else {
+                panic!("{found:#?}")
+            };
+            assert_eq!(rub.rule, "minor-ninth");
+            assert!(rub.message.contains("drop 2 makes"), "{}", rub.message);
+            let fix = rub.fix.as_ref().unwrap();
+            assert!(fix.changes.iter().all(|c| c.note.part != 0), "{chord}");
+            // Each part keeps its seat.
+            let expected: Vec<i16> = rub.expected.iter().map(|p| p.midi()).collect();
+            let now = |part: u32| fix.changes.iter().find(|c| c.note.part == part);
+            for (part, midi) in (0u32..).zip(expected) {
+                let own =
+                    now(part).map_or(score.parts[part as usize].notes[0].sounding, |c| c.sounding);
+                assert_eq!(own.midi(), midi, "{chord}");
+            }
+        }
+    }
+}

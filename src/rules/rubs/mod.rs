@@ -1,0 +1,4 @@
+//! Clashing intervals.
+
+pub mod minor_ninth;
+pub mod semitone_cluster;

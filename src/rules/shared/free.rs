@@ -1,0 +1,214 @@
+//! What rules about free writing share: the block sonorities that no technique explains.
+
+use crate::diagnosis::{Fault, Passage, Verdict, frame_at};
+use crate::finding::{Finding, Level, NoteAtFault};
+use crate::ground::pitch::{NoteName, Pitch, PitchClass};
+use crate::rules::{Reading, remedies};
+use crate::score::Change;
+use crate::sonority::Sonority;
+use crate::sonority::lead::LeadNote;
+use crate::voicing::{Colour, Frame};
+use smallvec::SmallVec;
+
+/// A block sonority with a chord symbol over it that is held to no technique.
+pub struct FreeChord<'a> {
+    pub passage: &'a Passage,
+    pub sonority: &'a Sonority,
+    pub frame: Frame<'a>,
+    pub lead: LeadNote,
+    /// Concert key in fifths.
+    pub key: i8,
+    /// The colour of each voice's note.
+    colours: SmallVec<[Colour; 5]>,
+}
+
+/// Every chord of free writing: three voices or more struck together, not one note in octaves, not
+/// an approach chord, and no slip explains any of it.
+pub fn chords<'r, 'a>(reading: &'r Reading<'a>) -> &'r [FreeChord<'a>] {
+    reading.free.get_or_init(|| {
+        let mut chords = Vec::new();
+        for passage in reading.passages {
+            for (index, sonority) in passage.sonorities.iter().enumerate() {
+                chords.extend(free(reading, passage, index, sonority));
+            }
+        }
+        chords
+    })
+}
+
+fn free<'a>(
+    reading: &Reading<'a>,
+    passage: &'a Passage,
+    index: usize,
+    sonority: &'a Sonority,
+) -> Option<FreeChord<'a>> {
+    let verdict = passage.diagnoses.get(index).map(|d| &d.verdict);
+    if !sonority.is_block()
+        || verdict != Some(&Verdict::LeftAlone)
+        || !passage.is_block_phrase(index)
+        || sonority.voices.iter().any(|v| reading.is_claimed(v.note))
+    {
+        return None;
+    }
+    let first = sonority.voices.first()?.midi;
+    if sonority.voices.iter().all(|v| (v.midi - first) % 12 == 0) {
+        return None;
+    }
+    let lead = passage.leads.get(index).copied().flatten()?;
+    let key = passage.key_at(reading.score, sonority.onset);
+    let frame = frame_at(reading.score, sonority.onset, key)?;
+    if frame.chord.family() == crate::ground::chord::Family::Other {
+        return None;
+    }
+    // A short lead note foreign to the chord brings its own chord along, a pedal lets others pass.
+    let top = frame.colour(PitchClass::new(lead.midi));
+    if !top.may_sound() && (lead.duration() <= lead.beat || sonority.under_held_lead) {
+        return None;
+    }
+    // So does one that moves on by half steps in every voice.
+    if lead.duration() < lead.beat && lead.approaches() {
+        return None;
+    }
+    let voices = sonority.voices.iter();
+    Some(FreeChord {
+        passage,
+        sonority,
+        colours: voices.map(|v| frame.colour(v.pitch.class())).collect(),
+        frame,
+        lead,
+        key,
+    })
+}
+
+impl FreeChord<'_> {
+    /// Longer than a beat.
+    pub fn is_held(&self) -> bool {
+        self.lead.is_long()
+    }
+
+    /// The voices under the lead whose notes have this colour.
+    pub fn coloured(&self, wanted: Colour) -> Vec<usize> {
+        let under = self.colours.iter().enumerate().skip(1);
+        under
+            .filter(|(_, own)| **own == wanted)
+            .map(|(i, _)| i)
+            .collect()
+    }
+
+    /// How a pitch class is named in this chord.
+    pub fn name(&self, class: PitchClass) -> NoteName {
+        let chord = self.frame.chord;
+        let more = crate::ground::chord::tensions_leading(chord.family(), self.frame.leads);
+        chord
+            .degrees
+            .iter()
+            .chain(&more.available)
+            .chain(&more.conditional)
+            .map(|d| d.over(chord.root))
+            .find(|n| n.class() == class)
+            .unwrap_or_else(|| NoteName::in_key(class, self.key))
+    }
+
+    fn pitch(&self, midi: i16) -> Pitch {
+        Pitch::named(self.name(PitchClass::new(midi)), midi)
+            .unwrap_or_else(|| Pitch::in_key(midi, self.key))
+    }
+
+    /// Notes that could stand for a voice: near it, between its neighbours, chord notes that are
+    /// missing first, then chord notes, then tensions.
+    pub fn alternatives(&self, index: usize) -> Vec<Pitch> {
+        let voices = &self.sonority.voices;
+        let Some(own) = voices.get(index) else {
+            return Vec::new();
+        };
+        let above = index
+            .checked_sub(1)
+            .and_then(|i| voices.get(i))
+            .map_or(i16::MAX, |v| v.midi);
+        let below = voices.get(index + 1).map_or(i16::MIN, |v| v.midi);
+        let sounds = |class: PitchClass| {
+            voices
+                .iter()
+                .enumerate()
+                .any(|(i, v)| i != index && v.pitch.class() == class)
+        };
+        let guides: Vec<PitchClass> = self
+            .frame
+            .third()
+            .into_iter()
+            .chain(self.frame.sevenths())
+            .collect();
+        let mut found: Vec<(i16, i16)> = (own.midi - 5..=own.midi + 5)
+            .filter(|&m| m != own.midi && m < above && m > below)
+            .filter_map(|m| {
+                let class = PitchClass::new(m);
+                let rank = match self.frame.colour(class) {
+                    Colour::Member if guides.contains(&class) && !sounds(class) => 0,
+                    Colour::Member if !sounds(class) => 1,
+                    Colour::Member => 4,
+                    Colour::Available if !sounds(class) => 4,
+                    _ => return None,
+                };
+                Some(((m - own.midi).abs() + rank, m))
+            })
+            .collect();
+        found.sort_unstable();
+        found.into_iter().map(|(_, m)| self.pitch(m)).collect()
+    }
+
+    /// A fault at a voice; the first alternative is what is expected.
+    pub fn fault(&self, index: usize, expected: Option<Pitch>) -> Option<Fault> {
+        let v = self.sonority.voices.get(index)?;
+        Some(Fault {
+            note: v.note,
+            found: v.pitch,
+            voice: index as u8 + 1,
+            expected: expected.unwrap_or(v.pitch),
+        })
+    }
+
+    /// The finding of a rule about some voices of this chord.
+    pub fn finding(
+        &self,
+        rule: &'static crate::rules::Rule,
+        level: Level,
+        message: String,
+        faults: &[Fault],
+        label: &str,
+    ) -> Finding {
+        let mut parts: Vec<u32> = faults.iter().map(|f| f.note.part).collect();
+        parts.sort_unstable();
+        parts.dedup();
+        let mut ways: Vec<Vec<Change>> = Vec::new();
+        if let [one] = faults {
+            let index = usize::from(one.voice).saturating_sub(1);
+            ways.extend(self.alternatives(index).into_iter().take(5).map(|p| {
+                vec![Change {
+                    note: one.note,
+                    sounding: p,
+                }]
+            }));
+        } else {
+            ways = remedies([&faults.to_vec()]);
+        }
+        Finding {
+            section: Some(self.passage.section.name.clone()),
+            parts,
+            why: rule.why.to_owned(),
+            source: rule.source,
+            chord: Some(self.frame.chord.text.clone()),
+            notes: faults
+                .iter()
+                .map(|f| NoteAtFault {
+                    note: f.note,
+                    voice: f.voice,
+                    expected: (f.expected != f.found).then_some(f.expected),
+                    label: label.to_owned(),
+                })
+                .collect(),
+            found: self.sonority.pitches(),
+            remedies: ways,
+            ..Finding::new(rule.name, level, self.sonority.at, message)
+        }
+    }
+}

@@ -1,0 +1,8 @@
+//! Views of a score and words for findings that several rules share. No file here uses a rule.
+
+pub mod free;
+pub mod line;
+pub mod page;
+pub mod together;
+pub mod whole;
+pub mod wording;

@@ -1,0 +1,567 @@
+//! Where the parts of a section are together: bars in which their attacks match, among bars in which
+//! they usually do. There, all the rest has to match too. One part that differs for a bar is a
+//! mistake; one that goes its own way for a while is written so.
+
+use crate::finding::{Finding, Level, NoteAtFault};
+use crate::ground::time::Ticks;
+use crate::rules::Reading;
+use crate::rules::agreement::rhythm_unison;
+use crate::rules::shared::wording;
+use crate::score::NoteRef;
+use crate::score::{Articulations, NoteFlags, Part, Score};
+use crate::sonority::Section;
+use smallvec::SmallVec;
+use std::ops::Range;
+
+/// A note struck, its ties followed; of a chord in one part, the first.
+pub struct Attack {
+    /// Index into the part's notes.
+    pub note: u32,
+    pub onset: Ticks,
+    pub end: Ticks,
+    pub marks: Articulations,
+    /// Sounding pitch in semitones.
+    pub midi: i16,
+}
+
+/// A part of the section, bar by bar.
+pub struct Player {
+    /// 0-based index into the score's parts.
+    pub part: u32,
+    /// The instrument family, when the instrument is known.
+    pub family: Option<&'static str>,
+    pub attacks: Vec<Attack>,
+    /// For each bar: its attacks, and whether it sounds there, in one voice and written out.
+    bars: Vec<(Range<usize>, bool)>,
+}
+
+impl Player {
+    pub fn attacks_in(&self, bar: usize) -> &[Attack] {
+        self.bars
+            .get(bar)
+            .and_then(|(range, _)| self.attacks.get(range.clone()))
+            .unwrap_or_default()
+    }
+
+    fn plays(&self, bar: usize) -> bool {
+        self.bars.get(bar).is_some_and(|(_, plays)| *plays)
+    }
+
+    /// The attack at a time in a bar, with its index.
+    pub fn at(&self, bar: usize, onset: Ticks) -> Option<(usize, &Attack)> {
+        let (here, _) = self.bars.get(bar)?;
+        let attacks = self.attacks.get(here.clone())?;
+        let i = attacks.partition_point(|a| a.onset < onset);
+        let attack = attacks.get(i).filter(|a| a.onset == onset)?;
+        Some((here.start + i, attack))
+    }
+
+    /// What sounds or was last struck at a time.
+    pub fn last_before(&self, onset: Ticks) -> Option<&Attack> {
+        let i = self.attacks.partition_point(|a| a.onset <= onset);
+        self.attacks.get(i.checked_sub(1)?)
+    }
+}
+
+/// Indices of players.
+pub type Players = SmallVec<[usize; 6]>;
+
+/// The parts that are together in a bar.
+#[derive(Clone, Debug, Default)]
+pub struct Company {
+    /// Those with the section's rhythm.
+    pub with: Players,
+    /// Those whose attacks match nearly.
+    pub off: Vec<usize>,
+}
+
+/// A player's attacks in a bar, the same as others at the same times.
+#[derive(Clone, Copy)]
+struct Rhythm<'a>(&'a [Attack]);
+
+impl PartialEq for Rhythm<'_> {
+    fn eq(&self, other: &Self) -> bool {
+        let onset = |a: &Attack| a.onset;
+        self.0.iter().map(onset).eq(other.0.iter().map(onset))
+    }
+}
+
+/// A section, bar by bar.
+pub struct Together {
+    /// From the top seat down.
+    pub players: Vec<Player>,
+    /// For each bar of the score.
+    pub bars: Vec<Company>,
+}
+
+/// How many bars to either side say whether a part usually moves with its section.
+const AROUND: usize = 4;
+
+/// In how many bars around two parts alone have to agree, and differ in none, before a difference
+/// between them counts.
+const WITNESSES: u32 = 4;
+
+impl Together {
+    pub fn of(score: &Score, section: &Section, least: f64) -> Self {
+        let count = score.bars.len();
+        let players: Vec<Player> = section
+            .parts
+            .iter()
+            .filter_map(|member| {
+                let part = score.parts.get(member.part as usize)?;
+                Some(Player {
+                    part: member.part,
+                    family: member.instrument.map(|i| i.family.as_str()),
+                    ..player(part, count)
+                })
+            })
+            .collect();
+        let mut together = Self {
+            players,
+            bars: vec![Company::default(); count],
+        };
+        if together.players.len() > 1 && !section.chordal {
+            together.judge(least);
+        }
+        together
+    }
+
+    fn judge(&mut self, least: f64) {
+        let count = self.bars.len();
+        let majorities: Vec<Players> = (0..count).map(|bar| self.majority(bar)).collect();
+        // Running counts, for each player: bars played in company, and those of them in its rhythm.
+        let mut sums: Vec<Vec<(u32, u32)>> =
+            vec![vec![(0, 0); count.saturating_add(1)]; self.players.len()];
+        for (index, (player, sum)) in self.players.iter().zip(&mut sums).enumerate() {
+            let mut run = (0, 0);
+            for (bar, majority) in majorities.iter().enumerate() {
+                if !majority.is_empty() && player.plays(bar) {
+                    run.0 += 1;
+                    run.1 += u32::from(majority.contains(&index));
+                }
+                if let Some(slot) = sum.get_mut(bar + 1) {
+                    *slot = run;
+                }
+            }
+        }
+        let usual = |player: usize, bar: usize| {
+            let from = bar.saturating_sub(AROUND);
+            let to = (bar + AROUND + 1).min(count);
+            let between = |a: usize, b: usize| {
+                let at = |i| {
+                    sums.get(player)
+                        .and_then(|s| s.get(i))
+                        .copied()
+                        .unwrap_or((0, 0))
+                };
+                (at(b).0 - at(a).0, at(b).1 - at(a).1)
+            };
+            let (before, after) = (between(from, bar), between(bar + 1, to));
+            // Of two alone nobody can say who is right, unless they are always together otherwise.
+            if majorities.get(bar).is_some_and(|m| m.len() == 1) {
+                let all = before.0 + after.0;
+                return all >= WITNESSES && before.1 + after.1 == all;
+            }
+            f64::from(before.1 + after.1) >= least * f64::from(before.0 + after.0)
+        };
+        let mut bars = Vec::with_capacity(count);
+        for (bar, majority) in majorities.iter().enumerate() {
+            let with: Players = majority
+                .iter()
+                .copied()
+                .filter(|&p| usual(p, bar))
+                .collect();
+            let off: Vec<usize> = match with.first() {
+                Some(&model) => (0..self.players.len())
+                    .filter(|p| !majority.contains(p))
+                    .filter(|&p| usual(p, bar) && self.is_near(p, model, bar, least))
+                    .collect(),
+                None => Vec::new(),
+            };
+            bars.push(if with.len() + off.len() > 1 {
+                Company { with, off }
+            } else {
+                Company::default()
+            });
+        }
+        self.bars = bars;
+    }
+
+    /// The players with the rhythm that most have; the lead's where there is no most.
+    fn majority(&self, bar: usize) -> Players {
+        let players = self.players.iter().enumerate();
+        let playing = players
+            .filter(|(_, p)| p.plays(bar))
+            .map(|(index, p)| (index, Rhythm(p.attacks_in(bar))));
+        let rhythms: SmallVec<[Rhythm<'_>; 6]> = playing.clone().map(|(_, r)| r).collect();
+        if rhythms.len() < 2 || rhythms.iter().all(|r| r.0.is_empty()) {
+            return Players::new();
+        }
+        let most = most(&rhythms);
+        playing
+            .filter(|(_, r)| Some(*r) == most)
+            .map(|(index, _)| index)
+            .collect()
+    }
+
+    /// Whether the attacks of two players match in a bar, or in it and the bars beside it.
+    fn is_near(&self, a: usize, b: usize, bar: usize, least: f64) -> bool {
+        let (Some(a), Some(b)) = (self.players.get(a), self.players.get(b)) else {
+            return false;
+        };
+        let matching = |bar: usize| -> (usize, usize) {
+            if !a.plays(bar) || !b.plays(bar) {
+                return (0, 0);
+            }
+            let (x, y) = (a.attacks_in(bar), b.attacks_in(bar));
+            let same = x
+                .iter()
+                .filter(|n| y.binary_search_by_key(&n.onset, |m| m.onset).is_ok())
+                .count();
+            (same, x.len().max(y.len()))
+        };
+        let enough =
+            |(same, all): (usize, usize)| all > 0 && same > 0 && same as f64 >= least * all as f64;
+        let here = matching(bar);
+        let beside = [bar.checked_sub(1), Some(bar + 1)]
+            .into_iter()
+            .flatten()
+            .map(matching)
+            .fold(here, |sum, n| (sum.0 + n.0, sum.1 + n.1));
+        // One note displaced in a short bar: the bars beside it bear witness.
+        let one_off = here.0 > 0 && here.1 - here.0.min(here.1) == 1;
+        enough(here) || one_off && enough(beside)
+    }
+
+    /// All that are together in a bar, from the top seat down.
+    pub fn all(&self, bar: usize) -> Players {
+        let Some(company) = self.bars.get(bar) else {
+            return Players::new();
+        };
+        let mut all: Players = company.with.iter().chain(&company.off).copied().collect();
+        all.sort_unstable();
+        all
+    }
+
+    /// The names of players.
+    pub fn names(&self, score: &Score, players: &[usize]) -> String {
+        let names: Vec<&str> = players
+            .iter()
+            .filter_map(|&p| self.players.get(p))
+            .map(|p| wording::part(score, p.part))
+            .collect();
+        wording::join(&names)
+    }
+}
+
+fn player(part: &Part, count: usize) -> Player {
+    let mut attacks: Vec<Attack> = Vec::with_capacity(part.notes.len());
+    let mut bars: Vec<(Range<usize>, bool)> = vec![(0..0, false); count];
+    let mut layers: Vec<Option<(u8, u8)>> = vec![None; count];
+    let mut divided = vec![false; count];
+    for (index, note) in part.notes.iter().enumerate() {
+        if !note.sounds() || note.duration <= Ticks::ZERO {
+            continue;
+        }
+        let bar = note.at.bar as usize;
+        if let (Some(layer), Some(divided)) = (layers.get_mut(bar), divided.get_mut(bar)) {
+            let own = (note.staff, note.voice);
+            *divided |= layer.is_some_and(|l| l != own);
+            *layer = Some(own);
+        }
+        if let Some((_, plays)) = bars.get_mut(bar) {
+            *plays = true;
+        }
+        let midi = note.sounding.midi();
+        if note.flags.has(NoteFlags::TIED_IN)
+            && let Some(last) = attacks
+                .iter_mut()
+                .rev()
+                .take(4)
+                .find(|a| a.end == note.onset)
+        {
+            last.end = note.end();
+            last.marks = last.marks.with(note.articulations);
+            continue;
+        }
+        if let Some(last) = attacks.last_mut().filter(|a| a.onset == note.onset) {
+            last.end = last.end.max(note.end());
+            last.marks = last.marks.with(note.articulations);
+            continue;
+        }
+        if note.flags.has(NoteFlags::TIED_IN) && attacks.last().is_some_and(|a| a.end > note.onset)
+        {
+            continue;
+        }
+        if let Some((range, _)) = bars.get_mut(bar) {
+            if range.start == range.end {
+                range.start = attacks.len();
+            }
+            range.end = attacks.len() + 1;
+        }
+        attacks.push(Attack {
+            note: index as u32,
+            onset: note.onset,
+            end: note.end(),
+            marks: note.articulations,
+            midi,
+        });
+    }
+    for (bar, (_, plays)) in bars.iter_mut().enumerate() {
+        let slashes = part.bars.get(bar).is_some_and(|b| b.slashes);
+        *plays &= !slashes && !divided.get(bar).is_some_and(|d| *d);
+    }
+    Player {
+        part: 0,
+        family: None,
+        attacks,
+        bars,
+    }
+}
+
+/// The value that most have; the first one's among those that as many have.
+pub fn most<T: PartialEq + Clone>(values: &[T]) -> Option<T> {
+    let mut counts: SmallVec<[(&T, usize); 4]> = SmallVec::new();
+    for value in values {
+        match counts.iter_mut().find(|(v, _)| *v == value) {
+            Some((_, n)) => *n += 1,
+            None => counts.push((value, 1)),
+        }
+    }
+    let best = counts.iter().map(|(_, n)| *n).max()?;
+    counts
+        .into_iter()
+        .find(|(_, n)| *n == best)
+        .map(|(v, _)| v.clone())
+}
+
+impl Reading<'_> {
+    /// Each section's parts bar by bar, in the order of `passages`.
+    pub fn together(&self) -> &[Together] {
+        self.together.get_or_init(|| {
+            let least = self.setting(&rhythm_unison::RULE, "together") / 100.0;
+            self.passages
+                .iter()
+                .map(|p| Together::of(self.score, &p.section, least))
+                .collect()
+        })
+    }
+
+    /// Only some bars are looked at: a change of pitch is being tried, which agreement does not
+    /// depend on.
+    pub const fn is_window(&self) -> bool {
+        self.bars.is_some()
+    }
+
+    /// "3-and": the beat of a time.
+    pub fn beat_of(&self, onset: Ticks) -> String {
+        self.score.beat_at(self.score.place_of(onset)).to_string()
+    }
+}
+
+/// One player's mark that is not the section's, at one attack.
+pub struct Odd {
+    pub player: usize,
+    pub bar: usize,
+    pub onset: Ticks,
+    /// What the player has, in words: "no accent".
+    pub found: String,
+    /// What the section has.
+    pub wanted: String,
+    pub level: Level,
+}
+
+/// A part that differs in more bars than this, and never has such marks (or alone has them), is told
+/// once.
+const OFTEN: usize = 2;
+
+/// One finding for each bar and set of players that differ alike; one for a part without any such
+/// marks. `has_any` says whether a player has such marks anywhere, `what` names them.
+pub fn report(
+    reading: &Reading<'_>,
+    rule: &'static crate::rules::Rule,
+    section: &Section,
+    together: &Together,
+    (odds, what): (Vec<Odd>, &str),
+    has_any: impl Fn(usize) -> bool,
+    out: &mut Vec<Finding>,
+) {
+    let mut rest: Vec<Odd> = Vec::new();
+    let others_have = |p: usize| (0..together.players.len()).any(|o| o != p && has_any(o));
+    let mut by_player: Vec<Vec<Odd>> = together.players.iter().map(|_| Vec::new()).collect();
+    for odd in odds {
+        if let Some(list) = by_player.get_mut(odd.player) {
+            list.push(odd);
+        }
+    }
+    for (p, list) in by_player.into_iter().enumerate() {
+        let mut bars: Vec<usize> = list.iter().map(|o| o.bar).collect();
+        bars.dedup();
+        let alone = has_any(p) && !others_have(p);
+        if bars.len() <= OFTEN || has_any(p) && !alone {
+            rest.extend(list);
+            continue;
+        }
+        let Some(first) = list.first() else { continue };
+        let name = together.names(reading.score, &[p]);
+        let others: Vec<usize> = together
+            .all(first.bar)
+            .into_iter()
+            .filter(|o| *o != p)
+            .collect();
+        let others = together.names(reading.score, &others);
+        let (message, suggestion) = if alone {
+            (
+                format!(
+                    "only {name} carries {what}; {others} have none, in {} bars where they move together",
+                    bars.len()
+                ),
+                format!("copy {name}'s {what} to the other parts"),
+            )
+        } else {
+            (
+                format!(
+                    "{name} carries no {what} at all; the section has them, in {} bars where they move together, here for the first time",
+                    bars.len()
+                ),
+                format!("{name}: copy the {what} of {others}"),
+            )
+        };
+        out.push(finding(
+            reading,
+            rule,
+            section,
+            together,
+            (&[p], first),
+            (message, suggestion),
+        ));
+        if alone && let Some(f) = out.last_mut() {
+            f.level = Level::Note;
+        }
+    }
+    rest.sort_by_key(|o| (o.bar, o.onset, o.player));
+    let mut at = 0;
+    while let Some(first) = rest.get(at) {
+        let end = at
+            + rest
+                .get(at..)
+                .unwrap_or_default()
+                .iter()
+                .take_while(|o| o.bar == first.bar)
+                .count();
+        in_one_bar(
+            reading,
+            rule,
+            section,
+            together,
+            rest.get(at..end).unwrap_or_default(),
+            out,
+        );
+        at = end;
+    }
+}
+
+fn in_one_bar(
+    reading: &Reading<'_>,
+    rule: &'static crate::rules::Rule,
+    section: &Section,
+    together: &Together,
+    odds: &[Odd],
+    out: &mut Vec<Finding>,
+) {
+    let mut players: Vec<usize> = odds.iter().map(|o| o.player).collect();
+    players.sort_unstable();
+    players.dedup();
+    let mut groups: Vec<(Vec<usize>, Vec<&Odd>)> = Vec::new();
+    for p in players {
+        let own: Vec<&Odd> = odds.iter().filter(|o| o.player == p).collect();
+        let same = |list: &[&Odd]| {
+            list.len() == own.len()
+                && list
+                    .iter()
+                    .zip(&own)
+                    .all(|(a, b)| a.onset == b.onset && a.found == b.found && a.wanted == b.wanted)
+        };
+        match groups.iter_mut().find(|(_, list)| same(list)) {
+            Some((group, _)) => group.push(p),
+            None => groups.push((vec![p], own)),
+        }
+    }
+    for (group, list) in groups {
+        let Some(first) = list.first() else { continue };
+        let names = together.names(reading.score, &group);
+        let others: Vec<usize> = together
+            .all(first.bar)
+            .into_iter()
+            .filter(|p| !group.contains(p))
+            .collect();
+        let others = together.names(reading.score, &others);
+        let clauses: Vec<String> = list
+            .iter()
+            .map(|o| {
+                format!(
+                    "{} on {} where the section has {}",
+                    o.found,
+                    reading.beat_of(o.onset),
+                    o.wanted
+                )
+            })
+            .collect();
+        let has = if group.len() > 1 { "have" } else { "has" };
+        let message = format!("{names} {has} {}", wording::join(&clauses));
+        let suggestion = format!("{names}: write it as {others}");
+        out.push(finding(
+            reading,
+            rule,
+            section,
+            together,
+            (&group, first),
+            (message, suggestion),
+        ));
+    }
+}
+
+fn finding(
+    reading: &Reading<'_>,
+    rule: &'static crate::rules::Rule,
+    section: &Section,
+    together: &Together,
+    (group, first): (&[usize], &Odd),
+    (message, suggestion): (String, String),
+) -> Finding {
+    let parts: Vec<u32> = group
+        .iter()
+        .filter_map(|&p| together.players.get(p))
+        .map(|p| p.part)
+        .collect();
+    let notes = group
+        .iter()
+        .filter_map(|&p| together.players.get(p))
+        .filter_map(|p| {
+            let note = p.at(first.bar, first.onset).map_or_else(
+                || p.last_before(first.onset).map(|a| a.note),
+                |(_, a)| Some(a.note),
+            )?;
+            Some(NoteAtFault {
+                note: NoteRef { part: p.part, note },
+                voice: 0,
+                expected: None,
+                label: format!("section: {}", first.wanted),
+            })
+        })
+        .collect();
+    Finding {
+        section: Some(section.name.clone()),
+        parts,
+        why: rule.why.to_owned(),
+        source: rule.source,
+        notes,
+        suggestion: Some(suggestion),
+        ..Finding::new(
+            rule.name,
+            first.level,
+            reading.score.place_of(first.onset),
+            message,
+        )
+    }
+}

@@ -1,0 +1,109 @@
+//! How findings speak to players: the written pitch first, the sounding one in brackets.
+
+use crate::diagnosis::Fault;
+use crate::ground::pitch::Pitch;
+use crate::score::NoteRef;
+use crate::score::Score;
+use std::fmt::Write;
+
+/// The part's name.
+pub fn part(score: &Score, index: u32) -> &str {
+    score
+        .parts
+        .get(index as usize)
+        .map_or("a part", |p| p.name.as_str())
+}
+
+/// A pitch for the player of a note: written, and in brackets sounding where that differs.
+pub fn for_player(score: &Score, at: NoteRef, sounding: Pitch) -> String {
+    let on_page = score.written_for(at, sounding);
+    if on_page.midi() == sounding.midi() {
+        on_page.to_string()
+    } else {
+        format!("{on_page} (sounding {sounding})")
+    }
+}
+
+/// The label under a note: what it should be, as the player reads it.
+pub fn label(score: &Score, fault: &Fault) -> String {
+    if fault.found == fault.expected {
+        return "this note".to_owned();
+    }
+    format!(
+        "should be {}",
+        score.written_for(fault.note, fault.expected)
+    )
+}
+
+/// Whether several of these notes stand in one part (a piano), so that names do not tell them
+/// apart.
+fn shares_part(faults: &[Fault], fault: &Fault) -> bool {
+    faults
+        .iter()
+        .filter(|f| f.note.part == fault.note.part)
+        .count()
+        > 1
+}
+
+/// "alto 2 has D6 (sounding F5), tenor 1 has ...".
+pub fn who_has(score: &Score, faults: &[Fault]) -> String {
+    let mut all = String::with_capacity(faults.len() * 40);
+    for (index, f) in faults.iter().enumerate() {
+        let who = part(score, f.note.part);
+        let what = for_player(score, f.note, f.found);
+        let _ = write!(all, "{}{who} has {what}", before(index, faults.len()));
+    }
+    all
+}
+
+/// What to write instead, one clause for each player.
+pub fn instead(score: &Score, faults: &[Fault]) -> Option<String> {
+    let each: Vec<String> = faults
+        .iter()
+        .filter(|f| f.found != f.expected)
+        .map(|f| {
+            let name = part(score, f.note.part);
+            let from = for_player(score, f.note, f.found);
+            let to = for_player(score, f.note, f.expected);
+            let voice = if f.voice > 0 && shares_part(faults, f) {
+                format!(", voice {}", f.voice)
+            } else {
+                String::new()
+            };
+            let octaves = f.expected.midi() - f.found.midi();
+            let how = match octaves {
+                12 => " (an octave up)",
+                -12 => " (an octave down)",
+                _ => "",
+            };
+            format!("{name}{voice}: write {to} instead of {from}{how}")
+        })
+        .collect();
+    (!each.is_empty()).then(|| each.join("; "))
+}
+
+/// "a", "a and b", "a, b and c".
+pub fn join(items: &[impl AsRef<str>]) -> String {
+    let each = items.iter().enumerate();
+    each.flat_map(|(index, item)| [before(index, items.len()), item.as_ref()])
+        .collect()
+}
+
+/// What stands before an item in a list of so many.
+const fn before(index: usize, of: usize) -> &'static str {
+    match index {
+        0 => "",
+        last if last + 1 == of => " and ",
+        _ => ", ",
+    }
+}
+
+/// "a passing note", "an escape tone".
+pub fn with_article(words: &str) -> String {
+    let article = if words.starts_with(['a', 'e', 'i', 'o', 'u']) {
+        "an"
+    } else {
+        "a"
+    };
+    format!("{article} {words}")
+}
