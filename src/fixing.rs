@@ -11,11 +11,11 @@
 use crate::diagnosis::Passage;
 use crate::finding::{Finding, Fix};
 use crate::ground::pitch::Pitch;
+use crate::ground::threads;
 use crate::rules::{self, Reading};
 use crate::score::{Change, NoteRef};
 use crate::score::{Place, Score};
 use crate::style::Style;
-use rayon::prelude::*;
 use std::ops::Range;
 
 /// How many sonorities to either side of a fix are looked at again, within its phrase.
@@ -49,8 +49,8 @@ pub fn verify(score: &Score, style: &Style, passages: &[Passage], findings: &mut
         return;
     }
     // One scratch copy for each thread.
-    let each = findings.len().div_ceil(rayon::current_num_threads());
-    findings.par_chunks_mut(each.max(1)).for_each(|findings| {
+    let each = findings.len().div_ceil(threads::count());
+    threads::for_chunks(findings, each, |findings| {
         let mut bench = Bench {
             score,
             scratch: score.clone(),

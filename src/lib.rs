@@ -5,6 +5,7 @@
 //! [`voicing`] answers for all of them which voicings are right.
 
 pub mod analysis;
+#[cfg(feature = "cli")]
 pub mod cli;
 pub mod correct;
 pub mod diagnosis;

@@ -2,6 +2,7 @@
 
 use super::Diagnosis;
 use super::explain::{self, Habits};
+use crate::ground::threads;
 use crate::ground::time::Ticks;
 use crate::score::{Mark, Score, Stated};
 use crate::sonority::lead::LeadNote;
@@ -10,7 +11,6 @@ use crate::style::Style;
 use crate::voicing::{
     Form, Frame, Mechanical, Technique, Voicing, harmonise, leads, mechanical_of,
 };
-use rayon::prelude::*;
 use std::ops::Range;
 
 /// How a technique came to be in force.
@@ -148,14 +148,11 @@ fn led_by_top_seat(sonorities: &[Sonority]) -> bool {
 pub fn passages(score: &Score, style: &Style) -> Vec<Passage> {
     let sections = sections(score);
     let alone = sections.len() == 1;
-    sections
-        .into_par_iter()
-        .map(|section| {
-            let mut sonorities = slice(score, &section);
-            find_held_leads(score, &section, &mut sonorities);
-            read(score, style, section, sonorities, alone)
-        })
-        .collect()
+    threads::map(sections, |section| {
+        let mut sonorities = slice(score, &section);
+        find_held_leads(score, &section, &mut sonorities);
+        read(score, style, section, sonorities, alone)
+    })
 }
 
 /// A lead by itself, with a sonority of its own at each of these times at which the chord changes

@@ -4,4 +4,5 @@ pub mod chord;
 pub mod pitch;
 pub mod problem;
 pub mod text;
+pub mod threads;
 pub mod time;

@@ -15,12 +15,12 @@ mod voicing;
 use crate::diagnosis::{Diagnosis, Fault, Passage, Slip, SlipKind, Verdict, frame_at};
 use crate::finding::{Finding, Level, NoteAtFault, SetAside};
 use crate::ground::pitch::Pitch;
+use crate::ground::threads;
 use crate::score::{Change, NoteRef};
 use crate::score::{Note, Score};
 use crate::sonority::Sonority;
 use crate::style::Style;
 use crate::voicing::Colour;
-use rayon::prelude::*;
 use rustc_hash::FxHashSet;
 use std::ops::Range;
 use std::sync::{Mutex, OnceLock, PoisonError};
@@ -580,8 +580,8 @@ pub fn check(reading: &Reading<'_>) -> Vec<Finding> {
         let found = ALL.iter().map(|rule| run(reading, rule)).collect();
         (found, run_own(reading))
     } else {
-        rayon::join(
-            || ALL.par_iter().map(|rule| run(reading, rule)).collect(),
+        threads::both(
+            || threads::map(ALL.to_vec(), |rule| run(reading, rule)),
             || run_own(reading),
         )
     };
