@@ -5,7 +5,7 @@ use super::talk::Progress;
 use super::write_out::{self, complain, complain_of, to_stdout};
 use super::{CLEAN, UNUSABLE};
 use crate::analysis::analyse;
-use crate::report::analysis::{Entry, json, text};
+use crate::report::analysis::{AnalysedFile, json, text};
 use clap::{Args, ValueEnum};
 use rayon::prelude::*;
 use std::path::PathBuf;
@@ -43,10 +43,10 @@ impl Analysis {
     pub(super) fn run(mut self) -> u8 {
         let desk = self.scores.read();
         let progress = Progress::new("naming sonorities", Some(desk.scores.len()));
-        let entries: Vec<Entry> = desk
+        let entries: Vec<AnalysedFile> = desk
             .scores
             .into_par_iter()
-            .map(|Looked { path, score, style }| Entry {
+            .map(|Looked { path, score, style }| AnalysedFile {
                 path,
                 outcome: score.map(|score| {
                     let analysed = analyse(&score, &style);

@@ -10,7 +10,7 @@ use super::{CLEAN, FOUND, UNUSABLE};
 use crate::finding::Level;
 use crate::proof::Proofed;
 use crate::reading::files;
-use crate::report::{Entry, Sums, html, json, sarif, text};
+use crate::report::{ProofedFile, Sums, html, json, sarif, text};
 use crate::score::Score;
 use crate::style::{self, Style};
 use clap::{Args, ValueEnum, ValueHint};
@@ -132,7 +132,7 @@ struct Reporter {
 
 impl Reporter {
     /// What reports of pieces say of each file, in order.
-    fn pieces(self, entries: &[Entry]) -> Result<Vec<u8>, ReportError> {
+    fn pieces(self, entries: &[ProofedFile]) -> Result<Vec<u8>, ReportError> {
         let pieces: Result<Vec<Vec<u8>>, ReportError> = entries
             .par_iter()
             .map(|entry| match self.format {
@@ -152,7 +152,7 @@ impl Reporter {
     }
 
     /// The whole report; `since` when it is about what a revision did not have.
-    fn whole(self, entries: &[Entry], since: bool) -> Result<Vec<u8>, ReportError> {
+    fn whole(self, entries: &[ProofedFile], since: bool) -> Result<Vec<u8>, ReportError> {
         Ok(match self.format {
             Format::Text => {
                 self.text(|out| text::render(entries, out, text::Options::default()))?
@@ -183,7 +183,7 @@ impl Reporter {
 #[derive(Default)]
 struct Course {
     /// The files, as long as the report needs them.
-    entries: Vec<Entry>,
+    entries: Vec<ProofedFile>,
     gates: Vec<style::Gate>,
     styles: Vec<Arc<Style>>,
     style_unusable: bool,
@@ -201,7 +201,7 @@ struct Course {
 
 impl Course {
     /// Counts files in; says which could not be read where `aloud`.
-    fn count(&mut self, entries: &[Entry], gates: &[style::Gate], aloud: bool) {
+    fn count(&mut self, entries: &[ProofedFile], gates: &[style::Gate], aloud: bool) {
         for (entry, gate) in entries.iter().zip(gates) {
             self.sums.add(entry);
             self.code = self.code.max(exit_code(entry, *gate));
@@ -385,7 +385,7 @@ impl Proof {
 }
 
 /// The scores that were read, with what was found in them.
-fn open(entries: &mut [Entry]) -> Vec<(&Score, &mut Proofed)> {
+fn open(entries: &mut [ProofedFile]) -> Vec<(&Score, &mut Proofed)> {
     let read = entries.iter_mut().filter_map(|e| e.outcome.as_mut().ok());
     read.map(|(score, proofed)| (&**score, proofed)).collect()
 }
@@ -396,17 +396,17 @@ pub(super) fn proofed(
     scores: Vec<Looked>,
     asked: Option<style::Gate>,
     progress: &Progress,
-) -> (Vec<Entry>, Vec<style::Gate>) {
+) -> (Vec<ProofedFile>, Vec<style::Gate>) {
     let sets = files::sets_of_parts(
         scores
             .iter()
             .map(|l| (l.path.as_path(), l.score.as_deref().ok())),
     );
-    let (mut entries, gates): (Vec<Entry>, Vec<style::Gate>) = scores
+    let (mut entries, gates): (Vec<ProofedFile>, Vec<style::Gate>) = scores
         .into_par_iter()
         .map(|Looked { path, score, style }| {
             let start = Instant::now();
-            let mut entry = Entry {
+            let mut entry = ProofedFile {
                 path,
                 outcome: score.map(|score| {
                     let proofed = score.proofed(&style);
@@ -440,7 +440,7 @@ pub(super) fn proofed(
 }
 
 /// A file that cannot be used weighs more than any finding.
-fn exit_code(entry: &Entry, gate: style::Gate) -> u8 {
+fn exit_code(entry: &ProofedFile, gate: style::Gate) -> u8 {
     match &entry.outcome {
         Err(_) => UNUSABLE,
         Ok(_) if gate.stops(Sums::of([entry]).tally.worst()) => FOUND,
@@ -518,7 +518,7 @@ mod tests {
 
     #[test]
     fn an_unreadable_file_weighs_more_than_findings() {
-        let code = |entries: &[Entry], gate: Gate| {
+        let code = |entries: &[ProofedFile], gate: Gate| {
             let mut course = Course::default();
             let gates = vec![gate.wanted(); entries.len()];
             course.count(entries, &gates, false);

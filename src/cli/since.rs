@@ -6,7 +6,7 @@ use crate::finding::{Finding, Grounds, SetAside};
 use crate::proof::fingerprint::{self, Known};
 use crate::proof::{Heard, Proofed};
 use crate::reading::files::read_bytes_by;
-use crate::report::Entry;
+use crate::report::ProofedFile;
 use crate::score::{self, Score};
 use crate::style::Style;
 use rayon::prelude::*;
@@ -31,7 +31,7 @@ enum Before {
 /// has one for each entry.
 pub(super) fn set_aside(
     rev: &str,
-    entries: &mut [Entry],
+    entries: &mut [ProofedFile],
     styles: &[Arc<Style>],
     limits: &Limits,
 ) -> Result<(), GitError> {

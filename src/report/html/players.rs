@@ -1,14 +1,19 @@
 //! A page for every player: what that seat must change, at written pitch.
 
-use super::finding::{Mended, both, figure, rows};
-use super::{File, of, text};
+use super::finding::{MendedScore, both, figure, rows};
+use super::{ScoreOnPage, of, text};
 use crate::engraving::{Excerpt, Glyphs, ShownPitch};
 use std::fmt::Write as _;
 
 /// The most corrected bars drawn on one player's page.
 const MOST_PICTURES: usize = 24;
 
-pub(super) fn render(file: &File<'_>, several: bool, glyphs: &mut Glyphs, page: &mut String) {
+pub(super) fn render(
+    file: &ScoreOnPage<'_>,
+    several: bool,
+    glyphs: &mut Glyphs,
+    page: &mut String,
+) {
     let asked: Vec<_> = file
         .findings
         .iter()
@@ -69,7 +74,7 @@ pub(super) fn render(file: &File<'_>, several: bool, glyphs: &mut Glyphs, page: 
             let changed = rows.iter().any(|r| r.part == index && r.write.is_some());
             if let (true, Some(fix)) = (changed && drawn < MOST_PICTURES, &finding.fix) {
                 drawn += 1;
-                let mended = Mended::new(file.score, finding, fix);
+                let mended = MendedScore::new(file.score, finding, fix);
                 let caption = format!(
                     "{}, corrected (finding {number})",
                     super::finding::bars_in_words(file.score, &mended.bars)
