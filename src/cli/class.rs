@@ -6,7 +6,7 @@ use super::verbosity::{self, Progress};
 use super::write_out::{self, complain, complain_of, say, to_stdout};
 use super::{CLEAN, FOUND, UNUSABLE};
 use crate::finding::Level;
-use crate::homework::roll::{self, HandedIn, Order};
+use crate::homework::roll::{self, HandedIn, Order, Roll};
 use crate::homework::{Class, Key, Sheet, mark};
 use crate::reading::files;
 use crate::report::{class, html};
@@ -121,24 +121,7 @@ impl Options {
             .collect();
         let order = self.class.and_then(NameOrder::order);
         let roll = roll::read(&request.scores.paths, &handed_in, order);
-        let single = roll.exercises.len() == 1;
-        let mut unused: Vec<&AnswerKey> = keys.iter().collect();
-        let chosen: Vec<Option<&AnswerKey>> = roll
-            .files
-            .iter()
-            .zip(&handed_in)
-            .map(|((_, e), file)| {
-                let exercise = roll.exercises.get(*e).map_or("", String::as_str);
-                let found = match keys.as_slice() {
-                    [only] if single => Some(only),
-                    all => AnswerKey::of(all, exercise, file),
-                };
-                if let Some(found) = found {
-                    unused.retain(|k| !std::ptr::eq(*k, found));
-                }
-                found
-            })
-            .collect();
+        let (chosen, unused) = AnswerKey::choose(&keys, &roll, &handed_in);
         for key in unused {
             complain(&format!(
                 "the answer key {} belongs to no exercise: the exercises are {}; call the key as its exercise is called",
@@ -233,6 +216,34 @@ struct AnswerKey {
 }
 
 impl AnswerKey {
+    /// The key of each file, and the keys that belong to none. A single key is that of a single
+    /// exercise, whatever it is called.
+    fn choose<'a>(
+        keys: &'a [Self],
+        roll: &Roll,
+        handed_in: &[HandedIn],
+    ) -> (Vec<Option<&'a Self>>, Vec<&'a Self>) {
+        let single = roll.exercises.len() == 1;
+        let mut unused: Vec<&Self> = keys.iter().collect();
+        let chosen = roll
+            .files
+            .iter()
+            .zip(handed_in)
+            .map(|((_, e), file)| {
+                let exercise = roll.exercises.get(*e).map_or("", String::as_str);
+                let found = match keys {
+                    [only] if single => Some(only),
+                    all => Self::of(all, exercise, file),
+                };
+                if let Some(found) = found {
+                    unused.retain(|k| !std::ptr::eq(*k, found));
+                }
+                found
+            })
+            .collect();
+        (chosen, unused)
+    }
+
     /// The key of an exercise: the one called as it is, else the only one of its title.
     fn of<'a>(keys: &'a [Self], exercise: &str, file: &HandedIn) -> Option<&'a Self> {
         let plain = |text: &str| -> String {
