@@ -17,7 +17,7 @@ use chartproof::ground::text::Edit;
 use chartproof::ground::text::Span;
 use chartproof::proof::Heard;
 use chartproof::reading::files::read_bytes;
-use chartproof::report::{Entry, html, json, sarif, text};
+use chartproof::report::{ProofedFile, html, json, sarif, text};
 use chartproof::score::{Format, Note, Score};
 use chartproof::style::{self, Style};
 use codespan_reporting::term::termcolor::Buffer;
@@ -196,7 +196,7 @@ fn look_at(score: Score, bytes: usize) {
     let style = &STYLES[bytes % STYLES.len()];
     let score = Heard::new(score, style);
     let proofed = score.proofed(style);
-    let entries = [Entry {
+    let entries = [ProofedFile {
         path: "a".into(),
         outcome: Ok((score, proofed)),
     }];

@@ -1,6 +1,6 @@
 //! One finding: what is wrong, its bars engraved, the correction beside them, the reason.
 
-use super::{File, Filters, sign, text};
+use super::{Filters, ScoreOnPage, sign, text};
 use crate::engraving::{Excerpt, Glyphs, Highlight, ShownPitch};
 use crate::finding::{Finding, Fix};
 use crate::ground::pitch::Pitch;
@@ -20,7 +20,7 @@ const BOTH: [(ShownPitch, &str); 2] = [
 ];
 
 pub(super) fn render(
-    file: &File<'_>,
+    file: &ScoreOnPage<'_>,
     filters: &Filters,
     number: usize,
     finding: &Finding,
@@ -75,7 +75,12 @@ fn bars_of(score: &Score, finding: &Finding, notes: impl Iterator<Item = NoteRef
     first..last + 1
 }
 
-pub(super) fn pictures(file: &File<'_>, finding: &Finding, glyphs: &mut Glyphs, page: &mut String) {
+pub(super) fn pictures(
+    file: &ScoreOnPage<'_>,
+    finding: &Finding,
+    glyphs: &mut Glyphs,
+    page: &mut String,
+) {
     let score = file.score;
     let parts = parts_shown(score, file.sections, finding);
     if parts.is_empty() {
@@ -96,7 +101,7 @@ pub(super) fn pictures(file: &File<'_>, finding: &Finding, glyphs: &mut Glyphs, 
     let mended = finding
         .fix
         .as_ref()
-        .map(|fix| Mended::new(score, finding, fix));
+        .map(|fix| MendedScore::new(score, finding, fix));
     page.push_str("<div class=\"pics\">");
     for (shown, class) in BOTH {
         let bars = bars_in_words(score, &around);
@@ -189,14 +194,14 @@ fn at_fault(score: &Score, finding: &Finding, shown: ShownPitch) -> String {
 }
 
 /// A copy of the score with a fix made.
-pub(super) struct Mended {
+pub(super) struct MendedScore {
     pub score: Score,
     pub bars: Range<u32>,
     pub marks: Vec<(NoteRef, Highlight)>,
     changes: Vec<Change>,
 }
 
-impl Mended {
+impl MendedScore {
     pub fn new(score: &Score, finding: &Finding, fix: &Fix) -> Self {
         let mut mended = score.clone();
         mended.change(&fix.changes);
@@ -232,7 +237,7 @@ impl Mended {
 }
 
 /// One row of what is to be written otherwise.
-pub(super) struct Row {
+pub(super) struct CorrectionRow {
     pub part: u32,
     pub bar: u32,
     pub place: (String, String),
@@ -243,7 +248,7 @@ pub(super) struct Row {
 }
 
 /// What a finding asks of each part: its fix note by note, else the notes at fault.
-pub(super) fn rows(score: &Score, finding: &Finding) -> Vec<Row> {
+pub(super) fn rows(score: &Score, finding: &Finding) -> Vec<CorrectionRow> {
     let wanted: Vec<(NoteRef, Option<Pitch>)> = match &finding.fix {
         Some(fix) => fix
             .changes
@@ -252,7 +257,7 @@ pub(super) fn rows(score: &Score, finding: &Finding) -> Vec<Row> {
             .collect(),
         None => finding.notes.iter().map(|n| (n.note, n.expected)).collect(),
     };
-    let mut rows: Vec<Row> = wanted
+    let mut rows: Vec<CorrectionRow> = wanted
         .into_iter()
         .filter_map(|(at, sounding)| {
             let part = score.parts.get(at.part as usize)?;
@@ -261,7 +266,7 @@ pub(super) fn rows(score: &Score, finding: &Finding) -> Vec<Row> {
                 let written = score.written_for(at, s);
                 (written, written.transposed(part.transposition(note.onset)))
             });
-            Some(Row {
+            Some(CorrectionRow {
                 part: at.part,
                 bar: note.at.bar,
                 place: (
@@ -287,7 +292,7 @@ pub(super) fn both(written: Pitch, sounding: Pitch) -> String {
     }
 }
 
-pub(super) fn changes(file: &File<'_>, finding: &Finding, page: &mut String) {
+pub(super) fn changes(file: &ScoreOnPage<'_>, finding: &Finding, page: &mut String) {
     let rows = rows(file.score, finding);
     if rows.is_empty() {
         return;
