@@ -92,7 +92,9 @@ mod tests {
     fn chunks_hold_all_items() {
         let mut items = vec![1; 10];
         for_chunks(&mut items, 0, |chunk| {
-            chunk.iter_mut().for_each(|n| *n += 1)
+            for n in chunk.iter_mut() {
+                *n += 1;
+            }
         });
         assert_eq!(items, vec![2; 10]);
     }
