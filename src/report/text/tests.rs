@@ -1,6 +1,7 @@
 use super::*;
 use crate::ground::text::Text;
 use crate::report::sample;
+use crate::score::Place;
 use codespan_reporting::term::termcolor::Buffer;
 use std::path::{Path, PathBuf};
 
