@@ -1,30 +1,10 @@
 //! Findings: what a rule says of a score. They know no output format.
 
+pub use crate::style::Level;
+
 use crate::ground::pitch::Pitch;
 use crate::ground::text::Edit;
 use crate::score::{Change, NoteRef, Place};
-
-/// How much a finding weighs; the levels of SARIF 2.1.0, an open standard.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
-pub enum Level {
-    /// Worth knowing.
-    Note,
-    /// Probably wrong.
-    Warning,
-    /// Wrong.
-    Error,
-}
-
-impl Level {
-    /// The word for it.
-    pub const fn word(self) -> &'static str {
-        match self {
-            Self::Note => "note",
-            Self::Warning => "warning",
-            Self::Error => "error",
-        }
-    }
-}
 
 /// A note at fault.
 #[derive(Clone, Debug, PartialEq, Eq)]

@@ -7,6 +7,7 @@
 pub mod analysis;
 #[cfg(feature = "cli")]
 pub mod cli;
+pub mod condition;
 pub mod correct;
 pub mod diagnosis;
 pub mod editing;
@@ -16,6 +17,7 @@ pub mod finding;
 pub mod fixing;
 pub mod ground;
 pub mod homework;
+pub mod house_style;
 pub mod instrument;
 pub mod marking;
 pub mod model_answer;

@@ -1,10 +1,8 @@
 //! The homework of a class: thirty generated files with known slips, with and without an answer key.
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::indexing_slicing)]
 
-mod common;
-
+use crate::common::{self, Dice, Made, SLIPS};
 use assert_cmd::Command;
-use common::{Dice, Made, SLIPS};
 use std::collections::{BTreeMap, BTreeSet};
 use std::fs;
 use std::path::Path;

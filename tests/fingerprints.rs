@@ -2,15 +2,13 @@
 //! must tell them apart.
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::indexing_slicing)]
 
-mod common;
-
+use crate::common::{self, BANDS, Made, SLIPS, TECHNIQUES};
 use chartproof::finding::Finding;
 use chartproof::proof::fingerprint::{Known, Print, prints};
 use chartproof::proof::proof;
 use chartproof::reading::{files, grid};
 use chartproof::score::Score;
 use chartproof::style::Style;
-use common::{BANDS, Made, SLIPS, TECHNIQUES};
 use std::fmt::Write as _;
 use std::path::Path;
 

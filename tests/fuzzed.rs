@@ -6,9 +6,8 @@
 
 #[path = "fuzz/bodies.rs"]
 mod bodies;
-mod common;
 
-use common::Dice;
+use crate::common::Dice;
 use std::fs;
 use std::path::{Path, PathBuf};
 

@@ -2,14 +2,12 @@
 //! thing reported, by the right rule, at its bar and beat.
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::indexing_slicing)]
 
-mod common;
-
+use crate::common::{self, BANDS, Made, SLIPS, TECHNIQUES};
 use chartproof::finding::{Finding, Level};
 use chartproof::proof::{Proofed, proof};
 use chartproof::reading::grid;
 use chartproof::score::Score;
 use chartproof::style::Style;
-use common::{BANDS, Made, SLIPS, TECHNIQUES};
 use std::fmt::Write as _;
 use std::path::Path;
 

@@ -2,8 +2,7 @@
 //! in memory and when it is written out and read again.
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::indexing_slicing)]
 
-mod common;
-
+use crate::common::{self, BANDS, Made, TECHNIQUES};
 use chartproof::ground::time::Ticks;
 use chartproof::model_answer::{Request, VoiceError, voice};
 use chartproof::proof::proof;
@@ -14,7 +13,6 @@ use chartproof::sonority::{sections, slice};
 use chartproof::style::Style;
 use chartproof::voicing::Technique;
 use chartproof::writing;
-use common::{BANDS, Made, TECHNIQUES};
 use std::path::Path;
 
 fn read(text: &str) -> Score {

@@ -3,9 +3,7 @@
 //! program's own table, so what is compared is the counting, not the table).
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::indexing_slicing)]
 
-mod outside;
-
-use outside::{ask, by_file, files, lines, program, scores};
+use crate::outside::{ask, by_file, files, lines, program, scores};
 use serde_json::Value;
 use std::collections::BTreeSet;
 

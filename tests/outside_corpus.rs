@@ -3,8 +3,7 @@
 //! one, and a correction changes the bytes of its note and no others.
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::indexing_slicing)]
 
-mod outside;
-
+use crate::outside::{self, ask, lines, scores};
 use chartproof::editing;
 use chartproof::file_text::container;
 use chartproof::ground::pitch::{Pitch, Step};
@@ -13,7 +12,6 @@ use chartproof::reading::files::{read_bytes, read_file};
 use chartproof::score::{Change, NoteRef};
 use chartproof::score::{NoteFlags, Score, Source};
 use num_rational::Ratio;
-use outside::{ask, lines, scores};
 use rayon::prelude::*;
 use serde_json::Value;
 use std::collections::BTreeMap;

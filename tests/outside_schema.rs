@@ -2,16 +2,14 @@
 //! Community Group; `tests/validate_musicxml.py` takes it from where it is installed).
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::indexing_slicing)]
 
-mod common;
-mod outside;
-
+use crate::common::{self, BANDS, TECHNIQUES};
+use crate::outside;
 use chartproof::model_answer::{Request, VoiceError, voice};
 use chartproof::reading::{Outcome, files, grid};
 use chartproof::score::Score;
 use chartproof::style::Style;
 use chartproof::voicing::Technique;
 use chartproof::writing::musicxml::{Options, write};
-use common::{BANDS, TECHNIQUES};
 use std::fs;
 use std::path::{Path, PathBuf};
 use std::process::Command;

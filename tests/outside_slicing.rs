@@ -2,9 +2,7 @@
 //! corpus of four-voice chorales): the same bars, beats, spelled pitches, parts, struck or held.
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::indexing_slicing)]
 
-mod outside;
-
-use outside::{ask, by_file, files, lines, program, scores};
+use crate::outside::{ask, by_file, files, lines, program, scores};
 use serde_json::Value;
 
 /// A sonority in one line: bar, beat, and from the top part and pitch, `-` where it is held.

@@ -3,15 +3,13 @@
 //! `tests/common`, written from their definitions apart from the engine.
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::indexing_slicing)]
 
-mod common;
-
+use crate::common::{close, transform};
 use chartproof::ground::chord::{Leads, parse};
 use chartproof::ground::pitch::{NoteName, PitchClass};
 use chartproof::voicing::harmonise::{on_chord, other_diminished, passing_diminished};
 use chartproof::voicing::{
     Form, Frame, Mechanical, Way, close_position, mechanical_of, minor_ninths,
 };
-use common::{close, transform};
 use std::collections::{BTreeMap, BTreeSet};
 
 /// Four-note qualities, semitones above the root. Published: the degrees are those of the MusicXML

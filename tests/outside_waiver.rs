@@ -2,9 +2,7 @@
 //! (published: music21 10.5.1, its MusicXML reader and writer).
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::indexing_slicing)]
 
-mod outside;
-
-use outside::{ask, program};
+use crate::outside::{ask, program};
 use std::fs;
 use std::path::Path;
 

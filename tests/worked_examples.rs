@@ -4,8 +4,6 @@
 //! guitar journal); the definitions stand in `tests/common`, apart from the program's engine.
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::indexing_slicing)]
 
-mod common;
-
 use chartproof::analysis::analyse;
 use chartproof::finding::{Finding, Level};
 use chartproof::ground::pitch::Pitch;

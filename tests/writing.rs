@@ -1,14 +1,12 @@
 //! Scores written out and read back: the music is the same, and the text then stays the same.
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::indexing_slicing)]
 
-mod common;
-
+use crate::common::{self, BANDS, Dice, TECHNIQUES};
 use chartproof::reading::{Outcome, grid, musicxml, read_paths};
 use chartproof::score::{NoteFlags, Score};
 use chartproof::writing;
 use chartproof::writing::grid::Cells;
 use chartproof::writing::musicxml::Options;
-use common::{BANDS, Dice, TECHNIQUES};
 use std::collections::BTreeSet;
 use std::fmt::Write as _;
 use std::path::{Path, PathBuf};

@@ -5,11 +5,12 @@ use super::write_out::{complain, complain_in_full, say};
 use super::{CLEAN, UNUSABLE};
 use crate::file_text::Limits;
 use crate::ground::problem::Problem;
+use crate::house_style::{self, FILE_NAME, HouseStyles, StyleError};
 use crate::instrument::{self, Catalogue};
 use crate::proof::Heard;
 use crate::reading::Outcome;
 use crate::reading::files::{self, Plan, Set};
-use crate::style::{FILE_NAME, HouseStyles, Style, StyleError};
+use crate::style::Style;
 use crate::voicing::{Technique, UnknownTechnique};
 use clap::builder::{PossibleValue, TypedValueParser};
 use clap::{Arg, Args, Command, ValueHint};
@@ -422,7 +423,12 @@ impl Plan for ByStyles<'_> {
     }
 
     fn set(&self, file: &Path) -> Option<Set> {
-        self.0.of(file).ok()?.set_of(file)
+        let style = self.0.of(file).ok()?;
+        let set = style.set_of(file)?;
+        Some(Set {
+            title: set.title.clone(),
+            files: set.files_there(),
+        })
     }
 
     fn limits(&self) -> Limits {
@@ -475,8 +481,8 @@ pub(super) enum ChosenStyle {
 impl ChosenStyle {
     pub(super) fn read(&self) -> Result<Style, StyleError> {
         match self {
-            Self::Shipped(name) => Ok(Style::shipped(name).unwrap_or_default()),
-            Self::File(path) => Style::read(path),
+            Self::Shipped(name) => Ok(house_style::shipped(name).unwrap_or_default()),
+            Self::File(path) => house_style::read(path),
         }
     }
 }
@@ -485,7 +491,7 @@ impl ChosenStyle {
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
 #[error(
     "no house style of the name `{found}` comes with chartproof, and there is no such file: {}",
-    match nearest { Some(name) => format!("did you mean `{name}`?"), None => format!("the names are {}; a house style file is usually called {FILE_NAME}", Style::shipped_names().collect::<Vec<_>>().join(", ")) }
+    match nearest { Some(name) => format!("did you mean `{name}`?"), None => format!("the names are {}; a house style file is usually called {FILE_NAME}", house_style::shipped_names().collect::<Vec<_>>().join(", ")) }
 )]
 pub(super) struct NoSuchStyle {
     found: String,
@@ -493,7 +499,7 @@ pub(super) struct NoSuchStyle {
 }
 
 pub(super) fn style(name: &str) -> Result<ChosenStyle, NoSuchStyle> {
-    if Style::shipped_names().any(|n| n == name) {
+    if house_style::shipped_names().any(|n| n == name) {
         return Ok(ChosenStyle::Shipped(name.to_owned()));
     }
     let path = PathBuf::from(name);
@@ -507,7 +513,7 @@ pub(super) fn style(name: &str) -> Result<ChosenStyle, NoSuchStyle> {
     }
     Err(NoSuchStyle {
         found: name.to_owned(),
-        nearest: Style::shipped_names()
+        nearest: house_style::shipped_names()
             .find(|n| strsim::damerau_levenshtein(n, &name.to_lowercase()) <= 2),
     })
 }

@@ -3,7 +3,8 @@
 use super::scores::{ChosenStyle, complain_of_style, style, styles};
 use super::write_out::{complain, to_stdout};
 use super::{CLEAN, UNUSABLE};
-use crate::style::{own, print, schema};
+use crate::condition;
+use crate::house_style::{print, schema};
 use clap::Args;
 use std::path::PathBuf;
 
@@ -38,7 +39,7 @@ impl Style {
     /// Runs the command; returns the exit code.
     pub(super) fn run(self) -> u8 {
         let text = if self.words {
-            own::words()
+            condition::words()
         } else if self.schema {
             match serde_json::to_string_pretty(&schema()) {
                 Ok(text) => text + "\n",

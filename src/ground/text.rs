@@ -157,3 +157,76 @@ pub fn natural(path: &Path) -> Vec<(u64, String)> {
     }
     key
 }
+
+/// "did you mean `x`?", or what there is.
+pub fn meant<'a>(word: &str, known: impl IntoIterator<Item = &'a str> + Clone) -> String {
+    match nearest(word, known.clone()) {
+        Some(near) => format!("did you mean `{near}`?"),
+        None => format!("there are: {}", listed(known)),
+    }
+}
+
+/// All of them, or the first thirty.
+fn listed<'a>(known: impl IntoIterator<Item = &'a str>) -> String {
+    const MOST: usize = 30;
+    let all: Vec<&str> = known.into_iter().collect();
+    let shown = all.get(..MOST.min(all.len())).unwrap_or_default();
+    let more = if all.len() > MOST { ", ..." } else { "" };
+    format!("{}{more}", shown.join(", "))
+}
+
+/// The nearest of some known words, when one is near.
+pub fn nearest<'a>(word: &str, known: impl IntoIterator<Item = &'a str>) -> Option<&'a str> {
+    let fold = |w: &str| w.to_lowercase().replace(['_', ' '], "-");
+    let own = fold(word);
+    let likeness = |k: &str| {
+        let k = fold(k);
+        // "dim" for "passing-diminished", "range" for "written-range".
+        let inside = own.chars().count() >= 3 && k.split('-').any(|w| w.starts_with(&own));
+        let whole = strsim::normalized_damerau_levenshtein(&own, &k);
+        if inside { whole.max(0.75) } else { whole }
+    };
+    known
+        .into_iter()
+        .map(|k| (likeness(k), k))
+        .filter(|(l, _)| *l >= 0.55)
+        .max_by(|a, b| a.0.total_cmp(&b.0))
+        .map(|(_, k)| k)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_nearest_word_is_one_that_is_near() {
+        let known = ["passing-diminished", "written-range", "wrong-note"];
+        for (word, near) in [
+            ("wrong_note", Some("wrong-note")),
+            ("Wrong Noet", Some("wrong-note")),
+            ("dim", Some("passing-diminished")),
+            ("range", Some("written-range")),
+            ("zzz", None),
+        ] {
+            assert_eq!(nearest(word, known), near, "{word}");
+        }
+    }
+
+    #[test]
+    fn advice_is_the_nearest_word_or_all_there_are() {
+        assert_eq!(meant("lead", ["led", "note"]), "did you mean `led`?");
+        assert_eq!(meant("zzz", ["led", "note"]), "there are: led, note");
+        let many = vec!["word"; 31];
+        assert!(meant("zzz", many).ends_with("word, word, ..."));
+    }
+
+    #[test]
+    fn numbers_in_names_sort_by_their_value() {
+        let mut files = ["10 tenor.xml", "2 alto.xml", "a.xml", "1 lead.xml"].map(Path::new);
+        files.sort_by_cached_key(|p| natural(p));
+        assert_eq!(
+            files,
+            ["1 lead.xml", "2 alto.xml", "10 tenor.xml", "a.xml"].map(Path::new)
+        );
+    }
+}

@@ -92,7 +92,7 @@ mod tests {
     fn chunks_hold_all_items() {
         let mut items = vec![1; 10];
         for_chunks(&mut items, 0, |chunk| {
-            for n in chunk {
+            for n in chunk.iter_mut() {
                 *n += 1;
             }
         });

@@ -83,7 +83,7 @@ impl Heard {
         let mut findings = rules::check(&reading);
         let not_checked = reading.remarks();
         let (mut set_aside, waived) = rules::waive(&reading, &mut findings);
-        let (by_style, accepted) = style.accept(score, &mut findings);
+        let (by_style, accepted) = rules::accept(style, score, &mut findings);
         set_aside.extend(by_style);
         fixing::verify(score, style, &passages, &mut findings);
         for fix in findings.iter_mut().filter_map(|f| f.fix.as_mut()) {

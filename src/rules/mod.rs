@@ -1,6 +1,7 @@
 //! The rules: one file each, holding what it asks, its check, and its wrong and right examples,
 //! which are also its tests. A rule knows no file format and prints nothing.
 
+mod accepted;
 mod agreement;
 mod example;
 mod harmony;
@@ -11,6 +12,8 @@ mod players;
 mod rubs;
 mod shared;
 mod voicing;
+
+pub use accepted::accept;
 
 use crate::diagnosis::{Diagnosis, Fault, Passage, Slip, SlipKind, Verdict, frame_at};
 use crate::finding::{Finding, Level, NoteAtFault, SetAside};
@@ -91,6 +94,13 @@ pub struct Rule {
     /// Wrong and right.
     pub examples: &'static [Example],
     check: fn(&Reading<'_>, &mut Vec<Finding>),
+}
+
+impl Rule {
+    /// The level of its gravest finding under a style; `None` when it is off.
+    pub fn level_in(&self, style: &Style) -> Option<Level> {
+        style.level(self.name, (!self.off).then_some(self.level))
+    }
 }
 
 /// All rules, in the order they are listed.
@@ -617,6 +627,11 @@ pub fn in_words(score: &Score, changes: &[Change]) -> Option<String> {
         })
         .collect();
     shared::wording::instead(score, &faults)
+}
+
+/// Whether a rule is called so, be it the program's or the house's own.
+pub fn is_known(style: &Style, name: &str) -> bool {
+    named(name).is_some() || style.own_rule(name).is_some()
 }
 
 /// The rule of this name.

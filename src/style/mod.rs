@@ -1,103 +1,28 @@
-//! The house style in force: levels and numbers of rules, which harmonisations are accepted, what
-//! parts are, which technique holds where, which findings are meant.
+//! The values of the house style in force: levels and numbers of rules, harmonisations, names of
+//! parts, techniques of stretches, accepted findings.
 //!
-//! A style is read in layers: the rules' own values, a shipped style (`rules/chart.toml`,
-//! `rules/homework.toml`, `rules/choir.toml`), then house style files (`chartproof.toml`), each of
-//! which says what it changes. Every value remembers where it came from. Bar numbers are printed
-//! ones, ranges and instruments are at written pitch.
+//! Every value keeps its origin. Bar numbers are printed ones; the ranges of instruments are at
+//! written pitch. `house_style` reads the files of a style.
 
-mod find;
-mod load;
-pub mod own;
-mod page;
+mod bars;
+mod house_rule;
+mod level;
+mod origin;
 mod pattern;
-mod print;
-mod schema;
-mod words;
 
-pub use find::{FILE_NAME, HouseStyles};
-pub use load::StyleError;
-pub use pattern::{Bars, BarsError, FilePattern, NamePattern};
-pub use print::print;
-pub use schema::schema;
+pub use bars::{Bars, BarsError};
+pub use house_rule::{HouseRule, MendBy, VoiceAt};
+pub use level::{Gate, LEVEL_WORDS, Level};
+pub use origin::Origin;
+pub use pattern::{FilePattern, NamePattern};
 
-use self::own::HouseRule;
-use crate::finding::{Finding, Grounds, Level, SetAside};
 use crate::instrument::{self, Catalogue};
-use crate::reading::files::Set;
-use crate::rules::{self, Rule};
 use crate::score::Score;
 use std::collections::BTreeMap;
-use std::fmt;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
-/// Where a value of a style came from.
-#[derive(Clone, Debug, Default, PartialEq, Eq)]
-pub enum Origin {
-    /// The rule itself.
-    #[default]
-    Rule,
-    /// A style that comes with the program.
-    Shipped(String),
-    /// A house style file.
-    File {
-        /// The file.
-        path: PathBuf,
-        /// 1-based.
-        line: usize,
-    },
-    /// An option of the command.
-    Option(&'static str),
-}
-
-impl fmt::Display for Origin {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        match self {
-            Self::Rule => f.write_str("the program's own"),
-            Self::Shipped(name) => write!(f, "shipped style {name}"),
-            Self::File { path, line } => write!(f, "{}:{line}", path.display()),
-            Self::Option(name) => f.write_str(name),
-        }
-    }
-}
-
-/// What makes the exit code 1.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Gate {
-    /// A finding of this level or above.
-    At(Level),
-    /// Nothing.
-    Never,
-}
-
-impl Gate {
-    /// The words for them.
-    pub const WORDS: [(&'static str, Self); 4] = [
-        ("error", Self::At(Level::Error)),
-        ("warning", Self::At(Level::Warning)),
-        ("note", Self::At(Level::Note)),
-        ("never", Self::Never),
-    ];
-
-    /// The word for it.
-    pub const fn word(self) -> &'static str {
-        match self {
-            Self::At(level) => level.word(),
-            Self::Never => "never",
-        }
-    }
-
-    /// Whether the heaviest finding is at the gate or above it.
-    pub fn stops(self, worst: Option<Level>) -> bool {
-        match self {
-            Self::At(lowest) => worst.is_some_and(|level| level >= lowest),
-            Self::Never => false,
-        }
-    }
-}
-
-/// What parts of a name are.
+/// The instrument, section and seat of parts with a name.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct PartKind {
     /// Their names.
@@ -108,7 +33,7 @@ pub struct PartKind {
     pub section: Option<String>,
     /// Their seat, 1-based.
     pub seat: Option<u8>,
-    /// Where this is said.
+    /// Its place in the style file.
     pub origin: Origin,
 }
 
@@ -123,7 +48,7 @@ pub struct Stretch {
     pub bars: Option<Bars>,
     /// The files, when they are only some.
     pub file: Option<FilePattern>,
-    /// Where this is said.
+    /// Its place in the style file.
     pub origin: Origin,
 }
 
@@ -134,7 +59,7 @@ pub struct PartSet {
     pub title: Option<String>,
     /// Its files in score order.
     pub files: Vec<FilePattern>,
-    /// Where this is said.
+    /// Its place in the style file.
     pub origin: Origin,
 }
 
@@ -151,7 +76,7 @@ pub struct Accepted {
     pub parts: Vec<NamePattern>,
     /// Why it is meant.
     pub reason: String,
-    /// Where this is said.
+    /// Its place in the style file.
     pub origin: Origin,
 }
 
@@ -162,7 +87,7 @@ pub struct Style {
     pub name: String,
     /// The shipped style it goes back to.
     pub shipped: String,
-    /// What it is for, in one sentence.
+    /// Its purpose, in one sentence.
     pub about: String,
     /// The technique it states, in the trade's words; files and words over the staff come first.
     pub technique: Option<String>,
@@ -181,8 +106,8 @@ pub struct Style {
     /// Instruments and sections.
     pub instruments: &'static Catalogue,
     /// The file's changes to instruments and sections, in layers.
-    changes: Vec<toml::Table>,
-    /// What parts are, by their names; the first that fits holds.
+    pub(crate) changes: Vec<toml::Table>,
+    /// Instruments, sections and seats of parts, by their names; the first that fits holds.
     pub parts: Vec<PartKind>,
     /// The technique of stretches; the first that fits holds.
     pub stretches: Vec<Stretch>,
@@ -194,29 +119,12 @@ pub struct Style {
     pub own: Vec<Arc<HouseRule>>,
     /// Where each single value came from, by its name: `technique`, `levels.wide-gap`,
     /// `settings.wide-gap.semitones`.
-    origins: BTreeMap<String, Origin>,
+    pub(crate) origins: BTreeMap<String, Origin>,
 }
 
-const SHIPPED: [(&str, &str); 3] = [
-    ("chart", include_str!("../../rules/chart.toml")),
-    ("choir", include_str!("../../rules/choir.toml")),
-    ("homework", include_str!("../../rules/homework.toml")),
-];
-
 impl Style {
-    /// The names of the styles that come with the program.
-    pub fn shipped_names() -> impl Iterator<Item = &'static str> {
-        SHIPPED.into_iter().map(|(name, _)| name)
-    }
-
-    /// A style that comes with the program.
-    pub fn shipped(name: &str) -> Option<Self> {
-        let (name, text) = SHIPPED.into_iter().find(|(n, _)| *n == name)?;
-        load::shipped(name, text).ok()
-    }
-
-    /// A style before any file says anything.
-    fn bare(name: &str) -> Self {
+    /// A style of this name that changes nothing: each rule keeps its own level and numbers.
+    pub fn bare(name: &str) -> Self {
         Self {
             name: name.to_owned(),
             shipped: name.to_owned(),
@@ -239,48 +147,21 @@ impl Style {
         }
     }
 
-    /// Reads the house style in a file, with everything it extends.
-    ///
-    /// # Errors
-    ///
-    /// Every mistake in it, with its place, when there is one.
-    pub fn read(path: &Path) -> Result<Self, StyleError> {
-        load::file(path)
-    }
-
-    /// The same for a text that stands (or would stand) in a file.
-    ///
-    /// # Errors
-    ///
-    /// As [`Style::read`].
-    pub fn read_text(path: &Path, text: &str) -> Result<Self, StyleError> {
-        load::text(path, text)
-    }
-
-    /// The number this style gives a setting of a rule. What it says of the grade of its players
-    /// holds for every rule that asks for a `grade`.
+    /// The number this style gives a setting of a rule. The style's grade holds for every rule that
+    /// has a setting `grade`.
     pub fn setting(&self, rule: &str, name: &str) -> Option<f64> {
         let own = self.settings.get(rule).and_then(|s| s.get(name)).copied();
         own.or_else(|| self.grade.filter(|_| name == "grade").map(f64::from))
     }
 
-    /// The level of a rule's gravest finding; `None` when it is off.
-    pub fn level(&self, rule: &Rule) -> Option<Level> {
-        match self.levels.get(rule.name) {
-            Some(level) => *level,
-            None if rule.off => None,
-            None => Some(rule.level),
-        }
+    /// The level of a rule's gravest finding, where `usual` is the rule's own; `None` when it is off.
+    pub fn level(&self, rule: &str, usual: Option<Level>) -> Option<Level> {
+        self.levels.get(rule).copied().unwrap_or(usual)
     }
 
-    /// The level of a rule of the house's own; `None` when it is off.
-    pub fn own_level(&self, rule: &HouseRule) -> Option<Level> {
-        self.levels.get(rule.name).copied().unwrap_or(rule.level)
-    }
-
-    /// Whether a rule is called so, be it the program's or the house's own.
-    pub fn has_rule(&self, name: &str) -> bool {
-        rules::named(name).is_some() || self.own.iter().any(|r| r.name == name)
+    /// The rule of the house's own that is called so.
+    pub fn own_rule(&self, name: &str) -> Option<&HouseRule> {
+        self.own.iter().find(|r| r.name == name).map(Arc::as_ref)
     }
 
     /// States a technique for everything that does not state its own.
@@ -291,11 +172,11 @@ impl Style {
     }
 
     /// Where a single value came from.
-    fn origin(&self, name: &str) -> Origin {
+    pub(crate) fn origin(&self, name: &str) -> Origin {
         self.origins.get(name).cloned().unwrap_or_default()
     }
 
-    /// Tells a score what this style knows of its parts: instruments, seats, sections.
+    /// Gives a score the instruments, seats and sections that this style has for its parts.
     pub fn prepare(&self, score: &mut Score) {
         score.instruments.set(self.instruments);
         if self.parts.is_empty() {
@@ -313,8 +194,8 @@ impl Style {
         }
     }
 
-    /// What this style states for a section of a score, bar by bar (0-based): the technique, or that
-    /// it is free.
+    /// The technique that this style states for a section of a score, bar by bar (0-based);
+    /// `Some(None)` is free writing.
     pub(crate) fn stated<'s>(
         &'s self,
         score: &'s Score,
@@ -337,77 +218,42 @@ impl Style {
     }
 
     /// The set of part files that a file belongs to.
-    pub fn set_of(&self, file: &Path) -> Option<Set> {
-        let set = self
-            .sets
+    pub fn set_of(&self, file: &Path) -> Option<&PartSet> {
+        self.sets
             .iter()
-            .find(|s| s.files.iter().any(|pattern| pattern.matches(file)))?;
+            .find(|s| s.files.iter().any(|pattern| pattern.matches(file)))
+    }
+}
+
+impl PartSet {
+    /// The files there are on the disk, each once, in score order.
+    pub fn files_there(&self) -> Vec<PathBuf> {
         let mut files: Vec<PathBuf> = Vec::new();
-        for found in set.files.iter().flat_map(FilePattern::files) {
+        for found in self.files.iter().flat_map(FilePattern::files) {
             if !files.contains(&found) {
                 files.push(found);
             }
         }
-        Some(Set {
-            title: set.title.clone(),
-            files,
-        })
-    }
-
-    /// Takes out the findings that are meant to be there; with them one sentence for each reason,
-    /// and one for each acceptance that has nothing left to accept.
-    pub(crate) fn accept(
-        &self,
-        score: &Score,
-        findings: &mut Vec<Finding>,
-    ) -> (Vec<SetAside>, Vec<String>) {
-        let mut remarks = Vec::new();
-        let mut set_aside = Vec::new();
-        for accepted in self
-            .accepted
-            .iter()
-            .filter(|a| is_of(score, a.file.as_ref()))
-        {
-            let meant: Vec<Finding> = findings
-                .extract_if(.., |f| accepted.holds(score, f))
-                .collect();
-            let count = meant.len();
-            set_aside.extend(meant.into_iter().map(|finding| SetAside {
-                finding,
-                grounds: Grounds::Style,
-                reason: Some(accepted.reason.clone()),
-                origin: accepted.origin.to_string(),
-            }));
-            let what = match count {
-                // Without a file it may be meant for another score.
-                0 if accepted.file.is_none() => continue,
-                0 => "no finding is left to accept".to_owned(),
-                1 => "1 finding accepted".to_owned(),
-                n => format!("{n} findings accepted"),
-            };
-            let bars = accepted
-                .bars
-                .as_ref()
-                .map_or_else(String::new, |b| format!(", bars {b}"));
-            remarks.push(format!(
-                "{what} ({}{bars}; {}): {}",
-                accepted.rule, accepted.origin, accepted.reason
-            ));
-        }
-        (set_aside, remarks)
+        files
     }
 }
 
 impl Accepted {
-    fn holds(&self, score: &Score, finding: &Finding) -> bool {
-        finding.rule == self.rule
+    /// Whether it speaks of one of a score's files.
+    pub fn is_for(&self, score: &Score) -> bool {
+        is_of(score, self.file.as_ref())
+    }
+
+    /// Whether a finding of a rule in a bar (0-based) is meant to be there, with these parts (0-based
+    /// indices) at fault.
+    pub fn holds(&self, score: &Score, rule: &str, bar: u32, parts: &[u32]) -> bool {
+        rule == self.rule
             && self
                 .bars
                 .as_ref()
-                .is_none_or(|b| b.hold(&score.bar_number(finding.at.bar)))
+                .is_none_or(|b| b.hold(&score.bar_number(bar)))
             && (self.parts.is_empty()
-                || finding
-                    .parts
+                || parts
                     .iter()
                     .filter_map(|&p| score.parts.get(p as usize))
                     .all(|part| self.parts.iter().any(|name| name.matches(&part.name))))
@@ -420,11 +266,76 @@ fn is_of(score: &Score, file: Option<&FilePattern>) -> bool {
 }
 
 impl Default for Style {
-    /// The style `chart`.
+    /// The style `chart`, which leaves every rule as it is.
     fn default() -> Self {
-        Self::shipped("chart").unwrap_or_else(|| Self::bare("chart"))
+        Self::bare("chart")
     }
 }
 
 #[cfg(test)]
-mod tests;
+mod tests {
+    use super::*;
+    use crate::score::Part;
+
+    #[test]
+    fn a_level_of_the_style_comes_before_the_rules_own() {
+        let mut style = Style::default();
+        assert_eq!(style.level("x", Some(Level::Note)), Some(Level::Note));
+        assert_eq!(style.level("x", None), None);
+        style.levels.insert("x".to_owned(), Some(Level::Error));
+        assert_eq!(style.level("x", None), Some(Level::Error));
+        style.levels.insert("x".to_owned(), None);
+        assert_eq!(style.level("x", Some(Level::Error)), None);
+    }
+
+    #[test]
+    fn a_number_of_a_rule_comes_before_the_grade() {
+        let mut style = Style::default();
+        assert_eq!(style.setting("endurance", "grade"), None);
+        style.grade = Some(3);
+        assert_eq!(style.setting("endurance", "grade"), Some(3.0));
+        assert_eq!(style.setting("endurance", "bars"), None);
+        let own = style.settings.entry("endurance".to_owned()).or_default();
+        own.insert("grade".to_owned(), 5.0);
+        assert_eq!(style.setting("endurance", "grade"), Some(5.0));
+    }
+
+    #[test]
+    fn a_stated_technique_says_that_an_option_states_it() {
+        let mut style = Style::default();
+        assert_eq!(style.origin("technique"), Origin::Rule);
+        style.state_technique("drop 2");
+        assert_eq!(style.technique.as_deref(), Some("drop 2"));
+        assert_eq!(style.origin("technique"), Origin::Option("--technique"));
+    }
+
+    #[test]
+    fn acceptance_depends_on_rule_bars_and_all_parts_at_fault() {
+        let part = |name: &str| Part {
+            name: name.to_owned(),
+            ..Part::default()
+        };
+        let score = Score {
+            parts: ["Alto 1", "Alto 2", "Tenor 1"].map(part).into(),
+            ..Score::default()
+        };
+        let mut accepted = Accepted {
+            rule: "minor-ninth".to_owned(),
+            file: None,
+            bars: None,
+            parts: vec![NamePattern::new("alto *")],
+            reason: String::new(),
+            origin: Origin::Rule,
+        };
+        assert!(accepted.is_for(&score));
+        assert!(accepted.holds(&score, "minor-ninth", 0, &[0, 1]));
+        assert!(!accepted.holds(&score, "minor-ninth", 0, &[0, 2]));
+        assert!(!accepted.holds(&score, "wide-gap", 0, &[0]));
+        accepted.parts.clear();
+        assert!(accepted.holds(&score, "minor-ninth", 0, &[0, 2]));
+        accepted.bars = Bars::read("900").ok();
+        assert!(!accepted.holds(&score, "minor-ninth", 0, &[0]));
+        accepted.file = Some(FilePattern::new("other.mxl", Path::new("")));
+        assert!(!accepted.is_for(&score));
+    }
+}

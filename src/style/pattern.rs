@@ -1,7 +1,5 @@
-//! Patterns of part names and files, and ranges of printed bar numbers, as a house style writes
-//! them.
+//! Patterns of part names and files, as a house style writes them.
 
-use std::fmt;
 use std::path::{Path, PathBuf};
 
 /// A name with `*` for any run of characters and `?` for one; capitals do not matter.
@@ -69,15 +67,15 @@ impl FilePattern {
     /// wherever they are.
     pub fn matches(&self, file: &Path) -> bool {
         let pattern: Vec<char> = self.rest.chars().collect();
-        let told = |name: &str| {
+        let fits = |name: &str| {
             let name: Vec<char> = name.chars().collect();
             wild(&pattern, &name, Some('/'))
         };
         if !self.text.contains('/') {
             let name = file.file_name().map(|n| n.to_string_lossy());
-            return name.is_some_and(|n| told(&n));
+            return name.is_some_and(|n| fits(&n));
         }
-        below(file, &self.folder).is_some_and(|below| told(&below))
+        below(file, &self.folder).is_some_and(|below| fits(&below))
     }
 
     /// The files there are, in the order of their names; numbers in names count by value.
@@ -153,7 +151,7 @@ fn below(file: &Path, folder: &Path) -> Option<String> {
     Some(steps.join("/"))
 }
 
-/// Whether `text` is what `pattern` says; `*` and `?` stop at `wall`, `**` does not.
+/// Whether `text` fits `pattern`; `*` and `?` stop at `wall`, `**` does not.
 fn wild(pattern: &[char], text: &[char], wall: Option<char>) -> bool {
     // One row of the table "pattern so far x text so far": never more work than the product.
     let mut row = vec![false; text.len() + 1];
@@ -199,67 +197,6 @@ fn wild(pattern: &[char], text: &[char], wall: Option<char>) -> bool {
         }
     }
     row.last().copied().unwrap_or(false)
-}
-
-/// Printed bar numbers: `5`, `17-32`, `1-8, 17-24`.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub struct Bars(Vec<(u32, u32)>);
-
-/// Why a text names no bars.
-#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
-pub enum BarsError {
-    /// Something that is no number.
-    #[error("`{0}` names no bars")]
-    NotBars(String),
-    /// A range that ends before it starts.
-    #[error("bars {0} to {1} run backwards")]
-    Backwards(u32, u32),
-}
-
-impl Bars {
-    /// Reads bar numbers and ranges of them, with commas between.
-    pub fn read(text: &str) -> Result<Self, BarsError> {
-        let mut all = Vec::new();
-        for piece in text.split(',') {
-            let no_bars = || BarsError::NotBars(piece.trim().to_owned());
-            let mut ends = piece.split(['-', '\u{2013}']);
-            let number = |t: &str| t.trim().parse::<u32>().map_err(|_| no_bars());
-            let from = number(ends.next().unwrap_or_default())?;
-            let to = ends.next().map_or(Ok(from), number)?;
-            if ends.next().is_some() {
-                return Err(no_bars());
-            }
-            if to < from {
-                return Err(BarsError::Backwards(from, to));
-            }
-            all.push((from, to));
-        }
-        Ok(Self(all))
-    }
-
-    /// Whether a printed bar number is among them; `12a` counts as 12.
-    pub fn hold(&self, number: &str) -> bool {
-        let digits: String = number.chars().take_while(char::is_ascii_digit).collect();
-        digits
-            .parse::<u32>()
-            .is_ok_and(|n| self.0.iter().any(|(from, to)| (*from..=*to).contains(&n)))
-    }
-}
-
-impl fmt::Display for Bars {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        for (i, (from, to)) in self.0.iter().enumerate() {
-            if i > 0 {
-                f.write_str(", ")?;
-            }
-            if from == to {
-                write!(f, "{from}")?;
-            } else {
-                write!(f, "{from}-{to}")?;
-            }
-        }
-        Ok(())
-    }
 }
 
 #[cfg(test)]
@@ -319,27 +256,5 @@ mod tests {
         assert_eq!(names("parts/*.xml"), ["2 alto.xml", "10 bari.xml"]);
         assert_eq!(names("**/*.txt"), ["notes.txt"]);
         assert_eq!(names("parts/nothing.xml"), [""; 0]);
-    }
-
-    #[test]
-    fn bars_are_numbers_and_ranges() {
-        let bars = Bars::read("5, 17-20").unwrap();
-        assert_eq!(bars.to_string(), "5, 17-20");
-        for (number, inside) in [
-            ("5", true),
-            ("6", false),
-            ("18a", true),
-            ("20", true),
-            ("x", false),
-        ] {
-            assert_eq!(bars.hold(number), inside, "{number}");
-        }
-        assert_eq!(Bars::read("8-4"), Err(BarsError::Backwards(8, 4)));
-        assert_eq!(
-            Bars::read("4-").unwrap_err(),
-            BarsError::NotBars("4-".to_owned())
-        );
-        assert!(Bars::read("").is_err());
-        assert!(Bars::read("1-2-3").is_err());
     }
 }

@@ -180,7 +180,7 @@ fn with_own_rules() -> Style {
             text.push_str(rule);
         }
     }
-    Style::read_text(Path::new("own.toml"), &text).expect("the samples are sound")
+    chartproof::house_style::read_text(Path::new("own.toml"), &text).expect("the samples are sound")
 }
 
 /// What anything that reads events needs at least.

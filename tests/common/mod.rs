@@ -1,12 +1,7 @@
 //! A maker of clean passages and of single slips, independent of the program: it knows the
 //! sixth-diminished system and the drop transforms from their definitions (trade tables, computed),
 //! writes passages as grids, and never calls the voicing engine it is used to test.
-#![allow(
-    dead_code,
-    clippy::unwrap_used,
-    clippy::expect_used,
-    clippy::indexing_slicing
-)]
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::indexing_slicing)]
 
 use chartproof::ground::pitch::Pitch;
 use std::fmt::Write as _;

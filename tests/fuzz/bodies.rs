@@ -15,11 +15,12 @@ use chartproof::editing::{apply_to_file, edits};
 use chartproof::ground::chord;
 use chartproof::ground::text::Edit;
 use chartproof::ground::text::Span;
+use chartproof::house_style;
 use chartproof::proof::Heard;
 use chartproof::reading::files::read_bytes;
 use chartproof::report::{ProofedFile, html, json, sarif, text};
 use chartproof::score::{Format, Note, Score};
-use chartproof::style::{self, Style};
+use chartproof::style::Style;
 use codespan_reporting::term::termcolor::Buffer;
 use std::io::{Cursor, Write as _};
 use std::path::Path;
@@ -30,8 +31,8 @@ use zip::write::SimpleFileOptions;
 const MOST_NOTES: usize = 400;
 
 static STYLES: LazyLock<Vec<Style>> = LazyLock::new(|| {
-    Style::shipped_names()
-        .map(|name| Style::shipped(name).expect("it is shipped"))
+    house_style::shipped_names()
+        .map(|name| house_style::shipped(name).expect("it is shipped"))
         .collect()
 });
 
@@ -113,10 +114,10 @@ pub fn house_style(bytes: &[u8]) {
         return;
     }
     let path = Path::new("chartproof.toml");
-    match Style::read_text(path, text) {
+    match house_style::read_text(path, text) {
         Ok(style) => {
-            let printed = style::print(&style);
-            if let Err(error) = Style::read_text(path, &printed) {
+            let printed = house_style::print(&style);
+            if let Err(error) = house_style::read_text(path, &printed) {
                 panic!("{text}\nprints as\n{printed}\n{:?}", error.mistakes);
             }
         }

@@ -1,10 +1,5 @@
 //! Running the scripts that ask other libraries, and the built program beside them.
-#![allow(
-    dead_code,
-    clippy::unwrap_used,
-    clippy::expect_used,
-    clippy::indexing_slicing
-)]
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::indexing_slicing)]
 
 use serde_json::Value;
 use std::collections::BTreeMap;

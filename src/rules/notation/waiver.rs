@@ -68,7 +68,8 @@ fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
             ));
             continue;
         }
-        for name in waiver.rules.iter().filter(|n| !reading.style.has_rule(n)) {
+        let unknown = |n: &&String| !crate::rules::is_known(reading.style, n);
+        for name in waiver.rules.iter().filter(unknown) {
             let nearest = crate::rules::ALL
                 .iter()
                 .map(|r| (strsim::damerau_levenshtein(r.name, name), r.name))
@@ -153,12 +154,11 @@ pub(crate) fn apply(
 
 fn is_on(reading: &Reading<'_>, name: &str) -> bool {
     match named(name) {
-        Some(rule) => reading.style.level(rule).is_some(),
+        Some(rule) => rule.level_in(reading.style).is_some(),
         None => reading
             .style
-            .own
-            .iter()
-            .any(|rule| rule.name == name && reading.style.own_level(rule).is_some()),
+            .own_rule(name)
+            .is_some_and(|rule| reading.style.level(name, rule.level).is_some()),
     }
 }
 

@@ -1,13 +1,19 @@
-//! Rules of a house's own, worked out on a score. What they ask is read and checked in
-//! [`crate::style::own`]; here each is asked of every note, sonority, line step, bar or part.
+//! Rules of a house's own, worked out on a score: each for every note, sonority, line step, bar or
+//! part. [`crate::condition`] has read and checked their conditions.
 
+mod facts;
+mod message;
 mod value;
 mod views;
 
-use self::value::{Datum, Outcome, Stuck, outcome, worked_out};
-use self::views::{BarView, Desk, Hall, NoteView, PartView, SonorityView, StepView, View, part_of};
+use self::facts::ScoreFacts;
+use self::message::{described, message};
+use self::value::{Datum, Outcome, outcome};
+use self::views::{
+    BarView, NoteView, PartInSection, PartView, SonorityView, StepView, View, part_of,
+};
 use super::Reading;
-use super::shared::wording;
+use crate::condition::{Condition, Piece, Player, Scope, Test, Var};
 use crate::diagnosis::{Passage, frame_at};
 use crate::finding::{Finding, Level, NoteAtFault};
 use crate::ground::pitch::Pitch;
@@ -15,18 +21,14 @@ use crate::ground::time::Ticks;
 use crate::score::Place;
 use crate::score::{Change, NoteRef};
 use crate::sonority::Sonority;
-use crate::style::own::{
-    Condition, DYNAMICS, HouseRule, Kind, MendBy, One, Piece, Player, Scope, Shown, Test, Var,
-    VoiceAt,
-};
-use cel::Value;
+use crate::style::{HouseRule, MendBy, VoiceAt};
 use std::cell::Cell;
 use std::collections::HashMap;
 
 /// The most findings of one rule in one score: a rule that finds more is not meant so.
 const MOST: usize = 200;
 
-/// A rule that is on, with what it found so far.
+/// A rule that is on, with the number of its findings so far.
 struct Running<'r> {
     rule: &'r HouseRule,
     level: Level,
@@ -50,7 +52,7 @@ pub(super) fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
         .filter_map(|rule| {
             Some(Running {
                 rule,
-                level: reading.style.own_level(rule)?,
+                level: reading.style.level(rule.name, rule.level)?,
                 found: Cell::new(0),
                 has_failed: Cell::new(false),
             })
@@ -59,28 +61,28 @@ pub(super) fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
     if rules.is_empty() {
         return;
     }
-    let hall = Hall::new(reading.score);
+    let facts = ScoreFacts::new(reading.score);
     let of = |scope: Scope| -> Vec<&Running<'_>> {
         rules.iter().filter(|r| r.rule.scope == scope).collect()
     };
-    let mut house = House {
+    let mut own = OwnRules {
         reading,
-        hall: &hall,
+        facts: &facts,
         found: Vec::new(),
     };
     let (notes, steps) = (of(Scope::Note), of(Scope::Step));
     let (sonorities, bars, parts) = (of(Scope::Sonority), of(Scope::Bar), of(Scope::Part));
     for passage in reading.passages {
-        house.notes(passage, &notes);
-        house.steps(passage, &steps);
-        house.sonorities(passage, &sonorities);
+        own.notes(passage, &notes);
+        own.steps(passage, &steps);
+        own.sonorities(passage, &sonorities);
         // A few bars looked at again say nothing of a whole part, nor of a bar at their edge.
         if !reading.is_recheck() {
-            house.bars(passage, &bars);
-            house.parts(passage, &parts);
+            own.bars(passage, &bars);
+            own.parts(passage, &parts);
         }
     }
-    out.extend(together(house.found));
+    out.extend(together(own.found));
     for rule in &rules {
         if let Some(more) = rule.found.get().checked_sub(MOST).filter(|n| *n > 0) {
             reading.remark(format!(
@@ -126,8 +128,8 @@ struct Fault {
     pitch: Pitch,
 }
 
-/// Where a finding stands and what it is about.
-struct Spot<'s> {
+/// The place of a finding, and the notes at fault.
+struct FindingPlace<'s> {
     passage: &'s Passage,
     at: Place,
     onset: Ticks,
@@ -139,14 +141,14 @@ struct Spot<'s> {
     mended: Option<usize>,
 }
 
-struct House<'h, 'r> {
+struct OwnRules<'h, 'r> {
     reading: &'h Reading<'r>,
-    hall: &'h Hall<'h>,
+    facts: &'h ScoreFacts<'h>,
     found: Vec<Finding>,
 }
 
-impl<'h> House<'h, '_> {
-    /// Whether all that is asked comes out so; what goes wrong is told once for a rule.
+impl<'h> OwnRules<'h, '_> {
+    /// Whether all tests hold. A test that fails is reported once for each rule.
     fn holds<'t>(
         &self,
         rule: &Running<'_>,
@@ -168,12 +170,12 @@ impl<'h> House<'h, '_> {
             return !stuck;
         };
         if !rule.has_failed.replace(true) {
-            let score = self.hall.score;
+            let score = self.facts.score;
             let values: Vec<String> = test.vars.iter().map(|v| described(&value(v))).collect();
             self.reading.remark(format!(
                 "bar {}, beat {}, {}: the house's rule {} cannot be worked out: {why} (its values: {}; {}); where that is so it says nothing",
                 score.bar_number(at.1.bar),
-                self.hall.beat(at.1),
+                self.facts.beat(at.1),
                 at.0.section.name,
                 rule.rule.name,
                 values.join("; "),
@@ -188,14 +190,14 @@ impl<'h> House<'h, '_> {
         &self,
         passage: &'h Passage,
         rules: &[&'h Running<'h>],
-    ) -> HashMap<u32, (Desk<'h>, Vec<&'h Running<'h>>)> {
+    ) -> HashMap<u32, (PartInSection<'h>, Vec<&'h Running<'h>>)> {
         let mut all = HashMap::new();
         for member in &passage.section.parts {
-            let Some(desk) = Desk::of(self.hall.score, passage, member) else {
+            let Some(in_section) = PartInSection::of(self.facts.score, passage, member) else {
                 continue;
             };
             let value = |var: &Var| match var {
-                Var::Named(_, name) => desk.value(*name),
+                Var::Named(_, name) => in_section.value(*name),
                 _ => Datum::Missing,
             };
             let on: Vec<&Running<'_>> = rules
@@ -204,7 +206,7 @@ impl<'h> House<'h, '_> {
                 .filter(|r| self.holds(r, r.tests(true), (passage, Place::default()), value))
                 .collect();
             if !on.is_empty() {
-                all.insert(member.part, (desk, on));
+                all.insert(member.part, (in_section, on));
             }
         }
         all
@@ -217,16 +219,16 @@ impl<'h> House<'h, '_> {
         }
         for (index, sonority) in passage.sonorities.iter().enumerate() {
             for (from_top, voice) in sonority.voices.iter().enumerate() {
-                let Some((desk, on)) = parts.get(&voice.note.part).filter(|_| voice.attacked)
+                let Some((in_section, on)) = parts.get(&voice.note.part).filter(|_| voice.attacked)
                 else {
                     continue;
                 };
-                let Some(note) = desk.part.notes.get(voice.note.note as usize) else {
+                let Some(note) = in_section.part.notes.get(voice.note.note as usize) else {
                     continue;
                 };
                 let view = NoteView {
-                    hall: self.hall,
-                    desk: *desk,
+                    facts: self.facts,
+                    in_section: *in_section,
                     index,
                     from_top,
                     voice,
@@ -235,7 +237,7 @@ impl<'h> House<'h, '_> {
                 for rule in on {
                     let value = |v: &Var| view.value(v);
                     if self.holds(rule, rule.tests(false), (passage, note.at), value) {
-                        let spot = Spot {
+                        let place = FindingPlace {
                             passage,
                             at: note.at,
                             onset: note.onset,
@@ -248,7 +250,7 @@ impl<'h> House<'h, '_> {
                             }],
                             mended: Some(0),
                         };
-                        self.report(rule, &view, &spot);
+                        self.report(rule, &view, &place);
                     }
                 }
             }
@@ -263,11 +265,11 @@ impl<'h> House<'h, '_> {
         // The last note of each line of a part; `None` after a chord, which is no line.
         let mut last: HashMap<(u32, u8, u8), Option<NoteView<'h>>> = HashMap::new();
         for (index, sonority) in passage.sonorities.iter().enumerate() {
-            let struck = |key: (u32, u8, u8), desk: &Desk<'_>| {
+            let struck = |key: (u32, u8, u8), in_section: &PartInSection<'_>| {
                 let same = sonority.voices.iter().filter(|v| {
                     v.attacked
                         && v.note.part == key.0
-                        && desk
+                        && in_section
                             .part
                             .notes
                             .get(v.note.note as usize)
@@ -276,21 +278,21 @@ impl<'h> House<'h, '_> {
                 same.count()
             };
             for (from_top, voice) in sonority.voices.iter().enumerate() {
-                let Some((desk, on)) = parts.get(&voice.note.part).filter(|_| voice.attacked)
+                let Some((in_section, on)) = parts.get(&voice.note.part).filter(|_| voice.attacked)
                 else {
                     continue;
                 };
-                let Some(note) = desk.part.notes.get(voice.note.note as usize) else {
+                let Some(note) = in_section.part.notes.get(voice.note.note as usize) else {
                     continue;
                 };
                 let key = (voice.note.part, note.staff, note.voice);
-                if struck(key, desk) > 1 {
+                if struck(key, in_section) > 1 {
                     last.insert(key, None);
                     continue;
                 }
                 let to = NoteView {
-                    hall: self.hall,
-                    desk: *desk,
+                    facts: self.facts,
+                    in_section: *in_section,
                     index,
                     from_top,
                     voice,
@@ -311,7 +313,7 @@ impl<'h> House<'h, '_> {
                             voice: v.from_top as u8 + 1,
                             pitch: v.note.sounding,
                         };
-                        let spot = Spot {
+                        let place = FindingPlace {
                             passage,
                             at: note.at,
                             onset: note.onset,
@@ -320,7 +322,7 @@ impl<'h> House<'h, '_> {
                             faults: vec![fault(&view.from), fault(&view.to)],
                             mended: Some(1),
                         };
-                        self.report(rule, &view, &spot);
+                        self.report(rule, &view, &place);
                     }
                 }
             }
@@ -337,11 +339,11 @@ impl<'h> House<'h, '_> {
                 continue;
             }
             let players: Vec<(&Player, Option<u32>)> = players(rule.rule)
-                .map(|who| (who, part_of(self.hall.score, passage, who)))
+                .map(|who| (who, part_of(self.facts.score, passage, who)))
                 .collect();
             for (index, sonority) in passage.sonorities.iter().enumerate() {
                 let view = SonorityView {
-                    hall: self.hall,
+                    facts: self.facts,
                     passage,
                     index,
                     sonority,
@@ -373,7 +375,7 @@ impl<'h> House<'h, '_> {
                 let mut parts: Vec<u32> = faults.iter().map(|f| f.note.part).collect();
                 parts.sort_unstable();
                 parts.dedup();
-                let spot = Spot {
+                let place = FindingPlace {
                     passage,
                     at: sonority.at,
                     onset: sonority.onset,
@@ -382,7 +384,7 @@ impl<'h> House<'h, '_> {
                     faults,
                     mended,
                 };
-                self.report(rule, &view, &spot);
+                self.report(rule, &view, &place);
             }
         }
     }
@@ -391,11 +393,11 @@ impl<'h> House<'h, '_> {
         if rules.is_empty() {
             return;
         }
-        for bar in 0..self.hall.score.bars.len() as u32 {
+        for bar in 0..self.facts.score.bars.len() as u32 {
             let from = passage.sonorities.partition_point(|s| s.at.bar < bar);
             let to = passage.sonorities.partition_point(|s| s.at.bar <= bar);
             let view = BarView {
-                hall: self.hall,
+                facts: self.facts,
                 passage,
                 bar,
                 sonorities: passage.sonorities.get(from..to).unwrap_or_default(),
@@ -407,11 +409,11 @@ impl<'h> House<'h, '_> {
             for rule in rules {
                 let tests = &rule.rule.condition.tests;
                 if self.holds(rule, tests.iter(), (passage, at), |v| view.value(v)) {
-                    let spot = Spot {
+                    let place = FindingPlace {
                         passage,
                         at,
                         onset: self
-                            .hall
+                            .facts
                             .score
                             .bars
                             .get(bar as usize)
@@ -422,7 +424,7 @@ impl<'h> House<'h, '_> {
                         faults: Vec::new(),
                         mended: None,
                     };
-                    self.report(rule, &view, &spot);
+                    self.report(rule, &view, &place);
                 }
             }
         }
@@ -430,12 +432,12 @@ impl<'h> House<'h, '_> {
 
     fn parts(&mut self, passage: &'h Passage, rules: &[&'h Running<'h>]) {
         for member in &passage.section.parts {
-            let Some(desk) = Desk::of(self.hall.score, passage, member) else {
+            let Some(in_section) = PartInSection::of(self.facts.score, passage, member) else {
                 continue;
             };
             let view = PartView {
-                hall: self.hall,
-                desk,
+                facts: self.facts,
+                in_section,
             };
             let Some(first) = view.notes().next() else {
                 continue;
@@ -443,7 +445,7 @@ impl<'h> House<'h, '_> {
             for rule in rules {
                 let tests = &rule.rule.condition.tests;
                 if self.holds(rule, tests.iter(), (passage, first.at), |v| view.value(v)) {
-                    let spot = Spot {
+                    let place = FindingPlace {
                         passage,
                         at: first.at,
                         onset: first.onset,
@@ -452,32 +454,32 @@ impl<'h> House<'h, '_> {
                         faults: Vec::new(),
                         mended: None,
                     };
-                    self.report(rule, &view, &spot);
+                    self.report(rule, &view, &place);
                 }
             }
         }
     }
 
-    fn report(&mut self, rule: &Running<'_>, view: &dyn View, spot: &Spot<'_>) {
+    fn report(&mut self, rule: &Running<'_>, view: &dyn View, place: &FindingPlace<'_>) {
         let count = rule.found.get() + 1;
         rule.found.set(count);
         if count > MOST {
             return;
         }
-        let score = self.hall.score;
+        let score = self.facts.score;
         let house = rule.rule;
-        let sonority = spot.sonority.and_then(|i| spot.passage.sonorities.get(i));
-        let force = spot
+        let sonority = place.sonority.and_then(|i| place.passage.sonorities.get(i));
+        let force = place
             .sonority
-            .and_then(|i| spot.passage.in_force.get(i).copied().flatten());
-        let remedies = self.remedies(house, spot);
-        let label = match spot.faults.as_slice() {
+            .and_then(|i| place.passage.in_force.get(i).copied().flatten());
+        let remedies = self.remedies(house, place);
+        let label = match place.faults.as_slice() {
             [_] => "this note",
             [_, _] if house.scope == Scope::Step => "from here",
             _ => "",
         };
-        let last = spot.faults.len().saturating_sub(1);
-        let notes: Vec<NoteAtFault> = spot
+        let last = place.faults.len().saturating_sub(1);
+        let notes: Vec<NoteAtFault> = place
             .faults
             .iter()
             .enumerate()
@@ -496,29 +498,29 @@ impl<'h> House<'h, '_> {
             .first()
             .and_then(|changes| super::in_words(score, changes));
         self.found.push(Finding {
-            section: Some(spot.passage.section.name.clone()),
-            parts: spot.parts.clone(),
+            section: Some(place.passage.section.name.clone()),
+            parts: place.parts.clone(),
             why: house
                 .why
                 .clone()
                 .unwrap_or_else(|| "The house style asks for it.".to_owned()),
             source: house.source.unwrap_or("house style"),
-            chord: self.hall.chord(spot.onset).map(|c| c.text.clone()),
+            chord: self.facts.chord(place.onset).map(|c| c.text.clone()),
             technique: force.map(|f| f.technique.name().to_owned()),
             notes,
             found: sonority.map(Sonority::pitches).unwrap_or_default(),
             suggestion,
             remedies,
-            ..Finding::new(house.name, rule.level, spot.at, message(house, view))
+            ..Finding::new(house.name, rule.level, place.at, message(house, view))
         });
     }
 
-    fn remedies(&self, rule: &HouseRule, spot: &Spot<'_>) -> Vec<Vec<Change>> {
-        let Some(fault) = spot.mended.and_then(|i| spot.faults.get(i)) else {
+    fn remedies(&self, rule: &HouseRule, place: &FindingPlace<'_>) -> Vec<Vec<Change>> {
+        let Some(fault) = place.mended.and_then(|i| place.faults.get(i)) else {
             return Vec::new();
         };
-        let key = spot.passage.key_at(self.hall.score, spot.onset);
-        let frame = frame_at(self.hall.score, spot.onset, key);
+        let key = place.passage.key_at(self.facts.score, place.onset);
+        let frame = frame_at(self.facts.score, place.onset, key);
         let mut all: Vec<Vec<Change>> = Vec::new();
         for (_, by) in &rule.fix {
             let sounding = match by {
@@ -568,91 +570,6 @@ fn players(rule: &HouseRule) -> impl Iterator<Item = &Player> {
         _ => None,
     });
     named.chain(voice)
-}
-
-/// A value in a remark.
-fn described(value: &Datum<'_>) -> String {
-    match value {
-        Datum::Flag(b) => if *b { "yes" } else { "no" }.to_owned(),
-        Datum::Whole(n) => n.to_string(),
-        Datum::Decimal(n) => n.to_string(),
-        Datum::Text(t) => format!("'{t}'"),
-        Datum::Wholes(all) => format!("{all:?}"),
-        Datum::Texts(all) => all.join(", "),
-        Datum::Missing => "nothing".to_owned(),
-    }
-}
-
-fn message(rule: &HouseRule, view: &dyn View) -> String {
-    let mut out = String::new();
-    for piece in &rule.message {
-        match piece {
-            Piece::Words(words) => out.push_str(words),
-            Piece::Value(value) => out.push_str(&shown(value, view)),
-        }
-    }
-    out
-}
-
-/// A value as musicians say it: pitches by name, dynamics by their letters.
-fn shown(value: &Shown, view: &dyn View) -> String {
-    let in_words = |n: i64, one: One| match one {
-        One::Pitch => i16::try_from(n).map_or_else(
-            |_| n.to_string(),
-            |midi| Pitch::in_key(midi, view.key()).to_string(),
-        ),
-        One::Loudness => DYNAMICS
-            .iter()
-            .find(|(_, d)| *d == n)
-            .map_or_else(|| n.to_string(), |(word, _)| (*word).to_owned()),
-        _ => n.to_string(),
-    };
-    let (Kind::One(one) | Kind::List(one)) = value.kind else {
-        return String::new();
-    };
-    let Some(expression) = &value.expression else {
-        let Some(var) = value.vars.first() else {
-            return String::new();
-        };
-        if let Some(pitch) = view.pitch(var) {
-            return pitch.to_string();
-        }
-        if let Some(beat) = view.beat(var) {
-            return beat.to_string();
-        }
-        return match view.value(var) {
-            Datum::Flag(b) => if b { "yes" } else { "no" }.to_owned(),
-            Datum::Whole(n) => in_words(n, one),
-            Datum::Decimal(n) => decimal(n),
-            Datum::Text(t) => t.into_owned(),
-            Datum::Wholes(all) => wording::join(
-                &all.into_iter()
-                    .map(|n| in_words(n, one))
-                    .collect::<Vec<_>>(),
-            ),
-            Datum::Texts(all) => all.join(", "),
-            Datum::Missing => "nothing".to_owned(),
-        };
-    };
-    let values: Vec<Datum<'_>> = value.vars.iter().map(|v| view.value(v)).collect();
-    let spoken = |value: &Value| match value {
-        Value::Bool(b) => if *b { "yes" } else { "no" }.to_owned(),
-        Value::Int(n) => in_words(*n, one),
-        Value::Float(n) => decimal(*n),
-        Value::String(s) => s.to_string(),
-        _ => String::new(),
-    };
-    match worked_out(expression, &values) {
-        Ok(Value::List(all)) => wording::join(&all.iter().map(spoken).collect::<Vec<_>>()),
-        Ok(value) => spoken(&value),
-        Err(Stuck::NotHere) => "nothing".to_owned(),
-        Err(Stuck::Failed(_)) => "?".to_owned(),
-    }
-}
-
-/// Two decimals at most.
-fn decimal(n: f64) -> String {
-    ((n * 100.0).round() / 100.0).to_string()
 }
 
 #[cfg(test)]

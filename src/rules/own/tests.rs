@@ -1,4 +1,5 @@
 use crate::finding::Finding;
+use crate::house_style;
 use crate::proof::{Proofed, proof};
 use crate::rules::Example;
 use crate::score::Score;
@@ -9,14 +10,14 @@ fn sample(file: &str) -> Style {
     let path = Path::new(env!("CARGO_MANIFEST_DIR"))
         .join("sample-parts/house-styles")
         .join(file);
-    match Style::read(&path) {
+    match house_style::read(&path) {
         Ok(style) => style,
         Err(error) => panic!("{error}"),
     }
 }
 
 fn own(rules: &str) -> Style {
-    match Style::read_text(Path::new("chartproof.toml"), rules) {
+    match house_style::read_text(Path::new("chartproof.toml"), rules) {
         Ok(style) => style,
         Err(error) => panic!("{error}\n{rules}"),
     }
@@ -59,7 +60,7 @@ fn said(passage: &'static str, style: &Style, rule: &str) -> Vec<String> {
         .collect()
 }
 
-/// A wrong passage is told at its place in these words, the right one is passed over.
+/// A wrong passage is reported at its place in these words, the right one is not.
 fn holds(style: &Style, rule: &str, wrong: &'static str, told: &[&str], right: &'static str) {
     assert_eq!(said(wrong, style, rule), told);
     assert_eq!(said(right, style, rule), Vec::<String>::new());
@@ -441,7 +442,7 @@ fn one_finding_where_parts_say_the_same() {
 }
 
 #[test]
-fn what_cannot_be_worked_out_is_told_once() {
+fn a_failure_is_reported_once() {
     let style = one("sonority", "voices[1] < pitch('C4')", "{lead}");
     let score = read(TWO, &style);
     let Proofed {

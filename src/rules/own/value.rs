@@ -1,6 +1,6 @@
 //! A value that a condition asks for, and how tests of it come out.
 
-use crate::style::own::{Compare, Constant, How, Test, Var, value_index};
+use crate::condition::{Compare, Constant, How, Test, Var, value_index};
 use cel::common::ast::IdedExpr;
 use cel::common::types::{CelBool, CelDouble, CelInt, CelList, CelString, DOUBLE_TYPE, INT_TYPE};
 use cel::common::value::{CowVal, Val};
@@ -116,8 +116,8 @@ pub(super) fn outcome<'d>(test: &Test, mut value: impl FnMut(&Var) -> Datum<'d>)
         return match worked_out(expression, &values) {
             Ok(Value::Bool(yes)) => Outcome::of(yes),
             Ok(other) => Outcome::Failed(format!("it came out as {other:?}")),
-            Err(Stuck::NotHere) => Outcome::NotHere,
-            Err(Stuck::Failed(why)) => Outcome::Failed(why),
+            Err(NoValue::NotHere) => Outcome::NotHere,
+            Err(NoValue::Failed(why)) => Outcome::Failed(why),
         };
     }
     let Some(first) = test.vars.first() else {
@@ -152,7 +152,7 @@ pub(super) fn outcome<'d>(test: &Test, mut value: impl FnMut(&Var) -> Datum<'d>)
 }
 
 /// Why an expression has no value.
-pub(super) enum Stuck {
+pub(super) enum NoValue {
     NotHere,
     Failed(String),
 }
@@ -186,24 +186,24 @@ fn abs<'b, 'v>(args: Vec<CowVal<'b, 'v>>) -> Result<CowVal<'b, 'v>, ExecutionErr
     }
 }
 
-pub(super) fn worked_out(expression: &IdedExpr, values: &[Datum<'_>]) -> Result<Value, Stuck> {
+pub(super) fn worked_out(expression: &IdedExpr, values: &[Datum<'_>]) -> Result<Value, NoValue> {
     let values = Values(values);
     let mut context = Context::with_env(Arc::clone(&FUNCTIONS));
     context.set_variable_resolver(&values);
     Value::resolve(expression, &context).map_err(|error| match error {
-        ExecutionError::UndeclaredReference(_) => Stuck::NotHere,
+        ExecutionError::UndeclaredReference(_) => NoValue::NotHere,
         ExecutionError::IndexOutOfBounds(n) => {
-            Stuck::Failed(format!("there is no number {} in the list", plain(&n)))
+            NoValue::Failed(format!("there is no number {} in the list", plain(&n)))
         }
         ExecutionError::DivisionByZero(n) | ExecutionError::RemainderByZero(n) => {
-            Stuck::Failed(format!("{} is divided by 0", plain(&n)))
+            NoValue::Failed(format!("{} is divided by 0", plain(&n)))
         }
-        ExecutionError::Overflow(_, a, b) => Stuck::Failed(format!(
+        ExecutionError::Overflow(_, a, b) => NoValue::Failed(format!(
             "a sum of {} and {} is too large",
             plain(&a),
             plain(&b)
         )),
-        other => Stuck::Failed(other.to_string()),
+        other => NoValue::Failed(other.to_string()),
     })
 }
 
@@ -242,7 +242,7 @@ mod tests {
         }))
     }
 
-    /// What the interpreter says of a test that needs none.
+    /// The interpreter's answer to a test that needs none.
     fn interpreted(how: &How, values: &[Datum<'_>]) -> Option<bool> {
         let var = |i: u32| expr(Expr::Ident(char::from_u32(0xE000 + i).unwrap().to_string()));
         let sign = |c: &Compare| match c {
@@ -289,12 +289,12 @@ mod tests {
             let test = Test {
                 vars: vec![
                     Var::Named(
-                        crate::style::own::Side::Here,
-                        crate::style::own::Name::Written,
+                        crate::condition::Side::Here,
+                        crate::condition::Name::Written,
                     ),
                     Var::Named(
-                        crate::style::own::Side::Here,
-                        crate::style::own::Name::Sounding,
+                        crate::condition::Side::Here,
+                        crate::condition::Name::Sounding,
                     ),
                 ],
                 outer: false,

@@ -1,146 +1,27 @@
-//! What the names of each scope are worth at one place of a score.
+//! The values of the names of each scope at one place of a score.
 
+use super::facts::{ScoreFacts, rounded};
 use super::value::Datum;
+use crate::condition::{DYNAMICS, Name, Player, Side, Var};
 use crate::diagnosis::Passage;
 use crate::ground::chord::Chord;
 use crate::ground::pitch::Pitch;
-use crate::ground::time::{Beat, Meter, Ticks};
+use crate::ground::time::{Beat, Ticks};
 use crate::instrument::Instrument;
-use crate::score::NoteRef;
 use crate::score::{Articulations, Note, NoteFlags, Part, Place, Score, in_force};
 use crate::sonority::{SectionPart, Sonority, Voice};
-use crate::style::own::{DYNAMICS, Name, Player, Side, Var};
 use std::borrow::Cow;
-use std::cell::{OnceCell, RefCell};
 use std::collections::HashMap;
-
-/// What is worked out once for a score.
-pub(super) struct Hall<'r> {
-    pub(super) score: &'r Score,
-    meters: RefCell<HashMap<u32, Meter>>,
-    marks: OnceCell<Vec<(u32, String)>>,
-    slurs: RefCell<HashMap<u32, Vec<bool>>>,
-}
-
-impl<'r> Hall<'r> {
-    pub(super) fn new(score: &'r Score) -> Self {
-        Self {
-            score,
-            meters: RefCell::default(),
-            marks: OnceCell::new(),
-            slurs: RefCell::default(),
-        }
-    }
-
-    fn meter(&self, bar: u32) -> Meter {
-        *self.meters.borrow_mut().entry(bar).or_insert_with(|| {
-            let start = self.score.bars.get(bar as usize).map(|b| b.start);
-            self.score.meter_at(start.unwrap_or_default())
-        })
-    }
-
-    /// Rehearsal marks with their bars.
-    fn marks(&self) -> &[(u32, String)] {
-        self.marks.get_or_init(|| {
-            let mut all: Vec<(u32, String)> = self
-                .score
-                .parts
-                .iter()
-                .flat_map(|p| p.bars.iter().enumerate())
-                .filter_map(|(i, bar)| Some((i as u32, bar.rehearsal.clone()?)))
-                .collect();
-            all.sort_by_key(|(bar, _)| *bar);
-            all.dedup_by_key(|(bar, _)| *bar);
-            all
-        })
-    }
-
-    fn mark(&self, bar: u32) -> Datum<'_> {
-        let marks = self.marks();
-        let n = marks.partition_point(|(b, _)| *b <= bar);
-        let mark = n.checked_sub(1).and_then(|i| marks.get(i));
-        Datum::text(mark.map_or("", |(_, text)| text.as_str()))
-    }
-
-    /// In units of the lower figure of a bar's meter.
-    fn beats(&self, bar: u32, length: Ticks) -> Datum<'r> {
-        let unit = self.meter(bar).unit_quarters() * self.score.per_quarter.0.max(1);
-        let unit = *unit.numer() as f64 / *unit.denom() as f64;
-        Datum::Decimal(rounded(length.0 as f64 / unit))
-    }
-
-    pub(super) fn beat(&self, at: Place) -> Beat {
-        let missing = self
-            .score
-            .bars
-            .get(at.bar as usize)
-            .map(|b| b.missing)
-            .unwrap_or_default();
-        Beat::at(
-            at.offset,
-            missing,
-            self.meter(at.bar),
-            self.score.per_quarter,
-        )
-    }
-
-    /// What holds at a place, whatever sounds there.
-    fn of_place(&self, passage: &Passage, at: Place, onset: Ticks, name: Name) -> Datum<'_> {
-        match name {
-            Name::Bar => Datum::Whole(printed(self.score, at.bar)),
-            Name::Beat => Datum::Decimal(self.beat(at).to_f64()),
-            Name::Key => Datum::Whole(i64::from(passage.key_at(self.score, onset))),
-            Name::Meter => Datum::Text(Cow::Owned(self.meter(at.bar).to_string())),
-            Name::Mark => self.mark(at.bar),
-            Name::MarkHere => Datum::Flag(self.marks().iter().any(|(b, _)| *b == at.bar)),
-            Name::Chord => Datum::text(self.chord(onset).map_or("", |c| c.text.as_str())),
-            _ => Datum::Missing,
-        }
-    }
-
-    pub(super) fn chord(&self, onset: Ticks) -> Option<&'r Chord> {
-        self.score.chord_at(onset)?.value.chord.as_ref()
-    }
-
-    /// Whether a slur leads on from a note.
-    fn is_slurred(&self, at: NoteRef) -> bool {
-        let mut slurs = self.slurs.borrow_mut();
-        let of_part = slurs.entry(at.part).or_insert_with(|| {
-            let mut open = 0i32;
-            let part = self.score.parts.get(at.part as usize);
-            part.into_iter()
-                .flat_map(|p| &p.notes)
-                .map(|n| {
-                    open -= i32::from(n.flags.has(NoteFlags::SLUR_STOP));
-                    open = open.max(0) + i32::from(n.flags.has(NoteFlags::SLUR_START));
-                    open > 0
-                })
-                .collect()
-        });
-        of_part.get(at.note as usize).copied().unwrap_or(false)
-    }
-}
-
-fn rounded(n: f64) -> f64 {
-    (n * 1e6).round() / 1e6
-}
-
-/// The number a bar is printed with; 12 for 12a, 0 without one.
-fn printed(score: &Score, bar: u32) -> i64 {
-    let text = score.bars.get(bar as usize).map_or("", |b| &b.number);
-    let digits = text.trim().split(|c: char| !c.is_ascii_digit()).next();
-    digits.and_then(|d| d.parse().ok()).unwrap_or(0)
-}
 
 /// A part in its section.
 #[derive(Clone, Copy)]
-pub(super) struct Desk<'r> {
+pub(super) struct PartInSection<'r> {
     pub(super) passage: &'r Passage,
     pub(super) member: &'r SectionPart,
     pub(super) part: &'r Part,
 }
 
-impl<'r> Desk<'r> {
+impl<'r> PartInSection<'r> {
     pub(super) fn of(
         score: &'r Score,
         passage: &'r Passage,
@@ -187,8 +68,8 @@ pub(super) trait View {
 /// A note that is struck.
 #[derive(Clone, Copy)]
 pub(super) struct NoteView<'r> {
-    pub(super) hall: &'r Hall<'r>,
-    pub(super) desk: Desk<'r>,
+    pub(super) facts: &'r ScoreFacts<'r>,
+    pub(super) in_section: PartInSection<'r>,
     /// The sonority it is struck in, and its place there from the top.
     pub(super) index: usize,
     pub(super) from_top: usize,
@@ -198,29 +79,30 @@ pub(super) struct NoteView<'r> {
 
 impl<'r> NoteView<'r> {
     fn named(&self, name: Name) -> Datum<'r> {
-        let (note, hall) = (self.note, self.hall);
+        let (note, facts) = (self.note, self.facts);
         match name {
             Name::Written => Datum::Whole(i64::from(note.written.midi())),
             Name::Sounding => Datum::Whole(i64::from(note.sounding.midi())),
             Name::WrittenName => Datum::Text(Cow::Owned(note.written.to_string())),
             Name::SoundingName => Datum::Text(Cow::Owned(note.sounding.to_string())),
-            Name::Duration => hall.beats(note.at.bar, self.voice.end - note.onset),
+            Name::Duration => facts.beats(note.at.bar, self.voice.end - note.onset),
             Name::Articulations => Datum::Texts(articulations(note.articulations)),
-            Name::Dynamic => Datum::Whole(loudness(self.desk.part, note.onset)),
+            Name::Dynamic => Datum::Whole(loudness(self.in_section.part, note.onset)),
             Name::Tied => Datum::Flag(note.flags.has(NoteFlags::TIED_OUT)),
-            Name::Slurred => Datum::Flag(hall.is_slurred(self.voice.note)),
+            Name::Slurred => Datum::Flag(facts.is_slurred(self.voice.note)),
             Name::ChordNote => Datum::Flag(
-                hall.chord(note.onset)
+                facts
+                    .chord(note.onset)
                     .is_some_and(|c| c.contains(note.sounding.class())),
             ),
-            Name::Degree => degree(hall.chord(note.onset), note.sounding),
+            Name::Degree => degree(facts.chord(note.onset), note.sounding),
             Name::Voice => Datum::Whole(self.from_top as i64 + 1),
             Name::IsLead => Datum::Flag(self.from_top == 0),
-            Name::Technique => technique(self.desk.passage, self.index),
+            Name::Technique => technique(self.in_section.passage, self.index),
             Name::Part | Name::Instrument | Name::Family | Name::Section | Name::Seat => {
-                self.desk.value(name)
+                self.in_section.value(name)
             }
-            _ => hall.of_place(self.desk.passage, note.at, note.onset, name),
+            _ => facts.of_place(self.in_section.passage, note.at, note.onset, name),
         }
     }
 }
@@ -254,11 +136,13 @@ impl View for NoteView<'_> {
     }
 
     fn beat(&self, var: &Var) -> Option<Beat> {
-        matches!(var, Var::Named(_, Name::Beat)).then(|| self.hall.beat(self.note.at))
+        matches!(var, Var::Named(_, Name::Beat)).then(|| self.facts.beat(self.note.at))
     }
 
     fn key(&self) -> i8 {
-        self.desk.passage.key_at(self.hall.score, self.note.onset)
+        self.in_section
+            .passage
+            .key_at(self.facts.score, self.note.onset)
     }
 }
 
@@ -281,11 +165,11 @@ impl View for StepView<'_> {
             Var::Named(Side::To, name) => self.to.named(*name),
             Var::Named(Side::Here, Name::Interval) => Datum::Whole(self.interval()),
             Var::Named(Side::Here, Name::Size) => Datum::Whole(self.interval().abs()),
-            Var::Named(Side::Here, Name::Rest) => self.to.hall.beats(
+            Var::Named(Side::Here, Name::Rest) => self.to.facts.beats(
                 self.to.note.at.bar,
                 self.to.note.onset - self.from.voice.end,
             ),
-            Var::Named(Side::Here, name) => self.to.desk.value(*name),
+            Var::Named(Side::Here, name) => self.to.in_section.value(*name),
             _ => Datum::Missing,
         }
     }
@@ -313,7 +197,7 @@ impl View for StepView<'_> {
 
 /// A sonority of a section.
 pub(super) struct SonorityView<'r> {
-    pub(super) hall: &'r Hall<'r>,
+    pub(super) facts: &'r ScoreFacts<'r>,
     pub(super) passage: &'r Passage,
     pub(super) index: usize,
     pub(super) sonority: &'r Sonority,
@@ -330,7 +214,7 @@ impl<'r> SonorityView<'r> {
     }
 
     fn note(&self, voice: &Voice) -> Option<&'r Note> {
-        let part = self.hall.score.parts.get(voice.note.part as usize)?;
+        let part = self.facts.score.parts.get(voice.note.part as usize)?;
         part.notes.get(voice.note.note as usize)
     }
 
@@ -376,15 +260,15 @@ impl View for SonorityView<'_> {
             Name::Block => Datum::Flag(self.sonority.is_block()),
             Name::Technique => technique(self.passage, self.index),
             Name::Degree => match self.top() {
-                Some(top) => degree(self.hall.chord(self.sonority.onset), top.pitch),
+                Some(top) => degree(self.facts.chord(self.sonority.onset), top.pitch),
                 None => Datum::text(""),
             },
-            Name::Duration => self.hall.beats(
+            Name::Duration => self.facts.beats(
                 self.sonority.at.bar,
                 self.sonority.end - self.sonority.onset,
             ),
             _ => self
-                .hall
+                .facts
                 .of_place(self.passage, self.sonority.at, self.sonority.onset, name),
         }
     }
@@ -406,17 +290,17 @@ impl View for SonorityView<'_> {
     }
 
     fn beat(&self, var: &Var) -> Option<Beat> {
-        matches!(var, Var::Named(_, Name::Beat)).then(|| self.hall.beat(self.sonority.at))
+        matches!(var, Var::Named(_, Name::Beat)).then(|| self.facts.beat(self.sonority.at))
     }
 
     fn key(&self) -> i8 {
-        self.passage.key_at(self.hall.score, self.sonority.onset)
+        self.passage.key_at(self.facts.score, self.sonority.onset)
     }
 }
 
 /// A bar of a section.
 pub(super) struct BarView<'r> {
-    pub(super) hall: &'r Hall<'r>,
+    pub(super) facts: &'r ScoreFacts<'r>,
     pub(super) passage: &'r Passage,
     /// 0-based.
     pub(super) bar: u32,
@@ -440,7 +324,7 @@ impl<'r> BarView<'r> {
     }
 
     fn span(&self) -> (Ticks, Ticks) {
-        let bar = self.hall.score.bars.get(self.bar as usize);
+        let bar = self.facts.score.bars.get(self.bar as usize);
         bar.map_or((Ticks::ZERO, Ticks::ZERO), |b| {
             (b.start, b.start + b.length)
         })
@@ -481,7 +365,7 @@ impl View for BarView<'_> {
             Name::Highest => whole(self.struck().map(|v| i64::from(v.midi)).max()),
             Name::Lowest => whole(self.struck().map(|v| i64::from(v.midi)).min()),
             Name::Chords => {
-                let chords = &self.hall.score.chords;
+                let chords = &self.facts.score.chords;
                 let here = |t: Ticks| chords.partition_point(|c| c.onset < t);
                 Datum::Whole((here(to) - here(from)) as i64)
             }
@@ -490,7 +374,7 @@ impl View for BarView<'_> {
                     bar: self.bar,
                     offset: Ticks::ZERO,
                 };
-                self.hall.of_place(self.passage, at, from, *name)
+                self.facts.of_place(self.passage, at, from, *name)
             }
         }
     }
@@ -509,20 +393,20 @@ impl View for BarView<'_> {
     }
 
     fn key(&self) -> i8 {
-        self.passage.key_at(self.hall.score, self.span().0)
+        self.passage.key_at(self.facts.score, self.span().0)
     }
 }
 
 /// A part from beginning to end.
 pub(super) struct PartView<'r> {
-    pub(super) hall: &'r Hall<'r>,
-    pub(super) desk: Desk<'r>,
+    pub(super) facts: &'r ScoreFacts<'r>,
+    pub(super) in_section: PartInSection<'r>,
 }
 
 impl<'r> PartView<'r> {
     /// Notes that sound, without those that ties hold on.
     pub(super) fn notes(&self) -> impl Iterator<Item = &'r Note> + use<'r> {
-        self.desk
+        self.in_section
             .part
             .notes
             .iter()
@@ -532,7 +416,7 @@ impl<'r> PartView<'r> {
     /// The longest stretch without a rest.
     fn longest(&self) -> Ticks {
         let (mut from, mut to, mut longest) = (Ticks::ZERO, Ticks::ZERO, Ticks::ZERO);
-        for note in self.desk.part.notes.iter().filter(|n| n.sounds()) {
+        for note in self.in_section.part.notes.iter().filter(|n| n.sounds()) {
             if note.onset > to {
                 from = note.onset;
             }
@@ -557,7 +441,7 @@ impl View for PartView<'_> {
         let Var::Named(_, name) = var else {
             return Datum::Missing;
         };
-        let part = self.desk.part;
+        let part = self.in_section.part;
         match name {
             Name::Notes => Datum::Whole(self.notes().count() as i64),
             Name::Bars => Datum::Whole(part.bars.len() as i64),
@@ -573,11 +457,11 @@ impl View for PartView<'_> {
             }
             Name::Highest | Name::Lowest => whole(self.pitch(var).map(|p| i64::from(p.midi()))),
             Name::Longest => {
-                let quarter = self.hall.score.per_quarter.0.max(1) as f64;
+                let quarter = self.facts.score.per_quarter.0.max(1) as f64;
                 Datum::Decimal(rounded(self.longest().0 as f64 / quarter))
             }
             Name::Dynamics => Datum::Whole(part.dynamics.len() as i64),
-            name => self.desk.value(*name),
+            name => self.in_section.value(*name),
         }
     }
 
@@ -594,7 +478,9 @@ impl View for PartView<'_> {
     }
 
     fn key(&self) -> i8 {
-        self.desk.passage.key_at(self.hall.score, Ticks::ZERO)
+        self.in_section
+            .passage
+            .key_at(self.facts.score, Ticks::ZERO)
     }
 }
 
@@ -618,7 +504,7 @@ fn articulations(marks: Articulations) -> Vec<&'static str> {
     .collect()
 }
 
-/// The dynamic in force: an accent such as sfz is loud where it stands and leaves what was before.
+/// The dynamic in force. An accent such as sfz is loud on its own note only.
 fn loudness(part: &Part, onset: Ticks) -> i64 {
     let steady = |word: &str| {
         DYNAMICS

@@ -1,0 +1,142 @@
+//! Which house style holds for a score: the one that was named, else the nearest `chartproof.toml`
+//! on the way up from the score, else the style `chart`.
+
+use super::load::{StyleError, read, shipped};
+use crate::style::Style;
+use std::collections::HashMap;
+use std::path::{Path, PathBuf};
+use std::sync::{Arc, Mutex, PoisonError};
+
+/// The name of a house style file that is found by itself.
+pub const FILE_NAME: &str = "chartproof.toml";
+
+/// A style, or why there is none.
+type StyleOrError = Result<Arc<Style>, Arc<StyleError>>;
+
+/// The styles of one run. Each file is read once.
+#[derive(Debug, Default)]
+pub struct HouseStyles {
+    named: Option<StyleOrError>,
+    technique: Option<String>,
+    by_file: Mutex<HashMap<Option<PathBuf>, StyleOrError>>,
+}
+
+impl HouseStyles {
+    /// Styles are looked for on the way up from each score.
+    pub fn found() -> Self {
+        Self::default()
+    }
+
+    /// One style holds for every score.
+    pub fn named(style: Result<Style, StyleError>) -> Self {
+        Self {
+            named: Some(style.map(Arc::new).map_err(Arc::new)),
+            ..Self::default()
+        }
+    }
+
+    /// Whatever the style, this technique is stated.
+    #[must_use]
+    pub fn with_technique(mut self, technique: Option<&str>) -> Self {
+        self.technique = technique.map(str::to_owned);
+        if let (Some(technique), Some(Ok(style))) = (&self.technique, &mut self.named) {
+            Arc::make_mut(style).state_technique(technique);
+        }
+        self
+    }
+
+    /// The style that holds for a file or a folder.
+    ///
+    /// # Errors
+    ///
+    /// When the style that holds has mistakes.
+    pub fn of(&self, path: &Path) -> Result<Arc<Style>, Arc<StyleError>> {
+        if let Some(named) = &self.named {
+            return named.clone();
+        }
+        let file = above(path);
+        let mut by_file = self.by_file.lock().unwrap_or_else(PoisonError::into_inner);
+        by_file
+            .entry(file)
+            .or_insert_with_key(|file| {
+                let mut style = match file {
+                    Some(file) => read(file).map_err(Arc::new)?,
+                    None => shipped("chart").unwrap_or_default(),
+                };
+                if let Some(technique) = &self.technique {
+                    style.state_technique(technique);
+                }
+                Ok(Arc::new(style))
+            })
+            .clone()
+    }
+}
+
+/// The nearest house style file on the way up from a path.
+fn above(path: &Path) -> Option<PathBuf> {
+    let start = if path.is_dir() {
+        Some(path)
+    } else {
+        path.parent()
+    };
+    // As the user named it while that is enough, so that reports name it alike.
+    let near = start.map(|folder| folder.join(FILE_NAME));
+    if let Some(near) = near.filter(|f| f.is_file()) {
+        return Some(near);
+    }
+    let start = start.filter(|s| !s.as_os_str().is_empty());
+    let real = std::fs::canonicalize(start.unwrap_or_else(|| Path::new("."))).ok()?;
+    let here = std::fs::canonicalize(".").ok();
+    let found = real
+        .ancestors()
+        .map(|folder| folder.join(FILE_NAME))
+        .find(|file| file.is_file())?;
+    let short = here.and_then(|here| found.strip_prefix(here).ok().map(Path::to_owned));
+    Some(short.unwrap_or(found))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::house_style::{print, read_text};
+
+    #[test]
+    fn the_nearest_style_on_the_way_up_holds() {
+        let dir = tempfile::tempdir().unwrap();
+        let inner = dir.path().join("band/2026");
+        std::fs::create_dir_all(&inner).unwrap();
+        let styles = HouseStyles::found();
+        std::fs::write(dir.path().join(FILE_NAME), "extends = \"choir\"\n").unwrap();
+        let of = |path: PathBuf| styles.of(&path).unwrap();
+        assert!(of(inner.join("waltz.mxl")).counterpoint);
+        std::fs::write(dir.path().join("band").join(FILE_NAME), "about = \"x\"\n").unwrap();
+        assert_eq!(of(inner.join("waltz.mxl")).about, "x");
+        assert!(!of(inner.clone()).counterpoint);
+        assert!(of(dir.path().join("other.passage")).counterpoint);
+        assert!(Arc::ptr_eq(&of(inner.clone()), &of(inner.join("a.mxl"))));
+    }
+
+    #[test]
+    fn a_named_style_holds_everywhere_and_an_option_comes_before_it() {
+        let styles = HouseStyles::named(read_text(Path::new("x.toml"), "technique = \"drop 3\""))
+            .with_technique(Some("drop 2"));
+        let style = styles.of(Path::new("anywhere.mxl")).unwrap();
+        assert_eq!(style.technique.as_deref(), Some("drop 2"));
+        assert!(print_names_the_option(&style));
+    }
+
+    fn print_names_the_option(style: &Style) -> bool {
+        print(style).contains("--technique")
+    }
+
+    #[test]
+    fn a_style_with_mistakes_is_reported_for_every_score_under_it() {
+        let dir = tempfile::tempdir().unwrap();
+        std::fs::write(dir.path().join(FILE_NAME), "abuot = \"x\"\n").unwrap();
+        let styles = HouseStyles::found();
+        for name in ["a.mxl", "b.mxl"] {
+            let error = styles.of(&dir.path().join(name)).unwrap_err();
+            assert_eq!(error.mistakes.len(), 1);
+        }
+    }
+}

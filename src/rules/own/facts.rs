@@ -1,0 +1,135 @@
+//! Facts of a score that conditions ask for at many places, each worked out once.
+
+use super::value::Datum;
+use crate::condition::Name;
+use crate::diagnosis::Passage;
+use crate::ground::chord::Chord;
+use crate::ground::time::{Beat, Meter, Ticks};
+use crate::score::{NoteFlags, NoteRef, Place, Score};
+use std::borrow::Cow;
+use std::cell::{OnceCell, RefCell};
+use std::collections::HashMap;
+
+/// Meters, rehearsal marks and slurs of a score, each worked out once.
+pub(super) struct ScoreFacts<'r> {
+    pub(super) score: &'r Score,
+    meters: RefCell<HashMap<u32, Meter>>,
+    marks: OnceCell<Vec<(u32, String)>>,
+    slurs: RefCell<HashMap<u32, Vec<bool>>>,
+}
+
+impl<'r> ScoreFacts<'r> {
+    pub(super) fn new(score: &'r Score) -> Self {
+        Self {
+            score,
+            meters: RefCell::default(),
+            marks: OnceCell::new(),
+            slurs: RefCell::default(),
+        }
+    }
+
+    pub(super) fn meter(&self, bar: u32) -> Meter {
+        *self.meters.borrow_mut().entry(bar).or_insert_with(|| {
+            let start = self.score.bars.get(bar as usize).map(|b| b.start);
+            self.score.meter_at(start.unwrap_or_default())
+        })
+    }
+
+    /// Rehearsal marks with their bars.
+    pub(super) fn marks(&self) -> &[(u32, String)] {
+        self.marks.get_or_init(|| {
+            let mut all: Vec<(u32, String)> = self
+                .score
+                .parts
+                .iter()
+                .flat_map(|p| p.bars.iter().enumerate())
+                .filter_map(|(i, bar)| Some((i as u32, bar.rehearsal.clone()?)))
+                .collect();
+            all.sort_by_key(|(bar, _)| *bar);
+            all.dedup_by_key(|(bar, _)| *bar);
+            all
+        })
+    }
+
+    pub(super) fn mark(&self, bar: u32) -> Datum<'_> {
+        let marks = self.marks();
+        let n = marks.partition_point(|(b, _)| *b <= bar);
+        let mark = n.checked_sub(1).and_then(|i| marks.get(i));
+        Datum::text(mark.map_or("", |(_, text)| text.as_str()))
+    }
+
+    /// In units of the lower figure of a bar's meter.
+    pub(super) fn beats(&self, bar: u32, length: Ticks) -> Datum<'r> {
+        let unit = self.meter(bar).unit_quarters() * self.score.per_quarter.0.max(1);
+        let unit = *unit.numer() as f64 / *unit.denom() as f64;
+        Datum::Decimal(rounded(length.0 as f64 / unit))
+    }
+
+    pub(super) fn beat(&self, at: Place) -> Beat {
+        let missing = self
+            .score
+            .bars
+            .get(at.bar as usize)
+            .map(|b| b.missing)
+            .unwrap_or_default();
+        Beat::at(
+            at.offset,
+            missing,
+            self.meter(at.bar),
+            self.score.per_quarter,
+        )
+    }
+
+    /// The value of a name that depends only on the place.
+    pub(super) fn of_place(
+        &self,
+        passage: &Passage,
+        at: Place,
+        onset: Ticks,
+        name: Name,
+    ) -> Datum<'_> {
+        match name {
+            Name::Bar => Datum::Whole(printed(self.score, at.bar)),
+            Name::Beat => Datum::Decimal(self.beat(at).to_f64()),
+            Name::Key => Datum::Whole(i64::from(passage.key_at(self.score, onset))),
+            Name::Meter => Datum::Text(Cow::Owned(self.meter(at.bar).to_string())),
+            Name::Mark => self.mark(at.bar),
+            Name::MarkHere => Datum::Flag(self.marks().iter().any(|(b, _)| *b == at.bar)),
+            Name::Chord => Datum::text(self.chord(onset).map_or("", |c| c.text.as_str())),
+            _ => Datum::Missing,
+        }
+    }
+
+    pub(super) fn chord(&self, onset: Ticks) -> Option<&'r Chord> {
+        self.score.chord_at(onset)?.value.chord.as_ref()
+    }
+
+    /// Whether a slur leads on from a note.
+    pub(super) fn is_slurred(&self, at: NoteRef) -> bool {
+        let mut slurs = self.slurs.borrow_mut();
+        let of_part = slurs.entry(at.part).or_insert_with(|| {
+            let mut open = 0i32;
+            let part = self.score.parts.get(at.part as usize);
+            part.into_iter()
+                .flat_map(|p| &p.notes)
+                .map(|n| {
+                    open -= i32::from(n.flags.has(NoteFlags::SLUR_STOP));
+                    open = open.max(0) + i32::from(n.flags.has(NoteFlags::SLUR_START));
+                    open > 0
+                })
+                .collect()
+        });
+        of_part.get(at.note as usize).copied().unwrap_or(false)
+    }
+}
+
+pub(super) fn rounded(n: f64) -> f64 {
+    (n * 1e6).round() / 1e6
+}
+
+/// The number a bar is printed with; 12 for 12a, 0 without one.
+fn printed(score: &Score, bar: u32) -> i64 {
+    let text = score.bars.get(bar as usize).map_or("", |b| &b.number);
+    let digits = text.trim().split(|c: char| !c.is_ascii_digit()).next();
+    digits.and_then(|d| d.parse().ok()).unwrap_or(0)
+}

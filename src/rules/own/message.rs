@@ -1,0 +1,94 @@
+//! Messages of the house's own rules: values in the words of musicians.
+
+use super::super::shared::wording;
+use super::value::{Datum, NoValue, worked_out};
+use super::views::View;
+use crate::condition::{DYNAMICS, Kind, One, Piece, Shown};
+use crate::ground::pitch::Pitch;
+use crate::style::HouseRule;
+use cel::Value;
+
+/// A value in a remark.
+pub(super) fn described(value: &Datum<'_>) -> String {
+    match value {
+        Datum::Flag(b) => if *b { "yes" } else { "no" }.to_owned(),
+        Datum::Whole(n) => n.to_string(),
+        Datum::Decimal(n) => n.to_string(),
+        Datum::Text(t) => format!("'{t}'"),
+        Datum::Wholes(all) => format!("{all:?}"),
+        Datum::Texts(all) => all.join(", "),
+        Datum::Missing => "nothing".to_owned(),
+    }
+}
+
+pub(super) fn message(rule: &HouseRule, view: &dyn View) -> String {
+    let mut out = String::new();
+    for piece in &rule.message {
+        match piece {
+            Piece::Words(words) => out.push_str(words),
+            Piece::Value(value) => out.push_str(&shown(value, view)),
+        }
+    }
+    out
+}
+
+/// A value as musicians say it: pitches by name, dynamics by their letters.
+fn shown(value: &Shown, view: &dyn View) -> String {
+    let in_words = |n: i64, one: One| match one {
+        One::Pitch => i16::try_from(n).map_or_else(
+            |_| n.to_string(),
+            |midi| Pitch::in_key(midi, view.key()).to_string(),
+        ),
+        One::Loudness => DYNAMICS
+            .iter()
+            .find(|(_, d)| *d == n)
+            .map_or_else(|| n.to_string(), |(word, _)| (*word).to_owned()),
+        _ => n.to_string(),
+    };
+    let (Kind::One(one) | Kind::List(one)) = value.kind else {
+        return String::new();
+    };
+    let Some(expression) = &value.expression else {
+        let Some(var) = value.vars.first() else {
+            return String::new();
+        };
+        if let Some(pitch) = view.pitch(var) {
+            return pitch.to_string();
+        }
+        if let Some(beat) = view.beat(var) {
+            return beat.to_string();
+        }
+        return match view.value(var) {
+            Datum::Flag(b) => if b { "yes" } else { "no" }.to_owned(),
+            Datum::Whole(n) => in_words(n, one),
+            Datum::Decimal(n) => decimal(n),
+            Datum::Text(t) => t.into_owned(),
+            Datum::Wholes(all) => wording::join(
+                &all.into_iter()
+                    .map(|n| in_words(n, one))
+                    .collect::<Vec<_>>(),
+            ),
+            Datum::Texts(all) => all.join(", "),
+            Datum::Missing => "nothing".to_owned(),
+        };
+    };
+    let values: Vec<Datum<'_>> = value.vars.iter().map(|v| view.value(v)).collect();
+    let spoken = |value: &Value| match value {
+        Value::Bool(b) => if *b { "yes" } else { "no" }.to_owned(),
+        Value::Int(n) => in_words(*n, one),
+        Value::Float(n) => decimal(*n),
+        Value::String(s) => s.to_string(),
+        _ => String::new(),
+    };
+    match worked_out(expression, &values) {
+        Ok(Value::List(all)) => wording::join(&all.iter().map(spoken).collect::<Vec<_>>()),
+        Ok(value) => spoken(&value),
+        Err(NoValue::NotHere) => "nothing".to_owned(),
+        Err(NoValue::Failed(_)) => "?".to_owned(),
+    }
+}
+
+/// Two decimals at most.
+fn decimal(n: f64) -> String {
+    ((n * 100.0).round() / 100.0).to_string()
+}
