@@ -18,7 +18,6 @@ pub mod fixing;
 pub mod ground;
 pub mod homework;
 pub mod house_style;
-pub mod instrument;
 pub mod marking;
 pub mod model_answer;
 pub(crate) mod notation;

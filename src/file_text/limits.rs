@@ -49,6 +49,20 @@ impl Limits {
         ("bar", "notes, rests and signs in one bar of a part"),
     ];
 
+    /// The limit of this name.
+    pub fn get(&self, name: &str) -> Option<u64> {
+        Some(match name {
+            "file" => self.file,
+            "unpacked" => self.unpacked,
+            "ratio" => self.ratio,
+            "depth" => self.depth,
+            "parts" => self.parts,
+            "bars" => self.bars,
+            "bar" => self.bar,
+            _ => return None,
+        })
+    }
+
     /// Sets the limit of this name; `false` when there is none.
     pub fn set(&mut self, name: &str, value: u64) -> bool {
         let (limit, most) = match name {
@@ -88,6 +102,7 @@ mod tests {
             let mut limits = Limits::USUAL;
             assert!(limits.set(name, 7), "{name}");
             assert_ne!(limits, Limits::USUAL, "{name}");
+            assert_eq!(limits.get(name), Some(7), "{name}");
             assert!(!seen.contains(&limits), "{name}");
             seen.push(limits);
         }

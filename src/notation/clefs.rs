@@ -2,7 +2,7 @@
 
 use crate::ground::pitch::{Pitch, Step};
 use crate::ground::time::Ticks;
-use crate::instrument::Identity;
+use crate::score::identity::Identity;
 use crate::score::{Clef, Part, in_force};
 
 /// The staff position, in letter steps, of the middle line.

@@ -8,10 +8,17 @@
         clippy::arithmetic_side_effects
     )
 )]
+#![allow(
+    clippy::unnecessary_box_returns,
+    reason = "`fault::Parsed` holds a boxed fault"
+)]
 
+mod bytes;
+mod fault;
 pub mod files;
 pub mod grid;
 pub mod musicxml;
+mod sets;
 mod waiver;
 
 pub use files::{Outcome, read_paths};

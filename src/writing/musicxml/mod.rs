@@ -13,6 +13,7 @@ mod part;
 mod slurs;
 mod text;
 
+use crate::score::identity::identify_all;
 use crate::score::{Part, Score};
 use part::PartWriter;
 use text::XmlText;
@@ -37,7 +38,7 @@ pub struct Options {
 pub fn write(score: &Score, options: &Options) -> String {
     let mut score = score.clone();
     score.lay_out();
-    let identities = score.instruments.catalogue().identify_all(&score.parts);
+    let identities = identify_all(score.instruments.catalogue(), &score.parts);
     let writers: Vec<PartWriter<'_>> = score
         .parts
         .iter()

@@ -6,12 +6,12 @@ use super::slurs::{SlurEnd, slurs};
 use super::text::{XmlText, escape};
 use crate::ground::pitch::{Pitch, Step};
 use crate::ground::time::{Meter, Ticks};
-use crate::instrument::Identity;
 use crate::notation::clefs::{clef_at, default_clef, default_clefs};
 use crate::notation::tuplets::lcm;
 use crate::notation::{
     self, PlayersPage, PrintedEvent, PrintedPart, PrintedVoice, Quarters, ZERO, quarters,
 };
+use crate::score::identity::Identity;
 use crate::score::{Clef, Mark, Part, PartBar, Score, in_force};
 use num_rational::Ratio;
 use std::collections::HashMap;
