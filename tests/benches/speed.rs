@@ -15,7 +15,7 @@ use chartproof::diagnosis::passages;
 use chartproof::fixing;
 use chartproof::proof::Heard;
 use chartproof::reading::files::read_bytes;
-use chartproof::report::{Entry, html, json, text};
+use chartproof::report::{ProofedFile, html, json, text};
 use chartproof::rules::{self, RuleInput};
 use chartproof::score::Score;
 use chartproof::sonority::{heard, sections, slice};
@@ -69,7 +69,7 @@ fn stages(criterion: &mut Criterion, name: &str, xml: &str) {
     let heard_score = Heard::new(score.clone(), &style);
     let found = passages(&score, &style);
     let findings = rules::check(&RuleInput::new(&score, &style, &found));
-    let entries = [Entry {
+    let entries = [ProofedFile {
         path: PathBuf::from(path),
         outcome: Ok((heard_score.clone(), heard_score.proofed(&style))),
     }];
