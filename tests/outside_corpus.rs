@@ -6,9 +6,9 @@
 use crate::fuzzed::bodies::read_each_way;
 use crate::outside::{self, ask, lines, scores};
 use chartproof::editing;
+use chartproof::file_text::container;
 use chartproof::ground::pitch::{Pitch, Step};
 use chartproof::ground::text::Edit;
-use chartproof::reading::container;
 use chartproof::reading::files::{read_bytes, read_bytes_in, read_file};
 use chartproof::reading::musicxml::Ways;
 use chartproof::score::{Change, NoteRef};

@@ -402,7 +402,7 @@ fn the_readme_is_in_step_with_the_program() {
     for technique in chartproof::voicing::Technique::all() {
         assert!(readme.contains(technique.name()), "{technique}");
     }
-    for (name, counts) in chartproof::reading::Limits::NAMES {
+    for (name, counts) in chartproof::file_text::Limits::NAMES {
         assert!(
             readme.contains(&format!("| `{name}` | {counts} |")),
             "{name}"

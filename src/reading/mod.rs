@@ -14,15 +14,11 @@
 )]
 
 mod bytes;
-pub mod container;
-pub mod encoding;
 mod fault;
 pub mod files;
 pub mod grid;
-pub mod limits;
 pub mod musicxml;
 mod sets;
 mod waiver;
 
 pub use files::{Outcome, read_paths};
-pub use limits::Limits;

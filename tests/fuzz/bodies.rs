@@ -20,7 +20,7 @@ use chartproof::house_style;
 use chartproof::proof::Heard;
 use chartproof::reading::files::{read_bytes, read_bytes_in};
 use chartproof::reading::musicxml::Ways;
-use chartproof::report::{Entry, html, json, sarif, text};
+use chartproof::report::{ProofedFile, html, json, sarif, text};
 use chartproof::score::{Format, Note, Score};
 use chartproof::style::Style;
 use codespan_reporting::term::termcolor::Buffer;
@@ -224,7 +224,7 @@ fn look_at(score: Score, bytes: usize) {
     let style = &STYLES[bytes % STYLES.len()];
     let score = Heard::new(score, style);
     let proofed = score.proofed(style);
-    let entries = [Entry {
+    let entries = [ProofedFile {
         path: "a".into(),
         outcome: Ok((score, proofed)),
     }];
