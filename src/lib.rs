@@ -1,31 +1,34 @@
 //! chartproof reads section parts vertically.
-//!
-//! The way through is one-way: [`reading`] turns bytes into a [`score`], [`sonority`] slices it,
-//! [`diagnosis`] and [`rules`] look at the slices and yield [`finding`]s, [`report`] prints them.
-//! [`voicing`] answers for all of them which voicings are right.
 
-pub mod analysis;
+mod analysis;
 #[cfg(feature = "cli")]
-pub mod cli;
-pub mod condition;
-pub mod correct;
-pub mod diagnosis;
-pub mod editing;
-pub mod engraving;
-pub mod finding;
-pub mod fixing;
-pub mod ground;
-pub mod homework;
-pub mod house_style;
-pub mod instrument;
-pub mod marking;
-pub mod model_answer;
-pub mod proof;
-pub mod reading;
-pub mod report;
-pub mod rules;
-pub mod score;
-pub mod sonority;
-pub mod style;
-pub mod voicing;
-pub mod writing;
+mod cli;
+mod condition;
+mod correct;
+mod diagnosis;
+mod editing;
+mod engraving;
+mod finding;
+mod fixing;
+mod ground;
+mod homework;
+mod house_style;
+#[cfg(feature = "inside")]
+#[doc(hidden)]
+pub mod inside;
+mod instrument;
+mod marking;
+mod model_answer;
+mod proof;
+mod reading;
+mod report;
+mod rules;
+mod score;
+mod sonority;
+mod style;
+mod voicing;
+mod writing;
+
+#[cfg(feature = "cli")]
+#[doc(hidden)]
+pub use cli::run as run_command_line;
