@@ -1,4 +1,41 @@
-//! chartproof reads section parts vertically.
+//! chartproof reads section parts vertically: it rebuilds every sonority at sounding pitch, works out
+//! what each one was meant to be, and reports what is wrong, where, why, and what to write instead.
+//!
+//! This is the face for programs: [`read`], [`proof`], [`correct`], [`voice`], and with the feature `cli`
+//! (on by default) the same for files: [`read_file`], [`proof_file`], [`read_style`]. Without that feature the
+//! library needs no files, threads, git, clock or randomness.
+//!
+//! ```
+//! let grid = "
+//! meter:     4/4
+//! pitch:     sounding
+//! section:   saxes
+//! technique: four-way close
+//! parts:     alto 1 = alto saxophone
+//!            alto 2 = alto saxophone
+//!            tenor 1 = tenor saxophone
+//!            tenor 2 = tenor saxophone
+//!
+//! chord   | F6  -   -  |
+//! count   | 1   2   3  |
+//! alto 1  | A4  C5  A4 |
+//! alto 2  | F4  A4  F4 |
+//! tenor 1 | D4  F4  Eb4 |
+//! tenor 2 | C4  D4  C4 |
+//! ";
+//! let style = chartproof::Style::default();
+//! let score = chartproof::read("pier.passage", grid)?;
+//! let report = chartproof::proof(score, &style);
+//!
+//! let finding = &report.findings()[0];
+//! assert_eq!(finding.rule, "wrong-note");
+//! assert_eq!(finding.level, chartproof::Level::Error);
+//! assert_eq!(report.bar(finding), "1");
+//! assert_eq!(report.beat(finding), 3.0);
+//! assert_eq!(report.parts(finding), ["tenor 1"]);
+//! assert_eq!(finding.fix.as_ref().unwrap().summary, "tenor 1: write E5 (sounding D4) instead of F5 (sounding Eb4)");
+//! # Ok::<(), chartproof::Problem>(())
+//! ```
 
 mod analysis;
 #[cfg(feature = "cli")]
@@ -8,6 +45,7 @@ mod correct;
 mod diagnosis;
 mod editing;
 mod engraving;
+mod face;
 mod finding;
 mod fixing;
 mod ground;
@@ -32,3 +70,20 @@ mod writing;
 #[cfg(feature = "cli")]
 #[doc(hidden)]
 pub use cli::run as run_command_line;
+
+pub use correct::Done;
+pub use editing::EditError;
+pub use face::{
+    CorrectError, Corrected, Report, VoiceLeadError, correct, grid, musicxml, proof, read,
+    shipped_style, voice,
+};
+#[cfg(feature = "cli")]
+pub use face::{proof_file, read_file, read_style};
+pub use finding::{Finding, Fix, NoteAtFault, SetAside};
+pub use ground::pitch::Pitch;
+pub use ground::problem::Problem;
+pub use house_style::StyleError;
+pub use model_answer::VoiceError;
+pub use score::{Change, NoteRef, Place, Score};
+pub use style::{Level, Style};
+pub use writing::grid::Unwritable;

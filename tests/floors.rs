@@ -28,7 +28,8 @@ const FLOORS: &[&[&str]] = &[
     ],
     &["report"],
     &["cli"],
-    &["inside", "lib"],
+    &["face", "inside"],
+    &["lib"],
     &["main"],
 ];
 
