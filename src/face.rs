@@ -7,7 +7,7 @@ use crate::ground::problem::Problem;
 use crate::ground::text::Edit;
 use crate::model_answer::{self, Request, VoiceError};
 use crate::proof::{Heard, Proofed};
-use crate::reading::files;
+use crate::reading;
 use crate::report::{self, Entry, html, json, sarif};
 use crate::score::Score;
 use crate::style::Style;
@@ -23,7 +23,7 @@ use std::path::Path;
 ///
 /// A [`Problem`] with the place and what to do about it.
 pub fn read(name: impl AsRef<Path>, bytes: impl Into<Vec<u8>>) -> Result<Score, Problem> {
-    files::read_bytes(name.as_ref(), bytes)
+    reading::read_bytes(name.as_ref(), bytes)
 }
 
 /// Reads a score from a file.
@@ -33,7 +33,7 @@ pub fn read(name: impl AsRef<Path>, bytes: impl Into<Vec<u8>>) -> Result<Score, 
 /// As [`read`]; a file that cannot be opened is a problem too.
 #[cfg(feature = "cli")]
 pub fn read_file(path: impl AsRef<Path>) -> Result<Score, Problem> {
-    files::read_file(path.as_ref())
+    reading::files::read_file(path.as_ref())
 }
 
 /// A house style that comes with the program: `chart`, `choir` or `homework`.

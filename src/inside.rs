@@ -14,5 +14,5 @@ macro_rules! rooms {
 
 rooms! {
     analysis condition correct diagnosis editing finding fixing ground homework house_style
-    instrument marking model_answer proof reading report rules score sonority style voicing writing
+    marking model_answer proof reading report rules score sonority style voicing writing
 }

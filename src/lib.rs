@@ -54,7 +54,6 @@ mod house_style;
 #[cfg(feature = "inside")]
 #[doc(hidden)]
 pub mod inside;
-mod instrument;
 mod marking;
 mod model_answer;
 mod proof;

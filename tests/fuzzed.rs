@@ -5,7 +5,7 @@
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::indexing_slicing)]
 
 #[path = "fuzz/bodies.rs"]
-mod bodies;
+pub mod bodies;
 
 use crate::common::Dice;
 use std::fs;

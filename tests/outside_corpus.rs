@@ -3,12 +3,14 @@
 //! one, and a correction changes the bytes of its note and no others.
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::indexing_slicing)]
 
+use crate::fuzzed::bodies::read_each_way;
 use crate::outside::{self, ask, lines, scores};
 use chartproof::inside::editing;
 use chartproof::inside::ground::pitch::{Pitch, Step};
 use chartproof::inside::ground::text::Edit;
 use chartproof::inside::reading::container;
-use chartproof::inside::reading::files::{read_bytes, read_file};
+use chartproof::inside::reading::files::{read_bytes, read_bytes_in, read_file};
+use chartproof::inside::reading::musicxml::Ways;
 use chartproof::inside::score::{Change, NoteRef};
 use chartproof::inside::score::{NoteFlags, Score, Source};
 use num_rational::Ratio;
@@ -170,30 +172,37 @@ fn notes_are_those_that_music21_reads_or_the_difference_is_explained() {
     assert!(theirs.len() >= 30, "{}", theirs.len());
     for score in &theirs {
         let name = score["name"].as_str().unwrap();
-        let read = read_file(Path::new(score["file"].as_str().unwrap())).unwrap();
         if let Some(error) = score["error"].as_str() {
             unexplained.push(format!("{name}: music21 says {error}"));
             continue;
         }
-        let ours = ours(&read);
-        compared += ours.iter().map(Vec::len).sum::<usize>();
-        let found = differences(&ours, &score["parts"]);
+        let path = Path::new(score["file"].as_str().unwrap());
+        let bytes = fs::read(path).unwrap();
         let expected = known.get(name).copied().unwrap_or_default();
-        if found != expected {
-            let Differences {
-                notes,
-                onsets,
-                which,
-            } = found;
-            unexplained.push(format!("{name}\t{notes}\t{onsets}\t{which:016x}"));
+        for (way, ways) in Ways::ALL {
+            let ours = ours(&read_bytes_in(ways, path, bytes.as_slice()).unwrap());
+            compared += ours.iter().map(Vec::len).sum::<usize>();
+            let found = differences(&ours, &score["parts"]);
+            if found != expected {
+                let Differences {
+                    notes,
+                    onsets,
+                    which,
+                } = found;
+                unexplained.push(format!("{name}\t{notes}\t{onsets}\t{which:016x}\t{way}"));
+            }
         }
     }
     assert!(
         unexplained.is_empty(),
-        "not as {TABLE} has it (file, notes, onsets, which):\n{}",
+        "not as {TABLE} has it (file, notes, onsets, which, way of reading):\n{}",
         unexplained.join("\n")
     );
-    println!("{} files, {compared} notes", theirs.len());
+    println!(
+        "{} files, {} notes",
+        theirs.len(),
+        compared / Ways::ALL.len()
+    );
 }
 
 /// The files of the corpus.
@@ -222,6 +231,16 @@ fn every_file_is_read_in_time() {
         })
         .collect();
     assert!(faults.is_empty(), "{}", faults.join("\n"));
+}
+
+#[test]
+fn every_file_is_read_alike_in_each_way() {
+    let Some(files) = corpus() else { return };
+    let every = (FILES / scores(FILES / 6)).max(1);
+    files.par_iter().step_by(every).for_each(|file| {
+        let bytes = fs::read(file).unwrap();
+        read_each_way(Path::new(file), &bytes).unwrap();
+    });
 }
 
 /// Notes from the start, the middle and the end of the parts, a step higher than they are.

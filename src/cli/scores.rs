@@ -2,9 +2,9 @@
 
 use super::talk::{self, Progress};
 use super::write_out::{complain, complain_in_full, say};
+use crate::ground::instrument::{self, Catalogue};
 use crate::ground::problem::Problem;
 use crate::house_style::{self, FILE_NAME, HouseStyles, StyleError};
-use crate::instrument::{self, Catalogue};
 use crate::proof::Heard;
 use crate::reading::files::{self, Plan, Set};
 use crate::reading::{Limits, Outcome};

@@ -28,16 +28,6 @@ pub const ARTICULATIONS: [&str; 11] = [
     "staccatissimo",
 ];
 
-/// Families of instruments.
-pub const FAMILIES: [&str; 6] = [
-    "woodwind",
-    "brass",
-    "string",
-    "keyboard",
-    "percussion",
-    "voice",
-];
-
 /// Functions of values, each with an example and a description.
 pub const FUNCTIONS: [(&str, &str, &str); 10] = [
     (
@@ -112,24 +102,11 @@ pub const SIGNS: [(&str, &str); 8] = [
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::instrument;
 
     #[test]
     fn dynamics_rise_from_none_to_the_loudest() {
         for (value, (word, number)) in DYNAMICS.iter().enumerate() {
             assert_eq!(*number, value as i64, "{word}");
-        }
-    }
-
-    #[test]
-    fn every_family_of_the_instruments_can_be_asked_for() {
-        for instrument in &instrument::catalogue().instruments {
-            assert!(
-                FAMILIES.contains(&instrument.family.as_str()),
-                "{}: {}",
-                instrument.name,
-                instrument.family
-            );
         }
     }
 

@@ -2,7 +2,8 @@
 
 use super::kinds::Kind;
 use super::names::{OF_A_NOTE, Scope};
-use super::vocabulary::{ARTICULATIONS, DYNAMICS, FAMILIES, FUNCTIONS, SIGNS};
+use super::vocabulary::{ARTICULATIONS, DYNAMICS, FUNCTIONS, SIGNS};
+use crate::ground::instrument::catalogue;
 use std::fmt::Write as _;
 
 /// Width of a line, and of the column of words.
@@ -69,7 +70,12 @@ pub fn words() -> String {
     let dynamics: Vec<&str> = DYNAMICS.iter().map(|(w, _)| *w).collect();
     list(&mut out, "dynamics", &dynamics);
     list(&mut out, "articulations", &ARTICULATIONS);
-    list(&mut out, "families", &FAMILIES);
+    let families: Vec<&str> = catalogue()
+        .families
+        .iter()
+        .map(|f| f.key.as_str())
+        .collect();
+    list(&mut out, "families", &families);
     out
 }
 

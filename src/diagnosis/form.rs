@@ -1,9 +1,9 @@
 //! Judging a sonority that is held to a form (spread, fourths, unison ...): it is right when it fits;
 //! else the nearest voicing that does, one voice away, explains it.
 
-use super::passage::How;
-use super::slip::{Draft, Expected, difference};
-use super::{SlipKind, Verdict};
+use super::fault::{NamedVoicing, SlipBuilder, difference};
+use super::outcome::{SlipKind, Verdict};
+use super::technique::How;
 use crate::ground::pitch::{NoteName, PitchClass};
 use crate::sonority::Sonority;
 use crate::sonority::lead::LeadNote;
@@ -25,7 +25,7 @@ pub(super) struct FormCase<'a> {
 }
 
 /// A voicing one voice away from what is written.
-struct Near {
+struct OneVoiceAway {
     cost: i32,
     voicing: Voicing,
     found: i16,
@@ -130,8 +130,8 @@ impl FormCase<'_> {
     }
 
     /// The voicing that fits and is reached by moving one voice, the lead last of all.
-    fn nearest(&self, frame: &Frame<'_>, written: &[i16]) -> Option<Near> {
-        let mut best: Option<Near> = None;
+    fn nearest(&self, frame: &Frame<'_>, written: &[i16]) -> Option<OneVoiceAway> {
+        let mut best: Option<OneVoiceAway> = None;
         for (i, &found) in written.iter().enumerate() {
             for wanted in found - REACH..=found + REACH {
                 if wanted == found {
@@ -151,7 +151,7 @@ impl FormCase<'_> {
                     + if frame.may_sound(found) { 6 } else { 0 }
                     - if octave { 14 } else { 0 };
                 if best.as_ref().is_none_or(|b| cost < b.cost) {
-                    best = Some(Near {
+                    best = Some(OneVoiceAway {
                         cost,
                         voicing,
                         found,
@@ -163,7 +163,7 @@ impl FormCase<'_> {
         best
     }
 
-    fn kind(&self, near: &Near) -> SlipKind {
+    fn kind(&self, near: &OneVoiceAway) -> SlipKind {
         if (near.found - near.wanted) % 12 == 0 {
             return SlipKind::WrongOctave;
         }
@@ -195,7 +195,7 @@ impl FormCase<'_> {
             .map(|(cost, v)| {
                 let moved: i16 = v.iter().zip(written).map(|(a, b)| (a - b).abs()).sum();
                 (
-                    (difference(written, &v).0.len(), i32::from(moved) + cost),
+                    (difference(written, &v).extra.len(), i32::from(moved) + cost),
                     v,
                 )
             })
@@ -216,29 +216,29 @@ impl FormCase<'_> {
     }
 
     fn slip(&self, kind: SlipKind, frame: &Frame<'_>, expected: &[i16]) -> Verdict {
-        let draft = Draft {
+        let builder = SlipBuilder {
             sonority: self.sonority,
             key: self.key,
         };
-        let expected = Expected {
+        let expected = NamedVoicing {
             voicing: expected,
             names: &self.names(),
             label: Some(Label::Symbol(&frame.chord.text)),
         };
-        Verdict::Slip(draft.slip(kind, &expected, &[]))
+        Verdict::Slip(builder.slip(kind, &expected, &[]))
     }
 
     fn plain_slip(&self, kind: SlipKind, expected: &[i16]) -> Verdict {
-        let draft = Draft {
+        let builder = SlipBuilder {
             sonority: self.sonority,
             key: self.key,
         };
-        let expected = Expected {
+        let expected = NamedVoicing {
             voicing: expected,
             names: &[],
             label: None,
         };
-        Verdict::Slip(draft.slip(kind, &expected, &[]))
+        Verdict::Slip(builder.slip(kind, &expected, &[]))
     }
 }
 

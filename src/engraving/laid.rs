@@ -4,7 +4,7 @@
 
 use crate::ground::pitch::{NoteName, Pitch};
 use crate::ground::time::{Meter, Ticks, checked_lcm, gcd};
-use crate::instrument::Identity;
+use crate::score::identity::Identity;
 use crate::score::{Clef, NoteFlags, Part, Score, in_force};
 use num_rational::Ratio;
 use std::collections::{BTreeMap, BTreeSet, HashMap};

@@ -17,8 +17,9 @@ mod system;
 
 pub use svg::escape;
 
-use crate::instrument::catalogue;
+use crate::ground::instrument::catalogue;
 use crate::score::NoteRef;
+use crate::score::identity::identify_all;
 use crate::score::{Clef, Part, Place, Score};
 use glyphs::Glyph;
 use std::collections::BTreeSet;
@@ -109,7 +110,7 @@ pub struct Engraver {
 impl Engraver {
     /// Makes ready to draw a score.
     pub fn new(score: &Score) -> Self {
-        let identities = catalogue().identify_all(&score.parts);
+        let identities = identify_all(catalogue(), &score.parts);
         let mut identities = identities.iter();
         Self {
             written: score

@@ -1,8 +1,10 @@
 //! The ground floor: words that every room shares. It imports nothing of the program.
 
 pub mod chord;
+pub mod instrument;
 pub mod pitch;
 pub mod problem;
 pub mod text;
 pub mod threads;
 pub mod time;
+pub(crate) mod words;

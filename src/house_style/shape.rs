@@ -1,6 +1,6 @@
 //! Names and kinds that entries for instruments and sections may have, taken from the shipped ones.
 
-use crate::instrument;
+use crate::ground::instrument;
 use std::collections::BTreeMap;
 use toml::de::DeValue;
 

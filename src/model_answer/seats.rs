@@ -1,7 +1,8 @@
 //! Who plays what: the lead part by itself, and the seats of the section.
 
 use super::{Request, VoiceError};
-use crate::instrument::{Instrument, RangeVerdict};
+use crate::ground::instrument::{Instrument, Property, RangeVerdict};
+use crate::score::identity::identify_all;
 use crate::score::{NoteFlags, Score, Stated};
 use crate::voicing::Technique;
 
@@ -107,7 +108,7 @@ pub(super) fn seats(
     request: &Request,
 ) -> Result<Vec<Seat>, VoiceError> {
     let catalogue = score.instruments.catalogue();
-    let identities = catalogue.identify_all(&score.parts);
+    let identities = identify_all(catalogue, &score.parts);
     let own = identities
         .get(part)
         .and_then(Option::as_ref)
@@ -201,7 +202,7 @@ pub(super) fn seats(
 
 /// What a band calls the seat: "alto", "bass trombone".
 fn short(instrument: &Instrument) -> &str {
-    if matches!(instrument.section.as_str(), "saxes" | "voices") {
+    if instrument.is(Property::ShortName) {
         &instrument.label
     } else {
         &instrument.name

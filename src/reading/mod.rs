@@ -8,14 +8,24 @@
         clippy::arithmetic_side_effects
     )
 )]
+#![allow(
+    clippy::unnecessary_box_returns,
+    reason = "`fault::Parsed` holds a boxed fault"
+)]
 
+mod bytes;
 pub mod container;
 pub mod encoding;
+mod fault;
+#[cfg(feature = "cli")]
 pub mod files;
 pub mod grid;
 pub mod limits;
 pub mod musicxml;
+mod sets;
 mod waiver;
 
+pub use bytes::{read_bytes, read_bytes_by};
+#[cfg(feature = "cli")]
 pub use files::{Outcome, read_paths};
 pub use limits::Limits;

@@ -4,6 +4,7 @@
 //! that a finding can point and a fix can edit.
 
 mod change;
+pub mod identity;
 mod merge;
 mod shared;
 
@@ -12,10 +13,10 @@ pub use merge::{MergeError, merge, refined};
 pub use shared::Shared;
 
 use crate::ground::chord::Chord;
+use crate::ground::instrument::CatalogueInUse;
 use crate::ground::pitch::{Pitch, Transposition};
 use crate::ground::text::{Lines, Span, Text};
 use crate::ground::time::{Beat, Meter, Ticks};
-use crate::instrument::Book;
 use std::ops::Range;
 use std::path::PathBuf;
 use std::sync::OnceLock;
@@ -569,7 +570,7 @@ pub struct Score {
     /// Parts that are read with another transposition than their file has.
     pub presumed: Vec<Presumed>,
     /// The instruments and sections its parts are known by.
-    pub instruments: Book,
+    pub instruments: CatalogueInUse,
 }
 
 impl Score {

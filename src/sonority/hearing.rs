@@ -5,10 +5,11 @@
 //! trusted, and by whether its notes make sense with theirs as stated or as the instrument
 //! transposes. The part is then read as it was meant, and one finding says so.
 
+use crate::ground::instrument::{self, Instrument, Property};
 use crate::ground::pitch::{PitchClass, Transposition, written_fifths};
 use crate::ground::text::Span;
 use crate::ground::time::Ticks;
-use crate::instrument::{self, Instrument};
+use crate::score::identity::identify_all;
 use crate::score::{ChordMark, Mark, Part, Place, Presumed, Score, in_force};
 
 /// How many notes of a part are listened to.
@@ -84,8 +85,7 @@ fn presumed(score: &Score) -> Vec<Presumed> {
     if score.concert {
         return Vec::new();
     }
-    let seats: Vec<Seat<'_>> = instrument::catalogue()
-        .identify_all(&score.parts)
+    let seats: Vec<Seat<'_>> = identify_all(instrument::catalogue(), &score.parts)
         .into_iter()
         .zip(&score.parts)
         .enumerate()
@@ -351,7 +351,7 @@ fn sounding_already(score: &Score, seat: &Seat<'_>, company: &Company<'_>) -> Op
 /// Saxophones and their like always sound where their name says; others are written either way.
 fn octave_is_missing(seat: &Seat<'_>) -> bool {
     let instrument = seat.instrument;
-    if instrument.section != "saxes"
+    if !instrument.is(Property::FixedOctave)
         || seat.stated.is_none()
         || instrument.transposition.key_shift() == 0
     {

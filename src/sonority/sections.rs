@@ -1,6 +1,7 @@
 //! Parts grouped into sections, each from its top seat down.
 
-use crate::instrument::Instrument;
+use crate::ground::instrument::{Instrument, Properties, Property};
+use crate::score::identity::identify_all;
 use crate::score::{Part, Score};
 
 /// A part as a member of its section.
@@ -25,12 +26,19 @@ pub struct Section {
     pub parts: Vec<SectionPart>,
     /// One part plays many notes (a piano).
     pub chordal: bool,
+    /// What it is like, by `rules/instruments.toml`.
+    pub properties: Properties,
 }
 
 impl Section {
+    /// Whether it has a property.
+    pub fn is(&self, property: Property) -> bool {
+        self.properties.has(property)
+    }
+
     /// Whether it is a choir, where seats never swap.
     pub fn is_choir(&self) -> bool {
-        self.key == "voices"
+        self.is(Property::Choir)
     }
 }
 
@@ -40,7 +48,7 @@ const MIXED_BAND: usize = 6;
 /// The sections of a score, in score order. Drums and parts without pitched notes are in none.
 pub fn sections(score: &Score) -> Vec<Section> {
     let catalogue = score.instruments.catalogue();
-    let identities = catalogue.identify_all(&score.parts);
+    let identities = identify_all(catalogue, &score.parts);
     let stated = score.stated.iter().find_map(|m| m.value.section.as_deref());
     let mut sections: Vec<Section> = Vec::new();
     for (index, (part, identity)) in score.parts.iter().zip(&identities).enumerate() {
@@ -56,20 +64,22 @@ pub fn sections(score: &Score) -> Vec<Section> {
         let known = placed
             .or_else(|| identity.as_ref().map(|i| i.instrument.section.as_str()))
             .and_then(|key| catalogue.section(key));
-        let (key, name, chordal) = match (stated.filter(|_| placed.is_none()), known) {
+        let (key, name, chordal, kind) = match (stated.filter(|_| placed.is_none()), known) {
             (Some(words), _) => {
                 let known = catalogue.section_named(words);
                 (
                     known.map_or_else(|| words.to_lowercase(), |s| s.key.clone()),
                     known.map_or_else(|| words.to_owned(), |s| s.name.clone()),
                     known.is_some_and(|s| s.chordal) || is_chordal(part),
+                    known,
                 )
             }
-            (None, Some(s)) => (s.key.clone(), s.name.clone(), s.chordal),
+            (None, Some(s)) => (s.key.clone(), s.name.clone(), s.chordal, known),
             (None, None) => (
                 format!("part {}", index + 1),
                 part.name.clone(),
                 is_chordal(part),
+                None,
             ),
         };
         match sections.iter_mut().find(|s| s.key == key) {
@@ -79,6 +89,7 @@ pub fn sections(score: &Score) -> Vec<Section> {
                 name,
                 parts: vec![member],
                 chordal,
+                properties: kind.map_or_else(Properties::default, |s| s.properties),
             }),
         }
     }
@@ -111,7 +122,10 @@ fn join_mixed_band(sections: &mut Vec<Section>) {
         !s.chordal
             && s.parts.iter().all(|p| {
                 p.instrument.is_some_and(|i| {
-                    i.single_line && !matches!(i.section.as_str(), "voices" | "bass" | "drums")
+                    i.single_line
+                        && ![Property::Choir, Property::BassLine, Property::Unpitched]
+                            .iter()
+                            .any(|p| i.is(*p))
                 })
             })
     };
@@ -137,6 +151,7 @@ fn join_mixed_band(sections: &mut Vec<Section>) {
         name: "horns".to_owned(),
         parts: Vec::new(),
         chordal: false,
+        properties: Properties::default(),
     };
     let mut kept = Vec::new();
     for (index, section) in std::mem::take(sections).into_iter().enumerate() {

@@ -16,7 +16,7 @@ pub use level::{Gate, LEVEL_WORDS, Level};
 pub use origin::Origin;
 pub use pattern::{FilePattern, NamePattern};
 
-use crate::instrument::{self, Catalogue};
+use crate::ground::instrument::{self, Catalogue};
 use crate::score::Score;
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};

@@ -1,9 +1,10 @@
 //! Which four notes may stand under a lead note: the chord's own, with tensions in place of their
 //! categories, or a passing chord.
 
+use super::categories::Categories;
 use crate::ground::chord::{Chord, Degree, Family};
 use crate::ground::pitch::{NoteName, PitchClass};
-use smallvec::{SmallVec, smallvec};
+use smallvec::SmallVec;
 use std::{fmt, iter};
 
 /// How a lead note is harmonised, in the order the trade prefers.
@@ -79,169 +80,6 @@ const fn d(number: u8, alter: i8) -> Degree {
     Degree::new(number, alter)
 }
 
-/// What may stand in each of the four categories of a chord (root, third, fifth, seventh), the
-/// plain member first; `true` marks a tension that only the lead or the symbol may bring in.
-struct Categories {
-    of: [Choices; 4],
-}
-
-type Choices = SmallVec<[(Degree, bool); 8]>;
-
-impl Categories {
-    /// The categories of a chord; `None` when it has no four-part form (a power chord, a pedal).
-    fn new(chord: &Chord) -> Option<Self> {
-        let family = chord.family();
-        let third = match chord.third() {
-            Some(t) => t,
-            None if family == Family::Altered => d(3, 0),
-            None if family == Family::DominantSuspended => d(4, 0),
-            None => return None,
-        };
-        let fifth = chord.fifth();
-        let natural = fifth.is_none_or(|f| f.alter == 0);
-        let plain_fifth = fifth.unwrap_or_else(|| match family {
-            Family::Altered => d(13, -1),
-            _ => d(5, 0),
-        });
-        let inner = false;
-        let lead_only = true;
-        let mut root: Choices = smallvec![(d(1, 0), inner)];
-        let mut thirds: Choices = smallvec![(third, inner)];
-        let mut fifths: Choices = smallvec![(plain_fifth, inner)];
-        let mut sevenths: Choices = chord.seventh().map(|s| (s, inner)).into_iter().collect();
-        match family {
-            Family::MajorTriad | Family::Sixth | Family::MajorSeventh | Family::AugmentedTriad => {
-                root.push((d(9, 0), inner));
-                if natural {
-                    fifths.push((d(11, 1), lead_only));
-                }
-                for s in [d(6, 0), d(7, 0)] {
-                    sevenths.push((s, inner));
-                }
-                if let (Family::MajorTriad, Some(bass)) = (family, chord.bass)
-                    && !chord.contains(bass.class())
-                {
-                    // Bb/C: the bass note is the sound of the chord as much as a sixth is.
-                    let up = bass.class().above(chord.root.class());
-                    if up == 2 {
-                        sevenths.push((d(9, 0), inner));
-                    } else if up == 10 {
-                        sevenths.push((d(7, -1), inner));
-                    }
-                }
-            }
-            Family::MinorTriad | Family::MinorSixth | Family::MinorMajor => {
-                root.push((d(9, 0), inner));
-                thirds.push((d(11, 0), inner));
-                sevenths.push((d(6, 0), inner));
-                sevenths.push((d(7, 0), inner));
-                if family == Family::MinorTriad {
-                    sevenths.push((d(7, -1), inner));
-                }
-            }
-            Family::MinorSeventh => {
-                root.push((d(9, 0), inner));
-                thirds.push((d(11, 0), inner));
-                fifths.push((d(11, 0), inner));
-                fifths.push((d(13, 0), lead_only));
-            }
-            Family::Dominant => {
-                root.extend([
-                    (d(9, 0), inner),
-                    (d(9, -1), lead_only),
-                    (d(9, 1), lead_only),
-                ]);
-                if natural {
-                    fifths.extend([
-                        (d(13, 0), inner),
-                        (d(13, -1), lead_only),
-                        (d(11, 1), lead_only),
-                    ]);
-                }
-            }
-            Family::DominantSuspended => {
-                root.extend([(d(9, 0), inner), (d(9, -1), lead_only)]);
-                fifths.extend([(d(13, 0), inner), (d(13, -1), lead_only)]);
-                thirds.push((d(3, 0), lead_only));
-            }
-            Family::Altered => {
-                root.extend([(d(9, -1), inner), (d(9, 1), inner)]);
-                fifths.push((d(11, 1), inner));
-            }
-            Family::HalfDiminished => {
-                root.push((d(9, 0), lead_only));
-                thirds.push((d(11, 0), inner));
-                fifths.push((d(13, -1), lead_only));
-            }
-            Family::DiminishedSeventh | Family::DiminishedTriad | Family::DiminishedMajor => {
-                root.push((d(9, 0), lead_only));
-                thirds.push((d(11, 0), lead_only));
-                fifths.push((d(13, -1), lead_only));
-                for s in [d(7, -2), d(7, 0)] {
-                    sevenths.push((s, lead_only));
-                }
-                if family == Family::DiminishedTriad {
-                    // Many charts write the triad's sign and mean the seventh chord.
-                    sevenths.retain(|(s, _)| *s != d(7, -2));
-                    sevenths.insert(0, (d(7, -2), inner));
-                }
-            }
-            Family::SuspendedTriad => {
-                root.push((d(9, 0), inner));
-                sevenths.extend([(d(7, -1), inner), (d(6, 0), inner)]);
-            }
-            Family::Other => {}
-        }
-        // A ninth added to a triad takes the place of the sixth it does not have.
-        if matches!(
-            family,
-            Family::MajorTriad | Family::MinorTriad | Family::SuspendedTriad
-        ) {
-            sevenths.push((d(9, 0), inner));
-        }
-        if sevenths.is_empty() {
-            return None;
-        }
-        // What the symbol names may stand in an inner voice.
-        for (list, numbers) in [
-            (&mut root, [9, 2]),
-            (&mut fifths, [13, 11]),
-            (&mut thirds, [11, 4]),
-        ] {
-            for degree in &chord.degrees {
-                if !numbers.contains(&degree.number)
-                    || list
-                        .iter()
-                        .any(|(x, _)| x.semitones() == degree.semitones() && *x == plain_fifth)
-                {
-                    continue;
-                }
-                if degree.number == 11 && (degree.alter > 0) != (numbers == [13, 11]) {
-                    continue;
-                }
-                match list
-                    .iter_mut()
-                    .find(|(x, _)| x.semitones() == degree.semitones())
-                {
-                    Some(entry) => entry.1 = inner,
-                    None => list.push((*degree, inner)),
-                }
-            }
-        }
-        let mut of = [root, thirds, fifths, sevenths];
-        for list in &mut of {
-            let mut seen = 0u16;
-            list.retain(|(x, _)| {
-                let own = 1 << x.semitones();
-                let new = seen & own == 0;
-                seen |= own;
-                new
-            });
-        }
-        Some(Self { of })
-    }
-}
-
 /// Harmonisations of one lead note.
 pub type Sets<'a> = SmallVec<[Harmonisation<'a>; 8]>;
 
@@ -272,7 +110,7 @@ pub fn on_chord_of(
             .into_iter()
             .zip(iter::once(false).chain(iter::repeat(true)));
         choices
-            .filter(|((degree, _), _)| may_stand(root.class().plus(degree.semitones())))
+            .filter(|(choice, _)| may_stand(root.class().plus(choice.degree.semitones())))
             .collect::<SmallVec<[_; 8]>>()
     });
     for r in &roots {
@@ -280,17 +118,17 @@ pub fn on_chord_of(
             for f in &fifths {
                 for s in &sevenths {
                     let four = [*r, *t, *f, *s].map(|(choice, _)| choice);
-                    let Some(at) = four.iter().position(|(x, _)| x.semitones() == up) else {
+                    let Some(at) = four.iter().position(|c| c.degree.semitones() == up) else {
                         continue;
                     };
                     // An altered tension in the lead lets the other category be altered with it.
-                    let lead_altered = four[at].1;
-                    if four.iter().enumerate().any(|(i, (_, lead_only))| {
-                        *lead_only && i != at && !altered_inner && !(lead_altered && dominant)
+                    let lead_altered = four[at].lead_only;
+                    if four.iter().enumerate().any(|(i, c)| {
+                        c.lead_only && i != at && !altered_inner && !(lead_altered && dominant)
                     }) {
                         continue;
                     }
-                    let mut semis = four.map(|(x, _)| x.semitones());
+                    let mut semis = four.map(|c| c.degree.semitones());
                     semis.sort_unstable();
                     if semis.windows(2).any(|w| w[0] == w[1]) {
                         continue;
@@ -308,7 +146,7 @@ pub fn on_chord_of(
                         } else {
                             Way::Tension
                         },
-                        names: four.map(|(x, _)| x.over(root)),
+                        names: four.map(|c| c.degree.over(root)),
                         label: Label::Symbol(&chord.text),
                         changes,
                     });

@@ -4,6 +4,7 @@
 //! semitones, voices from the top; [`harmonise`] says which four notes a lead note may stand on,
 //! [`Mechanical`] says where in the octaves they go; [`Form`] knows the voicings that no transform makes.
 
+mod categories;
 mod colour;
 mod form;
 pub mod harmonise;
@@ -22,6 +23,9 @@ use smallvec::SmallVec;
 
 /// Voices from the top in MIDI semitones. Sections of the trade have at most six.
 pub type Voicing = SmallVec<[i16; 8]>;
+
+/// A few notes or moves in semitones that are no voicing.
+pub type Semitones = SmallVec<[i16; 8]>;
 
 /// Pitch classes of a voicing.
 pub type Classes = SmallVec<[PitchClass; 8]>;

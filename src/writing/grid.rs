@@ -8,9 +8,10 @@
 use super::harmony;
 use crate::engraving::laid::{Quarters, ZERO, quarters};
 use crate::ground::chord;
+use crate::ground::instrument::{Instrument, catalogue};
 use crate::ground::pitch::{NoteName, Pitch, Transposition};
 use crate::ground::time::{Meter, Ticks};
-use crate::instrument::{Identity, Instrument, catalogue};
+use crate::score::identity::{Identity, identify_all};
 use crate::score::{
     Articulations, ChordMark, Key, Mark, Note, NoteFlags, Part, Score, Stated, in_force,
 };
@@ -170,7 +171,7 @@ fn label(name: &str) -> String {
 fn rows(score: &Score) -> Result<Vec<Row<'_>>, Unwritable> {
     // What the parts are, the score's own book says; a grid's names are read back with the shipped one.
     let book = catalogue();
-    let identities = score.instruments.catalogue().identify_all(&score.parts);
+    let identities = identify_all(score.instruments.catalogue(), &score.parts);
     let mut rows: Vec<Row<'_>> = Vec::new();
     for (i, part) in score.parts.iter().enumerate() {
         let identity = identities.get(i).and_then(Option::as_ref);
@@ -213,7 +214,7 @@ fn rows(score: &Score) -> Result<Vec<Row<'_>>, Unwritable> {
                 ..Part::default()
             })
             .collect();
-        let found = book.identify_all(&named);
+        let found = identify_all(book, &named);
         for (row, found) in rows.iter_mut().zip(found) {
             let reads = found.map_or(Transposition::NONE, |i| i.instrument.transposition);
             if reads != transposition(row.part)? {

@@ -11,7 +11,7 @@ use crate::engraving::laid::{
 use crate::ground::chord::DegreeEdit;
 use crate::ground::pitch::{NoteName, Pitch, Transposition};
 use crate::ground::time::{Meter, Ticks};
-use crate::instrument::Identity;
+use crate::score::identity::{Identity, identify_all};
 use crate::score::{
     Articulations, ChordMark, Clef, Key, Mark, Note, NoteFlags, Part, PartBar, Score, in_force,
 };
@@ -39,7 +39,7 @@ pub struct Options {
 pub fn write(score: &Score, options: &Options) -> String {
     let mut score = score.clone();
     score.lay_out();
-    let identities = score.instruments.catalogue().identify_all(&score.parts);
+    let identities = identify_all(score.instruments.catalogue(), &score.parts);
     let sheets: Vec<Sheet<'_>> = score
         .parts
         .iter()

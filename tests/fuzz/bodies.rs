@@ -1,7 +1,7 @@
 //! What each fuzz target does with its bytes. `tests/fuzzed.rs` runs the same on a stable compiler.
 //!
 //! A target ends quietly on everything that is refused, and panics when something that was read
-//! does not hold.
+//! does not hold, or when two ways of reading come to different scores.
 
 #![allow(
     dead_code,
@@ -13,11 +13,13 @@
 use chartproof::inside::correct::correct;
 use chartproof::inside::editing::{apply_to_file, edits};
 use chartproof::inside::ground::chord;
+use chartproof::inside::ground::problem::Problem;
 use chartproof::inside::ground::text::Edit;
 use chartproof::inside::ground::text::Span;
 use chartproof::inside::house_style;
 use chartproof::inside::proof::Heard;
-use chartproof::inside::reading::files::read_bytes;
+use chartproof::inside::reading::files::{read_bytes, read_bytes_in};
+use chartproof::inside::reading::musicxml::Ways;
 use chartproof::inside::report::{Entry, html, json, sarif, text};
 use chartproof::inside::score::{Format, Note, Score};
 use chartproof::inside::style::Style;
@@ -36,9 +38,34 @@ static STYLES: LazyLock<Vec<Style>> = LazyLock::new(|| {
         .collect()
 });
 
+/// Reads a score in the usual way; panics with the name of the way that comes to something else.
+pub fn read_each_way(path: &Path, bytes: &[u8]) -> Result<Score, Problem> {
+    let read = read_bytes(path, bytes);
+    let usual = format!("{read:?}");
+    for (name, ways) in Ways::ALL {
+        let other = format!("{:?}", read_bytes_in(ways, path, bytes));
+        assert!(
+            other == usual,
+            "{}: {name} and the usual way differ {}",
+            path.display(),
+            difference(&other, &usual)
+        );
+    }
+    read
+}
+
+/// Where two texts part, with a little of both.
+fn difference(a: &str, b: &str) -> String {
+    let alike = |(a, b): &(char, char)| a == b;
+    let same = a.chars().zip(b.chars()).take_while(alike).count();
+    let from = same.saturating_sub(120);
+    let piece = |text: &str| text.chars().skip(from).take(240).collect::<String>();
+    format!("at {same}:\n{}\n{}", piece(a), piece(b))
+}
+
 /// MusicXML as it comes.
 pub fn musicxml(bytes: &[u8]) {
-    if let Ok(score) = read_bytes(Path::new("a.musicxml"), bytes) {
+    if let Ok(score) = read_each_way(Path::new("a.musicxml"), bytes) {
         look_at(score, bytes.len());
     }
 }
@@ -62,7 +89,7 @@ pub fn mxl(bytes: &[u8]) {
         let (contents, score) = rest.split_at(rest.len().min(usize::from(*first)));
         container(contents, score)
     };
-    if let Ok(score) = read_bytes(Path::new("a.mxl"), made.as_slice()) {
+    if let Ok(score) = read_each_way(Path::new("a.mxl"), &made) {
         look_at(score, made.len());
         return;
     }
@@ -138,7 +165,7 @@ pub fn correct_and_reread(bytes: &[u8]) {
     };
     let style = &STYLES[usize::from(*first) % STYLES.len()];
     let path = Path::new("a");
-    let Ok(score) = read_bytes(path, bytes) else {
+    let Ok(score) = read_each_way(path, bytes) else {
         return;
     };
     if notes(&score) > MOST_NOTES {
@@ -161,7 +188,7 @@ pub fn correct_and_reread(bytes: &[u8]) {
     }
     let mut wanted = score.into_score();
     wanted.change(&correction.changes);
-    let again = read_bytes(path, copy.as_slice())
+    let again = read_each_way(path, &copy)
         .unwrap_or_else(|e| panic!("{e}\n{}", String::from_utf8_lossy(&copy)));
     assert_eq!(
         facts(&wanted),

@@ -6,7 +6,7 @@ use crate::condition::mistake::Mistake;
 use crate::condition::names::Scope;
 use crate::condition::parse::children;
 use crate::condition::tokens::{Token, TokenKind};
-use crate::instrument::Catalogue;
+use crate::ground::instrument::Catalogue;
 use cel::common::ast::operators as op;
 use cel::common::ast::{Expr, IdedExpr, SourceInfo};
 use std::collections::HashMap;

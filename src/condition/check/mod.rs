@@ -160,7 +160,7 @@ impl Checker<'_> {
 pub(super) mod tests {
     use super::*;
     use crate::condition::checked::{Compare, Constant, Var};
-    use crate::instrument;
+    use crate::ground::instrument;
 
     /// The shipped instruments, and a part "Reed 1".
     pub(in crate::condition) fn known(scope: Scope) -> Known<'static> {

@@ -5,7 +5,7 @@ use super::checker::Checker;
 use super::simple::constant;
 use crate::condition::checked::Constant;
 use crate::condition::kinds::{Among, One};
-use crate::condition::vocabulary::{ARTICULATIONS, FAMILIES};
+use crate::condition::vocabulary::ARTICULATIONS;
 use crate::ground::chord::{self, Degree};
 use crate::ground::pitch::Pitch;
 use crate::ground::text::meant;
@@ -91,7 +91,10 @@ impl Checker<'_> {
                         )
                     })
             }
-            Among::Families => one_of("family of instruments", &FAMILIES),
+            Among::Families => {
+                let families: Vec<&str> = book.families.iter().map(|f| f.key.as_str()).collect();
+                one_of("family of instruments", &families)
+            }
             Among::Articulations => one_of("articulation", &ARTICULATIONS),
             Among::Degrees => Degree::read(text).map(|d| d.to_string()).ok_or_else(|| {
                 (

@@ -4,15 +4,15 @@
     reason = "counts have four digits and fractions of at most 1024; places are those of a text"
 )]
 
-use super::Fault;
 use super::lines::{Piece, RowBar};
 use crate::ground::pitch::Pitch;
 use crate::ground::time::Meter;
+use crate::reading::fault::{Fault, Parsed};
 use crate::score::Articulations;
 use num_rational::Ratio;
 
 /// The counts of a bar as time since its first beat, in units of the meter's lower figure.
-pub(super) fn counts(bar: &RowBar, meter: Meter, name: &str) -> Result<Vec<Ratio<i64>>, Fault> {
+pub(super) fn counts(bar: &RowBar, meter: Meter, name: &str) -> Parsed<Vec<Ratio<i64>>> {
     let mut out: Vec<Ratio<i64>> = Vec::with_capacity(bar.cells.len());
     let mut beat = 1i64;
     for cell in &bar.cells {
@@ -99,7 +99,7 @@ pub(super) enum Cell {
     Notes(Vec<CellNote>),
 }
 
-pub(super) fn cell(piece: &Piece, label: &str, bar: &str) -> Result<Cell, Fault> {
+pub(super) fn cell(piece: &Piece, label: &str, bar: &str) -> Parsed<Cell> {
     match piece.text.as_str() {
         "-" => return Ok(Cell::Held),
         "." => return Ok(Cell::Rest),

@@ -4,7 +4,8 @@
     reason = "places in a text and lengths of its pieces: no text is longer than 32 bits less a mebibyte"
 )]
 
-use super::{Fault, nearest};
+use super::nearest;
+use crate::reading::fault::{Fault, Parsed};
 use crate::reading::waiver;
 use std::ops::Range;
 
@@ -60,7 +61,7 @@ const HEADERS: [&str; 8] = [
     "bar",
 ];
 
-pub(super) fn read(text: &str) -> Result<Vec<Block>, Fault> {
+pub(super) fn read(text: &str) -> Parsed<Vec<Block>> {
     let mut blocks: Vec<Block> = Vec::new();
     let mut rows: Vec<Row> = Vec::new();
     let mut in_parts = false;
@@ -184,7 +185,7 @@ fn trimmed(text: &str, at: usize) -> Piece {
     }
 }
 
-fn part(text: &str, at: usize) -> Result<Header, Fault> {
+fn part(text: &str, at: usize) -> Parsed<Header> {
     let Some((label, instrument)) = text.split_once('=') else {
         return Err(Fault::new(
             trimmed(text, at).at,

@@ -56,10 +56,13 @@
 mod build;
 mod cells;
 mod lines;
+mod notes;
+mod parts;
+mod plan;
 
+use crate::ground::instrument::{self, Catalogue};
 use crate::ground::problem::Problem;
 use crate::ground::text::Text;
-use crate::instrument::{self, Catalogue};
 use crate::reading::waiver;
 use crate::score::{Format, Score};
 use std::path::Path;
@@ -97,13 +100,7 @@ pub(super) fn read_by(
             waiver::put(&mut score, said);
             Ok(score)
         }
-        Err(fault) => {
-            let error = Problem::at(path, &text, fault.at, fault.message);
-            Err(match fault.help {
-                Some(help) => error.help(help),
-                None => error,
-            })
-        }
+        Err(fault) => Err(fault.in_file(path, &text)),
     }
 }
 
@@ -122,7 +119,7 @@ fn waivers(text: &str, grid: &[lines::Block], score: &Score) -> Vec<waiver::Said
         .into_iter()
         .map(|comment| waiver::Said {
             part: comment.row.and_then(|label| {
-                let is_it = |part: &crate::score::Part| build::same(&part.name, &label);
+                let is_it = |part: &crate::score::Part| parts::same(&part.name, &label);
                 score.parts.iter().position(is_it).map(|index| index as u32)
             }),
             bars: bars.get(comment.system).or(bars.last()).cloned(),
@@ -145,29 +142,6 @@ pub(crate) fn pitch_headers(text: &str) -> Vec<(usize, bool)> {
             _ => None,
         })
         .collect()
-}
-
-/// Something wrong at some bytes of the text.
-#[derive(Debug)]
-struct Fault {
-    at: std::ops::Range<usize>,
-    message: String,
-    help: Option<String>,
-}
-
-impl Fault {
-    fn new(at: std::ops::Range<usize>, message: impl Into<String>) -> Self {
-        Self {
-            at,
-            message: message.into(),
-            help: None,
-        }
-    }
-
-    fn help(mut self, help: impl Into<String>) -> Self {
-        self.help = Some(help.into());
-        self
-    }
 }
 
 /// The nearest of some known words, when one is near.

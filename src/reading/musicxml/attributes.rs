@@ -6,9 +6,10 @@
 
 use super::part::{PartReader, span};
 use super::scale::Scale;
-use super::xml::{Element, Fault, Walk, Xml};
+use super::xml::{Element, Xml};
 use crate::ground::pitch::Transposition;
 use crate::ground::time::Meter;
+use crate::reading::fault::{Fault, Parsed};
 use crate::score::{Clef, Key, Mark};
 use num_rational::Ratio;
 
@@ -25,7 +26,7 @@ pub(super) fn read(
     part: &mut PartReader,
     scale: &Scale,
     concert: bool,
-) -> Walk<()> {
+) -> Parsed<()> {
     while let Some(child) = xml.child()? {
         match child.name() {
             "divisions" => {
@@ -55,7 +56,7 @@ pub(super) fn read(
     Ok(())
 }
 
-fn key(xml: &mut Xml<'_>, element: &Element<'_>, part: &mut PartReader) -> Walk<()> {
+fn key(xml: &mut Xml<'_>, element: &Element<'_>, part: &mut PartReader) -> Parsed<()> {
     // A part has one key at a time here: that of its first staff.
     let first = element.attr_number::<u8>("number")?.unwrap_or(1) <= 1;
     let mut fifths = None;
@@ -86,7 +87,7 @@ fn key(xml: &mut Xml<'_>, element: &Element<'_>, part: &mut PartReader) -> Walk<
     Ok(())
 }
 
-fn time(xml: &mut Xml<'_>, element: &Element<'_>, part: &mut PartReader) -> Walk<()> {
+fn time(xml: &mut Xml<'_>, element: &Element<'_>, part: &mut PartReader) -> Parsed<()> {
     let first = element.attr_number::<u8>("number")?.unwrap_or(1) <= 1;
     // The parts of a composite meter: 3/8 + 2/4.
     let mut sum: Option<Meter> = None;
@@ -157,7 +158,7 @@ fn together(a: Meter, b: Meter) -> Option<Meter> {
     (sum <= MAX_FIGURE).then_some(Meter { beats: sum, unit })
 }
 
-fn clef(xml: &mut Xml<'_>, element: &Element<'_>, part: &mut PartReader) -> Walk<()> {
+fn clef(xml: &mut Xml<'_>, element: &Element<'_>, part: &mut PartReader) -> Parsed<()> {
     let staff = element.attr_number::<u8>("number")?.unwrap_or(1).max(1);
     let mut sign = None;
     let mut line = None;
@@ -202,7 +203,7 @@ fn transpose(
     element: &Element<'_>,
     part: &mut PartReader,
     concert: bool,
-) -> Walk<()> {
+) -> Parsed<()> {
     let staff = element.attr_number::<u8>("number")?;
     let mut diatonic = None;
     let mut chromatic = 0;
@@ -272,7 +273,7 @@ fn letters(stated: Option<i64>, semitones: i64) -> i64 {
     semitones.signum() * (7 * (size / 12) + within)
 }
 
-fn measure_style(xml: &mut Xml<'_>, part: &mut PartReader) -> Walk<()> {
+fn measure_style(xml: &mut Xml<'_>, part: &mut PartReader) -> Parsed<()> {
     while let Some(child) = xml.child()? {
         match child.name() {
             "multiple-rest" => part.bar.multi_rest = Some(xml.whole::<u16>(&child)?),

@@ -5,10 +5,12 @@
 )]
 
 use super::part::{PartReader, span};
-use super::scale::{Scale, dotted, note_type};
-use super::xml::{Element, Walk, Xml, tidy};
+use super::scale::Scale;
+use super::values::{dotted, note_type};
+use super::xml::{Element, Xml, tidy};
 use crate::ground::text::Span;
 use crate::ground::time::Ticks;
+use crate::reading::fault::Parsed;
 use crate::reading::waiver;
 use crate::score::{Hairpin, Mark, Signs, Words};
 
@@ -30,7 +32,7 @@ pub(super) fn read(
     element: &Element<'_>,
     part: &mut PartReader,
     scale: &mut Scale,
-) -> Walk<()> {
+) -> Parsed<()> {
     let mut found = Found::default();
     while let Some(child) = xml.child()? {
         match child.name() {
@@ -71,7 +73,7 @@ pub(super) fn read(
     Ok(())
 }
 
-fn direction_type(xml: &mut Xml<'_>, part: &mut PartReader, found: &mut Found) -> Walk<()> {
+fn direction_type(xml: &mut Xml<'_>, part: &mut PartReader, found: &mut Found) -> Parsed<()> {
     // Several `<words>` in one direction-type are one text whose look changes midway.
     let mut text = String::new();
     let mut place: Option<Span> = None;
@@ -141,7 +143,7 @@ fn direction_type(xml: &mut Xml<'_>, part: &mut PartReader, found: &mut Found) -
 }
 
 /// Reads a `<dynamics>` element: its marks as printed, one after the other.
-pub(super) fn dynamics(xml: &mut Xml<'_>) -> Walk<Option<String>> {
+pub(super) fn dynamics(xml: &mut Xml<'_>) -> Parsed<Option<String>> {
     let mut mark = String::new();
     while let Some(child) = xml.child()? {
         if child.name() == "other-dynamics" {
@@ -155,7 +157,7 @@ pub(super) fn dynamics(xml: &mut Xml<'_>) -> Walk<Option<String>> {
 }
 
 /// Reads a `<metronome>`: quarter notes a minute, when it says so in figures.
-fn metronome(xml: &mut Xml<'_>) -> Walk<Option<f64>> {
+fn metronome(xml: &mut Xml<'_>) -> Parsed<Option<f64>> {
     let mut unit = None;
     let mut dots = 0u32;
     let mut per_minute = None;
@@ -201,12 +203,12 @@ fn usable(tempo: f64) -> Option<f64> {
 }
 
 /// The tempo of a `<sound>`: quarter notes a minute.
-fn tempo(sound: &Element<'_>) -> Walk<Option<f64>> {
+fn tempo(sound: &Element<'_>) -> Parsed<Option<f64>> {
     Ok(sound.attr_number::<f64>("tempo")?.and_then(usable))
 }
 
 /// The jumps a `<sound>` tells playback to make, which the page then has too.
-fn jumps(sound: &Element<'_>, part: &mut PartReader) -> Walk<()> {
+fn jumps(sound: &Element<'_>, part: &mut PartReader) -> Parsed<()> {
     for (name, sign) in [
         ("segno", Signs::SEGNO),
         ("coda", Signs::CODA),
@@ -229,7 +231,7 @@ pub(super) fn sound(
     element: &Element<'_>,
     part: &mut PartReader,
     scale: &mut Scale,
-) -> Walk<()> {
+) -> Parsed<()> {
     let tempo = tempo(element)?;
     jumps(element, part)?;
     let mut offset = Ticks::ZERO;

@@ -1,33 +1,18 @@
 //! Chord symbols.
 
-use super::note::one_letter;
 use super::part::{PartReader, span};
 use super::scale::Scale;
-use super::xml::{Element, Walk, Xml};
-use crate::ground::chord::{DegreeChange, DegreeEdit, from_kind};
-use crate::ground::pitch::{NoteName, Transposition};
+use super::symbol::Symbol;
+use super::values;
+use super::xml::{Element, Xml};
+use crate::ground::chord::{DegreeChange, DegreeEdit};
+use crate::ground::pitch::NoteName;
 use crate::ground::time::Ticks;
-use crate::score::{ChordMark, Mark};
+use crate::reading::fault::Parsed;
+use crate::score::Mark;
 
 /// How many `<degree>`s of one chord are read; no symbol has more than a dozen.
 const MAX_DEGREES: usize = 32;
-
-/// A chord symbol as the file has it, at the written pitch of its part.
-#[derive(Clone, Default, PartialEq, Eq, Hash)]
-pub(super) struct Symbol {
-    /// A root, or what stands instead of one, has been met.
-    started: bool,
-    root: Option<NoteName>,
-    kind: Option<String>,
-    /// What is printed after the root.
-    text: Option<String>,
-    bass: Option<NoteName>,
-    degrees: Vec<DegreeChange>,
-    /// What keeps the symbol from being read.
-    unread: Option<String>,
-    /// What is printed when there is no root.
-    rootless: Option<String>,
-}
 
 /// Reads a `<harmony>`.
 pub(super) fn read(
@@ -35,7 +20,7 @@ pub(super) fn read(
     element: &Element<'_>,
     part: &mut PartReader,
     scale: &mut Scale,
-) -> Walk<()> {
+) -> Parsed<()> {
     let mut symbol = Symbol::default();
     // An element may hold alternatives one after the other: the first one counts.
     let mut further = false;
@@ -89,19 +74,15 @@ pub(super) fn read(
 }
 
 impl Symbol {
-    fn refuse(&mut self, why: impl Into<String>) {
-        self.unread.get_or_insert_with(|| why.into());
-    }
-
     /// Reads a step and its alteration from `<root>` or `<bass>`.
-    fn name(&mut self, xml: &mut Xml<'_>, which: &str) -> Walk<Option<NoteName>> {
+    fn name(&mut self, xml: &mut Xml<'_>, which: &str) -> Parsed<Option<NoteName>> {
         let mut step = None;
         let mut alter = 0;
         while let Some(child) = xml.child()? {
             match child.name() {
                 "root-step" | "bass-step" => {
                     let text = xml.text()?;
-                    step = one_letter(&text);
+                    step = values::step(&text);
                     if step.is_none() {
                         self.refuse(format!(
                             "its {which} is `{}`, where a letter A to G was expected",
@@ -122,17 +103,17 @@ impl Symbol {
         Ok(step.map(|step| NoteName::new(step, alter as i8)))
     }
 
-    fn root(&mut self, xml: &mut Xml<'_>) -> Walk<()> {
+    fn root(&mut self, xml: &mut Xml<'_>) -> Parsed<()> {
         self.root = self.name(xml, "root")?;
         Ok(())
     }
 
-    fn bass(&mut self, xml: &mut Xml<'_>) -> Walk<()> {
+    fn bass(&mut self, xml: &mut Xml<'_>) -> Parsed<()> {
         self.bass = self.name(xml, "bass")?;
         Ok(())
     }
 
-    fn numeral(&mut self, xml: &mut Xml<'_>) -> Walk<()> {
+    fn numeral(&mut self, xml: &mut Xml<'_>) -> Parsed<()> {
         while let Some(child) = xml.child()? {
             if child.name() == "numeral-root" {
                 let printed = child.attr("text")?.map(|t| t.trim().to_owned());
@@ -146,13 +127,13 @@ impl Symbol {
         Ok(())
     }
 
-    fn function(&mut self, xml: &mut Xml<'_>) -> Walk<()> {
+    fn function(&mut self, xml: &mut Xml<'_>) -> Parsed<()> {
         self.rootless = Some(xml.words()?);
         self.refuse("it names a function in a key, not a chord symbol with a root");
         Ok(())
     }
 
-    fn degree(&mut self, xml: &mut Xml<'_>) -> Walk<()> {
+    fn degree(&mut self, xml: &mut Xml<'_>) -> Parsed<()> {
         let mut number = None;
         let mut alter = 0;
         let mut edit = None;
@@ -203,61 +184,5 @@ impl Symbol {
             _ => self.refuse("a degree lacks its value or its type"),
         }
         Ok(())
-    }
-
-    /// The chord at concert pitch, its part being transposed by `by`.
-    fn finish(mut self, by: Transposition) -> ChordMark {
-        let kind = self.kind.take().unwrap_or_default();
-        if kind == "none" {
-            return ChordMark {
-                chord: None,
-                written: self.text.unwrap_or_else(|| "N.C.".to_owned()),
-                unread: None,
-            };
-        }
-        let Some(root) = self.root else {
-            self.refuse("it has no root");
-            let tail = self.text.unwrap_or(kind);
-            let written = format!("{} {tail}", self.rootless.unwrap_or_default());
-            return ChordMark {
-                chord: None,
-                written: written.trim().to_owned(),
-                unread: self.unread,
-            };
-        };
-        let bass = self.bass.map(|b| format!("/{b}")).unwrap_or_default();
-        let printed = |tail: &str| format!("{root}{tail}{bass}");
-        if kind.is_empty() {
-            self.refuse("it has no <kind>");
-        }
-        if self.unread.is_none() {
-            match from_kind(root, &kind, self.text.as_deref(), &self.degrees, self.bass) {
-                Ok(Some(chord)) => {
-                    let written = match &self.text {
-                        // What is printed says it all only when no degree stands beside it.
-                        Some(text) if self.degrees.is_empty() => printed(text),
-                        _ => chord.text.clone(),
-                    };
-                    return ChordMark {
-                        chord: Some(chord.transposed(by)),
-                        written,
-                        unread: None,
-                    };
-                }
-                Ok(None) => {
-                    return ChordMark {
-                        chord: None,
-                        written: "N.C.".to_owned(),
-                        unread: None,
-                    };
-                }
-                Err(e) => self.refuse(e.to_string()),
-            }
-        }
-        ChordMark {
-            chord: None,
-            written: printed(self.text.as_deref().unwrap_or(&kind)),
-            unread: self.unread,
-        }
     }
 }

@@ -2,11 +2,13 @@
 
 use super::part::PartReader;
 use super::scale::Scale;
-use super::xml::{Element, Walk, Xml};
+use super::xml::{Element, Xml};
 use super::{attributes, direction, harmony, note};
 use crate::ground::text::Span;
+use crate::reading::fault::Parsed;
 use crate::reading::limits;
 use crate::score::{PartBar, Signs};
+use std::sync::atomic::{AtomicUsize, Ordering::Relaxed};
 
 /// What a `<measure>` says of itself.
 #[derive(Clone, Debug)]
@@ -16,7 +18,7 @@ pub(super) struct Heading {
 }
 
 impl Heading {
-    pub(super) fn of(measure: &Element<'_>) -> Walk<Self> {
+    pub(super) fn of(measure: &Element<'_>) -> Parsed<Self> {
         Ok(Self {
             number: measure
                 .attr("number")?
@@ -36,7 +38,7 @@ pub(super) fn read(
     part: &mut PartReader,
     scale: &mut Scale,
     concert: bool,
-) -> Walk<()> {
+) -> Parsed<()> {
     let start = element.start();
     part.open_bar(PartBar {
         number: heading.number,
@@ -101,7 +103,7 @@ pub(super) fn read(
     Ok(())
 }
 
-fn barline(xml: &mut Xml<'_>, element: &Element<'_>, part: &mut PartReader) -> Walk<()> {
+fn barline(xml: &mut Xml<'_>, element: &Element<'_>, part: &mut PartReader) -> Parsed<()> {
     let left = element.is("location", "left")?;
     let middle = element.is("location", "middle")?;
     while let Some(child) = xml.child()? {
@@ -143,6 +145,38 @@ fn barline(xml: &mut Xml<'_>, element: &Element<'_>, part: &mut PartReader) -> W
             }
             _ => xml.skip()?,
         }
+    }
+    Ok(())
+}
+
+/// The bars of a part, up to the end of the `<part>` that is open.
+pub(super) fn part_bars(
+    xml: &mut Xml<'_>,
+    part: &mut PartReader,
+    scale: &mut Scale,
+    concert: bool,
+    bars: &AtomicUsize,
+) -> Parsed<()> {
+    while let Some(child) = xml.child()? {
+        if child.name() == "measure" {
+            count_bar(bars, &child, xml.limits.bars)?;
+            let heading = Heading::of(&child)?;
+            read(xml, &child, heading, part, scale, concert)?;
+        } else {
+            xml.skip()?;
+        }
+    }
+    Ok(())
+}
+
+/// Counts one more bar of the score, of which there may be so many.
+pub(super) fn count_bar(bars: &AtomicUsize, element: &Element<'_>, most: u64) -> Parsed<()> {
+    if bars.fetch_add(1, Relaxed) as u64 >= most {
+        return Err(element
+            .fault(format!(
+                "the score has more than {most} bars in all its parts"
+            ))
+            .help(limits::raise("bars")));
     }
     Ok(())
 }

@@ -1,15 +1,17 @@
 //! A part while it is being read: what is in force, and where the cursor stands.
 #![allow(
     clippy::arithmetic_side_effects,
-    reason = "ticks saturate; ratios are of divisions within the limits of `scale::decimal`; a voice that is asked for is in the list"
+    reason = "ticks saturate; ratios are of divisions within the limits of `values::decimal`; a voice that is asked for is in the list"
 )]
 
-use super::harmony::Symbol;
-use super::scale::{MAX_QUARTERS, Scale, decimal};
-use super::xml::{Element, Fault, Walk, Xml};
+use super::scale::{MAX_QUARTERS, Scale};
+use super::symbol::Symbol;
+use super::values::decimal;
+use super::xml::{Element, Xml};
 use crate::ground::pitch::Transposition;
 use crate::ground::text::Span;
 use crate::ground::time::{Meter, Ticks};
+use crate::reading::fault::{Fault, Parsed};
 use crate::score::{ChordMark, LooseSlur, Mark, Part, PartBar, Place};
 use num_rational::Ratio;
 use std::collections::{HashMap, VecDeque};
@@ -230,7 +232,7 @@ impl PartReader {
     }
 
     /// Moves the cursor on; what it has passed is filled.
-    pub(super) fn move_on(&mut self, by: Ticks, element: &Element<'_>) -> Walk<()> {
+    pub(super) fn move_on(&mut self, by: Ticks, element: &Element<'_>) -> Parsed<()> {
         self.cursor += by;
         if self.cursor > self.longest {
             return Err(element.fault(format!(
@@ -259,7 +261,7 @@ impl PartReader {
         xml: &mut Xml<'_>,
         element: &Element<'_>,
         scale: &mut Scale,
-    ) -> Walk<Ticks> {
+    ) -> Parsed<Ticks> {
         let text = xml.text()?;
         if let Some(ticks) = self.whole_divisions(&text) {
             return Ok(ticks);
@@ -289,7 +291,7 @@ impl PartReader {
         xml: &mut Xml<'_>,
         element: &Element<'_>,
         scale: &mut Scale,
-    ) -> Walk<Ticks> {
+    ) -> Parsed<Ticks> {
         let text = xml.text()?;
         self.in_divisions(&text, xml, element, scale)
     }
@@ -300,7 +302,7 @@ impl PartReader {
         xml: &Xml<'_>,
         element: &Element<'_>,
         scale: &mut Scale,
-    ) -> Walk<Ticks> {
+    ) -> Parsed<Ticks> {
         let at = element.start()..xml.position();
         match decimal(text) {
             Some(value) => scale.ticks(value, self.divisions, &at),

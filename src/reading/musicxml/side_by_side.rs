@@ -6,15 +6,16 @@
 //! read is what the walk would have read. A `</part>` in a comment only makes a stretch fail. On anything
 //! unusual nothing is kept: the walk reads the parts one after the other, and it alone says what is wrong.
 
+use super::measure::part_bars;
 use super::part::PartReader;
+use super::part_list::{Parts, for_all};
 use super::scale::Scale;
-use super::waiver::Said;
-use super::xml::{Element, Xml};
-use super::{Document, for_all, part_bars};
+use super::xml::Xml;
+use crate::ground::threads;
+use crate::reading::waiver::Said;
 use memchr::memmem;
-use rayon::prelude::*;
 use std::ops::Range;
-use std::sync::atomic::{AtomicBool, Ordering::Relaxed};
+use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering::Relaxed};
 
 const END: &str = "</part>";
 
@@ -22,51 +23,51 @@ const END: &str = "</part>";
 /// file of up to four times as much to one thread anyhow.
 pub(super) const LEAST: usize = 512 << 10;
 
+/// All that is known before the first part.
+pub(super) struct Listed<'a> {
+    pub parts: &'a Parts,
+    pub scale: Scale,
+    /// The score is a concert score.
+    pub concert: bool,
+    /// How many bars all parts have together, as counted so far.
+    pub bars: &'a AtomicUsize,
+}
+
+/// All parts, each read by itself.
+pub(super) struct Read {
+    /// In the order in which they stand.
+    pub parts: Vec<Apart>,
+    /// The scale after them.
+    pub scale: Scale,
+    /// The byte after the last.
+    pub end: usize,
+}
+
 /// A part that was read by itself.
-struct Apart {
+pub(super) struct Apart {
     /// The byte after its end tag.
     end: usize,
     /// Which of the listed parts it is.
-    index: usize,
-    part: PartReader,
+    pub index: usize,
+    pub part: PartReader,
     scale: Scale,
     /// Waivers that stand before it.
-    said: Vec<Said>,
+    pub said: Vec<Said>,
 }
 
-impl Document {
-    /// Reads all parts, whose first has just been opened, and moves the walk behind the last of them. When
-    /// that cannot be done plainly nothing has changed.
-    pub(super) fn side_by_side(
-        &mut self,
-        text: &str,
-        xml: &mut Xml<'_>,
-        first: &Element<'_>,
-    ) -> bool {
+impl Listed<'_> {
+    /// Reads all parts, whose first has just been opened and starts at `start`. `None` when that cannot be
+    /// done plainly: then nothing has changed.
+    pub(super) fn read(&self, text: &str, xml: &Xml<'_>, start: usize) -> Option<Read> {
         let bars = self.bars.load(Relaxed);
-        let Some((apart, scale, end)) = self.read_apart(text, xml, first.start()) else {
+        let read = self.read_apart(text, xml, start);
+        if read.is_none() {
             self.bars.store(bars, Relaxed);
-            return false;
-        };
-        self.scale = scale;
-        for_all(xml, &mut self.said);
-        for one in apart {
-            self.said.extend(one.said);
-            if let Some(part) = self.parts.get_mut(one.index) {
-                *part = one.part;
-            }
         }
-        xml.go_on(end);
-        true
+        read
     }
 
-    /// The parts in order, the scale after them, and the byte after the last.
-    fn read_apart(
-        &self,
-        text: &str,
-        xml: &Xml<'_>,
-        start: usize,
-    ) -> Option<(Vec<Apart>, Scale, usize)> {
+    fn read_apart(&self, text: &str, xml: &Xml<'_>, start: usize) -> Option<Read> {
         let mut from = start;
         let ends = memmem::find_iter(text.as_bytes().get(start..)?, END);
         let stretches = ends.map(|end| {
@@ -75,17 +76,26 @@ impl Document {
             stretch
         });
         // More parts than are listed are not plain, and need not be read to their end.
-        let stretches = stretches.take(self.parts.len().saturating_add(1));
+        let stretches = stretches.take(self.parts.list.len().saturating_add(1));
         // Whoever is free looks for the next end of a part, and reads up to there.
-        let read = stretches.par_bridge();
-        let taken: Vec<AtomicBool> = self.parts.iter().map(|_| AtomicBool::new(false)).collect();
-        let read = read.map(|stretch| self.stretch(xml.over(stretch.clone())?, stretch, &taken));
-        let mut apart = read.collect::<Option<Vec<Apart>>>()?;
+        let taken: Vec<AtomicBool> = self
+            .parts
+            .list
+            .iter()
+            .map(|_| AtomicBool::new(false))
+            .collect();
+        let mut apart = threads::map_unordered(stretches, |stretch| {
+            self.stretch(xml.over(stretch.clone())?, stretch, &taken)
+        })?;
         apart.sort_unstable_by_key(|one| one.end);
         let mut scales = apart.iter().map(|one| one.scale);
         let scale = scales.try_fold(self.scale, Scale::with)?;
         let end = apart.last()?.end;
-        Some((apart, scale, end))
+        Some(Read {
+            parts: apart,
+            scale,
+            end,
+        })
     }
 
     /// Reads one stretch: what stands before a part, and that part, which is `taken` once at most.
@@ -99,14 +109,14 @@ impl Document {
         let mut said = Vec::new();
         for_all(&mut xml, &mut said);
         let id = element.attr("id").ok()?.unwrap_or_default();
-        let index = *self.by_id.get(id.trim())?;
+        let index = *self.parts.by_id.get(id.trim())?;
         if taken.get(index)?.swap(true, Relaxed) {
             return None;
         }
         let mut scale = self.scale;
-        let mut part = PartReader::new(self.parts.get(index)?.part.clone(), &scale);
+        let mut part = PartReader::new(self.parts.list.get(index)?.part.clone(), &scale);
         part.seen = true;
-        part_bars(&mut xml, &mut part, &mut scale, self.concert, &self.bars).ok()?;
+        part_bars(&mut xml, &mut part, &mut scale, self.concert, self.bars).ok()?;
         let plain = xml.position() == stretch.end && xml.instructions.is_empty();
         plain.then_some(Apart {
             end: stretch.end,
@@ -120,7 +130,7 @@ impl Document {
 
 #[cfg(test)]
 mod tests {
-    use super::super::read_by;
+    use super::super::{Ways, read_in};
     use super::*;
     use crate::ground::time::Ticks;
     use crate::reading::limits::Limits;
@@ -129,15 +139,22 @@ mod tests {
 
     /// How many parts can be read side by side; `None` when the walk is to read them.
     fn plain_parts(text: &str, limits: Limits) -> Option<usize> {
-        let mut document = Document::new(Scale::of(text).ok()?, false);
-        let mut xml = Xml::new(text, limits);
+        let scale = Scale::of(text).ok()?;
+        let mut parts = Parts::default();
+        let mut xml = Xml::new(text, limits, Ways::QUICK);
         xml.root().ok()?;
         while let Some(child) = xml.child().ok()? {
             match child.name() {
-                "part-list" => document.part_list(&mut xml).ok()?,
+                "part-list" => parts.read_list(&mut xml, &scale).ok()?,
                 "part" => {
-                    let apart = document.read_apart(text, &xml, child.start());
-                    return apart.map(|(parts, _, _)| parts.len());
+                    let listed = Listed {
+                        parts: &parts,
+                        scale,
+                        concert: false,
+                        bars: &AtomicUsize::new(0),
+                    };
+                    let read = listed.read(text, &xml, child.start());
+                    return read.map(|read| read.parts.len());
                 }
                 _ => xml.skip().ok()?,
             }
@@ -146,14 +163,22 @@ mod tests {
     }
 
     /// Everything that reading gives: the score with all its places, or the fault.
-    fn read(text: &str, limits: Limits, apart: bool) -> String {
-        let score = read_by(Path::new("a.musicxml"), None, text.into(), limits, apart);
+    fn read(text: &str, limits: Limits, side_by_side: bool) -> String {
+        let ways = Ways {
+            side_by_side,
+            ..Ways::QUICK
+        };
+        let score = read_in(ways, Path::new("a.musicxml"), None, text.into(), limits);
         format!("{score:#?}")
     }
 
     /// A sound score, its parts read side by side.
     fn apart(text: &str) -> crate::score::Score {
-        read_by(Path::new("a"), None, text.into(), Limits::USUAL, true).unwrap()
+        let ways = Ways {
+            side_by_side: true,
+            ..Ways::QUICK
+        };
+        read_in(ways, Path::new("a"), None, text.into(), Limits::USUAL).unwrap()
     }
 
     /// Reads a text both ways, which must come to the same.

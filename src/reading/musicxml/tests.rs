@@ -2,11 +2,24 @@
 
 use super::*;
 use crate::ground::pitch::Transposition;
-use crate::ground::time::Meter;
+use crate::ground::text::Span;
+use crate::ground::time::{Meter, Ticks};
 use crate::score::{Articulations, NoteFlags, Part};
 
+/// Reads a text in the usual way, and makes sure that each other way comes to the same.
 fn read_text(text: &str) -> Result<Score, Problem> {
-    read(Path::new("a.musicxml"), None, text.into())
+    read_text_within(text, Limits::USUAL)
+}
+
+fn read_text_within(text: &str, limits: Limits) -> Result<Score, Problem> {
+    let path = Path::new("a.musicxml");
+    let read = read_within(path, None, text.into(), limits);
+    let usual = format!("{read:?}");
+    for (name, ways) in Ways::ALL {
+        let other = format!("{:?}", read_in(ways, path, None, text.into(), limits));
+        assert_eq!(other, usual, "by {name}: {text}");
+    }
+    read
 }
 
 fn score(text: &str) -> Score {
@@ -777,6 +790,57 @@ fn ids_that_stand_twice_are_refused() {
 fn depth_is_limited() {
     let deep = "<a>".repeat(200_000);
     assert!(refusal(&part_with(&deep, "")).contains("more than 100 deep"));
+}
+
+#[test]
+fn depth_is_limited_alike_in_each_way() {
+    let text = one(&bar(&note(
+        "C5",
+        4,
+        "<voice>1</voice><notations><articulations><accent/></articulations></notations>",
+    )));
+    let mut limits = Limits::USUAL;
+    for depth in 1..10 {
+        limits.set("depth", depth);
+        // <score-partwise> <part> <measure> <note> <notations> <articulations> <accent>
+        let read = read_text_within(&text, limits);
+        assert_eq!(read.is_ok(), depth >= 7, "{depth}");
+    }
+}
+
+#[test]
+fn a_bracket_in_a_value_ends_no_tag() {
+    for value in [
+        r#""a > b""#,
+        r#"">""#,
+        r#""/>""#,
+        r#""'>'""#,
+        r#""" b=">""#,
+        "'a > b'",
+        "'>'",
+        "'/>'",
+        r#"'">"'"#,
+        r#"'"' b='>"'"#,
+    ] {
+        let note = format!(
+            "<note a={value}><pitch><step a={value}>D</step><octave a={value}>4</octave></pitch>\
+             <duration a={value}>2</duration><tie a={value} type=\"start\"/><voice a={value}>3</voice>\
+             <dot a={value}/><accidental a={value}>flat</accidental><staff a={value}>2</staff>\
+             <notations a={value}><slur a={value} type=\"start\"/></notations></note>"
+        );
+        let part = score(&one(&bar(&note))).parts.remove(0);
+        let [note] = part.notes.as_slice() else {
+            panic!("{value}: one note was written")
+        };
+        let flags = NoteFlags::TIED_OUT.with(NoteFlags::SLUR_START);
+        assert_eq!(
+            (note.written.to_string(), note.duration, note.flags),
+            ("D4".to_owned(), Ticks(2), flags),
+            "{value}"
+        );
+        assert_eq!((note.voice, note.staff), (3, 2), "{value}");
+        assert_eq!(*part.accidentals, [note.span], "{value}");
+    }
 }
 
 #[test]

@@ -1,7 +1,7 @@
 //! `clef`: each part is in a clef its player reads.
 
 use crate::finding::{Finding, Level};
-use crate::instrument::Instrument;
+use crate::ground::instrument::{Instrument, Property};
 use crate::rules::shared::page::finding;
 use crate::rules::shared::wording;
 use crate::rules::{Example, Group, Reading, Rule};
@@ -72,7 +72,7 @@ fn usual(instrument: &Instrument) -> String {
 
 fn reads(instrument: &Instrument, clef: Clef) -> bool {
     instrument.clefs.iter().any(|c| c.starts_with(clef.sign))
-        || instrument.family == "voice" && clef.sign == 'C'
+        || instrument.is(Property::Sung) && clef.sign == 'C'
 }
 
 fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
@@ -89,7 +89,7 @@ fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
         if score.concert
             || part.staves > 1
             || !instrument.single_line
-            || instrument.family == "string"
+            || instrument.is(Property::ManyClefs)
             || part
                 .transpositions
                 .iter()

@@ -1,8 +1,8 @@
 //! `instrument-change`: time to change instruments or mutes.
 
 use crate::finding::{Finding, Level};
+use crate::ground::instrument::{Instrument, Property, catalogue};
 use crate::ground::time::{Meter, Ticks};
-use crate::instrument::{Instrument, catalogue};
 use crate::rules::shared::page::{Tempos, at_fault, finding, pitched};
 use crate::rules::shared::wording;
 use crate::rules::{Example, Group, Reading, Rule, Setting};
@@ -142,7 +142,7 @@ fn told(words: &str) -> Option<(Told, bool)> {
 }
 
 fn is_wind(instrument: &Instrument) -> bool {
-    matches!(instrument.family.as_str(), "woodwind" | "brass")
+    instrument.is(Property::Blown)
 }
 
 /// A change that a player has to make before a note.

@@ -1,9 +1,9 @@
 //! `key-signature-agreement`: every part is in the key of the score, as its instrument reads it.
 
 use crate::finding::{Finding, Level};
+use crate::ground::instrument::{Instrument, Property};
 use crate::ground::pitch::written_fifths;
 use crate::ground::time::Ticks;
-use crate::instrument::Instrument;
 use crate::rules::shared::page::{finding, pitched};
 use crate::rules::shared::wording;
 use crate::rules::{Example, Group, Reading, Rule};
@@ -95,7 +95,10 @@ fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
             .find(|m| m.part == part)
             .and_then(|m| m.instrument)
     };
-    let saxes = reading.passages.iter().any(|p| p.section.key == "saxes");
+    let band = reading
+        .passages
+        .iter()
+        .any(|p| p.section.is(Property::Band));
     let mut voters: Vec<Voter<'_>> = pitched(score)
         .map(|(index, part)| Voter {
             index,
@@ -106,9 +109,9 @@ fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
         })
         .filter(|v| {
             let plain = v.part.keys.iter().all(|k| k.value.fifths == 0);
-            let may_be_plain = v
-                .instrument
-                .is_none_or(|i| i.section == "french-horns" || i.section == "trumpets" && !saxes);
+            let may_be_plain = v.instrument.is_none_or(|i| {
+                i.is(Property::NoKeySignature) || i.is(Property::NoKeySignatureInOrchestra) && !band
+            });
             !(plain && may_be_plain)
         })
         .collect();
@@ -121,7 +124,7 @@ fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
     marks.sort_unstable();
     let singing = voters
         .iter()
-        .all(|v| v.instrument.is_none_or(|i| i.family == "voice"));
+        .all(|v| v.instrument.is_none_or(|i| i.is(Property::Sung)));
     let mut counts = [0usize; 12];
     let mut common: Option<usize> = None;
     for group in marks.chunk_by(|a, b| a.0 == b.0) {

@@ -133,3 +133,63 @@ fn printed(score: &Score, bar: u32) -> i64 {
     let digits = text.trim().split(|c: char| !c.is_ascii_digit()).next();
     digits.and_then(|d| d.parse().ok()).unwrap_or(0)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::rules::Example;
+
+    const PASSAGE: &str = "meter: 6/8
+parts: trumpet 1 = trumpet
+
+chord     | C6 - - - - - | - - - - - - |
+count     | 1 2 3 4 5 6 | 1 2 3 4 5 6 |
+trumpet 1 | C5 - - D5 - - | E5 - - - - - |
+";
+
+    #[test]
+    fn places_are_counted_in_the_units_of_the_meter() {
+        let score = Example::score(PASSAGE).unwrap_or_else(|e| panic!("{e}"));
+        let facts = ScoreFacts::new(&score);
+        let second = &score.parts[0].notes[1];
+        assert_eq!(facts.beat(second.at).to_string(), "4");
+        let quarter = score.per_quarter;
+        assert_eq!(facts.beats(0, quarter), Datum::Decimal(2.0));
+        assert_eq!(facts.meter(0), facts.meter(1));
+        assert_eq!(
+            facts.chord(second.onset).map(|c| c.text.as_str()),
+            Some("C6")
+        );
+    }
+
+    #[test]
+    fn a_rehearsal_mark_holds_from_its_bar_on() {
+        let mut score = Example::score(PASSAGE).unwrap_or_else(|e| panic!("{e}"));
+        score.parts[0].bars[1].rehearsal = Some("A".to_owned());
+        let facts = ScoreFacts::new(&score);
+        assert_eq!(facts.mark(0), Datum::text(""));
+        assert_eq!(facts.mark(1), Datum::text("A"));
+        assert_eq!(facts.mark(900), Datum::text("A"));
+    }
+
+    #[test]
+    fn a_slur_leads_on_until_its_last_note() {
+        let mut score = Example::score(PASSAGE).unwrap_or_else(|e| panic!("{e}"));
+        for (note, slur) in [(0, NoteFlags::SLUR_START), (2, NoteFlags::SLUR_STOP)] {
+            let flags = &mut score.parts[0].notes[note].flags;
+            *flags = flags.with(slur);
+        }
+        let facts = ScoreFacts::new(&score);
+        let slurred = [0, 1, 2].map(|note| facts.is_slurred(NoteRef { part: 0, note }));
+        assert_eq!(slurred, [true, true, false]);
+    }
+
+    #[test]
+    fn a_printed_bar_number_is_its_digits() {
+        let mut score = Example::score(PASSAGE).unwrap_or_else(|e| panic!("{e}"));
+        for (number, value) in [("12a", 12), ("12", 12), ("X1", 0), ("", 0)] {
+            score.bars[0].number = number.to_owned();
+            assert_eq!(printed(&score, 0), value, "{number}");
+        }
+    }
+}

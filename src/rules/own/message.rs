@@ -5,7 +5,6 @@ use super::value::{Datum, NoValue, worked_out};
 use super::views::View;
 use crate::condition::{DYNAMICS, Kind, One, Piece, Shown};
 use crate::ground::pitch::Pitch;
-use crate::style::HouseRule;
 use cel::Value;
 
 /// A value in a remark.
@@ -21,9 +20,10 @@ pub(super) fn described(value: &Datum<'_>) -> String {
     }
 }
 
-pub(super) fn message(rule: &HouseRule, view: &dyn View) -> String {
+/// A message with its values at one place.
+pub(super) fn message(pieces: &[Piece], view: &dyn View) -> String {
     let mut out = String::new();
-    for piece in &rule.message {
+    for piece in pieces {
         match piece {
             Piece::Words(words) => out.push_str(words),
             Piece::Value(value) => out.push_str(&shown(value, view)),
@@ -91,4 +91,74 @@ fn shown(value: &Shown, view: &dyn View) -> String {
 /// Two decimals at most.
 fn decimal(n: f64) -> String {
     ((n * 100.0).round() / 100.0).to_string()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::condition::{self, Known, Name, Scope, Var};
+    use crate::ground::instrument;
+    use crate::ground::time::Beat;
+
+    /// A sonority of Bb4 over Eb4, in a key of two flats.
+    struct Dyad;
+
+    impl View for Dyad {
+        fn value(&self, var: &Var) -> Datum<'_> {
+            match var {
+                Var::Named(_, Name::Lead) => Datum::Whole(70),
+                Var::Named(_, Name::Voices) => Datum::Wholes(vec![70, 63]),
+                Var::Named(_, Name::Span) => Datum::Whole(7),
+                Var::Named(_, Name::Duration) => Datum::Decimal(2.0 / 3.0),
+                Var::Named(_, Name::Block) => Datum::Flag(false),
+                Var::Named(_, Name::Chord) => Datum::text("Eb6"),
+                _ => Datum::Missing,
+            }
+        }
+
+        fn pitch(&self, _: &Var) -> Option<Pitch> {
+            None
+        }
+
+        fn beat(&self, _: &Var) -> Option<Beat> {
+            None
+        }
+
+        fn key(&self) -> i8 {
+            -2
+        }
+    }
+
+    #[test]
+    fn values_are_shown_as_musicians_name_them() {
+        let known = Known {
+            scope: Scope::Sonority,
+            book: instrument::catalogue(),
+            is_part: &|_| false,
+        };
+        for (text, expected) in [
+            ("{lead}", "Bb4"),
+            ("{lead - 7}", "Eb4"),
+            ("{voices}", "Bb4 and Eb4"),
+            ("{span} semitones", "7 semitones"),
+            ("{duration}", "0.67"),
+            ("{block}, {!block}", "no, yes"),
+            ("{chord}", "Eb6"),
+            ("{f}", "f"),
+            ("{sounding['trumpet 1']}", "nothing"),
+            ("{sounding['trumpet 1'] + 1}", "nothing"),
+            ("{span / (span - 7)}", "?"),
+        ] {
+            let pieces = condition::message(text, known).unwrap_or_else(|m| panic!("{m:?}"));
+            assert_eq!(message(&pieces, &Dyad), expected, "{text}");
+        }
+    }
+
+    #[test]
+    fn values_of_a_failed_test_are_described_plainly() {
+        assert_eq!(described(&Datum::text("a")), "'a'");
+        assert_eq!(described(&Datum::Flag(true)), "yes");
+        assert_eq!(described(&Datum::Wholes(vec![1, 2])), "[1, 2]");
+        assert_eq!(described(&Datum::Missing), "nothing");
+    }
 }

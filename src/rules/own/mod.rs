@@ -511,7 +511,12 @@ impl<'h> OwnRules<'h, '_> {
             found: sonority.map(Sonority::pitches).unwrap_or_default(),
             suggestion,
             remedies,
-            ..Finding::new(house.name, rule.level, place.at, message(house, view))
+            ..Finding::new(
+                house.name,
+                rule.level,
+                place.at,
+                message(&house.message, view),
+            )
         });
     }
 

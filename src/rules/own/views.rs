@@ -5,9 +5,9 @@ use super::value::Datum;
 use crate::condition::{DYNAMICS, Name, Player, Side, Var};
 use crate::diagnosis::Passage;
 use crate::ground::chord::Chord;
+use crate::ground::instrument::Instrument;
 use crate::ground::pitch::Pitch;
 use crate::ground::time::{Beat, Ticks};
-use crate::instrument::Instrument;
 use crate::score::{Articulations, Note, NoteFlags, Part, Place, Score, in_force};
 use crate::sonority::{SectionPart, Sonority, Voice};
 use std::borrow::Cow;
@@ -42,7 +42,7 @@ impl<'r> PartInSection<'r> {
         match name {
             Name::Part => Datum::text(&self.part.name),
             Name::Instrument => Datum::text(self.instrument().map_or("", |i| &i.name)),
-            Name::Family => Datum::text(self.instrument().map_or("", |i| &i.family)),
+            Name::Family => Datum::text(self.instrument().map_or("", |i| i.family.as_str())),
             Name::Section => Datum::text(&self.passage.section.name),
             Name::Seat => Datum::Whole(self.member.seat.map_or(0, i64::from)),
             _ => Datum::Missing,

@@ -2,6 +2,7 @@
 //! the seconds; one beginners' guide says four bars at most.
 
 use crate::finding::{Finding, Level};
+use crate::ground::instrument::Property;
 use crate::ground::time::Ticks;
 use crate::rules::shared::line::{
     Line, Tempos, Tone, dynamic, is_soft, lines, merged, place_in_words,
@@ -81,9 +82,7 @@ fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
         }
     };
     let mut found = Vec::new();
-    for line in lines(reading, |i| {
-        matches!(i.family.as_str(), "woodwind" | "brass" | "voice")
-    }) {
+    for line in lines(reading, |i| i.is(Property::Blown) || i.is(Property::Sung)) {
         let mut start = 0;
         for (at, tone) in line.tones.iter().enumerate() {
             let beat = reading.score.felt_beat_at(tone.onset).0 as f64;

@@ -1,6 +1,7 @@
 //! `double-stop`: an instrument that plays one note at a time is given one note at a time.
 
 use crate::finding::{Finding, Level, NoteAtFault};
+use crate::ground::instrument::{Property, names_several};
 use crate::ground::time::Ticks;
 use crate::rules::shared::wording;
 use crate::rules::{Example, Group, Reading, Rule};
@@ -60,14 +61,14 @@ fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
         for member in &passage.section.parts {
             let Some(instrument) = member
                 .instrument
-                .filter(|i| i.single_line && i.section != "drums" && i.family != "voice")
+                .filter(|i| i.single_line && !i.is(Property::Unpitched) && !i.is(Property::Sung))
             else {
                 continue;
             };
             let Some(part) = reading.score.parts.get(member.part as usize) else {
                 continue;
             };
-            if part.staves > 1 || for_several(part) {
+            if part.staves > 1 || names_several(&part.name) {
                 continue;
             }
             let stops = stops(reading, member.part, part);
@@ -81,39 +82,6 @@ fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
             }
         }
     }
-}
-
-/// "Trumpets 1 & 2", "Alto 1/2", "Horn I, II", "Flutes".
-fn for_several(part: &Part) -> bool {
-    let name = part.name.to_lowercase();
-    let words: Vec<&str> = name
-        .split(|c: char| !c.is_alphanumeric())
-        .filter(|w| !w.is_empty())
-        .collect();
-    let numbers = words
-        .iter()
-        .filter(|w| {
-            w.chars().all(|c| c.is_ascii_digit())
-                || matches!(
-                    **w,
-                    "i" | "ii" | "iii" | "iv" | "1st" | "2nd" | "3rd" | "4th"
-                )
-        })
-        .count();
-    let plural = words.iter().any(|w| {
-        w.len() > 4
-            && w.ends_with('s')
-            && !matches!(
-                *w,
-                "bass" | "brass" | "contrabass" | "contrebass" | "double" | "vibes"
-            )
-    });
-    numbers > 1
-        || plural
-        || name.contains(['&', '+', '/'])
-        || words
-            .iter()
-            .any(|w| matches!(*w, "a2" | "div" | "divisi" | "section" | "soli"))
 }
 
 fn stops<'a>(reading: &Reading<'a>, index: u32, part: &'a Part) -> Vec<Stop<'a>> {
@@ -233,38 +201,4 @@ fn finding(
         )),
         ..Finding::new(RULE.name, Level::Error, first.note.at, message)
     })
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn names_of_parts_for_several_players() {
-        let named = |name: &str| {
-            for_several(&Part {
-                name: name.to_owned(),
-                ..Part::default()
-            })
-        };
-        for one in [
-            "Trombone 2",
-            "Alto Sax 1",
-            "Bass",
-            "Double Bass",
-            "2nd Trumpet",
-            "Trumpet in Bb",
-        ] {
-            assert!(!named(one), "{one}");
-        }
-        for several in [
-            "Trumpets",
-            "Trumpet 1 & 2",
-            "Alto 1/2",
-            "Horn I, II",
-            "Flute 1.2.",
-        ] {
-            assert!(named(several), "{several}");
-        }
-    }
 }

@@ -2,9 +2,8 @@
 //! range and endurance by grade; the numbers here are common practice, no source.
 
 use crate::finding::{Finding, Level};
+use crate::ground::instrument::{Property, RangeVerdict, RegisterKind};
 use crate::ground::time::Ticks;
-use crate::instrument::RangeVerdict;
-use crate::instrument::RegisterKind;
 use crate::rules::shared::line::{Line, Tone, dynamic, is_soft, lines, merged};
 use crate::rules::shared::wording;
 use crate::rules::{Example, Group, Reading, Rule, Setting};
@@ -62,7 +61,7 @@ trumpet 1 | C5 D5 | C5 D5 | C5 D5 | C5 D5 | C5 D5 | C5 D5 | C5 D5 | C5 D5 | C5 D
 
 fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
     let mut found = Vec::new();
-    for line in lines(reading, |i| i.family == "brass") {
+    for line in lines(reading, |i| i.is(Property::Lips)) {
         let mut start = 0;
         for (at, tone) in line.tones.iter().enumerate() {
             let bar = reading

@@ -2,8 +2,8 @@
 //! `registers` in `rules/instruments.toml`.
 
 use crate::finding::{Finding, Level};
+use crate::ground::instrument::{Property, Register, RegisterKind};
 use crate::ground::time::Ticks;
-use crate::instrument::{Register, RegisterKind};
 use crate::rules::shared::line::{Line, Tempos, Tone, dynamic, is_soft, lines};
 use crate::rules::shared::wording;
 use crate::rules::{Example, Group, Reading, Rule, Setting};
@@ -72,7 +72,7 @@ const FAST_RUN: usize = 3;
 fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
     let tempos = Tempos::of(reading.score, reading.setting(&RULE, "tempo"));
     for line in lines(reading, |i| {
-        !i.registers.is_empty() || i.section == "trombones"
+        !i.registers.is_empty() || i.is(Property::Slide)
     }) {
         for register in &line.instrument.registers {
             match register.kind {
@@ -82,13 +82,13 @@ fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
                 }
                 // Other breaks are for the reader of the data: only the clarinet's is published as
                 // one that a grade does not cross.
-                RegisterKind::Break if line.instrument.section == "clarinets" => {
+                RegisterKind::Break if line.instrument.is(Property::GradedBreak) => {
                     breaks(reading, line, register, &tempos, out);
                 }
                 _ => {}
             }
         }
-        if line.instrument.section == "trombones" {
+        if line.instrument.is(Property::Slide) {
             long_slides(reading, line, &tempos, out);
         }
     }

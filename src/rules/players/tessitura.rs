@@ -2,8 +2,8 @@
 //! their sources (`rules/instruments.toml`); four bars: common practice, no source.
 
 use crate::finding::{Finding, Level};
+use crate::ground::instrument::RangeVerdict;
 use crate::ground::time::Ticks;
-use crate::instrument::RangeVerdict;
 use crate::rules::shared::line::{Line, Tone, lines, merged};
 use crate::rules::shared::wording;
 use crate::rules::{Example, Group, Reading, Rule, Setting};

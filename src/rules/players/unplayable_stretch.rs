@@ -3,11 +3,11 @@
 
 use crate::diagnosis::Fault;
 use crate::finding::{Finding, Level, NoteAtFault};
-use crate::instrument::{Instrument, Mallets};
+use crate::ground::instrument::{Instrument, Mallets};
 use crate::rules::shared::wording;
 use crate::rules::{Example, Group, Reading, Rule, Setting};
 use crate::sonority::{Sonority, Voice};
-use crate::voicing::Voicing;
+use crate::voicing::Semitones;
 use smallvec::SmallVec;
 
 pub static RULE: Rule = Rule {
@@ -85,7 +85,7 @@ fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
 fn trouble(instrument: &Instrument, struck: &[&Voice], frets: i16) -> Option<String> {
     let back = instrument.transposition.inverse();
     // From the top.
-    let mut written: Voicing = struck
+    let mut written: Semitones = struck
         .iter()
         .map(|v| v.pitch.transposed(back).midi())
         .collect();
@@ -93,7 +93,7 @@ fn trouble(instrument: &Instrument, struck: &[&Voice], frets: i16) -> Option<Str
     if let Some(mallets) = instrument.mallets {
         return mallet_trouble(&written, mallets);
     }
-    let strings: Voicing = instrument.strings.iter().map(|p| p.midi()).collect();
+    let strings: Semitones = instrument.strings.iter().map(|p| p.midi()).collect();
     if written.len() > strings.len() {
         return Some(format!(
             "has {} notes at once on {} strings",
@@ -126,7 +126,7 @@ const LAST_FRET: i16 = 19;
 
 /// Whether the notes find a string each so that all stopped notes lie within `reach` frets. Open
 /// strings cost no reach. `hand`: lowest and highest fret stopped so far.
-fn fits(notes: &[i16], free: &mut Voicing, hand: Option<(i16, i16)>, reach: i16) -> bool {
+fn fits(notes: &[i16], free: &mut Semitones, hand: Option<(i16, i16)>, reach: i16) -> bool {
     let Some((note, rest)) = notes.split_first() else {
         return true;
     };
@@ -243,7 +243,7 @@ mod tests {
     const STRINGS: [i16; 6] = [52, 57, 62, 67, 71, 76];
 
     fn plays(notes: &[i16]) -> bool {
-        fits(notes, &mut Voicing::from_slice(&STRINGS), None, 4)
+        fits(notes, &mut Semitones::from_slice(&STRINGS), None, 4)
     }
 
     #[test]

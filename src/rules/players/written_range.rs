@@ -2,8 +2,8 @@
 //! `rules/instruments.toml`.
 
 use crate::finding::{Finding, Level, NoteAtFault};
+use crate::ground::instrument::{Instrument, Property, RangeVerdict};
 use crate::ground::pitch::Pitch;
-use crate::instrument::{Instrument, RangeVerdict};
 use crate::rules::shared::wording;
 use crate::rules::{Example, Group, Reading, Rule, Setting};
 use crate::score::Note;
@@ -154,7 +154,7 @@ fn notes_outside<'a>(
                 (Level::Warning, school?)
             }
             // The published ranges of voices differ by a third; what lies between them is no mistake.
-            RangeVerdict::Stretched { limit } if instrument.family == "voice" => {
+            RangeVerdict::Stretched { limit } if instrument.is(Property::Sung) => {
                 (Level::Note, limit)
             }
             RangeVerdict::Stretched { limit } => (Level::Warning, limit),
@@ -163,7 +163,7 @@ fn notes_outside<'a>(
                 (Level::Note, limit)
             }
             RangeVerdict::Professional
-                if instrument.family != "voice" && is_held(reading, at, note, held) =>
+                if !instrument.is(Property::Sung) && is_held(reading, at, note, held) =>
             {
                 long = true;
                 (Level::Note, instrument.range.comfortable.and_then(beyond)?)
@@ -223,7 +223,7 @@ fn finding(
     } else {
         ("below", "lowest", "up")
     };
-    let voice = instrument.family == "voice";
+    let voice = instrument.is(Property::Sung);
     let player = if voice { "" } else { " player" };
     let what = match (level, worst.needs) {
         _ if worst.held => format!(

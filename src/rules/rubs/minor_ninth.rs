@@ -4,6 +4,7 @@
 use crate::diagnosis::{Fault, Passage, SlipKind, Verdict};
 use crate::finding::{Finding, Level, NoteAtFault};
 use crate::ground::chord::Family;
+use crate::ground::instrument::Property;
 use crate::ground::pitch::PitchClass;
 use crate::rules::shared::wording;
 use crate::rules::{Example, Group, Reading, Rule, SlipAt};
@@ -86,7 +87,10 @@ fn between_sections(reading: &Reading<'_>, out: &mut Vec<Finding>) {
     let horns: Vec<&Passage> = reading
         .passages
         .iter()
-        .filter(|p| !p.section.chordal && !matches!(p.section.key.as_str(), "bass" | "drums"))
+        .filter(|p| {
+            let section = &p.section;
+            !(section.chordal || section.is(Property::BassLine) || section.is(Property::Unpitched))
+        })
         .collect();
     for (i, own) in horns.iter().enumerate() {
         for other in horns.iter().enumerate().filter(|(j, _)| *j != i) {

@@ -2,9 +2,9 @@
 //! take in seconds.
 
 use crate::finding::{Finding, Level, NoteAtFault};
+use crate::ground::instrument::{Instrument, Property};
 use crate::ground::pitch::Pitch;
 use crate::ground::time::Ticks;
-use crate::instrument::Instrument;
 use crate::rules::Reading;
 use crate::score::NoteRef;
 use crate::score::{Articulations, NoteFlags, Place, Score, in_force};
@@ -68,7 +68,7 @@ pub fn lines<'r, 'a>(
 fn line<'a>(reading: &Reading<'a>, section: &'a Section, member: &SectionPart) -> Option<Line<'a>> {
     let instrument = member
         .instrument
-        .filter(|i| i.single_line && i.section != "drums")?;
+        .filter(|i| i.single_line && !i.is(Property::Unpitched))?;
     let part = reading.score.parts.get(member.part as usize)?;
     if part.staves > 1 {
         return None;
@@ -145,7 +145,7 @@ impl Line<'_> {
     }
 
     pub fn is_sung(&self) -> bool {
-        self.instrument.family == "voice"
+        self.instrument.is(Property::Sung)
     }
 
     /// The finding of a rule about some notes of this line.

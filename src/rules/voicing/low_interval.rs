@@ -3,6 +3,7 @@
 
 use crate::diagnosis::{Fault, Passage, Verdict};
 use crate::finding::{Finding, Level, NoteAtFault};
+use crate::ground::instrument::Property;
 use crate::ground::pitch::Pitch;
 use crate::rules::shared::wording;
 use crate::rules::{Example, Group, Reading, Rule};
@@ -69,7 +70,10 @@ fn over_the_bass(
     passage: &Passage,
     sonority: &Sonority,
 ) -> Option<(i16, Pitch, Voice, Voice)> {
-    if passage.section.chordal || passage.section.key == "bass" || sonority.voices.len() < 3 {
+    if passage.section.chordal
+        || passage.section.is(Property::BassLine)
+        || sonority.voices.len() < 3
+    {
         return None;
     }
     let at = bass
@@ -108,7 +112,10 @@ const fn interval(semitones: i16) -> &'static str {
 }
 
 fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
-    let bass = reading.passages.iter().find(|p| p.section.key == "bass");
+    let bass = reading
+        .passages
+        .iter()
+        .find(|p| p.section.is(Property::BassLine));
     for passage in reading.passages {
         let mut last: Option<([u32; 2], usize, usize)> = None;
         for (index, sonority) in passage.sonorities.iter().enumerate() {

@@ -8,139 +8,25 @@
     reason = "places in a text and lengths of its pieces: no text is longer than 32 bits less a mebibyte"
 )]
 
-use super::scale::decimal;
+use super::ahead::Ahead;
+use super::element::Element;
+use super::plain::{self, Plain};
+use crate::reading::fault::{Fault, Parsed};
 use crate::reading::limits::{self, Limits};
+use crate::reading::musicxml::values::decimal;
+use crate::reading::musicxml::ways::Ways;
 use crate::reading::waiver;
 use num_rational::Ratio;
 use quick_xml::Reader;
 use quick_xml::errors::IllFormedError;
-use quick_xml::escape;
-use quick_xml::events::attributes::Attributes;
 use quick_xml::events::{BytesEnd, BytesStart, Event};
 use std::borrow::Cow;
 use std::io::BufRead;
 use std::ops::Range;
 use std::str::FromStr;
 
-/// What stops the reading, with its place in the text.
-#[derive(Debug)]
-pub(super) struct Fault {
-    /// Bytes of the text.
-    pub at: Range<usize>,
-    /// What is wrong.
-    pub message: String,
-    /// What to do about it.
-    pub help: Option<String>,
-}
-
-impl Fault {
-    pub(super) fn new(at: Range<usize>, message: impl Into<String>) -> Box<Self> {
-        Box::new(Self {
-            at,
-            message: message.into(),
-            help: None,
-        })
-    }
-
-    pub(super) fn help(mut self: Box<Self>, help: impl Into<String>) -> Box<Self> {
-        self.help = Some(help.into());
-        self
-    }
-}
-
-/// The outcome of reading a piece of the document.
-pub(super) type Walk<T> = Result<T, Box<Fault>>;
-
-/// A start tag.
-#[derive(Debug)]
-pub(super) struct Element<'a> {
-    /// What stands between the brackets: the name, then the attributes.
-    inner: &'a str,
-    /// Bytes of the name.
-    name: u32,
-    /// The bytes of the tag: kept small, since elements are handed about a great deal.
-    start: u32,
-    end: u32,
-}
-
-impl<'a> Element<'a> {
-    /// The element's name.
-    #[inline]
-    pub(super) fn name(&self) -> &'a str {
-        self.inner.get(..self.name as usize).unwrap_or_default()
-    }
-
-    /// The first byte of the tag.
-    #[inline]
-    pub(super) fn start(&self) -> usize {
-        self.start as usize
-    }
-
-    /// The value of an attribute, references resolved.
-    #[inline]
-    pub(super) fn attr(&self, name: &str) -> Walk<Option<Cow<'a, str>>> {
-        let mut rest = self.inner.get(self.name as usize..).unwrap_or_default();
-        while let Some((key, value, after)) = plain_attribute(rest) {
-            if key != name {
-                rest = after;
-            } else if value.contains('&') {
-                break;
-            } else {
-                return Ok(Some(Cow::Borrowed(value)));
-            }
-        }
-        if rest.is_empty() {
-            return Ok(None);
-        }
-        self.attr_in_any_form(name)
-    }
-
-    #[inline(never)]
-    fn attr_in_any_form(&self, name: &str) -> Walk<Option<Cow<'a, str>>> {
-        for attribute in Attributes::new(self.inner, self.name as usize).with_checks(false) {
-            let attribute = attribute.map_err(|e| {
-                self.fault(format!(
-                    "not well-formed XML: the attributes of <{}> cannot be read ({e})",
-                    self.name()
-                ))
-            })?;
-            if attribute.key.0 != name {
-                continue;
-            }
-            let raw = attribute.value;
-            if !raw.contains('&') {
-                return Ok(Some(raw));
-            }
-            return match escape::unescape(&raw) {
-                Ok(value) => Ok(Some(Cow::Owned(value.into_owned()))),
-                Err(e) => Err(self.fault(format!(
-                    "the attribute `{name}` of <{}> holds a reference that cannot be resolved ({e})",
-                    self.name()
-                ))
-                .help("write the characters themselves; only the five entities of XML are known")),
-            };
-        }
-        Ok(None)
-    }
-
-    /// Whether an attribute has this value.
-    pub(super) fn is(&self, name: &str, value: &str) -> Walk<bool> {
-        Ok(self.attr(name)?.is_some_and(|v| v.trim() == value))
-    }
-
-    /// A whole number in an attribute; `None` when it is absent or not a number.
-    pub(super) fn attr_number<T: FromStr>(&self, name: &str) -> Walk<Option<T>> {
-        Ok(self.attr(name)?.and_then(|v| v.trim().parse().ok()))
-    }
-
-    /// A fault about this element.
-    pub(super) fn fault(&self, message: impl Into<String>) -> Box<Fault> {
-        Fault::new(self.start()..self.end as usize, message)
-    }
-}
-
 /// The walk.
-pub(super) struct Xml<'a> {
+pub struct Xml<'a> {
     reader: Reader<&'a [u8]>,
     text: &'a str,
     /// What the reader's places lack to be places in the text: a byte order mark that was left in it, or
@@ -148,33 +34,39 @@ pub(super) struct Xml<'a> {
     base: usize,
     /// The names of the open elements.
     open: Vec<&'a str>,
-    /// The text of the last element, when it was read to its end at once; that end is still to be told.
-    told: Option<&'a str>,
+    /// The text of a leaf that was read to its end at once, until the caller has been told of that end.
+    leaf: Option<&'a str>,
     /// Processing instructions for this program that have been passed: their content and bytes.
-    pub(super) instructions: Vec<(&'a str, Range<usize>)>,
+    pub instructions: Vec<(&'a str, Range<usize>)>,
     /// How much is read at most.
     pub limits: Limits,
     /// How many elements may be open.
     deepest: usize,
+    /// The ways that are taken.
+    ways: Ways,
 }
 
+/// A quick way has found something unusual, and has taken nothing: the slow way is to read it.
+struct Declined;
+
 impl<'a> Xml<'a> {
-    pub(super) fn new(text: &'a str, limits: Limits) -> Self {
+    pub fn new(text: &'a str, limits: Limits, ways: Ways) -> Self {
         let body = text.strip_prefix('\u{feff}').unwrap_or(text);
         Self {
             reader: reader(body),
             text,
             base: text.len() - body.len(),
             open: Vec::with_capacity(16),
-            told: None,
+            leaf: None,
             instructions: Vec::new(),
             limits,
             deepest: usize::try_from(limits.depth).unwrap_or(usize::MAX),
+            ways,
         }
     }
 
     /// A walk of its own over a stretch of the same text, inside the root.
-    pub(super) fn over(&self, stretch: Range<usize>) -> Option<Self> {
+    pub fn over(&self, stretch: Range<usize>) -> Option<Self> {
         // Only a reader that begins takes a byte order mark for one: this one has begun.
         let mut reader = reader("<a/>");
         reader.read_event().ok()?;
@@ -185,15 +77,15 @@ impl<'a> Xml<'a> {
             text: self.text.get(..stretch.end)?,
             base: stretch.start.checked_sub(begun)?,
             open: self.open.first().into_iter().copied().collect(),
-            told: None,
+            leaf: None,
             instructions: Vec::new(),
             ..*self
         })
     }
 
     /// Goes on at `place`, behind the open element and others after it, which other walks have read.
-    pub(super) fn go_on(&mut self, place: usize) {
-        if self.told.take().is_none() {
+    pub fn go_on(&mut self, place: usize) {
+        if self.leaf.take().is_none() {
             self.open.pop();
         }
         let passed = place.saturating_sub(self.position());
@@ -201,12 +93,12 @@ impl<'a> Xml<'a> {
     }
 
     /// The byte after the last event.
-    pub(super) fn position(&self) -> usize {
+    pub fn position(&self) -> usize {
         self.base + usize::try_from(self.reader.buffer_position()).unwrap_or(usize::MAX)
     }
 
     #[inline]
-    fn event(&mut self) -> Walk<Event<'a>> {
+    fn event(&mut self) -> Parsed<Event<'a>> {
         match self.reader.read_event() {
             Ok(event) => Ok(event),
             Err(error) => Err(self.ill_formed(error)),
@@ -255,26 +147,27 @@ impl<'a> Xml<'a> {
     }
 
     /// The element whose tag, which starts at `at`, has just been read as an event.
-    fn element(&mut self, at: usize, tag: &BytesStart<'_>) -> Walk<Element<'a>> {
+    fn element(&mut self, at: usize, tag: &BytesStart<'_>) -> Parsed<Element<'a>> {
         if self.open.len() >= self.deepest {
             return Err(self.too_deep(at));
         }
         let end = self.position();
-        let close = if self.told.is_some() { "/>" } else { ">" };
+        let close = if self.leaf.is_some() { "/>" } else { ">" };
         let element = Element {
             inner: self.text.get(at + 1..end - close.len()).unwrap_or_default(),
             name: tag.name().0.len() as u32,
             start: at as u32,
             end: end as u32,
+            plain: self.ways.plain,
         };
-        if self.told.is_none() {
+        if self.leaf.is_none() {
             self.open.push(element.name());
         }
         Ok(element)
     }
 
     /// Closes the open element, whose end tag, starting at `at`, has just been read as an event.
-    fn closed(&mut self, end: &BytesEnd<'_>, at: usize) -> Walk<()> {
+    fn closed(&mut self, end: &BytesEnd<'_>, at: usize) -> Parsed<()> {
         let found = end.name().0;
         let error = match self.open.pop() {
             Some(name) if name == found => return Ok(()),
@@ -310,82 +203,65 @@ impl<'a> Xml<'a> {
         .help("save or export the score again, or fetch a complete copy")
     }
 
-    /// Passes over white space and the next tag, where that is written plainly, as nearly all of a
-    /// score is; over a whole element, where that holds nothing but plain text. The reader must stand
-    /// behind a tag. `None` where something else follows: that is for the events.
-    #[inline]
-    fn plain(&mut self) -> Option<Plain<'a>> {
-        let from = self.position();
-        let rest = self.text.get(from..)?;
-        let tag = rest.trim_ascii_start();
-        let white = rest.len() - tag.len();
-        let (length, plain) = self.plain_tag(tag, from + white).unzip();
-        self.reader.stream().consume(white + length.unwrap_or(0));
-        plain
-    }
-
-    /// The plain tag that `xml` starts with, which stands at `at`, and how many bytes it takes.
-    #[inline]
-    fn plain_tag(&mut self, xml: &'a str, at: usize) -> Option<(usize, Plain<'a>)> {
-        if let Some(end) = xml.strip_prefix("</") {
-            let name = self.open.last()?;
-            let length = end
-                .strip_prefix(*name)?
-                .starts_with('>')
-                .then_some(name.len() + 3)?;
-            self.open.pop();
-            return Some((length, Plain::End));
-        }
-        let tag = PlainTag::of(xml)?;
-        if self.open.len() >= self.deepest {
-            return None;
-        }
-        let name = tag.inner.get(..tag.name)?;
-        let element = tag.element(at);
-        let leaf = if tag.empty {
-            Some(("", 0))
-        } else {
-            plain_content(xml.get(tag.length..)?, name)
-        };
-        self.told = leaf.map(|(text, _)| text);
-        if leaf.is_none() {
-            self.open.push(name);
-        }
-        let rest = leaf.map_or(0, |(_, length)| length);
-        Some((tag.length + rest, Plain::Start(element)))
-    }
-
     /// The next child element of the open element, or `None` when that has closed.
     #[inline]
-    pub(super) fn child(&mut self) -> Walk<Option<Element<'a>>> {
-        if self.told.take().is_some() {
+    pub fn child(&mut self) -> Parsed<Option<Element<'a>>> {
+        if self.leaf.take().is_some() {
             return Ok(None);
         }
-        match self.plain() {
-            Some(Plain::Start(element)) => Ok(Some(element)),
-            Some(Plain::End) => Ok(None),
-            None => self.child_by_events(),
+        match self.plain_child() {
+            Ok(child) => Ok(child),
+            Err(Declined) => self.child_by_events(),
         }
+    }
+
+    /// The next child, where nothing but white space stands before it, and its tag is plain. A plain leaf
+    /// is passed over to its end. The walk must stand behind a tag.
+    #[inline]
+    fn plain_child(&mut self) -> Result<Option<Element<'a>>, Declined> {
+        // Where elements stand too deep the slow way says so.
+        if !self.ways.plain || self.open.len() >= self.deepest {
+            return Err(Declined);
+        }
+        let from = self.position();
+        let text = self.text.get(from..).ok_or(Declined)?;
+        let tag = text.trim_ascii_start();
+        let white = text.len() - tag.len();
+        let open = self.open.last().ok_or(Declined)?;
+        let (plain, length) = plain::next(tag, open).ok_or(Declined)?;
+        self.reader.stream().consume(white + length);
+        Ok(match plain {
+            Plain::Start(tag) => {
+                self.open.push(tag.name());
+                Some(tag.element(from + white))
+            }
+            Plain::Leaf(tag, text) => {
+                self.leaf = Some(text);
+                Some(tag.element(from + white))
+            }
+            Plain::End => {
+                self.open.pop();
+                None
+            }
+        })
     }
 
     /// Lets `read` look at the text ahead, and passes over what it takes from there. Nothing but time
     /// depends on it: what it does not take is still to come. It is true when the last that `read` took is
     /// the end tag of the open element, which is closed then.
     #[inline]
-    pub(super) fn look_ahead(&mut self, read: impl FnOnce(&mut Ahead<'a>) -> bool) -> bool {
+    pub fn look_ahead(&mut self, read: impl FnOnce(&mut Ahead<'a>) -> bool) -> bool {
         // Nothing comes in an element that was read to its end, nor where elements stand too deep.
-        if self.told.is_some() || self.open.len() + Ahead::DEEPEST > self.deepest {
+        let possible = self.leaf.is_none() && self.open.len() + Ahead::DEEPEST <= self.deepest;
+        if !self.ways.ahead || !possible {
             return false;
         }
         let Some(text) = self.text.get(self.position()..) else {
             return false;
         };
-        let mut ahead = Ahead {
-            text,
-            end: self.text.len(),
-        };
+        let mut ahead = Ahead::new(text, self.text.len());
         let closed = read(&mut ahead);
-        let passed = text.len() - ahead.text.len();
+        let passed = text.len() - ahead.left();
         self.reader.stream().consume(passed);
         if closed {
             self.open.pop();
@@ -394,13 +270,13 @@ impl<'a> Xml<'a> {
     }
 
     #[inline(never)]
-    fn child_by_events(&mut self) -> Walk<Option<Element<'a>>> {
+    fn child_by_events(&mut self) -> Parsed<Option<Element<'a>>> {
         loop {
             let at = self.position();
             let tag = match self.event()? {
                 Event::Start(tag) => tag,
                 Event::Empty(tag) => {
-                    self.told = Some("");
+                    self.leaf = Some("");
                     tag
                 }
                 Event::End(tag) => {
@@ -423,8 +299,8 @@ impl<'a> Xml<'a> {
     }
 
     /// Leaves out the rest of the open element.
-    pub(super) fn skip(&mut self) -> Walk<()> {
-        if self.told.take().is_some() {
+    pub fn skip(&mut self) -> Parsed<()> {
+        if self.leaf.take().is_some() {
             return Ok(());
         }
         let around = self.open.len();
@@ -435,8 +311,8 @@ impl<'a> Xml<'a> {
     }
 
     /// The text of the open element up to its end; elements inside it are left out.
-    pub(super) fn text(&mut self) -> Walk<Cow<'a, str>> {
-        if let Some(text) = self.told.take() {
+    pub fn text(&mut self) -> Parsed<Cow<'a, str>> {
+        if let Some(text) = self.leaf.take() {
             return Ok(Cow::Borrowed(text));
         }
         let mut text = Cow::Borrowed("");
@@ -465,12 +341,12 @@ impl<'a> Xml<'a> {
     }
 
     /// The text of the open element with runs of white space made one space.
-    pub(super) fn words(&mut self) -> Walk<String> {
+    pub fn words(&mut self) -> Parsed<String> {
         Ok(tidy(&self.text()?))
     }
 
     /// The open element's text as a whole number.
-    pub(super) fn whole<T: FromStr>(&mut self, element: &Element<'_>) -> Walk<T> {
+    pub fn whole<T: FromStr>(&mut self, element: &Element<'_>) -> Parsed<T> {
         let text = self.text()?;
         text.trim().parse().map_err(|_| {
             Fault::new(
@@ -485,12 +361,12 @@ impl<'a> Xml<'a> {
     }
 
     /// The open element's text as a decimal number.
-    pub(super) fn decimal(&mut self, element: &Element<'_>) -> Walk<Ratio<i64>> {
+    pub fn decimal(&mut self, element: &Element<'_>) -> Parsed<Ratio<i64>> {
         let text = self.text()?;
         self.decimal_of(&text, element)
     }
 
-    fn decimal_of(&self, text: &str, element: &Element<'_>) -> Walk<Ratio<i64>> {
+    fn decimal_of(&self, text: &str, element: &Element<'_>) -> Parsed<Ratio<i64>> {
         decimal(text).ok_or_else(|| {
             Fault::new(
                 element.start()..self.position(),
@@ -504,7 +380,7 @@ impl<'a> Xml<'a> {
     }
 
     /// A decimal number rounded to the nearest whole one: semitones, where files may say `-0.5`.
-    pub(super) fn rounded(&mut self, element: &Element<'_>) -> Walk<i64> {
+    pub fn rounded(&mut self, element: &Element<'_>) -> Parsed<i64> {
         let text = self.text()?;
         if let Ok(whole) = text.parse::<i8>() {
             return Ok(i64::from(whole));
@@ -515,7 +391,7 @@ impl<'a> Xml<'a> {
 
     /// The character an entity or character reference stands for. Entities that a DOCTYPE
     /// declares are never expanded.
-    fn resolve(&self, reference: &quick_xml::events::BytesRef<'_>, at: usize) -> Walk<char> {
+    fn resolve(&self, reference: &quick_xml::events::BytesRef<'_>, at: usize) -> Parsed<char> {
         let fault = |why: String| Fault::new(at..self.position(), why);
         if reference.is_char_ref() {
             return match reference.resolve_char_ref() {
@@ -539,13 +415,13 @@ impl<'a> Xml<'a> {
     }
 
     /// The root element, once the prolog is passed; `None` when there is no element at all.
-    pub(super) fn root(&mut self) -> Walk<Option<Element<'a>>> {
+    pub fn root(&mut self) -> Parsed<Option<Element<'a>>> {
         loop {
             let at = self.position();
             let tag = match self.event()? {
                 Event::Start(tag) => tag,
                 Event::Empty(tag) => {
-                    self.told = Some("");
+                    self.leaf = Some("");
                     tag
                 }
                 Event::Text(t) if !t.trim().is_empty() => {
@@ -575,7 +451,7 @@ impl<'a> Xml<'a> {
     }
 
     /// Makes sure that nothing but comments follows the root element.
-    pub(super) fn epilog(&mut self) -> Walk<()> {
+    pub fn epilog(&mut self) -> Parsed<()> {
         loop {
             let at = self.position();
             match self.event()? {
@@ -594,62 +470,6 @@ impl<'a> Xml<'a> {
     }
 }
 
-/// The text behind the last tag, to be compared with what nearly always stands there. White space is
-/// passed over, and what is found.
-#[derive(Clone, Copy)]
-pub(super) struct Ahead<'a> {
-    text: &'a str,
-    /// Where it ends, in bytes of the whole text.
-    end: usize,
-}
-
-impl<'a> Ahead<'a> {
-    /// How many elements in each other may be taken.
-    const DEEPEST: usize = 3;
-
-    /// Passes over white space and this tag, where it comes next letter for letter.
-    #[inline]
-    pub(super) fn passes(&mut self, tag: &'static str) -> Option<()> {
-        self.text = self.text.trim_ascii_start().strip_prefix(tag)?;
-        Some(())
-    }
-
-    /// What `read` makes of the plain text between a start tag and its end tag.
-    #[inline]
-    pub(super) fn leaf<T>(
-        &mut self,
-        start: &'static str,
-        end: &'static str,
-        read: impl FnOnce(&'a str) -> Option<T>,
-    ) -> Option<T> {
-        let inside = self.text.trim_ascii_start().strip_prefix(start)?;
-        let (text, after) = plain_text(inside)?;
-        let after = after.strip_prefix(end)?;
-        let value = read(text)?;
-        self.text = after;
-        Some(value)
-    }
-
-    /// All that `read` takes, or nothing of it.
-    #[inline]
-    pub(super) fn all_of<T>(&mut self, read: impl FnOnce(&mut Self) -> Option<T>) -> Option<T> {
-        let mut ahead = *self;
-        let value = read(&mut ahead)?;
-        *self = ahead;
-        Some(value)
-    }
-
-    /// Any element without content, its attributes not yet looked at.
-    #[inline]
-    pub(super) fn childless(&mut self) -> Option<Element<'a>> {
-        let text = self.text.trim_ascii_start();
-        let tag = PlainTag::of(text).filter(|tag| tag.empty)?;
-        let after = text.get(tag.length..)?;
-        self.text = after;
-        Some(tag.element(self.end - text.len()))
-    }
-}
-
 fn reader(text: &str) -> Reader<&[u8]> {
     let mut reader = Reader::from_str(text);
     // Of tags that are read without events the reader knows nothing: `closed` compares names.
@@ -657,106 +477,6 @@ fn reader(text: &str) -> Reader<&[u8]> {
     config.check_end_names = false;
     config.allow_unmatched_ends = true;
     reader
-}
-
-/// What a tag that is read without an event does.
-enum Plain<'a> {
-    Start(Element<'a>),
-    End,
-}
-
-/// A start tag whose name is of small letters, with attributes between double quotes, if any. What is
-/// not plain in any way is left to the events.
-struct PlainTag<'a> {
-    /// What stands between the brackets.
-    inner: &'a str,
-    /// Bytes of the name.
-    name: usize,
-    /// Bytes of the tag.
-    length: usize,
-    /// The tag is an element without content.
-    empty: bool,
-}
-
-impl<'a> PlainTag<'a> {
-    /// The tag that `xml` starts with.
-    #[inline]
-    fn of(xml: &'a str) -> Option<Self> {
-        let (name, after) = until(xml.strip_prefix('<')?, |b| !is_of_name(b))?;
-        let (inside, empty) = match after.as_bytes() {
-            [b'>', ..] => (0, false),
-            [b'/', b'>', ..] => (0, true),
-            [b' ', attributes @ ..] => {
-                let end = memchr::memchr(b'>', attributes)?;
-                let inside = attributes.get(..end)?;
-                let quotes = memchr::memchr_iter(b'"', inside).count();
-                // After an odd number of quotes the bracket stands inside a value.
-                if quotes % 2 == 1 || memchr::memchr2(b'<', b'\'', inside).is_some() {
-                    return None;
-                }
-                let empty = inside.last() == Some(&b'/');
-                (end + usize::from(!empty), empty)
-            }
-            _ => return None,
-        };
-        let end = 1 + name.len() + inside;
-        (!name.is_empty()).then_some(Self {
-            inner: xml.get(1..end)?,
-            name: name.len(),
-            length: end + 1 + usize::from(empty),
-            empty,
-        })
-    }
-
-    /// The same as an element whose tag stands at `at`.
-    #[inline]
-    fn element(&self, at: usize) -> Element<'a> {
-        Element {
-            inner: self.inner,
-            name: self.name as u32,
-            start: at as u32,
-            end: (at + self.length) as u32,
-        }
-    }
-}
-
-/// The attribute that `text` starts with, when it is written plainly, ` name="value"`: its name, its value,
-/// and what follows.
-#[inline]
-fn plain_attribute(text: &str) -> Option<(&str, &str, &str)> {
-    let (name, after) = until(text.strip_prefix(' ')?, |b| !is_of_name(b))?;
-    let (value, after) = until(after.strip_prefix("=\"")?, |b| b == b'"')?;
-    let after = after.strip_prefix('"')?;
-    (!name.is_empty()).then_some((name, value, after))
-}
-
-/// Whether a byte is a letter of a name that is plain.
-#[inline]
-fn is_of_name(byte: u8) -> bool {
-    byte.is_ascii_lowercase() || byte == b'-'
-}
-
-/// What comes before the first byte that `ends`, and all from there on.
-#[inline]
-fn until(text: &str, mut ends: impl FnMut(u8) -> bool) -> Option<(&str, &str)> {
-    text.split_at_checked(text.as_bytes().iter().position(|b| ends(*b))?)
-}
-
-/// The text up to the end tag of the element called `name`, when nothing but plain text and that tag
-/// come first, and the bytes of both.
-#[inline]
-fn plain_content<'a>(xml: &'a str, name: &str) -> Option<(&'a str, usize)> {
-    let (text, rest) = plain_text(xml)?;
-    let end = rest.strip_prefix("</")?.strip_prefix(name)?;
-    end.starts_with('>')
-        .then(|| (text, text.len() + name.len() + 3))
-}
-
-/// The short text that stands for itself, and all from the first sign on that does not.
-#[inline]
-fn plain_text(xml: &str) -> Option<(&str, &str)> {
-    let plain = |b: u8| !matches!(b, b'<' | b'&' | b'\r');
-    xml.split_at_checked(xml.bytes().take(64).position(|b| !plain(b))?)
 }
 
 fn append<'a>(text: &mut Cow<'a, str>, more: Cow<'a, str>) {
@@ -768,7 +488,7 @@ fn append<'a>(text: &mut Cow<'a, str>, more: Cow<'a, str>) {
 }
 
 /// Runs of white space made one space, none at the ends.
-pub(super) fn tidy(text: &str) -> String {
+pub fn tidy(text: &str) -> String {
     let mut out = String::with_capacity(text.len());
     for word in text.split_whitespace() {
         if !out.is_empty() {

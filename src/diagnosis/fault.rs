@@ -1,13 +1,13 @@
 //! Building a slip: which notes are at fault, who has to play what, how it is spelled.
 
-use super::{Fault, Slip, SlipKind};
+use super::outcome::{Fault, Slip, SlipKind};
 use crate::ground::pitch::{NoteName, Pitch, PitchClass};
 use crate::sonority::Sonority;
-use crate::voicing::{Label, Voicing};
+use crate::voicing::{Label, Semitones};
 
 /// A right voicing with the names of its notes.
 #[derive(Clone, Copy)]
-pub(super) struct Expected<'a> {
+pub(super) struct NamedVoicing<'a> {
     /// Sounding semitones from the top; empty when nothing better is known.
     pub(super) voicing: &'a [i16],
     /// How its notes are named.
@@ -17,18 +17,18 @@ pub(super) struct Expected<'a> {
 }
 
 /// A sonority that is not right, in its key (concert, in fifths).
-pub(super) struct Draft<'a> {
+pub(super) struct SlipBuilder<'a> {
     pub(super) sonority: &'a Sonority,
     pub(super) key: i8,
 }
 
-impl Draft<'_> {
+impl SlipBuilder<'_> {
     /// Builds the slip: which notes are at fault and how the right ones are spelled.
     pub(super) fn slip(
         &self,
         kind: SlipKind,
-        expected: &Expected<'_>,
-        others: &[Expected<'_>],
+        expected: &NamedVoicing<'_>,
+        others: &[NamedVoicing<'_>],
     ) -> Slip {
         let spell = |midi: i16| self.spell(midi, expected.names);
         let by_seat = self.by_seat(expected.voicing, &spell);
@@ -142,7 +142,7 @@ impl Draft<'_> {
                 .filter_map(|i| self.fault(i, i, voices.get(i)?.pitch))
                 .collect();
         }
-        let (extra, mut missing) = difference(&self.sonority.midi(), expected);
+        let Difference { extra, mut missing } = difference(&self.sonority.midi(), expected);
         let mut used = Vec::new();
         let mut faults = Vec::new();
         for found in extra {
@@ -166,10 +166,18 @@ impl Draft<'_> {
     }
 }
 
-/// Notes of `written` that are not in `right`, and the reverse, each counted as often as it stands.
-pub(super) fn difference(written: &[i16], right: &[i16]) -> (Voicing, Voicing) {
-    let mut missing = Voicing::from_slice(right);
-    let mut extra = Voicing::new();
+/// How the notes written differ from a right voicing, in semitones, each counted as often as it stands.
+pub(super) struct Difference {
+    /// Written, and not in the right voicing.
+    pub(super) extra: Semitones,
+    /// In the right voicing, and not written.
+    pub(super) missing: Semitones,
+}
+
+/// The difference between the notes written and a right voicing.
+pub(super) fn difference(written: &[i16], right: &[i16]) -> Difference {
+    let mut missing = Semitones::from_slice(right);
+    let mut extra = Semitones::new();
     for &w in written {
         match missing.iter().position(|&m| m == w) {
             Some(i) => {
@@ -178,5 +186,5 @@ pub(super) fn difference(written: &[i16], right: &[i16]) -> (Voicing, Voicing) {
             None => extra.push(w),
         }
     }
-    (extra, missing)
+    Difference { extra, missing }
 }

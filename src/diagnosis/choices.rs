@@ -1,0 +1,91 @@
+//! The right voicings of a lead note, for whoever voices it.
+
+use super::case::{Case, Context, HeldTo};
+use super::habits::{Habits, Judging};
+use super::passage::Passage;
+use super::technique::How;
+use crate::ground::pitch::{NoteName, PitchClass};
+use crate::score::Score;
+use crate::style::Style;
+use crate::voicing::harmonise::is_chord_note;
+use crate::voicing::{Mechanical, Voicing, Way};
+
+/// A right voicing for a lead note, and how far from the first choice it is.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Choice {
+    /// Sounding semitones from the top.
+    pub voicing: Voicing,
+    /// How its notes are named, and what the harmony is.
+    pub names: Vec<NoteName>,
+    /// 0 is the first choice.
+    pub cost: i32,
+}
+
+/// Every right voicing of a mechanical technique under the lead note at an index of a passage that
+/// holds the lead alone; the first choice first.
+pub fn choices(
+    score: &Score,
+    passage: &Passage,
+    at: usize,
+    technique: Mechanical,
+    style: &Style,
+) -> Vec<Choice> {
+    let Some(around) = Context::at(score, passage, at) else {
+        return Vec::new();
+    };
+    let Some(lead) = around.sonority.voices.first() else {
+        return Vec::new();
+    };
+    let held = around.lead.is_some_and(|l| l.duration() > l.beat);
+    let named: Vec<PitchClass> = around
+        .chords
+        .first()
+        .into_iter()
+        .flat_map(|c| {
+            let tensions = c.degrees.iter().filter(|d| matches!(d.number, 9 | 11 | 13));
+            tensions.map(|d| c.root.class().plus(d.semitones()))
+        })
+        .collect();
+    let passes = around.lead.is_some_and(|l| l.approaches())
+        && around
+            .chords
+            .first()
+            .is_some_and(|c| !is_chord_note(c, PitchClass::new(lead.midi)));
+    let held_to = HeldTo {
+        technique,
+        how: How::Stated,
+        stated_for_four: None,
+    };
+    let judging = Judging {
+        habits: Habits::default(),
+        only_diminished: style.only_diminished,
+    };
+    let case = Case::new(around, held_to, None, judging);
+    let mut found: Vec<Choice> = case
+        .candidates(lead.midi, 0)
+        .into_iter()
+        .filter(|c| case.is_right_anywhere(c))
+        .map(|c| {
+            // A second under a held lead is legal and unloved; a short note that leads on takes a
+            // passing chord rather than a tension.
+            let crowded = held && matches!(c.voicing.as_slice(), [a, b, ..] if a - b == 2);
+            let idle = passes && c.harmony.way == Way::Tension;
+            // A tension the symbol names is asked for.
+            let unheard = if c.harmony.way <= Way::Tension {
+                named
+                    .iter()
+                    .filter(|t| !c.harmony.classes().contains(t))
+                    .count() as i32
+            } else {
+                0
+            };
+            Choice {
+                names: c.harmony.names.to_vec(),
+                cost: c.bias + if crowded { 4 } else { 0 } + if idle { 6 } else { 0 } + unheard * 5,
+                voicing: c.voicing,
+            }
+        })
+        .collect();
+    found.sort_by_key(|c| c.cost);
+    found
+}

@@ -1,0 +1,256 @@
+//! Diagnoses the sonorities of a passage one after the other.
+
+use super::account::Account;
+use super::case::{Case, Context, HeldTo};
+use super::form::FormCase;
+use super::habits::{ApproachHarmony, Habits, Judging};
+use super::judge::judge;
+use super::outcome::{Diagnosis, Slip, Verdict};
+use super::passage::Passage;
+use crate::score::Score;
+use crate::sonority::Sonority;
+use crate::style::Style;
+use crate::voicing::{Form, Mechanical, Technique, Voicing};
+
+/// Diagnoses a whole passage: what it does most, by which it is judged, and each sonority.
+pub(super) fn diagnose(
+    score: &Score,
+    style: &Style,
+    passage: &Passage,
+) -> (Habits, Vec<Diagnosis>) {
+    let none = Habits::default();
+    if style.only_diminished {
+        return (none, diagnose_with(score, style, passage, none));
+    }
+    let judging = Judging {
+        habits: none,
+        only_diminished: false,
+    };
+    let first = judge_all(score, passage, judging, None);
+    let habits = Habits::count(first.iter().filter_map(|j| j.approach));
+    if !habits.allow_any() {
+        // The passage is judged as without habits.
+        return (habits, diagnoses(first));
+    }
+    (habits, diagnose_with(score, style, passage, habits))
+}
+
+/// Diagnoses a passage whose habits are known.
+pub(super) fn diagnose_with(
+    score: &Score,
+    style: &Style,
+    passage: &Passage,
+    habits: Habits,
+) -> Vec<Diagnosis> {
+    let judging = Judging {
+        habits,
+        only_diminished: style.only_diminished,
+    };
+    diagnoses(judge_all(score, passage, judging, None))
+}
+
+/// Diagnoses a passage in which notes have changed pitch since `before`. It comes with the diagnoses of
+/// then, and what no change is near to keeps its own.
+pub(super) fn diagnose_again(
+    score: &Score,
+    style: &Style,
+    passage: &mut Passage,
+    before: &Passage,
+) {
+    let old = before.sonorities.iter().zip(&before.leads);
+    let new = passage.sonorities.iter().zip(&passage.leads);
+    let earlier = Earlier {
+        before,
+        touched: old.zip(new).map(|(a, b)| a != b).collect(),
+        diagnoses: std::mem::take(&mut passage.diagnoses),
+    };
+    let judging = Judging {
+        habits: passage.habits,
+        only_diminished: style.only_diminished,
+    };
+    passage.diagnoses = diagnoses(judge_all(score, passage, judging, Some(earlier)));
+}
+
+/// What is known of a passage from before some of its notes changed pitch.
+struct Earlier<'a> {
+    before: &'a Passage,
+    /// For each sonority, whether it or its lead note is another than before.
+    touched: Vec<bool>,
+    /// The diagnoses of then.
+    diagnoses: Vec<Diagnosis>,
+}
+
+impl Earlier<'_> {
+    /// Whether the diagnosis of a sonority stands as it was, unless that of the next has changed:
+    /// nothing else that is looked at for it was touched, which are its neighbours, the next lead note,
+    /// and what sounds when the chord changes that its lead may anticipate.
+    fn stands(&self, at: usize) -> bool {
+        let after = at + 1..self.touched.len();
+        let leads = self.before.leads.get(after.clone()).unwrap_or_default();
+        let mut last = at
+            + 1
+            + leads
+                .iter()
+                .position(Option::is_some)
+                .unwrap_or(leads.len());
+        if let Some(lead) = self.before.leads.get(at).copied().flatten() {
+            let until = lead.onset + lead.beat;
+            let later = self.before.sonorities.get(after).unwrap_or_default();
+            last = last.max(at + later.partition_point(|s| s.onset <= until));
+        }
+        let near = at.saturating_sub(1)..self.touched.len().min(last + 1);
+        self.touched
+            .get(near)
+            .is_some_and(|near| !near.contains(&true))
+    }
+}
+
+/// A diagnosis, and what it says of a habit.
+#[derive(Clone)]
+struct Judged {
+    diagnosis: Diagnosis,
+    approach: Option<ApproachHarmony>,
+}
+
+impl Judged {
+    const fn unseen(diagnosis: Diagnosis) -> Self {
+        Self {
+            diagnosis,
+            approach: None,
+        }
+    }
+}
+
+fn diagnoses(judged: Vec<Judged>) -> Vec<Diagnosis> {
+    judged.into_iter().map(|j| j.diagnosis).collect()
+}
+
+/// Diagnoses from last to first, since approach chords are judged by what they lead to.
+fn judge_all(
+    score: &Score,
+    passage: &Passage,
+    judging: Judging,
+    mut earlier: Option<Earlier<'_>>,
+) -> Vec<Judged> {
+    let mut out: Vec<Judged> = match &mut earlier {
+        Some(earlier) => {
+            let diagnoses = std::mem::take(&mut earlier.diagnoses);
+            diagnoses.into_iter().map(Judged::unseen).collect()
+        }
+        None => vec![Judged::unseen(Diagnosis::LEFT_ALONE); passage.sonorities.len()],
+    };
+    // Whether what follows is to be written as before.
+    let mut follows_as_before = earlier.is_some();
+    for (at, sonority) in passage.sonorities.iter().enumerate().rev() {
+        if follows_as_before && earlier.as_ref().is_some_and(|e| e.stands(at)) {
+            continue;
+        }
+        let result = sonority.is_block().then(|| {
+            let next = out.get(at + 1).map(|j| &j.diagnosis);
+            let target = target(passage, at, next);
+            judge_one(score, passage, at, target.as_ref(), judging)
+        });
+        let result = result
+            .flatten()
+            .unwrap_or(Judged::unseen(Diagnosis::LEFT_ALONE));
+        if let Some(Earlier { before, .. }) = earlier {
+            let before = before.sonorities.get(at).zip(before.diagnoses.get(at));
+            let before = before.map(|(sonority, diagnosis)| as_meant(sonority, diagnosis));
+            follows_as_before = before == Some(as_meant(sonority, &result.diagnosis));
+        }
+        if let Some(slot) = out.get_mut(at) {
+            *slot = result;
+        }
+    }
+    out
+}
+
+/// What the sonority after one should be, from the top, when it is of the same phrase and a block of as many
+/// voices.
+pub(super) fn target(passage: &Passage, at: usize, next: Option<&Diagnosis>) -> Option<Voicing> {
+    let (sonority, diagnosis) = passage.sonorities.get(at + 1).zip(next)?;
+    if !passage.phrase_of(at).contains(&(at + 1)) {
+        return None;
+    }
+    let voices = passage.sonorities.get(at)?.voices.len();
+    Some(as_meant(sonority, diagnosis)).filter(|target| target.len() == voices)
+}
+
+/// A sonority as it was meant to be, as far as its diagnosis can tell.
+fn as_meant(sonority: &Sonority, diagnosis: &Diagnosis) -> Voicing {
+    match &diagnosis.verdict {
+        Verdict::Slip(slip) if !slip.expected.is_empty() => {
+            slip.expected.iter().map(|p| p.midi()).collect()
+        }
+        _ => sonority.midi(),
+    }
+}
+
+fn judge_one(
+    score: &Score,
+    passage: &Passage,
+    at: usize,
+    target: Option<&Voicing>,
+    judging: Judging,
+) -> Option<Judged> {
+    let in_force = (*passage.in_force.get(at)?)?;
+    let context = Context::at(score, passage, at)?;
+    let sonority = context.sonority;
+    let function = context.function();
+    let is_pedal = context.is_pedal();
+    // Upper structures stand over dominants; elsewhere such a passage is in drop 2 with doubled lead.
+    let technique = match in_force.technique {
+        Technique::Form(Form::UpperStructure)
+            if sonority.voices.len() == 5
+                && context.frames.first().is_some_and(|f| !f.is_dominant()) =>
+        {
+            Technique::Mechanical(Mechanical::Drop2DoubledLead)
+        }
+        t => t,
+    };
+    let account = match technique {
+        Technique::Mechanical(technique) => {
+            let held_to = HeldTo {
+                technique,
+                how: in_force.how,
+                stated_for_four: in_force.stated_for_four,
+            };
+            judge(&Case::new(context, held_to, target, judging))
+        }
+        Technique::Form(form) => {
+            let case = FormCase {
+                sonority,
+                form,
+                how: in_force.how,
+                frames: &context.frames,
+                lead: context.lead,
+                key: context.key,
+            };
+            Account {
+                verdict: case.judge(),
+                approach: None,
+            }
+        }
+    };
+    // Only what is struck here is at fault, and under a pedal the chords go their own way.
+    let verdict = match account.verdict {
+        Verdict::Slip(slip) if is_pedal || blames_held(sonority, &slip) => Verdict::LeftAlone,
+        other => other,
+    };
+    Some(Judged {
+        diagnosis: Diagnosis {
+            technique: Some(in_force),
+            function,
+            verdict,
+        },
+        approach: account.approach,
+    })
+}
+
+/// Whether a slip is that of a note held from before.
+fn blames_held(sonority: &Sonority, slip: &Slip) -> bool {
+    sonority
+        .voices
+        .iter()
+        .any(|v| !v.attacked && slip.faults.iter().any(|f| f.note == v.note))
+}

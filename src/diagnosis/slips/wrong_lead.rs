@@ -1,0 +1,68 @@
+//! A lead note foreign to the chord that leads nowhere by step, over a voicing that is right for a
+//! neighbouring lead: the lead itself is wrong.
+
+use crate::diagnosis::candidates::Candidate;
+use crate::diagnosis::case::Case;
+use crate::diagnosis::fault::difference;
+use crate::diagnosis::outcome::{Slip, SlipKind};
+
+/// The lead at most a whole step away was meant, over the same voices. Only where something is right under
+/// the note on top.
+pub(super) fn explain(case: &Case<'_>, at_top: &[Candidate<'_>]) -> Option<Slip> {
+    if !case.top_is_foreign() || case.approaches() || case.first_meant(at_top).is_none() {
+        return None;
+    }
+    let top = case.top();
+    let mut best: Option<(i32, Candidate<'_>)> = None;
+    for delta in [-1, 1, -2, 2] {
+        for c in case.candidates(top + delta, 0) {
+            let cost = c.bias + i32::from(delta.abs());
+            if *difference(&case.written, &c.voicing).extra == [top]
+                && case.may_be_meant(&c)
+                && best.as_ref().is_none_or(|(b, _)| cost < *b)
+            {
+                best = Some((cost, c));
+            }
+        }
+    }
+    best.map(|(_, c)| case.slip_from(SlipKind::WrongNote, &c))
+}
+
+#[cfg(test)]
+mod tests {
+    use crate::diagnosis::example::DiagnosedGrid;
+
+    #[test]
+    fn a_lead_a_half_step_off_over_the_right_voices() {
+        let passage = DiagnosedGrid::new(
+            "technique: close
+             chord | F6 -   -  |
+             count | 1  2   3  |
+             1     | A4 Bb4 F4 |
+             2     | F4 F4  D4 |
+             3     | D4 D4  C4 |
+             4     | C4 C4  A3 |",
+        );
+        assert_eq!(
+            passage.account(1, 2.0),
+            "wrong lead: WrongNote, 1 Bb4 for A4"
+        );
+    }
+
+    #[test]
+    fn with_a_lower_voice_off_as_well_it_is_left_to_two_voices() {
+        let passage = DiagnosedGrid::new(
+            "technique: close
+             chord | F6 -   -  |
+             count | 1  2   3  |
+             1     | A4 Bb4 F4 |
+             2     | F4 F#4 D4 |
+             3     | D4 D4  C4 |
+             4     | C4 C4  A3 |",
+        );
+        assert_eq!(
+            passage.account(1, 2.0),
+            "two voices: WrongNote, 2 F#4 for G4, 3 D4 for E4, 4 C4 for Db4"
+        );
+    }
+}

@@ -1,0 +1,123 @@
+//! The parts of a passage: as its header declares them, else as its rows are called.
+
+use super::lines::{Block, Header, Piece};
+use super::nearest;
+use crate::ground::instrument::{self, Instrument, Property};
+use crate::reading::fault::{Fault, Parsed};
+use crate::score::Part;
+use crate::score::identity::identify_all;
+
+/// A part, and the instrument that it is known to be.
+pub(super) struct Declared {
+    pub label: Piece,
+    pub instrument: Option<&'static Instrument>,
+}
+
+/// Labels of rows that are no parts.
+pub(super) const RESERVED: [&str; 3] = ["chord", "chords", "count"];
+
+/// Whether two labels are the same, blanks and capitals apart.
+pub(super) fn same(a: &str, b: &str) -> bool {
+    a.split_whitespace()
+        .map(str::to_lowercase)
+        .eq(b.split_whitespace().map(str::to_lowercase))
+}
+
+/// The parts in order.
+pub(super) fn declared(
+    blocks: &[Block],
+    catalogue: &'static instrument::Catalogue,
+) -> Parsed<Vec<Declared>> {
+    let mut parts: Vec<Declared> = Vec::new();
+    // In a choir a bare "alto" is a voice.
+    let choir = blocks.iter().any(|b| {
+        matches!(b, Block::Header(Header::Section(p))
+            if catalogue.section_named(&p.text).is_some_and(|s| s.is(Property::Choir)))
+    });
+    for block in blocks {
+        let Block::Header(Header::Part(label, name)) = block else {
+            continue;
+        };
+        if parts.iter().any(|p| same(&p.label.text, &label.text)) {
+            return Err(Fault::new(
+                label.at.clone(),
+                format!("the part `{}` is declared twice", label.text),
+            ));
+        }
+        if RESERVED.contains(&label.text.to_lowercase().as_str()) || label.text.is_empty() {
+            return Err(Fault::new(
+                label.at.clone(),
+                format!("a part cannot be called `{}`", label.text),
+            )
+            .help("chord and count are rows of their own"));
+        }
+        parts.push(Declared {
+            label: label.clone(),
+            instrument: Some(named(name, choir, catalogue)?),
+        });
+    }
+    if parts.is_empty() {
+        parts = labelled(blocks, catalogue);
+    }
+    Ok(parts)
+}
+
+/// The instrument that a header gives a part.
+fn named(
+    name: &Piece,
+    choir: bool,
+    catalogue: &'static instrument::Catalogue,
+) -> Parsed<&'static Instrument> {
+    let voice = choir
+        .then(|| catalogue.named(&format!("{} voice", name.text)))
+        .flatten()
+        .filter(|i| i.is(Property::Choir));
+    if let Some(found) = voice.or_else(|| catalogue.named(&name.text)) {
+        return Ok(found);
+    }
+    let fault = Fault::new(
+        name.at.clone(),
+        format!("`{}` is not an instrument chartproof knows", name.text),
+    );
+    let known = nearest(
+        &name.text,
+        catalogue.instruments.iter().map(|i| i.name.as_str()),
+    );
+    Err(match known {
+        Some(known) => fault.help(format!("did you mean `{known}`?")),
+        None => fault.help(
+            "write the instrument as on a part: alto saxophone, trumpet, soprano voice, piano",
+        ),
+    })
+}
+
+/// The parts as the rows of the first system are called.
+fn labelled(blocks: &[Block], catalogue: &'static instrument::Catalogue) -> Vec<Declared> {
+    let first = blocks.iter().find_map(|b| match b {
+        Block::System(rows) => Some(rows),
+        Block::Header(_) => None,
+    });
+    let labels: Vec<&Piece> = first
+        .into_iter()
+        .flatten()
+        .map(|row| &row.label)
+        .filter(|label| !RESERVED.contains(&label.text.to_lowercase().as_str()))
+        .collect();
+    // Together the names say more than each alone: soprano, alto, tenor, bass are a choir.
+    let named: Vec<Part> = labels
+        .iter()
+        .map(|label| Part {
+            name: label.text.clone(),
+            ..Part::default()
+        })
+        .collect();
+    let identities = identify_all(catalogue, &named);
+    labels
+        .into_iter()
+        .zip(identities)
+        .map(|(label, identity)| Declared {
+            label: label.clone(),
+            instrument: identity.map(|i| i.instrument),
+        })
+        .collect()
+}

@@ -1,0 +1,87 @@
+//! The text ahead, compared with whole usual tags.
+#![allow(
+    clippy::arithmetic_side_effects,
+    reason = "a place in a text, before its end"
+)]
+
+use super::element::Element;
+use super::plain::{PlainTag, plain_text};
+
+/// The text behind the last tag, to be compared with what nearly always stands there. White space is
+/// passed over, and what is found.
+#[derive(Clone, Copy)]
+pub struct Ahead<'a> {
+    text: &'a str,
+    /// Where it ends, in bytes of the whole text.
+    end: usize,
+}
+
+impl<'a> Ahead<'a> {
+    /// How many elements in each other may be taken.
+    pub const DEEPEST: usize = 3;
+
+    /// The text `ahead`, which ends at the byte `end` of the whole text.
+    #[inline]
+    pub fn new(ahead: &'a str, end: usize) -> Self {
+        Self { text: ahead, end }
+    }
+
+    /// How many bytes have not been taken.
+    #[inline]
+    pub fn left(&self) -> usize {
+        self.text.len()
+    }
+
+    /// Passes over white space and this tag, where it comes next letter for letter.
+    #[inline]
+    pub fn passes(&mut self, tag: &'static str) -> Option<()> {
+        self.text = self.text.trim_ascii_start().strip_prefix(tag)?;
+        Some(())
+    }
+
+    /// What `read` makes of the plain text between a start tag and its end tag.
+    #[inline]
+    pub fn leaf<T>(
+        &mut self,
+        start: &'static str,
+        end: &'static str,
+        read: impl FnOnce(&'a str) -> Option<T>,
+    ) -> Option<T> {
+        let inside = self.text.trim_ascii_start().strip_prefix(start)?;
+        let (text, after) = plain_text(inside)?;
+        let after = after.strip_prefix(end)?;
+        let value = read(text)?;
+        self.text = after;
+        Some(value)
+    }
+
+    /// An element that holds two leaves, none of which is looked at: start tags, each with its end tag.
+    #[inline]
+    pub fn two_leaves(&mut self, [outer, first, second]: [[&'static str; 2]; 3]) -> Option<()> {
+        self.all_of(|ahead| {
+            ahead.passes(outer[0])?;
+            ahead.leaf(first[0], first[1], Some)?;
+            ahead.leaf(second[0], second[1], Some)?;
+            ahead.passes(outer[1])
+        })
+    }
+
+    /// All that `read` takes, or nothing of it.
+    #[inline]
+    pub fn all_of<T>(&mut self, read: impl FnOnce(&mut Self) -> Option<T>) -> Option<T> {
+        let mut ahead = *self;
+        let value = read(&mut ahead)?;
+        *self = ahead;
+        Some(value)
+    }
+
+    /// Any element without content, its attributes not yet looked at.
+    #[inline]
+    pub fn childless(&mut self) -> Option<Element<'a>> {
+        let text = self.text.trim_ascii_start();
+        let tag = PlainTag::of(text).filter(|tag| tag.empty)?;
+        let after = text.get(tag.length..)?;
+        self.text = after;
+        Some(tag.element(self.end - text.len()))
+    }
+}
