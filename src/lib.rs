@@ -37,6 +37,15 @@
 //! # Ok::<(), chartproof::Problem>(())
 //! ```
 
+#![cfg_attr(
+    not(feature = "cli"),
+    allow(
+        dead_code,
+        unused_imports,
+        reason = "the commands use the rest; the desk will use more"
+    )
+)]
+
 mod analysis;
 #[cfg(feature = "cli")]
 mod cli;

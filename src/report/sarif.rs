@@ -9,6 +9,7 @@
 
 use super::{Entry, Told, part_names, printable, rulebook, shielded};
 use crate::finding::{Finding, Grounds, Level};
+use crate::ground::disk;
 use crate::ground::pitch::Pitch;
 use crate::ground::text::Span;
 use crate::rules::{self, Rule};
@@ -264,7 +265,7 @@ struct Facts<'a> {
 ///
 /// When the log cannot be serialised.
 pub fn render(entries: &[Entry], compared: bool) -> Result<String, serde_json::Error> {
-    let here = std::env::current_dir().unwrap_or_default();
+    let here = disk::here();
     let mut shelf = Shelf {
         here,
         artifacts: Vec::new(),
