@@ -8,7 +8,7 @@ use crate::ground::text::Edit;
 use crate::model_answer::{self, Request, VoiceError};
 use crate::proof::{Heard, Proofed};
 use crate::reading;
-use crate::report::{self, Entry, html, json, sarif};
+use crate::report::{self, ProofedFile, html, json, sarif};
 use crate::score::Score;
 use crate::style::Style;
 use crate::voicing::Technique;
@@ -94,10 +94,10 @@ pub struct Report {
 }
 
 impl Report {
-    /// The one entry that reports are written from. Notes are shared by copies of a score.
-    fn entries(&self) -> [Entry; 1] {
+    /// The one file that reports are written from. Notes are shared by copies of a score.
+    fn files(&self) -> [ProofedFile; 1] {
         let path = self.heard.sources.first().map(|s| s.path.clone());
-        [Entry {
+        [ProofedFile {
             path: path.unwrap_or_default(),
             outcome: Ok((self.heard.clone(), self.proofed.clone())),
         }]
@@ -142,7 +142,7 @@ impl Report {
     pub fn text(&self) -> String {
         let mut out = Buffer::no_color();
         let options = report::text::Options::default();
-        let written = report::text::render(&self.entries(), &mut out, options);
+        let written = report::text::render(&self.files(), &mut out, options);
         debug_assert!(written.is_ok(), "memory takes every report");
         String::from_utf8_lossy(out.as_slice()).into_owned()
     }
@@ -153,7 +153,7 @@ impl Report {
     ///
     /// When a value is none that JSON knows.
     pub fn json(&self) -> Result<String, serde_json::Error> {
-        json::render(&self.entries())
+        json::render(&self.files())
     }
 
     /// The report as a SARIF 2.1.0 log.
@@ -162,12 +162,12 @@ impl Report {
     ///
     /// As [`Report::json`].
     pub fn sarif(&self) -> Result<String, serde_json::Error> {
-        sarif::render(&self.entries(), false)
+        sarif::render(&self.files(), false)
     }
 
     /// The report as a self-contained HTML page with engraved music.
     pub fn html(&self) -> String {
-        html::render(&self.entries())
+        html::render(&self.files())
     }
 }
 

@@ -13,6 +13,6 @@ macro_rules! rooms {
 }
 
 rooms! {
-    analysis condition correct diagnosis editing finding fixing ground homework house_style
+    analysis condition correct diagnosis editing file_text finding fixing ground homework house_style
     marking model_answer proof reading report rules score sonority style voicing writing
 }

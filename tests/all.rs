@@ -15,6 +15,7 @@ mod gate;
 mod generated;
 mod hostile;
 mod house_style;
+mod instruments;
 mod memory;
 mod model_answers;
 mod nothing_lost;

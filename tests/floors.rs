@@ -9,7 +9,7 @@ use std::path::{Path, PathBuf};
 /// needs something from above usually holds a small type or function that belongs below.
 const FLOORS: &[&[&str]] = &[
     &["ground"],
-    &["score", "voicing", "packing"],
+    &["score", "voicing", "file_text"],
     &["reading", "notation", "sonority"],
     &["writing", "editing", "engraving"],
     &["condition"],

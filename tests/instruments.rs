@@ -2,8 +2,7 @@
 //! the range that the table gives is the range that is judged. A new entry is held to this by itself.
 //!
 //! What each rule says of one instrument is printed by
-//! `CHARTPROOF_INSTRUMENT=trombone cargo test --test instruments -- --nocapture`.
-#![allow(clippy::unwrap_used)]
+//! `CHARTPROOF_INSTRUMENT=trombone cargo test --test all instruments:: -- --nocapture`.
 
 use chartproof::inside::finding::{Finding, Level};
 use chartproof::inside::ground::instrument::{Instrument, Property, catalogue};

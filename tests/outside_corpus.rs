@@ -6,9 +6,9 @@
 use crate::fuzzed::bodies::read_each_way;
 use crate::outside::{self, ask, lines, scores};
 use chartproof::inside::editing;
+use chartproof::inside::file_text::container;
 use chartproof::inside::ground::pitch::{Pitch, Step};
 use chartproof::inside::ground::text::Edit;
-use chartproof::inside::reading::container;
 use chartproof::inside::reading::files::{read_bytes, read_bytes_in, read_file};
 use chartproof::inside::reading::musicxml::Ways;
 use chartproof::inside::score::{Change, NoteRef};

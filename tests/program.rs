@@ -402,7 +402,7 @@ fn the_readme_is_in_step_with_the_program() {
     for technique in chartproof::inside::voicing::Technique::all() {
         assert!(readme.contains(technique.name()), "{technique}");
     }
-    for (name, counts) in chartproof::inside::reading::Limits::NAMES {
+    for (name, counts) in chartproof::inside::file_text::Limits::NAMES {
         assert!(
             readme.contains(&format!("| `{name}` | {counts} |")),
             "{name}"

@@ -1,11 +1,11 @@
 //! `chartproof analysis`: every sonority named.
 
-use super::scores::{Looked, Scores};
-use super::talk::Progress;
+use super::UNUSABLE;
+use super::scores::{ReadScore, ScoreOptions};
+use super::verbosity::Progress;
 use super::write_out::{self, complain, complain_of, to_stdout};
-use super::{CLEAN, UNUSABLE};
 use crate::analysis::analyse;
-use crate::report::analysis::{Entry, json, text};
+use crate::report::analysis::{AnalysedFile, json, text};
 use clap::{Args, ValueEnum};
 use rayon::prelude::*;
 use std::path::PathBuf;
@@ -21,7 +21,7 @@ use std::path::PathBuf;
 #[derive(Debug, Args)]
 pub(super) struct Analysis {
     #[command(flatten)]
-    scores: Scores,
+    scores: ScoreOptions,
 
     /// The form: text for people, json for machines
     #[arg(long, value_enum, value_name = "FORMAT", default_value_t = Format::Text)]
@@ -41,12 +41,12 @@ enum Format {
 impl Analysis {
     /// Runs the command; returns the exit code.
     pub(super) fn run(mut self) -> u8 {
-        let desk = self.scores.read();
-        let progress = Progress::new("naming sonorities", Some(desk.scores.len()));
-        let entries: Vec<Entry> = desk
+        let read = self.scores.read();
+        let progress = Progress::new("naming sonorities", Some(read.scores.len()));
+        let entries: Vec<AnalysedFile> = read
             .scores
             .into_par_iter()
-            .map(|Looked { path, score, style }| Entry {
+            .map(|ReadScore { path, score, style }| AnalysedFile {
                 path,
                 outcome: score.map(|score| {
                     let analysed = analyse(&score, &style);
@@ -55,7 +55,7 @@ impl Analysis {
                 }),
             })
             .collect();
-        let mut code = if desk.style_unusable { UNUSABLE } else { CLEAN };
+        let mut code = read.problems.code();
         let mut inputs = self.scores.paths.clone();
         for entry in &entries {
             match &entry.outcome {

@@ -1,12 +1,12 @@
 //! `chartproof proof --class`: the homework of a class.
 
 use super::proof::Format;
-use super::scores::{ByStyles, Looked, Scores, desk};
-use super::talk::{self, Progress};
+use super::scores::{ByStyles, ReadScore, ScoreOptions, with_styles};
+use super::verbosity::{self, Progress};
 use super::write_out::{self, complain, complain_of, say, to_stdout};
 use super::{CLEAN, FOUND, UNUSABLE};
 use crate::finding::Level;
-use crate::homework::roll::{self, HandedIn, Order};
+use crate::homework::roll::{self, HandedIn, Order, Roll};
 use crate::homework::{Class, Key, Sheet, mark};
 use crate::reading::files;
 use crate::report::{class, html};
@@ -26,7 +26,7 @@ pub(super) struct Options {
     /// student is to look at. As text, as html with engraved examples, or as csv for a spreadsheet.
     /// ORDER says where the students' names are; without it this is seen from the files
     #[arg(long, value_enum, value_name = "ORDER", num_args = 0..=1, require_equals = true, default_missing_value = "auto", conflicts_with = "one_score")]
-    class: Option<How>,
+    class: Option<NameOrder>,
 
     /// With --class, the answer key: a score with the melody, its chord symbols and its technique
     /// (what `voice` writes, say), or a folder of one for each exercise, called as the exercises are.
@@ -35,8 +35,9 @@ pub(super) struct Options {
     key: Option<PathBuf>,
 }
 
+/// Where the students' names are.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
-enum How {
+enum NameOrder {
     /// Seen from the files: folders are students; else names "student - exercise"; else each file
     /// name is a student, and the title the exercise
     Auto,
@@ -52,7 +53,7 @@ enum How {
     Files,
 }
 
-impl How {
+impl NameOrder {
     const fn order(self) -> Option<Order> {
         match self {
             Self::Auto => None,
@@ -65,9 +66,9 @@ impl How {
     }
 }
 
-/// What `proof` was told beside the options of the class.
-pub(super) struct Asked<'a> {
-    pub(super) scores: &'a mut Scores,
+/// The options of `proof` that hold for a class as well.
+pub(super) struct ClassRequest<'a> {
+    pub(super) scores: &'a mut ScoreOptions,
     pub(super) format: Format,
     pub(super) gate: Option<style::Gate>,
     pub(super) into: Option<&'a Path>,
@@ -80,30 +81,30 @@ impl Options {
     }
 
     /// Runs the command on a class; returns the exit code.
-    pub(super) fn run(&self, asked: &mut Asked<'_>) -> u8 {
-        if !matches!(asked.format, Format::Text | Format::Html | Format::Csv) {
+    pub(super) fn run(&self, request: &mut ClassRequest<'_>) -> u8 {
+        if !matches!(request.format, Format::Text | Format::Html | Format::Csv) {
             complain(
                 "a class is reported as text, html or csv: name one of these with --format, or leave out --class",
             );
             return UNUSABLE;
         }
-        let Ok(keys) = self.keys(asked.scores) else {
+        let Ok(keys) = self.keys(request.scores) else {
             return UNUSABLE;
         };
-        let desk = asked.scores.read();
-        let mut code = if desk.style_unusable { UNUSABLE } else { CLEAN };
+        let read = request.scores.read();
+        let mut code = read.problems.code();
         let is_key = |path: &Path| {
             let own = fs::canonicalize(path).ok();
             own.is_some() && keys.iter().any(|k| fs::canonicalize(&k.path).ok() == own)
         };
         // A key may lie among the homework.
-        let looked: Vec<Looked> = desk
+        let scores: Vec<ReadScore> = read
             .scores
             .into_iter()
             .filter(|l| !is_key(&l.path))
             .collect();
-        if looked.is_empty() {
-            if !desk.style_unusable {
+        if scores.is_empty() {
+            if !read.problems.are_mistakes() {
                 complain(
                     "no homework was found in what was given: expected MusicXML (.musicxml, .xml, .mxl) \
                      or passage grids (.passage), one file for each student and exercise; check the paths",
@@ -111,33 +112,16 @@ impl Options {
             }
             return UNUSABLE;
         }
-        let handed_in: Vec<HandedIn> = looked
+        let handed_in: Vec<HandedIn> = scores
             .iter()
             .map(|l| HandedIn {
                 path: l.path.clone(),
                 title: l.score.as_ref().ok().and_then(|s| s.title.clone()),
             })
             .collect();
-        let order = self.class.and_then(How::order);
-        let roll = roll::read(&asked.scores.paths, &handed_in, order);
-        let single = roll.exercises.len() == 1;
-        let mut unused: Vec<&Answer> = keys.iter().collect();
-        let chosen: Vec<Option<&Answer>> = roll
-            .files
-            .iter()
-            .zip(&handed_in)
-            .map(|((_, e), file)| {
-                let exercise = roll.exercises.get(*e).map_or("", String::as_str);
-                let found = match keys.as_slice() {
-                    [only] if single => Some(only),
-                    all => Answer::of(all, exercise, file),
-                };
-                if let Some(found) = found {
-                    unused.retain(|k| !std::ptr::eq(*k, found));
-                }
-                found
-            })
-            .collect();
+        let order = self.class.and_then(NameOrder::order);
+        let roll = roll::read(&request.scores.paths, &handed_in, order);
+        let (chosen, unused) = AnswerKey::choose(&keys, &roll, &handed_in);
         for key in unused {
             complain(&format!(
                 "the answer key {} belongs to no exercise: the exercises are {}; call the key as its exercise is called",
@@ -146,27 +130,27 @@ impl Options {
             ));
             code = UNUSABLE;
         }
-        let (sheets, gates) = marked(looked, &chosen, asked.gate);
+        let (sheets, gates) = marked(scores, &chosen, request.gate);
         let class = Class { roll, sheets };
         code = code.max(exit_code(&class, &gates));
-        if asked.format != Format::Text || asked.into.is_some() {
+        if request.format != Format::Text || request.into.is_some() {
             for error in class.sheets.iter().filter_map(|s| s.outcome.as_ref().err()) {
                 complain_of(error);
             }
         }
-        let report = match asked.format {
+        let report = match request.format {
             Format::Csv => class::csv(&class),
             Format::Html => html::class(&class),
             _ => class::text(&class),
         };
-        let written = match asked.into {
+        let written = match request.into {
             Some(target) => {
-                let mut inputs = asked.scores.paths.clone();
+                let mut inputs = request.scores.paths.clone();
                 inputs.extend(class.sheets.iter().map(|s| s.path.clone()));
                 inputs.extend(keys.iter().map(|k| k.path.clone()));
                 let written = write_out::write(target, report.as_bytes(), &inputs);
                 if written.is_ok() {
-                    talk::sum_up(&format!("{}: {}", target.display(), class::sums(&class)));
+                    verbosity::sum_up(&format!("{}: {}", target.display(), class::sums(&class)));
                 }
                 written.map_err(|e| e.to_string())
             }
@@ -179,25 +163,25 @@ impl Options {
         code
     }
 
-    /// The answer keys; what is wrong with them has been told.
-    fn keys(&self, scores: &Scores) -> Result<Vec<Answer>, ()> {
+    /// The answer keys; their mistakes are reported already.
+    fn keys(&self, scores: &ScoreOptions) -> Result<Vec<AnswerKey>, ()> {
         let Some(path) = &self.key else {
             return Ok(Vec::new());
         };
         let styles = scores.styles();
-        let by_styles = ByStyles(&styles, scores.limited.limits());
+        let by_styles = ByStyles(&styles, scores.limits.limits());
         let outcomes = files::read_by(std::slice::from_ref(path), &by_styles);
-        let desk = desk(outcomes, &styles, &mut Vec::new());
-        let mut usable = !desk.style_unusable;
+        let read = with_styles(outcomes, &styles, &mut Vec::new());
+        let mut usable = !read.problems.are_mistakes();
         let mut keys = Vec::new();
-        for Looked { path, score, style } in desk.scores {
+        for ReadScore { path, score, style } in read.scores {
             let name = path.display().to_string();
             match score {
                 Ok(score) => {
                     let own = score.proofed(&style).findings;
                     let errors = own.iter().filter(|f| f.level == Level::Error).count();
                     if errors > 0 {
-                        talk::sum_up(&format!(
+                        verbosity::sum_up(&format!(
                             "{name}: the answer key has {} of its own, which count against nobody; \
                              chartproof proof {name} shows them",
                             if errors == 1 {
@@ -208,7 +192,7 @@ impl Options {
                         ));
                     }
                     match Key::new(name, score.into_score(), &style) {
-                        Ok(key) => keys.push(Answer { path, key }),
+                        Ok(key) => keys.push(AnswerKey { path, key }),
                         Err(error) => {
                             complain(&error.to_string());
                             usable = false;
@@ -226,12 +210,40 @@ impl Options {
 }
 
 /// An answer key and its file.
-struct Answer {
+struct AnswerKey {
     path: PathBuf,
     key: Key,
 }
 
-impl Answer {
+impl AnswerKey {
+    /// The key of each file, and the keys that belong to none. A single key is that of a single
+    /// exercise, whatever it is called.
+    fn choose<'a>(
+        keys: &'a [Self],
+        roll: &Roll,
+        handed_in: &[HandedIn],
+    ) -> (Vec<Option<&'a Self>>, Vec<&'a Self>) {
+        let single = roll.exercises.len() == 1;
+        let mut unused: Vec<&Self> = keys.iter().collect();
+        let chosen = roll
+            .files
+            .iter()
+            .zip(handed_in)
+            .map(|((_, e), file)| {
+                let exercise = roll.exercises.get(*e).map_or("", String::as_str);
+                let found = match keys {
+                    [only] if single => Some(only),
+                    all => Self::of(all, exercise, file),
+                };
+                if let Some(found) = found {
+                    unused.retain(|k| !std::ptr::eq(*k, found));
+                }
+                found
+            })
+            .collect();
+        (chosen, unused)
+    }
+
     /// The key of an exercise: the one called as it is, else the only one of its title.
     fn of<'a>(keys: &'a [Self], exercise: &str, file: &HandedIn) -> Option<&'a Self> {
         let plain = |text: &str| -> String {
@@ -256,15 +268,15 @@ impl Answer {
 
 /// Marks all files side by side.
 fn marked(
-    looked: Vec<Looked>,
-    chosen: &[Option<&Answer>],
+    scores: Vec<ReadScore>,
+    chosen: &[Option<&AnswerKey>],
     asked: Option<style::Gate>,
 ) -> (Vec<Sheet>, Vec<style::Gate>) {
-    let progress = Progress::new("marking", Some(looked.len()));
-    looked
+    let progress = Progress::new("marking", Some(scores.len()));
+    scores
         .into_par_iter()
         .zip(chosen)
-        .map(|(Looked { path, score, style }, key)| {
+        .map(|(ReadScore { path, score, style }, key)| {
             let style: Arc<Style> = style;
             let gate = asked.or(style.gate);
             let start = Instant::now();
@@ -275,10 +287,10 @@ fn marked(
             };
             progress.step();
             if let Ok(marked) = &sheet.outcome
-                && talk::is_verbose()
+                && verbosity::is_verbose()
             {
                 let took = start.elapsed();
-                let detail = talk::detail(&marked.score, &marked.proofed, &style, took);
+                let detail = verbosity::detail(&marked.score, &marked.proofed, &style, took);
                 say(&format!("{}: {detail}", sheet.path.display()));
             }
             (sheet, gate.unwrap_or(style::Gate::At(Level::Error)))

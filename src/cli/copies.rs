@@ -1,16 +1,83 @@
 //! Copies of files that were read: where they go, and what must never be written over.
 
-use super::write_out;
+use super::UNUSABLE;
+use super::scores::{ReadScore, ScoreOptions};
+use super::write_out::{self, complain, complain_of};
 use crate::editing::{Edited, Original};
 use crate::ground::text::Edit;
 use crate::proof::Heard;
 use crate::score::{Score, Source};
+use crate::style::Style;
+use clap::Args;
 use std::collections::HashMap;
 use std::fs::{self, File};
 use std::path::{Path, PathBuf};
+use std::sync::Arc;
+
+#[derive(Debug, Args)]
+pub(super) struct CopyOptions {
+    #[command(flatten)]
+    pub(super) scores: ScoreOptions,
+
+    /// The folder that the copies are written to; it is made when it is not there
+    #[arg(long, value_name = "DIR")]
+    pub(super) into: PathBuf,
+}
+
+/// The scores of which copies are to be written.
+pub(super) struct ScoresToCopy {
+    pub(super) scores: Vec<(PathBuf, Heard)>,
+    /// One for each score.
+    pub(super) styles: Vec<Arc<Style>>,
+    /// The exit code that the other scores ask for.
+    pub(super) code: u8,
+}
+
+impl CopyOptions {
+    /// Reads the scores. Those that cannot be read are reported, and so are those that `refused` has
+    /// a reason against.
+    pub(super) fn read(
+        &mut self,
+        refused: impl Fn(&Path, &Score) -> Option<String>,
+    ) -> ScoresToCopy {
+        let read = self.scores.read();
+        let mut to_copy = ScoresToCopy {
+            scores: Vec::new(),
+            styles: Vec::new(),
+            code: read.problems.code(),
+        };
+        for ReadScore { path, score, style } in read.scores {
+            match score {
+                Ok(score) => {
+                    if let Some(reason) = refused(&path, &score) {
+                        complain(&reason);
+                        to_copy.code = UNUSABLE;
+                    } else {
+                        to_copy.scores.push((path, score));
+                        to_copy.styles.push(style);
+                    }
+                }
+                Err(error) => {
+                    complain_of(&error);
+                    to_copy.code = UNUSABLE;
+                }
+            }
+        }
+        to_copy
+    }
+
+    /// Where the copies go; `doing` is the command, for a message.
+    pub(super) fn copies(&self, doing: &'static str) -> Copies<'_> {
+        Copies {
+            paths: &self.scores.paths,
+            into: &self.into,
+            doing,
+        }
+    }
+}
 
 /// One file of a score with its copy.
-pub(super) struct Copy<'a> {
+pub(super) struct FileCopy<'a> {
     pub(super) source: u16,
     pub(super) from: &'a Source,
     pub(super) to: PathBuf,
@@ -18,11 +85,11 @@ pub(super) struct Copy<'a> {
 
 /// Where copies go.
 pub(super) struct Copies<'a> {
-    /// What the user named.
+    /// The paths that the user named.
     pub(super) paths: &'a [PathBuf],
     /// The folder for the copies.
     pub(super) into: &'a Path,
-    /// What is done, for a message: `correct`.
+    /// The command, for a message: `correct`.
     pub(super) doing: &'static str,
 }
 
@@ -79,12 +146,12 @@ impl Copies<'_> {
         self.into.join(name.unwrap_or_default())
     }
 
-    pub(super) fn of<'a>(&self, score: &'a Score) -> Vec<Copy<'a>> {
+    pub(super) fn of<'a>(&self, score: &'a Score) -> Vec<FileCopy<'a>> {
         score
             .sources
             .iter()
             .enumerate()
-            .map(|(i, from)| Copy {
+            .map(|(i, from)| FileCopy {
                 source: i as u16,
                 from,
                 to: self.target(&from.path),

@@ -1,14 +1,12 @@
 //! `chartproof correct`: writes copies with the verified fixes applied, nothing else changed.
 
-use super::copies::{self, Copies};
-use super::scores::{Looked, Scores};
-use super::talk::Progress;
-use super::write_out::{complain, complain_of, shown, to_stdout};
+use super::copies::{self, Copies, CopyOptions, ScoresToCopy};
+use super::verbosity::Progress;
+use super::write_out::{complain, shown, to_stdout};
 use super::{CLEAN, FOUND, UNUSABLE};
 use crate::correct::{Correction, correct};
 use crate::editing;
 use crate::finding::Level;
-use crate::proof::Heard;
 use crate::report::table;
 use crate::score::Score;
 use clap::Args;
@@ -26,32 +24,17 @@ use std::path::{Path, PathBuf};
 #[derive(Debug, Args)]
 pub(super) struct Correct {
     #[command(flatten)]
-    scores: Scores,
-
-    /// The folder that the copies are written to; it is made when it is not there
-    #[arg(long, value_name = "DIR")]
-    into: PathBuf,
+    options: CopyOptions,
 }
 
 impl Correct {
     /// Runs the command; returns the exit code.
     pub(super) fn run(mut self) -> u8 {
-        let desk = self.scores.read();
-        let mut code = if desk.style_unusable { UNUSABLE } else { CLEAN };
-        let mut scores: Vec<(PathBuf, Heard)> = Vec::new();
-        let mut styles = Vec::new();
-        for Looked { path, score, style } in desk.scores {
-            match score {
-                Ok(score) => {
-                    scores.push((path, score));
-                    styles.push(style);
-                }
-                Err(error) => {
-                    complain_of(&error);
-                    code = UNUSABLE;
-                }
-            }
-        }
+        let ScoresToCopy {
+            scores,
+            styles,
+            mut code,
+        } = self.options.read(|_, _| None);
         if let Some(message) = self.copies().clash(&scores) {
             complain(&message);
             return UNUSABLE;
@@ -85,17 +68,17 @@ impl Correct {
                 .iter()
                 .filter(|f| f.level == Level::Error)
                 .count();
-            tell(&mut report, path, score, correction);
+            list_changes(&mut report, path, score, correction);
         }
         if files == 0 {
-            return code; // what went wrong has been said
+            return code; // the reason is reported already
         }
         let _ = writeln!(
             report,
             "{} changed; {} written to {}; {} left{}",
             counted(notes, "note"),
             counted(files, "file"),
-            shown(&self.into),
+            shown(&self.options.into),
             counted(left, "finding"),
             if left > 0 {
                 ": proof the copies to see what a person has to decide"
@@ -114,11 +97,7 @@ impl Correct {
     }
 
     fn copies(&self) -> Copies<'_> {
-        Copies {
-            paths: &self.scores.paths,
-            into: &self.into,
-            doing: "correct",
-        }
+        self.options.copies("correct")
     }
 
     fn write(
@@ -133,7 +112,8 @@ impl Correct {
     }
 }
 
-fn tell(report: &mut String, path: &Path, score: &Score, correction: &Correction) {
+/// Adds the changes of a score at written pitch, one a line.
+fn list_changes(report: &mut String, path: &Path, score: &Score, correction: &Correction) {
     if correction.done.is_empty() {
         return;
     }

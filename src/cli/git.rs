@@ -38,9 +38,9 @@ pub(super) enum GitError {
     },
 }
 
-/// Where a file was at a revision.
+/// A file at a revision.
 #[derive(Clone, Debug, PartialEq, Eq)]
-pub(super) enum Then {
+pub(super) enum FileAtRevision {
     /// It was not there.
     Absent,
     /// It was there with the same bytes.
@@ -79,7 +79,7 @@ impl Revision {
     }
 
     /// What the revision had for a file of the working tree.
-    pub(super) fn of(&mut self, file: &Path) -> Result<Then, GitError> {
+    pub(super) fn of(&mut self, file: &Path) -> Result<FileAtRevision, GitError> {
         let real = fs::canonicalize(file).unwrap_or_else(|_| file.to_owned());
         let folder = real.parent().unwrap_or(Path::new("/")).to_owned();
         let root = if let Some(root) = self.roots.get(&folder) {
@@ -174,11 +174,11 @@ impl Repository {
         Ok(repository)
     }
 
-    fn then(&self, file: &Path, name: &[u8]) -> Result<Then, GitError> {
+    fn then(&self, file: &Path, name: &[u8]) -> Result<FileAtRevision, GitError> {
         match self.changed.get(name) {
-            Some(Some(old)) => return Ok(Then::Other(self.bytes(old)?)),
+            Some(Some(old)) => return Ok(FileAtRevision::Other(self.bytes(old)?)),
             None if self.files.contains(name) && !self.gone.iter().any(|g| g == name) => {
-                return Ok(Then::Same);
+                return Ok(FileAtRevision::Same);
             }
             Some(None) | None => {}
         }
@@ -187,23 +187,23 @@ impl Repository {
 
     /// A file that git does not know yet may have been renamed all the same: to another folder, or
     /// with the same bytes.
-    fn renamed(&self, file: &Path, name: &[u8]) -> Result<Then, GitError> {
+    fn renamed(&self, file: &Path, name: &[u8]) -> Result<FileAtRevision, GitError> {
         if self.gone.iter().any(|g| g == name) {
-            return Ok(Then::Other(self.bytes(name)?));
+            return Ok(FileAtRevision::Other(self.bytes(name)?));
         }
         let last = |name: &[u8]| name.rsplit(|b| *b == b'/').next().map(<[u8]>::to_vec);
         let ending = |name: &[u8]| name.rsplit(|b| *b == b'.').next().map(<[u8]>::to_vec);
         let mut alike: Vec<&Vec<u8>> = self.gone.iter().filter(|g| last(g) == last(name)).collect();
         if let (Some(only), true) = (alike.pop(), alike.is_empty()) {
-            return Ok(Then::Other(self.bytes(only)?));
+            return Ok(FileAtRevision::Other(self.bytes(only)?));
         }
         let now = fs::read(file).ok();
         for old in self.gone.iter().filter(|g| ending(g) == ending(name)) {
             if now.as_deref() == Some(&self.bytes(old)?) {
-                return Ok(Then::Same);
+                return Ok(FileAtRevision::Same);
             }
         }
-        Ok(Then::Absent)
+        Ok(FileAtRevision::Absent)
     }
 
     /// A file of the revision.

@@ -1,8 +1,8 @@
 //! `chartproof ledger`: records today's findings, so that only new ones count.
 
 use super::proof::proofed;
-use super::scores::Scores;
-use super::talk::Progress;
+use super::scores::ScoreOptions;
+use super::verbosity::Progress;
 use super::write_out::{self, complain, complain_in_full, complain_of, shown, to_stdout};
 use super::{CLEAN, UNUSABLE};
 use crate::proof::Proofed;
@@ -24,7 +24,7 @@ use std::path::{Path, PathBuf};
 #[derive(Debug, Args)]
 pub(super) struct Ledger {
     #[command(flatten)]
-    scores: Scores,
+    scores: ScoreOptions,
 
     /// The ledger to write. Without this the nearest chartproof.ledger on the way up from the
     /// current folder, or a new one in it
@@ -44,11 +44,11 @@ impl Ledger {
         } else {
             ledger::Ledger::new(&path)
         };
-        let desk = self.scores.read();
-        let mut code = if desk.style_unusable { UNUSABLE } else { CLEAN };
-        let nothing_listed = desk.nothing_listed;
-        let progress = Progress::new("proofing", Some(desk.scores.len()));
-        let (entries, _) = proofed(desk.scores, None, &progress);
+        let read = self.scores.read();
+        let mut code = read.problems.code();
+        let list_empty = read.problems.list_empty;
+        let progress = Progress::new("proofing", Some(read.scores.len()));
+        let (entries, _) = proofed(read.scores, None, &progress);
         drop(progress);
         let mut inputs = self.scores.paths.clone();
         for entry in &entries {
@@ -63,8 +63,8 @@ impl Ledger {
         let read = entries.iter().filter_map(|e| e.outcome.as_ref().ok());
         let scores: Vec<(&Score, &Proofed)> = read.map(|(s, p)| (&**s, p)).collect();
         if scores.is_empty() {
-            // What went wrong has been said; nothing was looked at, and nothing is recorded.
-            return if nothing_listed { CLEAN } else { UNUSABLE };
+            // The reasons are reported already; nothing was proofed, and nothing is recorded.
+            return if list_empty { CLEAN } else { UNUSABLE };
         }
         let before = path.exists().then(|| ledger.print());
         let sums = ledger.record(&scores);
@@ -75,7 +75,7 @@ impl Ledger {
             complain(&error.to_string());
             return UNUSABLE;
         }
-        if let Err(message) = to_stdout(said(&path, sums).as_bytes()) {
+        if let Err(message) = to_stdout(sentence(&path, sums).as_bytes()) {
             complain(&message);
             return UNUSABLE;
         }
@@ -96,7 +96,7 @@ fn nearest() -> PathBuf {
     above.unwrap_or(here)
 }
 
-fn said(path: &Path, sums: Sums) -> String {
+fn sentence(path: &Path, sums: Sums) -> String {
     let findings = match sums.recorded {
         1 => "1 finding".to_owned(),
         n => format!("{n} findings"),

@@ -1,22 +1,21 @@
 //! `chartproof mark`: writes copies marked in colour and words at each finding.
 
-use super::copies::{self, Copies};
-use super::scores::{Looked, Scores};
-use super::write_out::{complain, complain_of, shown, to_stdout};
+use super::copies::{self, CopyOptions, ScoresToCopy};
+use super::write_out::{complain, shown, to_stdout};
 use super::{CLEAN, FOUND, UNUSABLE};
 use crate::editing::Original;
+use crate::file_text::Limits;
 use crate::finding::{Finding, Level};
 use crate::ground::text::Edit;
 use crate::marking;
 use crate::proof::Heard;
-use crate::reading::Limits;
 use crate::reading::files;
-use crate::score::{self, Format};
+use crate::score::{self, Format, Score};
 use crate::style::Style;
 use clap::Args;
 use std::fmt::Write as _;
 use std::io::Cursor;
-use std::path::{Path, PathBuf};
+use std::path::Path;
 
 /// Writes copies of MusicXML scores with coloured noteheads and a few words at each finding
 ///
@@ -28,19 +27,27 @@ use std::path::{Path, PathBuf};
 #[derive(Debug, Args)]
 pub(super) struct Mark {
     #[command(flatten)]
-    scores: Scores,
-
-    /// The folder that the copies are written to; it is made when it is not there
-    #[arg(long, value_name = "DIR")]
-    into: PathBuf,
+    options: CopyOptions,
 
     /// Take the marks out and put none in: the copies are the files as they were before `mark`
     #[arg(long)]
     clear: bool,
 }
 
+/// Why a score cannot be marked: only MusicXML has room for marks.
+fn no_room_for_marks(path: &Path, score: &Score) -> Option<String> {
+    let is_grid = score.sources.iter().any(|s| s.format != Format::MusicXml);
+    is_grid.then(|| {
+        format!(
+            "{} is a passage grid, which has no room for marks: expected MusicXML; \
+             `chartproof proof` shows its findings",
+            path.display()
+        )
+    })
+}
+
 /// A score without marks, and the files it is in.
-struct Clean {
+struct Unmarked {
     score: Heard,
     originals: Vec<Original>,
 }
@@ -48,35 +55,12 @@ struct Clean {
 impl Mark {
     /// Runs the command; returns the exit code.
     pub(super) fn run(mut self) -> u8 {
-        let desk = self.scores.read();
-        let mut code = if desk.style_unusable { UNUSABLE } else { CLEAN };
-        let mut scores: Vec<(PathBuf, Heard)> = Vec::new();
-        let mut styles = Vec::new();
-        for Looked { path, score, style } in desk.scores {
-            match score {
-                Ok(score) if score.sources.iter().any(|s| s.format != Format::MusicXml) => {
-                    complain(&format!(
-                        "{} is a passage grid, which has no room for marks: expected MusicXML; \
-                         `chartproof proof` shows its findings",
-                        path.display()
-                    ));
-                    code = UNUSABLE;
-                }
-                Ok(score) => {
-                    scores.push((path, score));
-                    styles.push(style);
-                }
-                Err(error) => {
-                    complain_of(&error);
-                    code = UNUSABLE;
-                }
-            }
-        }
-        let copies = Copies {
-            paths: &self.scores.paths,
-            into: &self.into,
-            doing: "mark",
-        };
+        let ScoresToCopy {
+            scores,
+            styles,
+            mut code,
+        } = self.options.read(no_room_for_marks);
+        let copies = self.options.copies("mark");
         if let Some(message) = copies.clash(&scores) {
             complain(&message);
             return UNUSABLE;
@@ -86,19 +70,19 @@ impl Mark {
         let mut errors = 0;
         // Each score is gone when its copy is written.
         for ((path, score), style) in scores.into_iter().zip(&styles) {
-            let limits = self.scores.limited.limits();
-            let done = clean(score, style, &limits).and_then(|clean| {
+            let limits = self.options.scores.limits.limits();
+            let done = without_marks(score, style, &limits).and_then(|unmarked| {
                 let findings = if self.clear {
                     Vec::new()
                 } else {
-                    clean.score.proofed(style).findings
+                    unmarked.score.proofed(style).findings
                 };
                 let mut findings: Vec<&Finding> = findings.iter().collect();
                 findings.sort_by_key(|f| f.at);
-                let edits = marking::marks(&clean.score, &findings);
-                let originals = clean.originals.into_iter().map(Ok);
-                copies.write(&clean.score, originals, &edits, &inputs)?;
-                Ok(tell(&path, &findings, self.clear, &mut report))
+                let edits = marking::marks(&unmarked.score, &findings);
+                let originals = unmarked.originals.into_iter().map(Ok);
+                copies.write(&unmarked.score, originals, &edits, &inputs)?;
+                Ok(report_marks(&path, &findings, self.clear, &mut report))
             });
             match done {
                 Ok(found) => errors += found,
@@ -120,7 +104,7 @@ impl Mark {
 }
 
 /// The score without earlier marks: they must not be read as part of the music.
-fn clean(score: Heard, style: &Style, limits: &Limits) -> Result<Clean, String> {
+fn without_marks(score: Heard, style: &Style, limits: &Limits) -> Result<Unmarked, String> {
     let mut originals = Vec::with_capacity(score.sources.len());
     let mut marks = Vec::with_capacity(score.sources.len());
     for (index, source) in score.sources.iter().enumerate() {
@@ -128,7 +112,7 @@ fn clean(score: Heard, style: &Style, limits: &Limits) -> Result<Clean, String> 
         marks.push(marking::clear(index as u16, source));
     }
     if marks.iter().all(Vec::is_empty) {
-        return Ok(Clean { score, originals });
+        return Ok(Unmarked { score, originals });
     }
     let mut files = Vec::with_capacity(originals.len());
     for ((source, original), marks) in score.sources.iter().zip(originals).zip(&marks) {
@@ -160,16 +144,16 @@ fn clean(score: Heard, style: &Style, limits: &Limits) -> Result<Clean, String> 
         }
     };
     let score = Heard::new(score, style);
-    Ok(Clean { score, originals })
+    Ok(Unmarked { score, originals })
 }
 
-/// One line for a score; returns how many errors it has.
-fn tell(path: &Path, findings: &[&Finding], cleared: bool, report: &mut String) -> usize {
-    let said = match (cleared, findings.len()) {
+/// Adds the line of a score to the report; returns how many errors it has.
+fn report_marks(path: &Path, findings: &[&Finding], cleared: bool, report: &mut String) -> usize {
+    let sentence = match (cleared, findings.len()) {
         (true, _) => "marks taken out".to_owned(),
         (false, 1) => "1 finding marked".to_owned(),
         (false, n) => format!("{n} findings marked"),
     };
-    let _ = writeln!(report, "{}: {said}", shown(path));
+    let _ = writeln!(report, "{}: {sentence}", shown(path));
     findings.iter().filter(|f| f.level == Level::Error).count()
 }

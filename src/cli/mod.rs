@@ -14,7 +14,7 @@ mod scores;
 mod shell;
 mod since;
 mod style;
-mod talk;
+mod verbosity;
 mod voice;
 mod write_out;
 
@@ -34,7 +34,7 @@ const UNUSABLE: u8 = 2;
 #[command(name = "chartproof", version, max_term_width = 100)]
 struct Arguments {
     #[command(flatten)]
-    talk: talk::Talk,
+    verbosity: verbosity::Verbosity,
 
     #[command(subcommand)]
     command: Command,
@@ -72,7 +72,7 @@ pub fn run() -> ExitCode {
             return ExitCode::from(u8::try_from(error.exit_code()).unwrap_or(UNUSABLE));
         }
     };
-    arguments.talk.begin();
+    arguments.verbosity.set();
     ExitCode::from(match arguments.command {
         Command::Proof(proof) => proof.run(),
         Command::Correct(correct) => correct.run(),

@@ -1,16 +1,19 @@
 //! `chartproof proof`: reads and reports.
 
 use super::class;
+use super::git::GitError;
 use super::ledger::read_ledger;
-use super::scores::{Looked, Portions, Scores};
+use super::scores::{InputProblems, Portions, ReadScore, ReadScores, ScoreOptions};
 use super::since;
-use super::talk::{self, Progress};
+use super::verbosity::{self, Progress};
 use super::write_out::{self, WriteError, complain, complain_of, say, to_stdout};
 use super::{CLEAN, FOUND, UNUSABLE};
+use crate::file_text::Limits;
 use crate::finding::Level;
 use crate::proof::Proofed;
+use crate::proof::ledger::Ledger;
 use crate::reading::files;
-use crate::report::{Entry, Sums, html, json, sarif, text};
+use crate::report::{ProofedFile, Sums, html, json, sarif, text};
 use crate::score::Score;
 use crate::style::{self, Style};
 use clap::{Args, ValueEnum, ValueHint};
@@ -28,7 +31,7 @@ use std::time::Instant;
 #[derive(Debug, Args)]
 pub(super) struct Proof {
     #[command(flatten)]
-    scores: Scores,
+    scores: ScoreOptions,
 
     #[command(flatten)]
     class: class::Options,
@@ -132,7 +135,7 @@ struct Reporter {
 
 impl Reporter {
     /// What reports of pieces say of each file, in order.
-    fn pieces(self, entries: &[Entry]) -> Result<Vec<u8>, ReportError> {
+    fn pieces(self, entries: &[ProofedFile]) -> Result<Vec<u8>, ReportError> {
         let pieces: Result<Vec<Vec<u8>>, ReportError> = entries
             .par_iter()
             .map(|entry| match self.format {
@@ -152,7 +155,7 @@ impl Reporter {
     }
 
     /// The whole report; `since` when it is about what a revision did not have.
-    fn whole(self, entries: &[Entry], since: bool) -> Result<Vec<u8>, ReportError> {
+    fn whole(self, entries: &[ProofedFile], since: bool) -> Result<Vec<u8>, ReportError> {
         Ok(match self.format {
             Format::Text => {
                 self.text(|out| text::render(entries, out, text::Options::default()))?
@@ -179,81 +182,163 @@ impl Reporter {
     }
 }
 
-/// How far a run has come.
-#[derive(Default)]
-struct Course {
+/// How a run is done.
+#[derive(Clone, Copy)]
+struct ProofPlan {
+    reporter: Reporter,
+    /// The report is written file by file, and nothing but sums is kept. What is compared with the
+    /// past needs all files at once.
+    file_by_file: bool,
+    /// The report goes to the standard output as it is made.
+    at_once: bool,
+    /// Unreadable files are named on the error output. The text report on the terminal shows them
+    /// itself; elsewhere nobody may look.
+    names_unreadable: bool,
+    /// The gate on the command line.
+    gate: Option<style::Gate>,
+}
+
+/// A run of the command, as far as it has come.
+struct ProofRun {
+    plan: ProofPlan,
     /// The files, as long as the report needs them.
-    entries: Vec<Entry>,
+    files: Vec<ProofedFile>,
+    /// One for each file.
     gates: Vec<style::Gate>,
+    /// One for each file.
     styles: Vec<Arc<Style>>,
-    style_unusable: bool,
-    nothing_listed: bool,
+    problems: InputProblems,
+    progress: Option<Progress>,
     sums: Sums,
     /// The exit code that the files ask for.
     code: u8,
-    /// What must not be written over.
+    /// Files that must not be written over.
     inputs: Vec<PathBuf>,
-    /// Pieces of a report that goes into a file.
+    /// The report, as far as it goes into a file.
     written: Vec<u8>,
     /// Why the report cannot be had.
     failed: Option<String>,
 }
 
-impl Course {
-    /// Counts files in; says which could not be read where `aloud`.
-    fn count(&mut self, entries: &[Entry], gates: &[style::Gate], aloud: bool) {
-        for (entry, gate) in entries.iter().zip(gates) {
-            self.sums.add(entry);
-            self.code = self.code.max(exit_code(entry, *gate));
-            self.inputs.push(entry.path.clone());
-            match &entry.outcome {
+impl ProofRun {
+    fn new(plan: ProofPlan) -> Self {
+        Self {
+            plan,
+            files: Vec::new(),
+            gates: Vec::new(),
+            styles: Vec::new(),
+            problems: InputProblems::default(),
+            progress: None,
+            sums: Sums::default(),
+            code: CLEAN,
+            inputs: Vec::new(),
+            written: Vec::new(),
+            failed: None,
+        }
+    }
+
+    /// Proofs a portion of the scores.
+    fn proof(&mut self, read: ReadScores) {
+        self.problems.add(read.problems);
+        let styles: Vec<_> = read.scores.iter().map(|s| Arc::clone(&s.style)).collect();
+        let progress = self
+            .progress
+            .take()
+            .unwrap_or_else(|| Progress::new("proofing", Some(read.files)));
+        let (files, gates) = proofed(read.scores, self.plan.gate, &progress);
+        if self.plan.file_by_file {
+            progress.aside(|| {
+                self.count(&files, &gates);
+                self.write(self.plan.reporter.pieces(&files));
+            });
+            if read.last {
+                // The program ends: the system takes back all memory at once.
+                std::mem::forget(files);
+            } else {
+                // Giving back the memory of hundreds of scores is work as well.
+                files.into_par_iter().for_each(drop);
+            }
+        } else {
+            self.files.extend(files);
+            self.gates.extend(gates);
+            self.styles.extend(styles);
+        }
+        self.progress = Some(progress);
+    }
+
+    /// Counts files in.
+    fn count(&mut self, files: &[ProofedFile], gates: &[style::Gate]) {
+        for (file, gate) in files.iter().zip(gates) {
+            self.sums.add(file);
+            self.code = self.code.max(exit_code(file, *gate));
+            self.inputs.push(file.path.clone());
+            match &file.outcome {
                 Ok((score, _)) => {
                     let sources = score.sources.iter().map(|s| s.path.clone());
                     self.inputs.extend(sources);
                 }
-                Err(error) if aloud => complain_of(error),
+                Err(error) if self.plan.names_unreadable => complain_of(error),
                 Err(_) => {}
             }
         }
     }
 
-    /// Takes more of the report: to the standard output at once.
-    fn write(&mut self, pieces: Result<Vec<u8>, ReportError>, at_once: bool) {
+    /// Takes more of the report: to the standard output at once, or for the file.
+    fn write(&mut self, more: Result<Vec<u8>, ReportError>) {
         if self.failed.is_some() {
             return;
         }
-        self.failed = match pieces {
-            Ok(pieces) if at_once => to_stdout(&pieces).err(),
+        self.failed = match more {
+            Ok(more) if self.plan.at_once => to_stdout(&more).err(),
             // A report made at once may be large: it is not copied.
-            Ok(pieces) if self.written.is_empty() => {
-                self.written = pieces;
+            Ok(more) if self.written.is_empty() => {
+                self.written = more;
                 None
             }
-            Ok(pieces) => {
-                self.written.extend(pieces);
+            Ok(more) => {
+                self.written.extend(more);
                 None
             }
             Err(error) => Some(error.to_string()),
         };
+    }
+
+    /// Sets aside findings that are on the ledger or that a revision had too.
+    fn set_aside(
+        &mut self,
+        ledger: Option<&Ledger>,
+        since: Option<&str>,
+        limits: &Limits,
+    ) -> Result<(), GitError> {
+        if let Some(ledger) = ledger {
+            ledger.set_aside(&mut open(&mut self.files));
+        }
+        match since {
+            Some(rev) => since::set_aside(rev, &mut self.files, &self.styles, limits),
+            None => Ok(()),
+        }
+    }
+
+    /// Whether no file at all was given. An empty list is no mistake.
+    fn found_nothing(&self) -> bool {
+        self.sums.files + self.sums.unreadable == 0 && !self.problems.list_empty
+    }
+
+    /// The exit code, when the report can be had.
+    fn code(&self) -> u8 {
+        if self.problems.list_empty {
+            CLEAN
+        } else {
+            self.code.max(self.problems.code())
+        }
     }
 }
 
 impl Proof {
     /// Runs the command; returns the exit code.
     pub(super) fn run(mut self) -> u8 {
-        if self.class.is_on() && (self.ledger.is_some() || self.since.is_some()) {
-            complain(
-                "--class marks all of the homework: leave out --ledger and --since, or leave out --class",
-            );
-            return UNUSABLE;
-        }
         if self.class.is_on() {
-            return self.class.run(&mut class::Asked {
-                scores: &mut self.scores,
-                format: self.format,
-                gate: self.gate.map(Gate::wanted),
-                into: self.into.as_deref(),
-            });
+            return self.run_class();
         }
         if self.format == Format::Csv {
             complain(
@@ -262,71 +347,27 @@ impl Proof {
             return UNUSABLE;
         }
         let Ok(ledger) = self.ledger.as_deref().map(read_ledger).transpose() else {
-            return UNUSABLE; // what is wrong with it has been said
+            return UNUSABLE; // its mistakes are reported already
         };
-        // What is compared with the past needs all files at once. Else a report of pieces is written
-        // batch by batch, and nothing but sums is kept.
-        let piecewise = matches!(self.format, Format::Text | Format::Jsonl)
-            && ledger.is_none()
-            && self.since.is_none();
-        let portions = if piecewise {
+        let plan = self.plan();
+        let portions = if plan.file_by_file {
             Portions::Batches
         } else {
             Portions::All
         };
-        // The text report on the terminal shows unreadable files itself; elsewhere nobody may look.
-        let aloud = self.format != Format::Text || self.into.is_some();
-        let asked = self.gate.map(Gate::wanted);
-        let reporter = self.reporter();
-        let at_once = self.into.is_none();
-        let mut course = Course::default();
-        let mut progress = None;
-        self.scores.read_in(portions, |desk| {
-            course.style_unusable |= desk.style_unusable;
-            course.nothing_listed |= desk.nothing_listed;
-            let styles: Vec<_> = desk.scores.iter().map(|l| Arc::clone(&l.style)).collect();
-            let progress =
-                progress.get_or_insert_with(|| Progress::new("proofing", Some(desk.files)));
-            let (entries, gates) = proofed(desk.scores, asked, progress);
-            if piecewise {
-                progress.aside(|| {
-                    course.count(&entries, &gates, aloud);
-                    course.write(reporter.pieces(&entries), at_once);
-                });
-                if desk.last {
-                    // The program ends: the system takes back all memory at once.
-                    std::mem::forget(entries);
-                } else {
-                    // Giving back what hundreds of scores took is work as well.
-                    entries.into_par_iter().for_each(drop);
-                }
-            } else {
-                course.entries.extend(entries);
-                course.gates.extend(gates);
-                course.styles.extend(styles);
-            }
-        });
-        drop(progress);
-        if let Some(ledger) = &ledger {
-            ledger.set_aside(&mut open(&mut course.entries));
-        }
-        if let Some(rev) = &self.since
-            && let Err(error) = since::set_aside(
-                rev,
-                &mut course.entries,
-                &course.styles,
-                &self.scores.limited.limits(),
-            )
-        {
+        let mut run = ProofRun::new(plan);
+        self.scores.read_in(portions, |read| run.proof(read));
+        run.progress = None;
+        let limits = self.scores.limits.limits();
+        if let Err(error) = run.set_aside(ledger.as_ref(), self.since.as_deref(), &limits) {
             complain(&error.to_string());
             return UNUSABLE;
         }
-        let entries = std::mem::take(&mut course.entries);
-        let gates = std::mem::take(&mut course.gates);
-        course.count(&entries, &gates, aloud);
-        let nothing = course.sums.files + course.sums.unreadable == 0;
-        if nothing && !course.nothing_listed {
-            if !course.style_unusable {
+        let files = std::mem::take(&mut run.files);
+        let gates = std::mem::take(&mut run.gates);
+        run.count(&files, &gates);
+        if run.found_nothing() {
+            if !run.problems.are_mistakes() {
                 complain(
                     "no score was found in what was given: expected MusicXML (.musicxml, .xml, .mxl) \
                      or passage grids (.passage); check the paths",
@@ -334,58 +375,74 @@ impl Proof {
             }
             return UNUSABLE;
         }
-        let mut code = match course {
-            Course {
-                nothing_listed: true,
-                ..
-            } => CLEAN,
-            Course {
-                style_unusable: true,
-                ..
-            } => UNUSABLE,
-            Course { code, .. } => code,
-        };
-        let rest = if piecewise {
-            reporter.end(course.sums.clone())
+        let rest = if plan.file_by_file {
+            plan.reporter.end(run.sums.clone())
         } else {
-            reporter.whole(&entries, self.since.is_some())
+            plan.reporter.whole(&files, self.since.is_some())
         };
-        course.write(rest, at_once);
-        if let Err(message) = self.deliver(course) {
-            complain(&message);
-            code = UNUSABLE;
+        run.write(rest);
+        let code = run.code();
+        match self.deliver(run) {
+            Ok(()) => code,
+            Err(message) => {
+                complain(&message);
+                UNUSABLE
+            }
         }
-        code
     }
 
-    fn reporter(&self) -> Reporter {
-        let to_terminal = self.into.is_none() && io::stdout().is_terminal();
-        Reporter {
+    /// Runs the command on the homework of a class; returns the exit code.
+    fn run_class(mut self) -> u8 {
+        if self.ledger.is_some() || self.since.is_some() {
+            complain(
+                "--class marks all of the homework: leave out --ledger and --since, or leave out --class",
+            );
+            return UNUSABLE;
+        }
+        self.class.run(&mut class::ClassRequest {
+            scores: &mut self.scores,
             format: self.format,
-            colour: self.colour.on(to_terminal),
+            gate: self.gate.map(Gate::wanted),
+            into: self.into.as_deref(),
+        })
+    }
+
+    fn plan(&self) -> ProofPlan {
+        let to_terminal = self.into.is_none() && io::stdout().is_terminal();
+        ProofPlan {
+            reporter: Reporter {
+                format: self.format,
+                colour: self.colour.on(to_terminal),
+            },
+            file_by_file: matches!(self.format, Format::Text | Format::Jsonl)
+                && self.ledger.is_none()
+                && self.since.is_none(),
+            at_once: self.into.is_none(),
+            names_unreadable: self.format != Format::Text || self.into.is_some(),
+            gate: self.gate.map(Gate::wanted),
         }
     }
 
     /// Writes the report to the file that was named, when one was.
-    fn deliver(&self, course: Course) -> Result<(), String> {
-        if let Some(message) = course.failed {
+    fn deliver(&self, run: ProofRun) -> Result<(), String> {
+        if let Some(message) = run.failed {
             return Err(message);
         }
         if let Some(target) = &self.into {
-            let mut inputs = course.inputs;
+            let mut inputs = run.inputs;
             inputs.extend_from_slice(&self.scores.paths);
             inputs.extend(self.ledger.clone());
-            write_out::write(target, &course.written, &inputs)
+            write_out::write(target, &run.written, &inputs)
                 .map_err(|e: WriteError| e.to_string())?;
-            let sums = text::in_one_line(&course.sums);
-            talk::sum_up(&format!("{}: {sums}", target.display()));
+            let sums = text::in_one_line(&run.sums);
+            verbosity::sum_up(&format!("{}: {sums}", target.display()));
         }
         Ok(())
     }
 }
 
 /// The scores that were read, with what was found in them.
-fn open(entries: &mut [Entry]) -> Vec<(&Score, &mut Proofed)> {
+fn open(entries: &mut [ProofedFile]) -> Vec<(&Score, &mut Proofed)> {
     let read = entries.iter_mut().filter_map(|e| e.outcome.as_mut().ok());
     read.map(|(score, proofed)| (&**score, proofed)).collect()
 }
@@ -393,20 +450,20 @@ fn open(entries: &mut [Entry]) -> Vec<(&Score, &mut Proofed)> {
 /// Proofs the scores side by side; the order stays that of the files. Each has the gate that holds
 /// for it: the one asked for, else that of its style, else error.
 pub(super) fn proofed(
-    scores: Vec<Looked>,
+    scores: Vec<ReadScore>,
     asked: Option<style::Gate>,
     progress: &Progress,
-) -> (Vec<Entry>, Vec<style::Gate>) {
+) -> (Vec<ProofedFile>, Vec<style::Gate>) {
     let sets = files::sets_of_parts(
         scores
             .iter()
             .map(|l| (l.path.as_path(), l.score.as_deref().ok())),
     );
-    let (mut entries, gates): (Vec<Entry>, Vec<style::Gate>) = scores
+    let (mut entries, gates): (Vec<ProofedFile>, Vec<style::Gate>) = scores
         .into_par_iter()
-        .map(|Looked { path, score, style }| {
+        .map(|ReadScore { path, score, style }| {
             let start = Instant::now();
-            let mut entry = Entry {
+            let mut entry = ProofedFile {
                 path,
                 outcome: score.map(|score| {
                     let proofed = score.proofed(&style);
@@ -415,10 +472,10 @@ pub(super) fn proofed(
             };
             progress.step();
             if let Ok((score, proofed)) = &entry.outcome
-                && talk::is_verbose()
+                && verbosity::is_verbose()
             {
                 let took = start.elapsed();
-                let detail = talk::detail(score, proofed, &style, took);
+                let detail = verbosity::detail(score, proofed, &style, took);
                 say(&format!("{}: {detail}", entry.path.display()));
             }
             // No report asks for passages, and many scores may wait for theirs.
@@ -440,7 +497,7 @@ pub(super) fn proofed(
 }
 
 /// A file that cannot be used weighs more than any finding.
-fn exit_code(entry: &Entry, gate: style::Gate) -> u8 {
+fn exit_code(entry: &ProofedFile, gate: style::Gate) -> u8 {
     match &entry.outcome {
         Err(_) => UNUSABLE,
         Ok(_) if gate.stops(Sums::of([entry]).tally.worst()) => FOUND,
@@ -518,11 +575,15 @@ mod tests {
 
     #[test]
     fn an_unreadable_file_weighs_more_than_findings() {
-        let code = |entries: &[Entry], gate: Gate| {
-            let mut course = Course::default();
+        let code = |entries: &[ProofedFile], gate: Gate| {
+            let plan = parse(&["a"]).unwrap().plan();
+            let mut run = ProofRun::new(ProofPlan {
+                names_unreadable: false,
+                ..plan
+            });
             let gates = vec![gate.wanted(); entries.len()];
-            course.count(entries, &gates, false);
-            course.code
+            run.count(entries, &gates);
+            run.code
         };
         assert_eq!(code(&[sample::entry()], Gate::Error), FOUND);
         assert_eq!(code(&[sample::entry()], Gate::Never), CLEAN);

@@ -1,13 +1,15 @@
-//! The scores a command works on, and how they are looked at: options every command shares.
+//! The scores a command works on, and their house styles: options every command shares.
 
-use super::talk::{self, Progress};
+use super::verbosity::{self, Progress};
 use super::write_out::{complain, complain_in_full, say};
+use super::{CLEAN, UNUSABLE};
+use crate::file_text::Limits;
 use crate::ground::instrument::{self, Catalogue};
 use crate::ground::problem::Problem;
 use crate::house_style::{self, FILE_NAME, HouseStyles, StyleError};
 use crate::proof::Heard;
+use crate::reading::Outcome;
 use crate::reading::files::{self, Plan, Set};
-use crate::reading::{Limits, Outcome};
 use crate::style::Style;
 use crate::voicing::{Technique, UnknownTechnique};
 use clap::builder::{PossibleValue, TypedValueParser};
@@ -20,7 +22,7 @@ use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
 #[derive(Debug, Args)]
-pub(super) struct Scores {
+pub(super) struct ScoreOptions {
     /// Scores to read: MusicXML (.musicxml, .xml, .mxl), passage grids (.passage), or folders of
     /// them
     #[arg(required_unless_present = "list", value_name = "PATH", value_hint = ValueHint::AnyPath)]
@@ -46,15 +48,15 @@ pub(super) struct Scores {
     /// choir, or a house style file. Without this the nearest chartproof.toml on the way up from
     /// each score holds
     #[arg(long, value_name = "NAME|FILE", value_parser = style, value_hint = ValueHint::FilePath)]
-    pub(super) style: Option<Chosen>,
+    pub(super) style: Option<ChosenStyle>,
 
     #[command(flatten)]
-    pub(super) limited: Limited,
+    pub(super) limits: LimitOptions,
 }
 
 /// How much is read at most.
 #[derive(Debug, Args)]
-pub(super) struct Limited {
+pub(super) struct LimitOptions {
     /// Raise a limit of what is read, for files that are to be trusted: file or unpacked (bytes),
     /// ratio (unpacked to packed), depth (of XML), parts or bars (of a score), bar (notes and signs
     /// in one bar of a part). May be given several times
@@ -62,7 +64,7 @@ pub(super) struct Limited {
     set: Vec<(&'static str, u64)>,
 }
 
-impl Limited {
+impl LimitOptions {
     pub(super) fn limits(&self) -> Limits {
         let mut limits = Limits::USUAL;
         for (name, value) in &self.set {
@@ -100,26 +102,52 @@ fn limit(text: &str) -> Result<(&'static str, u64), NoSuchLimit> {
     Ok((known, value))
 }
 
-/// A score with the style it is looked at in.
-pub(super) struct Looked {
+/// A score with the style it is proofed in.
+pub(super) struct ReadScore {
     pub(super) path: PathBuf,
     pub(super) score: Result<Heard, Problem>,
     pub(super) style: Arc<Style>,
 }
 
-/// Everything that was read.
-#[derive(Default)]
-pub(super) struct Desk {
-    pub(super) scores: Vec<Looked>,
-    /// A house style has mistakes, or a list of files could not be read (this was told): the scores
-    /// in question are left out.
+/// Why not all scores that were asked for are there. All of it is reported already.
+#[derive(Clone, Copy, Debug, Default)]
+pub(super) struct InputProblems {
+    /// A house style has mistakes: the scores it holds for are left out.
     pub(super) style_unusable: bool,
-    /// How many files were listed in all, for this desk and the others.
+    /// The list of files could not be read.
+    pub(super) list_unusable: bool,
+    /// The list of files names no score, which is no mistake.
+    pub(super) list_empty: bool,
+}
+
+impl InputProblems {
+    /// Whether something that was asked for could not be used.
+    pub(super) const fn are_mistakes(self) -> bool {
+        self.style_unusable || self.list_unusable
+    }
+
+    /// The exit code they ask for.
+    pub(super) const fn code(self) -> u8 {
+        if self.are_mistakes() { UNUSABLE } else { CLEAN }
+    }
+
+    /// Adds those of another portion.
+    pub(super) const fn add(&mut self, other: Self) {
+        self.style_unusable |= other.style_unusable;
+        self.list_unusable |= other.list_unusable;
+        self.list_empty |= other.list_empty;
+    }
+}
+
+/// The scores that were read, all or a portion of them.
+#[derive(Default)]
+pub(super) struct ReadScores {
+    pub(super) scores: Vec<ReadScore>,
+    pub(super) problems: InputProblems,
+    /// How many files were listed in all, for this portion and the others.
     pub(super) files: usize,
-    /// No other desk comes after it.
+    /// No other portion comes after it.
     pub(super) last: bool,
-    /// There is nothing to look at, and that is as it should be (it was told).
-    pub(super) nothing_listed: bool,
 }
 
 /// How much is read at a time.
@@ -131,55 +159,55 @@ pub(super) enum Portions {
     Batches,
 }
 
-impl Scores {
+impl ScoreOptions {
     /// Reads them all, each with the style that holds for it. From here on the files of the list are
     /// among the paths.
-    pub(super) fn read(&mut self) -> Desk {
-        let mut all = Desk::default();
-        self.read_in(Portions::All, |desk| {
-            let style_unusable = all.style_unusable || desk.style_unusable;
-            all = Desk {
-                style_unusable,
-                ..desk
-            };
-        });
+    pub(super) fn read(&mut self) -> ReadScores {
+        let mut all = ReadScores::default();
+        self.read_in(Portions::All, |read| all = read);
         all
     }
 
     /// Reads them in portions, and gives each to `work` before the next is read. From here on the
     /// files of the list are among the paths.
-    pub(super) fn read_in(&mut self, portions: Portions, mut work: impl FnMut(Desk)) {
+    pub(super) fn read_in(&mut self, portions: Portions, mut work: impl FnMut(ReadScores)) {
         if let Some(list) = self.list.take() {
             match listed(&list) {
                 Ok(files) => self.paths.extend(files),
                 Err(message) => {
                     complain(&message);
-                    return work(Desk {
-                        style_unusable: true,
-                        ..Desk::default()
+                    return work(ReadScores {
+                        problems: InputProblems {
+                            list_unusable: true,
+                            ..InputProblems::default()
+                        },
+                        ..ReadScores::default()
                     });
                 }
             }
             if self.paths.is_empty() {
                 say("nothing to do: the list names no score");
-                return work(Desk {
-                    nothing_listed: true,
-                    ..Desk::default()
+                return work(ReadScores {
+                    problems: InputProblems {
+                        list_empty: true,
+                        ..InputProblems::default()
+                    },
+                    ..ReadScores::default()
                 });
             }
         }
         share_out(&self.paths);
         let mut reading = (portions == Portions::All).then(|| Progress::new("reading", None));
         let styles = self.styles();
-        let by_styles = ByStyles(&styles, self.limited.limits());
-        let mut told = Vec::new();
+        let by_styles = ByStyles(&styles, self.limits.limits());
+        let mut reported = Vec::new();
         if self.one_score {
             let outcomes = files::read_as_one_by(&self.paths, &by_styles);
             drop(reading);
-            return work(Desk {
+            return work(ReadScores {
                 files: outcomes.len(),
                 last: true,
-                ..desk(outcomes, &styles, &mut told)
+                ..with_styles(outcomes, &styles, &mut reported)
             });
         }
         let listed = files::list(&self.paths, &by_styles);
@@ -192,10 +220,10 @@ impl Scores {
         for (number, batch) in batches.into_iter().enumerate() {
             let outcomes = files::read_listed(batch, &by_styles);
             drop(reading.take());
-            work(Desk {
+            work(ReadScores {
                 files,
                 last: number + 1 == count,
-                ..desk(outcomes, &styles, &mut told)
+                ..with_styles(outcomes, &styles, &mut reported)
             });
         }
     }
@@ -206,7 +234,7 @@ impl Scores {
 }
 
 /// The styles that hold when one was chosen, or none.
-pub(super) fn styles(chosen: Option<&Chosen>) -> HouseStyles {
+pub(super) fn styles(chosen: Option<&ChosenStyle>) -> HouseStyles {
     chosen.map_or_else(HouseStyles::found, |c| HouseStyles::named(c.read()))
 }
 
@@ -330,13 +358,13 @@ pub(super) fn path_of(name: &[u8]) -> Option<PathBuf> {
     std::str::from_utf8(name).ok().map(PathBuf::from)
 }
 
-/// Gives each score its style; tells what is wrong with styles, each once.
-pub(super) fn desk(
+/// Gives each score its style; reports the mistakes of styles, each once.
+pub(super) fn with_styles(
     outcomes: Vec<Outcome>,
     styles: &HouseStyles,
-    told: &mut Vec<Arc<StyleError>>,
-) -> Desk {
-    let mut desk = Desk::default();
+    reported: &mut Vec<Arc<StyleError>>,
+) -> ReadScores {
+    let mut read = ReadScores::default();
     let mut usable = Vec::with_capacity(outcomes.len());
     for Outcome { path, score } in outcomes {
         let of = match &score {
@@ -346,16 +374,16 @@ pub(super) fn desk(
         let style = match styles.of(of) {
             Ok(style) => style,
             Err(error) => {
-                desk.style_unusable = true;
-                if !told.iter().any(|t| Arc::ptr_eq(t, &error)) {
-                    tell(&error);
-                    told.push(error);
+                read.problems.style_unusable = true;
+                if !reported.iter().any(|known| Arc::ptr_eq(known, &error)) {
+                    complain_of_style(&error);
+                    reported.push(error);
                 }
                 continue;
             }
         };
         if let Ok(score) = &score
-            && talk::is_verbose()
+            && verbosity::is_verbose()
         {
             let (bars, parts) = (score.bars.len(), score.parts.len());
             say(&format!(
@@ -366,19 +394,19 @@ pub(super) fn desk(
         }
         usable.push((path, score, style));
     }
-    desk.scores = usable
+    read.scores = usable
         .into_par_iter()
-        .map(|(path, score, style)| Looked {
+        .map(|(path, score, style)| ReadScore {
             path,
             score: score.map(|score| Heard::new(score, &style)),
             style,
         })
         .collect();
-    desk
+    read
 }
 
-/// What is wrong with a house style, each mistake with its line.
-pub(super) fn tell(error: &StyleError) {
+/// Reports the mistakes of a house style, each with its line.
+pub(super) fn complain_of_style(error: &StyleError) {
     for mistake in &error.mistakes {
         complain_in_full(mistake);
     }
@@ -443,14 +471,14 @@ pub(super) fn technique(text: &str) -> Result<Technique, UnknownTechnique> {
 
 /// A style named on the command line.
 #[derive(Clone, Debug, PartialEq, Eq)]
-pub(super) enum Chosen {
+pub(super) enum ChosenStyle {
     /// One that comes with the program.
     Shipped(String),
     /// A house style file.
     File(PathBuf),
 }
 
-impl Chosen {
+impl ChosenStyle {
     pub(super) fn read(&self) -> Result<Style, StyleError> {
         match self {
             Self::Shipped(name) => Ok(house_style::shipped(name).unwrap_or_default()),
@@ -470,18 +498,18 @@ pub(super) struct NoSuchStyle {
     nearest: Option<&'static str>,
 }
 
-pub(super) fn style(name: &str) -> Result<Chosen, NoSuchStyle> {
+pub(super) fn style(name: &str) -> Result<ChosenStyle, NoSuchStyle> {
     if house_style::shipped_names().any(|n| n == name) {
-        return Ok(Chosen::Shipped(name.to_owned()));
+        return Ok(ChosenStyle::Shipped(name.to_owned()));
     }
     let path = PathBuf::from(name);
     // A folder stands for the house style in it.
     let inside = path.join(FILE_NAME);
     if inside.is_file() {
-        return Ok(Chosen::File(inside));
+        return Ok(ChosenStyle::File(inside));
     }
     if path.is_file() {
-        return Ok(Chosen::File(path));
+        return Ok(ChosenStyle::File(path));
     }
     Err(NoSuchStyle {
         found: name.to_owned(),
@@ -529,6 +557,7 @@ mod tests {
         let message = style("our-band.toml").unwrap_err().to_string();
         assert!(message.contains("chart, choir, homework"), "{message}");
     }
+
     #[test]
     fn a_list_has_a_name_a_line_or_between_zero_bytes() {
         let read = |bytes: &[u8]| names(bytes).unwrap();

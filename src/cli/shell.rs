@@ -17,11 +17,11 @@ use std::fmt::Write as _;
 pub(super) struct Shell {
     /// The shell
     #[arg(value_enum, value_name = "SHELL")]
-    shell: Name,
+    shell: ShellName,
 }
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
-enum Name {
+enum ShellName {
     Bash,
     Zsh,
     Fish,
@@ -31,14 +31,14 @@ impl Shell {
     /// Runs the command; returns the exit code.
     pub(super) fn run(self) -> u8 {
         let shell = match self.shell {
-            Name::Bash => clap_complete::Shell::Bash,
-            Name::Zsh => clap_complete::Shell::Zsh,
-            Name::Fish => clap_complete::Shell::Fish,
+            ShellName::Bash => clap_complete::Shell::Bash,
+            ShellName::Zsh => clap_complete::Shell::Zsh,
+            ShellName::Fish => clap_complete::Shell::Fish,
         };
         let mut script = Vec::new();
         let mut command = Arguments::command();
         clap_complete::generate(shell, &mut command, "chartproof", &mut script);
-        if self.shell == Name::Fish {
+        if self.shell == ShellName::Fish {
             script.extend(words_for_fish(&command).bytes());
         }
         match to_stdout(&script) {

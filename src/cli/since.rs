@@ -1,12 +1,12 @@
 //! `--since`: findings that a revision of the repository had as well are set aside.
 
-use super::git::{GitError, Revision, Then};
+use super::git::{FileAtRevision, GitError, Revision};
+use crate::file_text::Limits;
 use crate::finding::{Finding, Grounds, SetAside};
 use crate::proof::fingerprint::{self, Known};
 use crate::proof::{Heard, Proofed};
-use crate::reading::Limits;
 use crate::reading::files::read_bytes_by;
-use crate::report::Entry;
+use crate::report::ProofedFile;
 use crate::score::{self, Score};
 use crate::style::Style;
 use rayon::prelude::*;
@@ -14,24 +14,24 @@ use std::path::PathBuf;
 use std::sync::Arc;
 
 /// A file as it was.
-struct Old {
+struct OldFile {
     path: PathBuf,
     bytes: Vec<u8>,
 }
 
 /// What a score was at the revision.
-enum Before {
+enum ScoreAtRevision {
     /// The same.
     Same,
     /// These files, those that were there.
-    Files(Vec<Old>),
+    Files(Vec<OldFile>),
 }
 
 /// Sets aside what the revision had, the scores of then read in the house style of today. `styles`
 /// has one for each entry.
 pub(super) fn set_aside(
     rev: &str,
-    entries: &mut [Entry],
+    entries: &mut [ProofedFile],
     styles: &[Arc<Style>],
     limits: &Limits,
 ) -> Result<(), GitError> {
@@ -39,8 +39,8 @@ pub(super) fn set_aside(
     let mut before = Vec::with_capacity(entries.len());
     for entry in entries.iter() {
         before.push(match &entry.outcome {
-            Ok((score, _)) => then(&mut revision, score)?,
-            Err(_) => Before::Same, // has no findings
+            Ok((score, _)) => at_revision(&mut revision, score)?,
+            Err(_) => ScoreAtRevision::Same, // has no findings
         });
     }
     entries
@@ -55,32 +55,32 @@ pub(super) fn set_aside(
     Ok(())
 }
 
-fn then(revision: &mut Revision, score: &Score) -> Result<Before, GitError> {
+fn at_revision(revision: &mut Revision, score: &Score) -> Result<ScoreAtRevision, GitError> {
     let mut files = Vec::new();
     let mut same = true;
     for source in &score.sources {
         let path = source.path.clone();
         match revision.of(&path)? {
-            Then::Absent => same = false,
-            Then::Same => {
+            FileAtRevision::Absent => same = false,
+            FileAtRevision::Same => {
                 // Only needed when another file of the score has changed.
                 let bytes = if score.sources.len() > 1 {
                     std::fs::read(&path).unwrap_or_default()
                 } else {
                     Vec::new()
                 };
-                files.push(Old { path, bytes });
+                files.push(OldFile { path, bytes });
             }
-            Then::Other(bytes) => {
+            FileAtRevision::Other(bytes) => {
                 same = false;
-                files.push(Old { path, bytes });
+                files.push(OldFile { path, bytes });
             }
         }
     }
     Ok(if same {
-        Before::Same
+        ScoreAtRevision::Same
     } else {
-        Before::Files(files)
+        ScoreAtRevision::Files(files)
     })
 }
 
@@ -89,12 +89,12 @@ fn compare(
     score: &Score,
     proofed: &mut Proofed,
     (style, limits): (&Style, &Limits),
-    before: Before,
+    before: ScoreAtRevision,
 ) {
     let old = match before {
-        Before::Same => None,
-        Before::Files(files) if files.is_empty() => return,
-        Before::Files(files) => match read(files, style, limits) {
+        ScoreAtRevision::Same => None,
+        ScoreAtRevision::Files(files) if files.is_empty() => return,
+        ScoreAtRevision::Files(files) => match read(files, style, limits) {
             Ok(old) => Some(old),
             Err(why) => {
                 proofed.remarks.push(format!(
@@ -145,7 +145,7 @@ fn compare(
 }
 
 /// The score as it was.
-fn read(files: Vec<Old>, style: &Style, limits: &Limits) -> Result<Heard, String> {
+fn read(files: Vec<OldFile>, style: &Style, limits: &Limits) -> Result<Heard, String> {
     let mut scores = files
         .into_iter()
         .map(|f| read_bytes_by(&f.path, f.bytes, style.instruments, limits).map_err(|e| e.message))

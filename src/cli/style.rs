@@ -1,6 +1,6 @@
 //! `chartproof style`: the house style in force.
 
-use super::scores::{Chosen, style, styles, tell};
+use super::scores::{ChosenStyle, complain_of_style, style, styles};
 use super::write_out::{complain, to_stdout};
 use super::{CLEAN, UNUSABLE};
 use crate::condition;
@@ -24,7 +24,7 @@ pub(super) struct Style {
     /// Another house style than the one that holds there: chart, homework, choir, or a house style
     /// file
     #[arg(id = "style", long = "style", value_name = "NAME|FILE", value_parser = style)]
-    instead: Option<Chosen>,
+    instead: Option<ChosenStyle>,
 
     /// Print the JSON Schema of house style files instead, for editors
     #[arg(long, conflicts_with_all = ["path", "style"])]
@@ -61,13 +61,13 @@ impl Style {
                 .extension()
                 .is_some_and(|e| e.eq_ignore_ascii_case("toml"));
             let chosen = match self.instead {
-                None if is_style => Some(Chosen::File(path.clone())),
+                None if is_style => Some(ChosenStyle::File(path.clone())),
                 chosen => chosen,
             };
             match styles(chosen.as_ref()).of(&path) {
                 Ok(style) => print(&style),
                 Err(error) => {
-                    tell(&error);
+                    complain_of_style(&error);
                     return UNUSABLE;
                 }
             }

@@ -1,6 +1,8 @@
 //! `chartproof voice`: the model answer for a lead with chord symbols.
 
-use super::scores::{ByStyles, Chosen, Limited, Looked, TechniqueName, desk, style, styles};
+use super::scores::{
+    ByStyles, ChosenStyle, LimitOptions, ReadScore, TechniqueName, style, styles, with_styles,
+};
 use super::write_out::{self, complain, complain_of, to_stdout};
 use super::{CLEAN, FOUND, UNUSABLE};
 use crate::model_answer::{self, Request};
@@ -42,7 +44,7 @@ pub(super) struct Voice {
     /// The house style: chart, homework, choir, or a house style file; without this the nearest
     /// chartproof.toml on the way up from the score holds
     #[arg(long, value_name = "NAME|FILE", value_parser = style)]
-    style: Option<Chosen>,
+    style: Option<ChosenStyle>,
 
     /// The pitch that a grid's cells hold; MusicXML holds written pitch
     #[arg(long, value_enum, value_name = "PITCH", default_value_t = Cells::Written)]
@@ -54,7 +56,7 @@ pub(super) struct Voice {
     into: Option<PathBuf>,
 
     #[command(flatten)]
-    limited: Limited,
+    limits: LimitOptions,
 }
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
@@ -69,21 +71,21 @@ impl Voice {
         let styles = styles(self.style.as_ref());
         let outcomes = read_by(
             std::slice::from_ref(&self.path),
-            &ByStyles(&styles, self.limited.limits()),
+            &ByStyles(&styles, self.limits.limits()),
         );
-        let desk = desk(outcomes, &styles, &mut Vec::new());
-        if desk.style_unusable {
+        let read = with_styles(outcomes, &styles, &mut Vec::new());
+        if read.problems.are_mistakes() {
             return UNUSABLE;
         }
         let [
-            Looked {
+            ReadScore {
                 score: Ok(score),
                 style,
                 ..
             },
-        ] = desk.scores.as_slice()
+        ] = read.scores.as_slice()
         else {
-            for outcome in &desk.scores {
+            for outcome in &read.scores {
                 match &outcome.score {
                     Err(error) => complain_of(error),
                     Ok(_) => complain(

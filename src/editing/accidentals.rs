@@ -3,12 +3,8 @@
 //! The standard rule: an accidental holds for its line or space, in its octave, on its staff, to the
 //! bar line; what differs from what is in force needs one; a note tied in from before needs none and
 //! puts nothing in force.
-#![allow(
-    clippy::arithmetic_side_effects,
-    reason = "places on the line of fifths, a few dozen at most"
-)]
 
-use crate::ground::pitch::{NoteName, Pitch, Step};
+use crate::ground::pitch::Pitch;
 use crate::ground::time::Ticks;
 
 /// A note of a bar on one staff, as the rule sees it.
@@ -26,13 +22,6 @@ pub(super) struct Seen {
     pub fifths: i8,
 }
 
-/// The alteration that a key signature of `fifths` sharps (flats when negative) gives a letter.
-pub(super) fn in_key(step: Step, fifths: i8) -> i8 {
-    // Sharps come F C G D A E B: a letter's place in that row, from 0.
-    let place = NoteName::new(step, 0).fifths() + 1;
-    (i16::from(fifths) + 6 - place).div_euclid(7) as i8
-}
-
 /// Whether each note, in the order they are read, needs an accidental. All are on one line or
 /// space of one staff in one bar.
 pub(super) fn needed(line: &[Seen]) -> Vec<bool> {
@@ -42,7 +31,7 @@ pub(super) fn needed(line: &[Seen]) -> Vec<bool> {
         // Under a new key signature the accidentals of the old one are forgotten.
         let before = match force {
             Some((fifths, alter)) if fifths == note.fifths => alter,
-            _ => in_key(note.written.step, note.fifths),
+            _ => note.written.step.altered_by_key(note.fifths),
         };
         if note.held {
             out.push(false);
@@ -75,25 +64,6 @@ mod tests {
             held: false,
             fifths,
         }
-    }
-
-    #[test]
-    fn key_signatures_alter_their_letters() {
-        for fifths in -14..=14i8 {
-            for step in Step::ALL {
-                let alter = in_key(step, fifths);
-                // The seven notes of a key are neighbours on the line of fifths.
-                let place = NoteName::new(step, alter).fifths();
-                let from = i16::from(fifths) - 1;
-                assert!(
-                    (from..from + 7).contains(&place),
-                    "{step:?} {fifths} {alter}"
-                );
-            }
-        }
-        assert_eq!(in_key(Step::B, -1), -1);
-        assert_eq!(in_key(Step::E, -1), 0);
-        assert_eq!(in_key(Step::F, 1), 1);
     }
 
     #[test]

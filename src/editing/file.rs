@@ -5,9 +5,9 @@
 )]
 
 use super::EditError;
+use crate::file_text::container::{self, ContainerError};
+use crate::file_text::{Limits, encoding};
 use crate::ground::text::Edit;
-use crate::reading::container::{self, ContainerError};
-use crate::reading::{Limits, encoding};
 use crate::score::Source;
 use std::borrow::Cow;
 use std::io::{Cursor, Read, Seek};

@@ -8,7 +8,6 @@
 use super::{EditError, Written};
 use crate::ground::pitch::Pitch;
 use crate::ground::text::Edit;
-use crate::reading::grid;
 use crate::score::{Note, Part, Source};
 use std::collections::BTreeMap;
 
@@ -25,7 +24,6 @@ pub(super) fn edits(
     new: &Written,
     out: &mut Vec<Edit>,
 ) -> Result<(), EditError> {
-    let headers = grid::pitch_headers(&source.text);
     // By where its cell ends: how many characters wider the cell becomes.
     let mut wider: BTreeMap<u32, i64> = BTreeMap::new();
     for (index, written) in new {
@@ -45,9 +43,12 @@ pub(super) fn edits(
                 column,
             });
         }
-        let here = |(at, _): &&(usize, bool)| *at < note.span.start as usize;
-        let holds_written = headers.iter().rfind(here).is_some_and(|(_, w)| *w);
-        let pitch = if holds_written {
+        let old = text.trim_end_matches(['>', '.', '_', '^']);
+        let Ok(typed) = old.parse::<Pitch>() else {
+            return Err(EditError::not_found(source, note.span.start, "a pitch"));
+        };
+        // A cell that does not hold the written pitch holds the sounding one.
+        let pitch = if typed == note.written {
             *written
         } else {
             written.transposed(part.transposition(note.onset))
@@ -59,10 +60,6 @@ pub(super) fn edits(
                 low: OCTAVES.0,
                 high: OCTAVES.1,
             });
-        }
-        let old = text.trim_end_matches(['>', '.', '_', '^']);
-        if old.parse::<Pitch>().is_err() {
-            return Err(EditError::not_found(source, note.span.start, "a pitch"));
         }
         let replacement = spelled(pitch, old, || draws(part, source));
         *wider.entry(cell_end(source, note)).or_default() +=
@@ -183,6 +180,7 @@ fn padding(source: &Source, number: u16, end: u32, by: i64) -> Option<Edit> {
 mod tests {
     use super::super::{apply, edits};
     use super::*;
+    use crate::reading::grid;
     use crate::score::Score;
     use crate::score::{Change, NoteRef};
     use std::path::Path;

@@ -19,10 +19,10 @@ mod musicxml;
 
 pub use file::{Edited, Original, apply, apply_to_file};
 
+use crate::file_text::container::ContainerError;
+use crate::file_text::encoding::EncodingError;
 use crate::ground::pitch::Pitch;
 use crate::ground::text::Edit;
-use crate::reading::container::ContainerError;
-use crate::reading::encoding::EncodingError;
 use crate::score::{Change, NoteRef};
 use crate::score::{Format, Note, Part, Score, Source};
 use std::collections::BTreeMap;

@@ -6,7 +6,7 @@
 
 use super::accidentals::{self, Seen};
 use super::{EditError, Written};
-use crate::ground::pitch::Pitch;
+use crate::ground::pitch::{Pitch, accidental_name};
 use crate::ground::text::Edit;
 use crate::score::{Note, NoteFlags, Part, Score, Source};
 use quick_xml::Reader;
@@ -28,18 +28,18 @@ pub(super) fn edits(
     let Some(part) = score.parts.get(part as usize) else {
         return Ok(());
     };
-    let page = Page { part, source, new };
+    let changed = ChangedPart { part, source, new };
     for (index, pitch) in new {
-        page.pitch(*index, *pitch, out)?;
+        changed.pitch(*index, *pitch, out)?;
     }
     if prints_accidentals(score, part, source) {
-        page.accidentals(out)?;
+        changed.accidentals(out)?;
     }
     Ok(())
 }
 
 /// A part with some of its notes changed.
-struct Page<'a> {
+struct ChangedPart<'a> {
     part: &'a Part,
     source: &'a Source,
     new: &'a Written,
@@ -52,7 +52,7 @@ enum When {
     After,
 }
 
-impl Page<'_> {
+impl ChangedPart<'_> {
     fn note(&self, index: u32) -> Option<&Note> {
         self.part.notes.get(index as usize)
     }
@@ -88,22 +88,22 @@ impl Page<'_> {
             });
         }
         let found = self.read(note)?;
-        let mut pen = Pen::new(&self.source.text, note, out);
-        pen.fill(&found.step, &format!("{:?}", pitch.step));
-        pen.fill(&found.octave, &pitch.octave.to_string());
+        let mut edits = NoteEdits::new(&self.source.text, note, out);
+        edits.fill(&found.step, &format!("{:?}", pitch.step));
+        edits.fill(&found.octave, &pitch.octave.to_string());
         let alter = pitch.alter.to_string();
         match &found.alter {
             // `1.0` is 1, but a quarter tone is not the semitone that is meant.
-            Some(old) if pen.number(old) == Some(f64::from(pitch.alter)) => {}
-            Some(old) if pitch.alter == 0 => pen.take_out(old),
-            Some(old) => pen.fill(old, &alter),
+            Some(old) if edits.number(old) == Some(f64::from(pitch.alter)) => {}
+            Some(old) if pitch.alter == 0 => edits.take_out(old),
+            Some(old) => edits.fill(old, &alter),
             None if pitch.alter == 0 => {}
             None => {
                 // Indented as what follows is, or as the step where nothing does.
-                let blank = pen.blank_after(found.step.outer.end);
-                let blank = blank.or_else(|| pen.blank_before(found.step.outer.start));
+                let blank = edits.blank_after(found.step.outer.end);
+                let blank = blank.or_else(|| edits.blank_before(found.step.outer.start));
                 let element = format!("{}<alter>{alter}</alter>", blank.unwrap_or_default());
-                pen.put(found.step.outer.end..found.step.outer.end, element);
+                edits.put(found.step.outer.end..found.step.outer.end, element);
             }
         }
         Ok(())
@@ -139,20 +139,20 @@ impl Page<'_> {
                 continue;
             }
             let found = self.read(note)?;
-            let mut pen = Pen::new(&self.source.text, note, out);
+            let mut edits = NoteEdits::new(&self.source.text, note, out);
             match (&found.accidental, need.after) {
                 (Some(old), true) => {
                     // Another note's accidental that was a courtesy has become needed: it is there.
                     if let Some(pitch) = changed {
-                        pen.accidental(old, name(pitch.alter));
+                        edits.accidental(old, accidental_name(pitch.alter));
                     }
                 }
-                (Some(old), false) if changed.is_some() || !old.courtesy => pen.take_out(old),
+                (Some(old), false) if changed.is_some() || !old.courtesy => edits.take_out(old),
                 (None, true) => {
-                    let name = name(changed.copied().unwrap_or(note.written).alter);
-                    let blank = pen.blank_before(found.anchor.start).unwrap_or_default();
+                    let name = accidental_name(changed.copied().unwrap_or(note.written).alter);
+                    let blank = edits.blank_before(found.anchor.start).unwrap_or_default();
                     let element = format!("{blank}<accidental>{name}</accidental>");
-                    pen.put(found.anchor.end..found.anchor.end, element);
+                    edits.put(found.anchor.end..found.anchor.end, element);
                 }
                 (Some(_) | None, false) => {}
             }
@@ -230,19 +230,6 @@ const fn is_printed(note: &Note) -> bool {
     !note.flags.has(NoteFlags::SLASH)
 }
 
-/// MusicXML's name of an accidental (MusicXML 4.0, accidental-value).
-const fn name(alter: i8) -> &'static str {
-    match alter {
-        i8::MIN..=-3 => "triple-flat",
-        -2 => "flat-flat",
-        -1 => "flat",
-        0 => "natural",
-        1 => "sharp",
-        2 => "double-sharp",
-        3..=i8::MAX => "triple-sharp",
-    }
-}
-
 /// Whether a part's file prints accidentals: some programs leave them to the reader of the file.
 /// A part that needs none says nothing; then the other parts of its file do.
 fn prints_accidentals(score: &Score, part: &Part, source: &Source) -> bool {
@@ -291,14 +278,14 @@ fn prints(part: &Part, source: &Source) -> Option<bool> {
     missing.then_some(false)
 }
 
-/// Writes edits of one note.
-struct Pen<'a> {
+/// The edits of one note.
+struct NoteEdits<'a> {
     text: &'a str,
     source: u16,
     out: &'a mut Vec<Edit>,
 }
 
-impl<'a> Pen<'a> {
+impl<'a> NoteEdits<'a> {
     const fn new(text: &'a str, note: &Note, out: &'a mut Vec<Edit>) -> Self {
         Self {
             text,

@@ -1,15 +1,14 @@
 //! A few bars of a score engraved as SVG: section staves with a sonority's column shown.
 //!
-//! [`laid`] works out what a page needs of a score (note values, ties, tuplets, beams, stems,
-//! accidentals); the files written by [`crate::writing`] and the pictures here are both made from it.
-//! A picture is drawn in four steps: what stands at each onset of a staff (`ink`), where the onsets
-//! stand (`spacing`), each staff by itself (`staff`), the staves under each other (`system`).
+//! `notation` lays out the page: note values, ties, tuplets, beams, stems, accidentals. A picture of
+//! it is drawn in four steps: the events of a staff (`events`), where their onsets stand (`spacing`),
+//! each staff by itself (`staff`), the staves under each other (`system`).
 //!
 //! Pictures take their signs from symbols that stand once in the page: [`Glyphs::symbols`].
 
+mod events;
 mod glyphs;
-mod ink;
-pub(crate) mod laid;
+mod shown_part;
 mod spacing;
 mod staff;
 mod svg;
@@ -18,6 +17,7 @@ mod system;
 pub use svg::escape;
 
 use crate::ground::instrument::catalogue;
+use crate::notation::clefs::default_clefs;
 use crate::score::NoteRef;
 use crate::score::identity::identify_all;
 use crate::score::{Clef, Part, Place, Score};
@@ -28,7 +28,7 @@ use std::ops::Range;
 
 /// Which pitch is on the page.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
-pub enum Shown {
+pub enum ShownPitch {
     /// As each player reads it.
     Written,
     /// At concert pitch. Instruments that transpose by octaves alone keep their octave, and their
@@ -36,9 +36,9 @@ pub enum Shown {
     Sounding,
 }
 
-/// What is said of a note.
+/// Why a note is highlighted.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
-pub enum Said {
+pub enum Highlight {
     /// It is at fault: coloured, in a ring.
     Fault,
     /// It was changed: coloured, in a frame.
@@ -53,11 +53,11 @@ pub struct Excerpt<'a> {
     /// 0-based bars.
     pub bars: Range<u32>,
     /// Written or sounding pitch.
-    pub shown: Shown,
+    pub shown: ShownPitch,
     /// The sonority whose column is tinted, and the words under it.
     pub column: Option<(Place, String)>,
-    /// Notes something is said of.
-    pub marks: &'a [(NoteRef, Said)],
+    /// Notes to be highlighted.
+    pub marks: &'a [(NoteRef, Highlight)],
     /// Whether the parts' names stand before the staves.
     pub names: bool,
     /// What the picture shows, for those who cannot see it.
@@ -116,7 +116,7 @@ impl Engraver {
             written: score
                 .parts
                 .iter()
-                .map(|p| laid::default_clefs(p, identities.next().and_then(Option::as_ref)))
+                .map(|p| default_clefs(p, identities.next().and_then(Option::as_ref)))
                 .collect(),
             sounding: score.parts.iter().map(concert_clef).collect(),
         }

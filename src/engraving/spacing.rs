@@ -1,14 +1,14 @@
 //! Where the onsets of some bars stand, so that nothing on any staff runs into its neighbour.
 
+use super::events::{DrawnEvent, settle};
 use super::glyphs::{self, Glyph};
-use super::ink::{Ink, settle};
-use super::laid::{Kind, Quarters, ZERO};
 use crate::ground::time::Meter;
+use crate::notation::{EventKind, Quarters, ZERO};
 use crate::score::Clef;
 
 /// Something that changes on a staff.
 #[derive(Clone, Copy, Debug)]
-pub(super) enum Turn {
+pub(super) enum StaffChange {
     Clef(Clef),
     /// To so many sharps (flats, when negative), from so many.
     Key(i8, i8),
@@ -20,14 +20,14 @@ pub(super) enum Turn {
 pub(super) struct Staff {
     /// 0-based part of the score.
     pub part: u32,
-    pub inks: Vec<Ink>,
+    pub events: Vec<DrawnEvent>,
     /// In force at the start.
     pub clef: Clef,
     pub fifths: i8,
-    /// Shown at the start.
+    /// ShownPitch at the start.
     pub meter: Option<Meter>,
     /// Later changes: bar, time in it.
-    pub turns: Vec<(u32, Quarters, Turn)>,
+    pub changes: Vec<(u32, Quarters, StaffChange)>,
     /// Dynamics: bar, time in it.
     pub dynamics: Vec<(u32, Quarters, String)>,
     /// Bars that are slashes.
@@ -37,11 +37,11 @@ pub(super) struct Staff {
 impl Staff {
     /// The clef in force at a time.
     pub fn clef_at(&self, bar: u32, at: Quarters) -> Clef {
-        self.turns
+        self.changes
             .iter()
             .filter(|(b, t, _)| (*b, *t) <= (bar, at))
-            .filter_map(|(_, _, turn)| match turn {
-                Turn::Clef(clef) => Some(*clef),
+            .filter_map(|(_, _, change)| match change {
+                StaffChange::Clef(clef) => Some(*clef),
                 _ => None,
             })
             .next_back()
@@ -65,7 +65,7 @@ pub(super) struct BarSpace {
     pub bar: u32,
     pub left: f64,
     /// Where changes at its start stand.
-    pub turns: f64,
+    pub changes: f64,
     /// Where its notes may start.
     pub from: f64,
     pub right: f64,
@@ -220,17 +220,17 @@ pub(super) fn meter_width(meter: Meter) -> f64 {
 pub(super) const CHANGED_CLEF: f64 = 0.75;
 
 /// How wide what changes at one time of a staff is.
-fn turns_width(staff: &Staff, bar: u32, at: Quarters) -> f64 {
+fn changes_width(staff: &Staff, bar: u32, at: Quarters) -> f64 {
     staff
-        .turns
+        .changes
         .iter()
         .filter(|(b, t, _)| *b == bar && *t == at)
-        .map(|(_, _, turn)| match turn {
-            Turn::Clef(clef) => clef_sign(*clef).0.right() * CHANGED_CLEF + 0.5,
-            Turn::Key(to, from) => {
+        .map(|(_, _, change)| match change {
+            StaffChange::Clef(clef) => clef_sign(*clef).0.right() * CHANGED_CLEF + 0.5,
+            StaffChange::Key(to, from) => {
                 key_width(&key_signature(*to, *from, staff.clef_at(bar, at))) + 0.5
             }
-            Turn::Meter(meter) => meter_width(*meter) + 0.5,
+            StaffChange::Meter(meter) => meter_width(*meter) + 0.5,
         })
         .sum()
 }
@@ -244,7 +244,7 @@ pub(super) fn space(
     left: f64,
 ) -> Layout {
     for staff in staves.iter_mut() {
-        settle_all(&mut staff.inks);
+        settle_all(&mut staff.events);
     }
     let widest = |width: &dyn Fn(&Staff) -> f64| staves.iter().map(width).fold(0.0, f64::max);
     let clef = widest(&|s| clef_sign(s.clef).0.right());
@@ -261,28 +261,28 @@ pub(super) fn space(
         right: x,
     };
     for (n, (bar, length, line)) in bars.iter().enumerate() {
-        let turns = if n == 0 { x } else { x + 0.6 };
+        let changes = if n == 0 { x } else { x + 0.6 };
         let room = staves
             .iter()
             .map(|s| {
                 if n == 0 {
                     0.0
                 } else {
-                    turns_width(s, *bar, ZERO)
+                    changes_width(s, *bar, ZERO)
                 }
             })
             .fold(0.0, f64::max);
-        let from = turns + room + 0.7;
-        let mut space = bar_space(staves, *bar, *length, words, (x, turns, from));
+        let from = changes + room + 0.7;
+        let mut space = bar_space(staves, *bar, *length, words, (x, changes, from));
         space.right += line;
         x = space.right;
         layout.bars.push(space);
     }
     layout.right = x;
     for staff in staves.iter_mut() {
-        for ink in &mut staff.inks {
-            if let Some(space) = layout.bars.iter().find(|b| b.bar == ink.bar) {
-                ink.x = space.x(ink.start);
+        for event in &mut staff.events {
+            if let Some(space) = layout.bars.iter().find(|b| b.bar == event.bar) {
+                event.x = space.x(event.start);
             }
         }
     }
@@ -294,12 +294,12 @@ fn bar_space(
     bar: u32,
     length: Quarters,
     words: &[(u32, Quarters, f64)],
-    (left, turns, from): (f64, f64, f64),
+    (left, changes, from): (f64, f64, f64),
 ) -> BarSpace {
-    let moves = |i: &&Ink| i.bar == bar && i.kind != Kind::BarRest;
+    let moves = |i: &&DrawnEvent| i.bar == bar && i.kind != EventKind::BarRest;
     let mut times: Vec<Quarters> = staves
         .iter()
-        .flat_map(|s| s.inks.iter().filter(moves).map(|i| i.start))
+        .flat_map(|s| s.events.iter().filter(moves).map(|i| i.start))
         .chain(words.iter().filter(|w| w.0 == bar).map(|w| w.1))
         .collect();
     times.sort_unstable();
@@ -307,18 +307,18 @@ fn bar_space(
     let mut columns: Vec<Column> = Vec::with_capacity(times.len());
     // How far each staff is filled, and the line of chord symbols.
     let mut filled = vec![from - 0.3; staves.len()];
-    let mut said = from - 1.0;
+    let mut words_end = from - 1.0;
     for at in &times {
         let reach: Vec<Option<(f64, f64)>> = staves
             .iter()
             .map(|s| {
-                let turn = if *at == ZERO {
+                let change = if *at == ZERO {
                     0.0
                 } else {
-                    turns_width(s, bar, *at)
+                    changes_width(s, bar, *at)
                 };
-                let here = s.inks.iter().filter(moves).filter(|i| i.start == *at);
-                here.map(|i| (i.left - turn, i.right))
+                let here = s.events.iter().filter(moves).filter(|i| i.start == *at);
+                here.map(|i| (i.left - change, i.right))
                     .reduce(|a, b| (a.0.min(b.0), a.1.max(b.1)))
             })
             .collect();
@@ -334,8 +334,8 @@ fn bar_space(
         }
         let word = words.iter().find(|w| w.0 == bar && w.1 == *at);
         if let Some((_, _, width)) = word {
-            x = x.max(said + 0.6);
-            said = x + width;
+            x = x.max(words_end + 0.6);
+            words_end = x + width;
         }
         let mut column = Column {
             at: *at,
@@ -358,12 +358,12 @@ fn bar_space(
     let right = filled
         .iter()
         .fold(last, |x, f| x.max(f + 0.8))
-        .max(said)
+        .max(words_end)
         .max(from + 6.0);
     BarSpace {
         bar,
         left,
-        turns,
+        changes,
         from,
         right,
         length,
@@ -371,16 +371,16 @@ fn bar_space(
     }
 }
 
-/// Settles the inks of a staff onset by onset.
-fn settle_all(inks: &mut [Ink]) {
-    inks.sort_by_key(|i| (i.bar, i.start, i.lane));
-    let mut rest = inks;
+/// Settles the events of a staff onset by onset.
+fn settle_all(events: &mut [DrawnEvent]) {
+    events.sort_by_key(|i| (i.bar, i.start, i.voice));
+    let mut rest = events;
     while let Some(first) = rest.first() {
         let key = (first.bar, first.start);
         let count = rest.iter().take_while(|i| (i.bar, i.start) == key).count();
         let (here, after) = rest.split_at_mut(count);
-        for ink in here.iter_mut() {
-            for grace in &mut ink.graces {
+        for event in here.iter_mut() {
+            for grace in &mut event.graces {
                 settle(&mut [grace]);
             }
         }

@@ -1,17 +1,14 @@
 //! Staves under each other: names, brackets, bar lines, chord symbols, bar numbers, the column of a
 //! sonority.
 
-use super::glyphs::{self, Glyph};
-use super::ink::{Head, Ink};
-use super::laid::{self, Kind, Lane, Quarters, ZERO, clef_at, default_clef, middle_line, quarters};
-use super::spacing::{Layout, Staff, Turn, space};
-use super::staff;
+use super::glyphs;
+use super::shown_part::ShownPart;
+use super::spacing::{Layout, Staff, space};
+use super::staff::{self, DrawnStaff};
 use super::svg::{Canvas, escape, n};
-use super::{Engraver, Excerpt, Glyphs, Picture, Said, Shown};
-use crate::ground::pitch::{Pitch, Step};
-use crate::ground::time::{Meter, Ticks};
-use crate::score::{Articulations, Clef, Mark, Note, NoteFlags, Part, Score, in_force};
-use std::collections::HashMap;
+use super::{Engraver, Excerpt, Glyphs, Picture};
+use crate::notation::{Quarters, ZERO, quarters};
+use crate::score::{ChordMark, Score};
 use std::fmt::Write as _;
 
 /// Room above and below the outermost signs.
@@ -20,264 +17,6 @@ const MARGIN: f64 = 0.6;
 const PIXELS: f64 = 7.6;
 /// The width of a letter in ems, on the safe side.
 const LETTER: f64 = 0.56;
-
-/// What a part is read in.
-struct Sheet<'a> {
-    score: &'a Score,
-    part: &'a Part,
-    shown: Shown,
-    defaults: &'a [Clef],
-    concert: Option<Clef>,
-    meters: &'a [Mark<Meter>],
-}
-
-impl<'a> Sheet<'a> {
-    fn new(engraver: &'a Engraver, score: &'a Score, index: u32, shown: Shown) -> Option<Self> {
-        let part = score.parts.get(index as usize)?;
-        let meters = if part.meters.is_empty() {
-            // A passage says its meter once, in its first part.
-            score
-                .parts
-                .iter()
-                .map(|p| p.meters.as_slice())
-                .find(|m| !m.is_empty())
-                .unwrap_or_default()
-        } else {
-            &part.meters
-        };
-        Some(Self {
-            score,
-            part,
-            shown,
-            defaults: engraver
-                .written
-                .get(index as usize)
-                .map_or(&[][..], Vec::as_slice),
-            concert: engraver.sounding.get(index as usize).copied().flatten(),
-            meters,
-        })
-    }
-
-    fn pitch(&self, note: &Note) -> Pitch {
-        match self.shown {
-            Shown::Written => note.written,
-            Shown::Sounding => note.sounding,
-        }
-    }
-
-    fn clef(&self, staff: u8, onset: Ticks) -> Clef {
-        if let (Shown::Sounding, Some(clef)) = (self.shown, self.concert) {
-            return Clef { staff, ..clef };
-        }
-        let mut clef =
-            clef_at(self.part, staff, onset).unwrap_or_else(|| default_clef(self.defaults, staff));
-        if self.shown == Shown::Sounding {
-            let octaves = self.part.transposition(onset).chromatic / 12;
-            clef.octave = clef.octave.saturating_add(octaves as i8);
-        }
-        clef
-    }
-
-    fn fifths(&self, onset: Ticks) -> i8 {
-        match self.shown {
-            Shown::Written => self.part.key(onset).fifths,
-            Shown::Sounding => self.part.concert_fifths(onset),
-        }
-    }
-
-    fn meter(&self, onset: Ticks) -> Meter {
-        in_force(self.meters, onset).map_or(Meter::COMMON, |m| m.value)
-    }
-
-    /// The staves of the part in some bars.
-    fn staves(&self, index: u32, excerpt: &Excerpt<'_>) -> Vec<Staff> {
-        let score = self.score;
-        let start = |bar: usize| score.bars.get(bar).map_or(Ticks::ZERO, |b| b.start);
-        let range = excerpt.bars.start as usize..excerpt.bars.end as usize;
-        let pitch = |note: usize| {
-            let note = self.part.notes.get(note);
-            note.map_or(Pitch::new(Step::C, 0, 4), |n| self.pitch(n))
-        };
-        let laid = laid::lay_out(
-            score,
-            self.part,
-            range.clone(),
-            &pitch,
-            &|bar| self.meter(start(bar)),
-            &|staff, onset| self.clef(staff, onset),
-            &|onset| self.fifths(onset),
-        );
-        let said: HashMap<u32, Said> = excerpt
-            .marks
-            .iter()
-            .filter(|(note, _)| note.part == index)
-            .map(|(note, said)| (note.note, *said))
-            .collect();
-        (1..=self.part.staves.max(1))
-            .map(|number| {
-                let mut staff = self.staff(index, number, excerpt);
-                for bar in range.clone() {
-                    let lanes = laid.bars.get(bar).map_or(&[][..], Vec::as_slice);
-                    let voices: Vec<usize> = lanes
-                        .iter()
-                        .enumerate()
-                        .filter(|(_, lane)| {
-                            let sounds = |p: &laid::Piece| {
-                                p.staff == number && !matches!(p.kind, Kind::Rest | Kind::BarRest)
-                            };
-                            lane.pieces.iter().any(sounds)
-                        })
-                        .map(|(l, _)| l)
-                        .collect();
-                    for (l, lane) in lanes.iter().enumerate() {
-                        let upper = (voices.len() > 1).then(|| {
-                            voices
-                                .iter()
-                                .position(|v| *v == l)
-                                .is_none_or(|v| v % 2 == 0)
-                        });
-                        self.lane(&mut staff, (bar as u32, l, number), lane, upper, &said);
-                    }
-                }
-                staff
-            })
-            .collect()
-    }
-
-    fn staff(&self, index: u32, number: u8, excerpt: &Excerpt<'_>) -> Staff {
-        let score = self.score;
-        let bars = excerpt.bars.clone();
-        let onset = |bar: u32| {
-            score
-                .bars
-                .get(bar as usize)
-                .map_or(Ticks::ZERO, |b| b.start)
-        };
-        let start = onset(bars.start);
-        let until = score
-            .bars
-            .get(bars.end.saturating_sub(1) as usize)
-            .map_or(start, |b| b.start + b.length);
-        let inside = |m: &Ticks| *m > start && *m < until;
-        let place = |at: Ticks| {
-            let place = score.place_of(at);
-            (place.bar, quarters(place.offset, score.per_quarter))
-        };
-        let mut turns = Vec::new();
-        if !(self.shown == Shown::Sounding && self.concert.is_some()) {
-            let mut last = self.clef(number, start);
-            for mark in self.part.clefs.iter().filter(|m| m.value.staff == number) {
-                let clef = self.clef(number, mark.onset);
-                if inside(&mark.onset) && clef != last {
-                    let (bar, at) = place(mark.onset);
-                    turns.push((bar, at, Turn::Clef(clef)));
-                    last = clef;
-                }
-            }
-        }
-        let mut last = self.fifths(start);
-        let changes = self.part.keys.iter().map(|m| m.onset);
-        for at in changes.chain(self.part.transpositions.iter().map(|m| m.onset)) {
-            let fifths = self.fifths(at);
-            if inside(&at) && fifths != last {
-                let (bar, time) = place(at);
-                turns.push((bar, time, Turn::Key(fifths, last)));
-                last = fifths;
-            }
-        }
-        let mut last = self.meter(start);
-        for mark in self.meters {
-            if inside(&mark.onset) && mark.value != last {
-                let (bar, at) = place(mark.onset);
-                turns.push((bar, at, Turn::Meter(mark.value)));
-                last = mark.value;
-            }
-        }
-        turns.sort_by_key(|t| (t.0, t.1));
-        let new_meter = bars.start == 0 || self.meters.iter().any(|m| m.onset == start);
-        let dynamics = if number == 1 {
-            self.part
-                .dynamics
-                .iter()
-                .filter(|m| m.onset >= start && m.onset < until)
-                .map(|m| {
-                    let (bar, at) = place(m.onset);
-                    (bar, at, m.value.clone())
-                })
-                .collect()
-        } else {
-            Vec::new()
-        };
-        let slashes = bars
-            .filter(|b| self.part.bars.get(*b as usize).is_some_and(|b| b.slashes))
-            .map(|b| (b, self.meter(onset(b)).beats))
-            .collect();
-        Staff {
-            part: index,
-            inks: Vec::new(),
-            clef: self.clef(number, start),
-            fifths: self.fifths(start),
-            meter: new_meter.then(|| self.meter(start)),
-            turns,
-            dynamics,
-            slashes,
-        }
-    }
-
-    /// The pieces of a voice that stand on a staff.
-    fn lane(
-        &self,
-        staff: &mut Staff,
-        (bar, l, number): (u32, usize, u8),
-        lane: &Lane,
-        upper: Option<bool>,
-        said: &HashMap<u32, Said>,
-    ) {
-        let mut graces: Vec<Ink> = Vec::new();
-        for piece in lane.pieces.iter().filter(|p| p.staff == number) {
-            let mut ink = Ink::new(bar, l, piece);
-            ink.upper = upper;
-            let middle = middle_line(staff.clef_at(bar, piece.start));
-            for head in &piece.heads {
-                let note = self.part.notes.get(head.note);
-                let flags = note.map(|n| n.flags).unwrap_or_default();
-                if head.first {
-                    let marks = note.map(|n| n.articulations).unwrap_or_default();
-                    ink.marks = Articulations(ink.marks.0 | marks.0);
-                }
-                ink.heads.push(Head {
-                    pos: i32::from(head.pitch.diatonic() - middle),
-                    glyph: head_glyph(flags, piece.shape.map_or(3, |s| s.value)),
-                    pitch: head.pitch,
-                    dx: 0.0,
-                    accidental: head.accidental.map(|a| (Glyph::accidental(a), 0.0)),
-                    tie_in: head.tie_in,
-                    tie_out: head.tie_out,
-                    said: said.get(&(head.note as u32)).copied(),
-                });
-            }
-            if piece.kind == Kind::Grace {
-                graces.push(ink);
-            } else {
-                ink.graces = std::mem::take(&mut graces);
-                staff.inks.push(ink);
-            }
-        }
-    }
-}
-
-fn head_glyph(flags: NoteFlags, value: usize) -> Glyph {
-    if flags.has(NoteFlags::SLASH) {
-        return glyphs::HEAD_SLASH;
-    }
-    match value {
-        0 | 12 | 13 => glyphs::HEAD_BREVE,
-        1 => glyphs::HEAD_WHOLE,
-        2 => glyphs::HEAD_HALF,
-        _ if flags.has(NoteFlags::GHOST) => glyphs::HEAD_CROSS,
-        _ => glyphs::HEAD_BLACK,
-    }
-}
 
 fn text_width(text: &str, size: f64) -> f64 {
     text.chars().count() as f64 * LETTER * size
@@ -296,8 +35,8 @@ pub(super) fn draw(engraver: &Engraver, score: &Score, excerpt: &Excerpt<'_>) ->
     };
     let mut staves: Vec<Staff> = Vec::new();
     for index in excerpt.parts {
-        if let Some(sheet) = Sheet::new(engraver, score, *index, excerpt.shown) {
-            staves.extend(sheet.staves(*index, excerpt));
+        if let Some(part) = ShownPart::new(engraver, score, *index, excerpt.shown) {
+            staves.extend(part.staves(excerpt));
         }
     }
     let bars: Vec<(u32, Quarters, f64)> = excerpt
@@ -323,7 +62,7 @@ pub(super) fn draw(engraver: &Engraver, score: &Score, excerpt: &Excerpt<'_>) ->
         1.2
     };
     let layout = space(&mut staves, &bars, &words, left);
-    let drawn: Vec<staff::Drawn> = staves.iter_mut().map(|s| staff::draw(s, &layout)).collect();
+    let drawn: Vec<DrawnStaff> = staves.iter_mut().map(|s| staff::draw(s, &layout)).collect();
     System {
         score,
         excerpt,
@@ -348,7 +87,7 @@ fn symbols(score: &Score, excerpt: &Excerpt<'_>) -> Vec<(u32, Quarters, String)>
     let Some(from) = start(excerpt.bars.start) else {
         return Vec::new();
     };
-    let text = |mark: &crate::score::ChordMark| match &mark.chord {
+    let text = |mark: &ChordMark| match &mark.chord {
         Some(chord) => chord.text.clone(),
         None if mark.unread.is_some() => mark.written.clone(),
         None => "N.C.".to_owned(),
@@ -402,7 +141,7 @@ struct System<'a> {
 }
 
 impl System<'_> {
-    fn compose(&self, drawn: Vec<staff::Drawn>) -> Picture {
+    fn compose(&self, drawn: Vec<DrawnStaff>) -> Picture {
         let symbols_room = if self.symbols.is_empty() { 0.0 } else { 2.2 };
         // Bar numbers on top, then chord symbols, then the first staff.
         let numbers = MARGIN + 1.1;

@@ -110,7 +110,7 @@ fn clef_text(clef: &str) -> String {
     )
 }
 
-fn drawn(name: &str, score: &Score, shown: Shown, marks: &[(NoteRef, Said)]) -> String {
+fn drawn(name: &str, score: &Score, shown: ShownPitch, marks: &[(NoteRef, Highlight)]) -> String {
     let all: Vec<u32> = (0..score.parts.len() as u32).collect();
     let picture = Engraver::new(score).draw(
         score,
@@ -164,8 +164,8 @@ fn a_small_picture_is_what_it_was() {
          parts: alto 1 = alto saxophone\n\n\
          chord  | F6  -   |\ncount  | 1   2   |\nalto 1 | A4> Bb4 |\n",
     );
-    let marks = [(NoteRef { part: 0, note: 1 }, Said::Fault)];
-    let svg = drawn("small", &score, Shown::Written, &marks);
+    let marks = [(NoteRef { part: 0, note: 1 }, Highlight::Fault)];
+    let svg = drawn("small", &score, ShownPitch::Written, &marks);
     insta::assert_snapshot!(svg.replace("><", ">\n<"));
 }
 
@@ -179,14 +179,14 @@ fn triplets_ties_and_marks() {
          trumpet 1 | Bb4  C5    Db5   Eb5. G5> Ab5^ | -   Ab4_ B4  C5 | C5 D5 E5 F5 G5 C6 |\n\
          trumpet 2 | G4   Ab4   Bb4   C5.  Eb5> F5^ | -   F4_ G#4  A4 | A3 B3 C4 D4 E4 A5 |\n",
     );
-    let svg = drawn("triplets", &score, Shown::Written, &[]);
+    let svg = drawn("triplets", &score, ShownPitch::Written, &[]);
     assert_eq!(count(&svg, Glyph::tuplet(3)), 2);
     assert_eq!(
         count(&svg, glyphs::ACCENT_ABOVE) + count(&svg, glyphs::ACCENT_BELOW),
         2
     );
     assert_eq!(count(&svg, glyphs::MARCATO), 2);
-    drawn("triplets-sounding", &score, Shown::Sounding, &[]);
+    drawn("triplets-sounding", &score, ShownPitch::Sounding, &[]);
 }
 
 #[test]
@@ -209,7 +209,7 @@ fn compound_meters() {
             ],
         ),
     ]);
-    let svg = drawn("compound", &score, Shown::Written, &[]);
+    let svg = drawn("compound", &score, ShownPitch::Written, &[]);
     assert_eq!(count(&svg, glyphs::G_CLEF_8VB), 1);
     assert_eq!(count(&svg, glyphs::F_CLEF), 1);
 }
@@ -234,8 +234,8 @@ fn piano_chords_with_seconds_and_two_voices() {
                 + &notes("C4:48 +D4:48 +G4:48", 5, 2)),
         ],
     )]);
-    let marks = [(NoteRef { part: 0, note: 1 }, Said::Fault)];
-    let svg = drawn("piano", &score, Shown::Written, &marks);
+    let marks = [(NoteRef { part: 0, note: 1 }, Highlight::Fault)];
+    let svg = drawn("piano", &score, ShownPitch::Written, &marks);
     assert!(svg.contains("Piano &lt;left &amp; right&gt;"));
     assert!(svg.contains("aria-label=\"piano &lt;all&gt;\""));
     assert!(svg.contains("\"#gE000\" transform"));
@@ -247,7 +247,7 @@ fn seconds_stand_on_the_two_sides_of_the_stem() {
         "Piano",
         &[&(attributes(0, (4, 4), &["G2"]) + &notes("E4:12 +F4:12 D5:12 +E5:12 G4:24", 1, 1))],
     )]);
-    let svg = drawn("seconds", &score, Shown::Written, &[]);
+    let svg = drawn("seconds", &score, ShownPitch::Written, &[]);
     let heads = places(&svg, glyphs::HEAD_BLACK);
     let x: Vec<f64> = heads.iter().map(|p| p.0).collect();
     let width = glyphs::HEAD_BLACK.right() * 10.0;
@@ -272,7 +272,7 @@ fn accidentals_of_a_chord_do_not_meet() {
                 1,
             ))],
     )]);
-    let svg = drawn("accidentals", &score, Shown::Written, &[]);
+    let svg = drawn("accidentals", &score, ShownPitch::Written, &[]);
     for glyph in [glyphs::FLAT, glyphs::SHARP] {
         let o = glyph.outline();
         let all = places(&svg, glyph);
@@ -305,7 +305,7 @@ fn keys_meters_and_clefs_change_within_a_picture() {
             &notes("D3:12 C#3:9 C3:3", 1, 1),
         ],
     )]);
-    let svg = drawn("changes", &score, Shown::Written, &[]);
+    let svg = drawn("changes", &score, ShownPitch::Written, &[]);
     assert_eq!(
         count(&svg, glyphs::NATURAL),
         5,
@@ -327,7 +327,7 @@ fn bars_and_parts_that_are_not_there_are_left_out() {
         &Excerpt {
             parts: &[7, 0],
             bars: 5..9,
-            shown: Shown::Sounding,
+            shown: ShownPitch::Sounding,
             column: None,
             marks: &[],
             names: true,
@@ -340,7 +340,7 @@ fn bars_and_parts_that_are_not_there_are_left_out() {
         &Excerpt {
             parts: &[0],
             bars: 0..u32::MAX,
-            shown: Shown::Written,
+            shown: ShownPitch::Written,
             column: None,
             marks: &[],
             names: true,

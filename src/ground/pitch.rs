@@ -49,6 +49,13 @@ impl Step {
         self as i16
     }
 
+    /// What a key signature of `fifths` sharps (flats when negative) does to the letter, in semitones.
+    pub fn altered_by_key(self, fifths: i8) -> i8 {
+        // Sharps come in the order F C G D A E B: the letter's place in that order, from 0.
+        let place = NoteName::new(self, 0).fifths() + 1;
+        (i16::from(fifths) + 6 - place).div_euclid(7) as i8
+    }
+
     /// The letter `index` steps above C, octaves left out.
     pub fn from_index(index: i16) -> Self {
         Self::ALL[index.rem_euclid(7) as usize]
@@ -66,6 +73,20 @@ impl Step {
             'B' | 'b' => Self::B,
             _ => return None,
         })
+    }
+}
+
+/// The name of an accidental of `alter` semitones in MusicXML (published: MusicXML 4.0,
+/// accidental-value). More than three sharps or flats have none.
+pub(crate) const fn accidental_name(alter: i8) -> &'static str {
+    match alter {
+        i8::MIN..=-3 => "triple-flat",
+        -2 => "flat-flat",
+        -1 => "flat",
+        0 => "natural",
+        1 => "sharp",
+        2 => "double-sharp",
+        3..=i8::MAX => "triple-sharp",
     }
 }
 
@@ -418,6 +439,26 @@ mod tests {
         for text in ["", "H4", "C", "C44", "Cbbbb4", "4", "C+4", "é4", "Bb"] {
             assert!(text.parse::<Pitch>().is_err(), "{text}");
         }
+    }
+
+    #[test]
+    fn key_signatures_alter_their_letters() {
+        for fifths in -14..=14i8 {
+            for step in Step::ALL {
+                let alter = step.altered_by_key(fifths);
+                // The seven notes of a key are neighbours on the line of fifths.
+                let place = NoteName::new(step, alter).fifths();
+                let from = i16::from(fifths) - 1;
+                assert!(
+                    (from..from + 7).contains(&place),
+                    "{step:?} {fifths} {alter}"
+                );
+            }
+        }
+        // Common practice, no source: one flat is B, one sharp is F.
+        assert_eq!(Step::B.altered_by_key(-1), -1);
+        assert_eq!(Step::E.altered_by_key(-1), 0);
+        assert_eq!(Step::F.altered_by_key(1), 1);
     }
 
     #[test]

@@ -1,7 +1,8 @@
 //! Bytes to a score: a container, MusicXML or a passage grid, by what is in them.
 
-use super::limits::Limits;
-use super::{container, encoding, grid, musicxml};
+use super::{grid, musicxml};
+use crate::file_text::limits::Limits;
+use crate::file_text::{container, encoding};
 use crate::ground::instrument::{self, Catalogue};
 use crate::ground::problem::Problem;
 use crate::ground::text::Text;

@@ -8,8 +8,8 @@ pub use super::bytes::{read_bytes, read_bytes_by, read_bytes_in};
 pub use super::sets::{Set, sets_of_parts};
 
 use super::bytes::is_other_xml;
-use super::limits::{self, Limits};
 use super::sets::strangers;
+use crate::file_text::limits::{self, Limits};
 use crate::ground::instrument::{self, Catalogue};
 use crate::ground::problem::Problem;
 use crate::ground::text;

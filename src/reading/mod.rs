@@ -14,13 +14,10 @@
 )]
 
 mod bytes;
-pub mod container;
-pub mod encoding;
 mod fault;
 #[cfg(feature = "cli")]
 pub mod files;
 pub mod grid;
-pub mod limits;
 pub mod musicxml;
 mod sets;
 mod waiver;
@@ -28,4 +25,3 @@ mod waiver;
 pub use bytes::{read_bytes, read_bytes_by};
 #[cfg(feature = "cli")]
 pub use files::{Outcome, read_paths};
-pub use limits::Limits;

@@ -17,7 +17,7 @@ pub const FORMAT: &str = "chartproof-analysis/1";
 
 /// What became of one file.
 #[derive(Debug)]
-pub struct Entry {
+pub struct AnalysedFile {
     /// The file.
     pub path: PathBuf,
     /// The score and its analysis, or why there is none.
@@ -25,7 +25,7 @@ pub struct Entry {
 }
 
 /// Tables, one for each section.
-pub fn text(entries: &[Entry]) -> String {
+pub fn text(entries: &[AnalysedFile]) -> String {
     let mut out = String::new();
     for entry in entries {
         let Ok((score, sections)) = &entry.outcome else {
@@ -112,27 +112,27 @@ fn technique(named: &Named) -> String {
 }
 
 #[derive(Serialize)]
-struct Report<'a> {
+struct AnalysisReport<'a> {
     format: &'static str,
-    files: Vec<File<'a>>,
+    files: Vec<FileAnalysis<'a>>,
 }
 
 #[derive(Serialize)]
-struct File<'a> {
+struct FileAnalysis<'a> {
     path: String,
     title: Option<&'a str>,
     unreadable: Option<String>,
-    sections: Vec<Section<'a>>,
+    sections: Vec<SectionAnalysis<'a>>,
 }
 
 #[derive(Serialize)]
-struct Section<'a> {
+struct SectionAnalysis<'a> {
     section: &'a str,
-    sonorities: Vec<Sonority<'a>>,
+    sonorities: Vec<SonorityAnalysis<'a>>,
 }
 
 #[derive(Serialize)]
-struct Sonority<'a> {
+struct SonorityAnalysis<'a> {
     bar: String,
     bar_index: u64,
     beat: f64,
@@ -142,12 +142,12 @@ struct Sonority<'a> {
     technique: Option<&'static str>,
     in_force: Option<&'static str>,
     right: bool,
-    voices: Vec<Voice<'a>>,
+    voices: Vec<VoiceAnalysis<'a>>,
     intervals: &'a [String],
 }
 
 #[derive(Serialize)]
-struct Voice<'a> {
+struct VoiceAnalysis<'a> {
     part: &'a str,
     written: String,
     sounding: String,
@@ -160,8 +160,8 @@ struct Voice<'a> {
 /// # Errors
 ///
 /// When the analysis cannot be serialised.
-pub fn json(entries: &[Entry]) -> Result<String, serde_json::Error> {
-    let report = Report {
+pub fn json(entries: &[AnalysedFile]) -> Result<String, serde_json::Error> {
+    let report = AnalysisReport {
         format: FORMAT,
         files: entries.iter().map(file).collect(),
     };
@@ -170,22 +170,22 @@ pub fn json(entries: &[Entry]) -> Result<String, serde_json::Error> {
     Ok(text)
 }
 
-fn file(entry: &Entry) -> File<'_> {
+fn file(entry: &AnalysedFile) -> FileAnalysis<'_> {
     let path = entry.path.display().to_string();
     match &entry.outcome {
-        Ok((score, sections)) => File {
+        Ok((score, sections)) => FileAnalysis {
             path,
             title: score.title.as_deref(),
             unreadable: None,
             sections: sections
                 .iter()
-                .map(|s| Section {
+                .map(|s| SectionAnalysis {
                     section: &s.section,
                     sonorities: s.sonorities.iter().map(|n| sonority(score, n)).collect(),
                 })
                 .collect(),
         },
-        Err(error) => File {
+        Err(error) => FileAnalysis {
             path,
             title: None,
             unreadable: Some(error.message.clone()),
@@ -194,8 +194,8 @@ fn file(entry: &Entry) -> File<'_> {
     }
 }
 
-fn sonority<'a>(score: &'a Score, named: &'a Named) -> Sonority<'a> {
-    Sonority {
+fn sonority<'a>(score: &'a Score, named: &'a Named) -> SonorityAnalysis<'a> {
+    SonorityAnalysis {
         bar: score.bar_number(named.at.bar),
         bar_index: u64::from(named.at.bar) + 1,
         beat: score.beat_at(named.at).to_f64(),
@@ -213,7 +213,7 @@ fn sonority<'a>(score: &'a Score, named: &'a Named) -> Sonority<'a> {
             .filter_map(|v| {
                 let part = score.parts.get(v.note.part as usize)?;
                 let note = part.notes.get(v.note.note as usize)?;
-                Some(Voice {
+                Some(VoiceAnalysis {
                     part: &part.name,
                     written: note.written.to_string(),
                     sounding: v.sounding.to_string(),

@@ -34,12 +34,12 @@ pub struct GridView {
 
 /// One cell before it is laid out; ranges are bytes of its text.
 #[derive(Clone, Debug, Default)]
-struct Cell {
+struct GridCell {
     text: Cow<'static, str>,
     notes: SmallVec<[(u32, Range<usize>); 1]>,
 }
 
-impl Cell {
+impl GridCell {
     fn plain(text: impl Into<Cow<'static, str>>) -> Self {
         Self {
             text: text.into(),
@@ -49,10 +49,10 @@ impl Cell {
 }
 
 /// One row before it is laid out.
-struct Row {
+struct GridRow {
     label: String,
     part: Option<u32>,
-    cells: Vec<Cell>,
+    cells: Vec<GridCell>,
 }
 
 impl GridView {
@@ -221,10 +221,10 @@ fn onsets(score: &Score, parts: &[u32], bar: u32) -> Vec<Ticks> {
     all
 }
 
-fn rows(score: &Score, parts: &[u32], bar: u32, columns: &[Ticks]) -> Vec<Row> {
+fn rows(score: &Score, parts: &[u32], bar: u32, columns: &[Ticks]) -> Vec<GridRow> {
     let mut rows = Vec::with_capacity(parts.len() + 2);
     rows.extend(chord_row(score, bar, columns));
-    rows.push(Row {
+    rows.push(GridRow {
         label: COUNT.to_owned(),
         part: None,
         cells: counts(score, bar, columns),
@@ -234,7 +234,7 @@ fn rows(score: &Score, parts: &[u32], bar: u32, columns: &[Ticks]) -> Vec<Row> {
             continue;
         };
         let notes: Vec<(u32, &Note)> = notes_of(part, bar).collect();
-        rows.push(Row {
+        rows.push(GridRow {
             label: short_name(part),
             part: Some(index),
             cells: columns.iter().map(|&t| cell(&notes, t)).collect(),
@@ -255,7 +255,7 @@ fn short_name(part: &Part) -> String {
 }
 
 /// No row at all when no chord symbol is in force in the bar.
-fn chord_row(score: &Score, bar: u32, columns: &[Ticks]) -> Option<Row> {
+fn chord_row(score: &Score, bar: u32, columns: &[Ticks]) -> Option<GridRow> {
     let start = score.bars.get(bar as usize)?.start;
     let before = score.chord_at(start);
     let here = chords_of(score, bar);
@@ -272,10 +272,10 @@ fn chord_row(score: &Score, bar: u32, columns: &[Ticks]) -> Option<Row> {
                 None if i == 0 => score.chord_at(start + column),
                 other => other,
             };
-            Cell::plain(shown.map_or(Cow::Borrowed("-"), |m| symbol(&m.value).into()))
+            GridCell::plain(shown.map_or(Cow::Borrowed("-"), |m| symbol(&m.value).into()))
         })
         .collect();
-    Some(Row {
+    Some(GridRow {
         label: "chord".to_owned(),
         part: None,
         cells,
@@ -293,7 +293,7 @@ fn symbol(mark: &ChordMark) -> String {
 
 /// `1 & 2 e & a`; a part of a beat whose beat is not the column before it says the beat too
 /// (`2&`); anything finer is exact (`2+1/3`).
-fn counts(score: &Score, bar: u32, columns: &[Ticks]) -> Vec<Cell> {
+fn counts(score: &Score, bar: u32, columns: &[Ticks]) -> Vec<GridCell> {
     let mut previous: Option<i64> = None;
     columns
         .iter()
@@ -304,32 +304,32 @@ fn counts(score: &Score, bar: u32, columns: &[Ticks]) -> Vec<Cell> {
             let known = previous == Some(whole);
             previous = Some(whole);
             let part = match (*rest.numer(), *rest.denom()) {
-                (0, _) => return Cell::plain(whole.to_string()),
+                (0, _) => return GridCell::plain(whole.to_string()),
                 (1, 2) => "&",
                 (1, 4) => "e",
                 (3, 4) => "a",
-                (n, d) => return Cell::plain(format!("{whole}+{n}/{d}")),
+                (n, d) => return GridCell::plain(format!("{whole}+{n}/{d}")),
             };
             if known {
-                Cell::plain(part)
+                GridCell::plain(part)
             } else {
-                Cell::plain(format!("{whole}{part}"))
+                GridCell::plain(format!("{whole}{part}"))
             }
         })
         .collect()
 }
 
 /// What a part has in a column.
-fn cell(notes: &[(u32, &Note)], column: Ticks) -> Cell {
+fn cell(notes: &[(u32, &Note)], column: Ticks) -> GridCell {
     let starts = |n: &Note| n.at.offset == column;
     let sounds = |n: &Note| n.at.offset < column && column < n.at.offset + n.duration;
     let here = notes.iter().filter(|(_, n)| starts(n) || sounds(n));
     if here.clone().next().is_none() {
-        return Cell::plain(".");
+        return GridCell::plain(".");
     }
     let held = |n: &Note| sounds(n) || (n.flags.has(NoteFlags::TIED_IN) && column > Ticks::ZERO);
     if here.clone().all(|(_, n)| held(n)) {
-        return Cell {
+        return GridCell {
             text: "-".into(),
             notes: here.map(|(i, _)| (*i, 0..1)).collect(),
         };
@@ -355,7 +355,7 @@ fn cell(notes: &[(u32, &Note)], column: Ticks) -> Cell {
         }
         places.push((*index, start..text.len()));
     }
-    Cell {
+    GridCell {
         text: text.into(),
         notes: places,
     }

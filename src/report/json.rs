@@ -10,7 +10,7 @@
 //! `findings` are those that count; `set_aside` are the others, with `because`: the `grounds`
 //! (`style`, `ledger`, `waiver`, `revision`), a `reason` where somebody gave one, and where it is said.
 
-use super::{Entry, Sums, Told, part_names, shielded};
+use super::{ProofedFile, ReportedFinding, Sums, part_names, shielded};
 use crate::finding::{Finding, NoteAtFault};
 use crate::ground::pitch::Pitch;
 use crate::ground::text::Span;
@@ -22,10 +22,10 @@ use std::collections::BTreeMap;
 pub const FORMAT: &str = "chartproof-report/1";
 
 #[derive(Serialize)]
-struct Report<'a> {
+struct JsonReport<'a> {
     format: &'static str,
-    files: Vec<File<'a>>,
-    findings: Vec<Reported<'a>>,
+    files: Vec<JsonFile<'a>>,
+    findings: Vec<JsonFinding<'a>>,
     set_aside: Vec<SetAside<'a>>,
     summary: Summary,
 }
@@ -35,7 +35,7 @@ struct Report<'a> {
 struct SetAside<'a> {
     because: Because<'a>,
     #[serde(flatten)]
-    finding: Reported<'a>,
+    finding: JsonFinding<'a>,
 }
 
 #[derive(Serialize)]
@@ -46,19 +46,19 @@ struct Because<'a> {
 }
 
 #[derive(Serialize)]
-struct File<'a> {
+struct JsonFile<'a> {
     path: String,
     title: Option<&'a str>,
     parts: Vec<&'a str>,
     bars: usize,
     sonorities: usize,
     unreadable: Option<String>,
-    inferred: Vec<Inferred<'a>>,
+    inferred: Vec<JsonInferred<'a>>,
     remarks: &'a [String],
 }
 
 #[derive(Serialize)]
-struct Inferred<'a> {
+struct JsonInferred<'a> {
     section: &'a str,
     technique: &'a str,
     from_bar: String,
@@ -68,7 +68,7 @@ struct Inferred<'a> {
 }
 
 #[derive(Serialize)]
-struct Reported<'a> {
+struct JsonFinding<'a> {
     rule: &'a str,
     level: &'static str,
     file: String,
@@ -82,7 +82,7 @@ struct Reported<'a> {
     source: &'a str,
     chord: Option<&'a str>,
     technique: Option<&'a str>,
-    notes: Vec<FoundNote<'a>>,
+    notes: Vec<JsonNote<'a>>,
     found: Vec<String>,
     expected: Vec<String>,
     fix: Option<Fix<'a>>,
@@ -132,18 +132,18 @@ fn fix<'a>(score: &'a Score, finding: &'a Finding) -> Option<Fix<'a>> {
 }
 
 #[derive(Serialize)]
-struct FoundNote<'a> {
+struct JsonNote<'a> {
     part: &'a str,
     voice: u8,
     written: String,
     sounding: String,
     expected: Option<String>,
     label: &'a str,
-    at: Option<At<'a>>,
+    at: Option<JsonPlace<'a>>,
 }
 
 #[derive(Serialize)]
-struct At<'a> {
+struct JsonPlace<'a> {
     file: String,
     #[serde(skip_serializing_if = "Option::is_none")]
     member: Option<&'a str>,
@@ -165,9 +165,9 @@ struct Summary {
 /// A line of the one-object-a-line form: `kind` says what the other members are.
 #[derive(Serialize)]
 #[serde(tag = "kind", rename_all = "lowercase")]
-enum Line<'a> {
-    File(File<'a>),
-    Finding(Box<Reported<'a>>),
+enum JsonLine<'a> {
+    File(JsonFile<'a>),
+    Finding(Box<JsonFinding<'a>>),
     #[serde(rename = "set_aside")]
     SetAside(Box<SetAside<'a>>),
     Summary(Summary),
@@ -178,8 +178,8 @@ enum Line<'a> {
 /// # Errors
 ///
 /// When the report cannot be serialised.
-pub fn render(entries: &[Entry]) -> Result<String, serde_json::Error> {
-    let report = Report {
+pub fn render(entries: &[ProofedFile]) -> Result<String, serde_json::Error> {
+    let report = JsonReport {
         format: FORMAT,
         files: entries.iter().map(file).collect(),
         findings: entries.iter().flat_map(findings).collect(),
@@ -199,7 +199,7 @@ pub fn render(entries: &[Entry]) -> Result<String, serde_json::Error> {
 /// # Errors
 ///
 /// When the report cannot be serialised.
-pub fn lines(entries: &[Entry]) -> Result<String, serde_json::Error> {
+pub fn lines(entries: &[ProofedFile]) -> Result<String, serde_json::Error> {
     let files: Result<String, _> = entries.iter().map(lines_of_file).collect();
     Ok(files? + &last_line(Sums::of(entries))?)
 }
@@ -209,13 +209,13 @@ pub fn lines(entries: &[Entry]) -> Result<String, serde_json::Error> {
 /// # Errors
 ///
 /// When they cannot be serialised.
-pub fn lines_of_file(entry: &Entry) -> Result<String, serde_json::Error> {
-    let mut text = line(&Line::File(file(entry)))?;
+pub fn lines_of_file(entry: &ProofedFile) -> Result<String, serde_json::Error> {
+    let mut text = line(&JsonLine::File(file(entry)))?;
     for finding in findings(entry) {
-        text.push_str(&line(&Line::Finding(Box::new(finding)))?);
+        text.push_str(&line(&JsonLine::Finding(Box::new(finding)))?);
     }
     for aside in set_aside(entry) {
-        text.push_str(&line(&Line::SetAside(Box::new(aside)))?);
+        text.push_str(&line(&JsonLine::SetAside(Box::new(aside)))?);
     }
     Ok(text)
 }
@@ -226,10 +226,10 @@ pub fn lines_of_file(entry: &Entry) -> Result<String, serde_json::Error> {
 ///
 /// When it cannot be serialised.
 pub fn last_line(sums: Sums) -> Result<String, serde_json::Error> {
-    line(&Line::Summary(summary(sums)))
+    line(&JsonLine::Summary(summary(sums)))
 }
 
-fn line(line: &Line<'_>) -> Result<String, serde_json::Error> {
+fn line(line: &JsonLine<'_>) -> Result<String, serde_json::Error> {
     let mut text = shielded(serde_json::to_string(line)?);
     text.push('\n');
     Ok(text)
@@ -245,9 +245,9 @@ fn summary(sums: Sums) -> Summary {
     }
 }
 
-fn file(entry: &Entry) -> File<'_> {
+fn file(entry: &ProofedFile) -> JsonFile<'_> {
     match &entry.outcome {
-        Ok((score, proofed)) => File {
+        Ok((score, proofed)) => JsonFile {
             path: entry.name(),
             title: score.title.as_deref(),
             parts: score.parts.iter().map(|p| p.name.as_str()).collect(),
@@ -257,7 +257,7 @@ fn file(entry: &Entry) -> File<'_> {
             inferred: proofed
                 .inferred
                 .iter()
-                .map(|i| Inferred {
+                .map(|i| JsonInferred {
                     section: &i.section,
                     technique: &i.technique,
                     from_bar: score.bar_number(i.from.bar),
@@ -268,7 +268,7 @@ fn file(entry: &Entry) -> File<'_> {
                 .collect(),
             remarks: &proofed.remarks,
         },
-        Err(error) => File {
+        Err(error) => JsonFile {
             path: entry.name(),
             title: None,
             parts: Vec::new(),
@@ -294,33 +294,33 @@ fn why_unreadable(error: &crate::ground::problem::Problem) -> String {
     why
 }
 
-fn findings(entry: &Entry) -> Vec<Reported<'_>> {
+fn findings(entry: &ProofedFile) -> Vec<JsonFinding<'_>> {
     let all = entry.all().into_iter();
-    all.filter(|told| told.aside.is_none())
-        .map(|told| reported(entry, &told))
+    all.filter(|reported| reported.aside.is_none())
+        .map(|reported| finding_of(entry, &reported))
         .collect()
 }
 
-fn set_aside(entry: &Entry) -> Vec<SetAside<'_>> {
+fn set_aside(entry: &ProofedFile) -> Vec<SetAside<'_>> {
     let all = entry.all().into_iter();
-    all.filter_map(|told| {
-        let aside = told.aside?;
+    all.filter_map(|reported| {
+        let aside = reported.aside?;
         Some(SetAside {
             because: Because {
                 grounds: aside.grounds.word(),
                 reason: aside.reason.as_deref(),
                 origin: &aside.origin,
             },
-            finding: reported(entry, &told),
+            finding: finding_of(entry, &reported),
         })
     })
     .collect()
 }
 
-fn reported<'a>(entry: &Entry, told: &Told<'a>) -> Reported<'a> {
-    let (score, f) = (told.score, told.finding);
+fn finding_of<'a>(entry: &ProofedFile, reported: &ReportedFinding<'a>) -> JsonFinding<'a> {
+    let (score, f) = (reported.score, reported.finding);
     let pitches = |list: &[Pitch]| list.iter().map(Pitch::to_string).collect();
-    Reported {
+    JsonFinding {
         rule: f.rule,
         level: f.level.word(),
         file: entry.name(),
@@ -339,14 +339,14 @@ fn reported<'a>(entry: &Entry, told: &Told<'a>) -> Reported<'a> {
         expected: pitches(&f.expected),
         fix: fix(score, f),
         suggestion: f.suggestion.as_deref(),
-        fingerprint: told.print.to_string(),
+        fingerprint: reported.print.to_string(),
     }
 }
 
-fn note<'a>(score: &'a Score, fault: &'a NoteAtFault) -> Option<FoundNote<'a>> {
+fn note<'a>(score: &'a Score, fault: &'a NoteAtFault) -> Option<JsonNote<'a>> {
     let part = score.parts.get(fault.note.part as usize)?;
     let note = part.notes.get(fault.note.note as usize)?;
-    Some(FoundNote {
+    Some(JsonNote {
         part: &part.name,
         voice: fault.voice,
         written: note.written.to_string(),
@@ -357,10 +357,10 @@ fn note<'a>(score: &'a Score, fault: &'a NoteAtFault) -> Option<FoundNote<'a>> {
     })
 }
 
-fn at(score: &Score, span: Span) -> Option<At<'_>> {
+fn at(score: &Score, span: Span) -> Option<JsonPlace<'_>> {
     let source = score.sources.get(span.source as usize)?;
     let (line, column) = source.line_column(span.start);
-    Some(At {
+    Some(JsonPlace {
         file: source.path.display().to_string(),
         member: source.member.as_deref(),
         line,

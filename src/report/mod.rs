@@ -40,14 +40,14 @@ pub(crate) fn shielded(json: String) -> String {
 
 /// What became of one file (or of several that were read as one score).
 #[derive(Debug)]
-pub struct Entry {
+pub struct ProofedFile {
     /// The file, as the user gave it or as the walk found it.
     pub path: PathBuf,
     /// The score and what proofing it gave, or why there is none.
     pub outcome: Result<(Heard, Proofed), Problem>,
 }
 
-impl Entry {
+impl ProofedFile {
     /// The path as text; bytes that are no text are replaced.
     fn name(&self) -> String {
         self.path.display().to_string()
@@ -65,7 +65,7 @@ impl Entry {
 
     /// The findings that do not count as well, in the same order, each with its fingerprint: what a
     /// finding is known by must not depend on what counts today.
-    fn all(&self) -> Vec<Told<'_>> {
+    fn all(&self) -> Vec<ReportedFinding<'_>> {
         let Ok((score, proofed)) = &self.outcome else {
             return Vec::new();
         };
@@ -77,7 +77,7 @@ impl Entry {
         let prints = fingerprint::prints(score, &findings);
         all.into_iter()
             .zip(prints)
-            .map(|((finding, aside), print)| Told {
+            .map(|((finding, aside), print)| ReportedFinding {
                 score,
                 finding,
                 aside,
@@ -88,7 +88,7 @@ impl Entry {
 }
 
 /// A finding as a report for machines tells it.
-struct Told<'a> {
+struct ReportedFinding<'a> {
     score: &'a Score,
     finding: &'a Finding,
     /// Why it does not count, when it does not.
@@ -120,7 +120,7 @@ pub struct Sums {
 
 impl Sums {
     /// The sums of some files.
-    pub fn of<'a>(entries: impl IntoIterator<Item = &'a Entry>) -> Self {
+    pub fn of<'a>(entries: impl IntoIterator<Item = &'a ProofedFile>) -> Self {
         let mut sums = Self::default();
         for entry in entries {
             sums.add(entry);
@@ -129,7 +129,7 @@ impl Sums {
     }
 
     /// Counts a file in.
-    pub fn add(&mut self, entry: &Entry) {
+    pub fn add(&mut self, entry: &ProofedFile) {
         let Ok((score, proofed)) = &entry.outcome else {
             self.unreadable += 1;
             return;
@@ -271,18 +271,18 @@ pub(crate) mod sample {
     use crate::ground::text::Text;
     pub(crate) use crate::proof::sample::*;
 
-    pub(crate) fn entry() -> Entry {
+    pub(crate) fn entry() -> ProofedFile {
         let (score, proofed) = proofed();
-        Entry {
+        ProofedFile {
             path: PathBuf::from("quay.musicxml"),
             outcome: Ok((score.into(), proofed)),
         }
     }
 
-    pub(crate) fn unreadable() -> Entry {
+    pub(crate) fn unreadable() -> ProofedFile {
         let path = PathBuf::from("broken.passage");
         let text = Text::from("title: x\nalto 1 | A4 H4 |\n");
-        Entry {
+        ProofedFile {
             outcome: Err(Problem::at(&path, &text, 21..23, "`H4` is not a pitch")
                 .help("write a letter A to G, accidentals (b, #) and an octave, such as Bb4")),
             path,

@@ -6,11 +6,11 @@
 //! music is refused with an [`Unwritable`].
 
 use super::harmony;
-use crate::engraving::laid::{Quarters, ZERO, quarters};
 use crate::ground::chord;
 use crate::ground::instrument::{Instrument, catalogue};
 use crate::ground::pitch::{NoteName, Pitch, Transposition};
 use crate::ground::time::{Meter, Ticks};
+use crate::notation::{Quarters, ZERO, quarters};
 use crate::score::identity::{Identity, identify_all};
 use crate::score::{
     Articulations, ChordMark, Key, Mark, Note, NoteFlags, Part, Score, Stated, in_force,

@@ -15,7 +15,7 @@ use chartproof::inside::diagnosis::passages;
 use chartproof::inside::fixing;
 use chartproof::inside::proof::Heard;
 use chartproof::inside::reading::files::read_bytes;
-use chartproof::inside::report::{Entry, html, json, text};
+use chartproof::inside::report::{ProofedFile, html, json, text};
 use chartproof::inside::rules::{self, Reading};
 use chartproof::inside::score::Score;
 use chartproof::inside::sonority::{heard, sections, slice};
@@ -69,7 +69,7 @@ fn stages(criterion: &mut Criterion, name: &str, xml: &str) {
     let heard_score = Heard::new(score.clone(), &style);
     let found = passages(&score, &style);
     let findings = rules::check(&Reading::new(&score, &style, &found));
-    let entries = [Entry {
+    let entries = [ProofedFile {
         path: PathBuf::from(path),
         outcome: Ok((heard_score.clone(), heard_score.proofed(&style))),
     }];

@@ -20,7 +20,7 @@ use chartproof::inside::house_style;
 use chartproof::inside::proof::Heard;
 use chartproof::inside::reading::files::{read_bytes, read_bytes_in};
 use chartproof::inside::reading::musicxml::Ways;
-use chartproof::inside::report::{Entry, html, json, sarif, text};
+use chartproof::inside::report::{ProofedFile, html, json, sarif, text};
 use chartproof::inside::score::{Format, Note, Score};
 use chartproof::inside::style::Style;
 use codespan_reporting::term::termcolor::Buffer;
@@ -224,7 +224,7 @@ fn look_at(score: Score, bytes: usize) {
     let style = &STYLES[bytes % STYLES.len()];
     let score = Heard::new(score, style);
     let proofed = score.proofed(style);
-    let entries = [Entry {
+    let entries = [ProofedFile {
         path: "a".into(),
         outcome: Ok((score, proofed)),
     }];

@@ -3,7 +3,7 @@
 
 use super::write_out::{complain, to_stdout};
 use super::{Arguments, CLEAN, UNUSABLE};
-use crate::reading::Limits;
+use crate::file_text::Limits;
 use clap::builder::{PossibleValue, TypedValueParser};
 use clap::{Arg, Args, Command, CommandFactory};
 use clap_mangen::Man;

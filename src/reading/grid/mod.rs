@@ -129,21 +129,6 @@ fn waivers(text: &str, grid: &[lines::Block], score: &Score) -> Vec<waiver::Said
         .collect()
 }
 
-/// Where a grid's `pitch` headers stand, and whether the cells after each hold written pitch.
-pub(crate) fn pitch_headers(text: &str) -> Vec<(usize, bool)> {
-    // What was read once can be read again; text that cannot has no headers to speak of.
-    let blocks = lines::read(text).unwrap_or_default();
-    blocks
-        .into_iter()
-        .filter_map(|block| match block {
-            lines::Block::Header(lines::Header::Pitch(value)) => {
-                Some((value.at.start, value.text.eq_ignore_ascii_case("written")))
-            }
-            _ => None,
-        })
-        .collect()
-}
-
 /// The nearest of some known words, when one is near.
 fn nearest<'a>(word: &str, known: impl IntoIterator<Item = &'a str>) -> Option<&'a str> {
     known

@@ -4,9 +4,9 @@ use super::part::PartReader;
 use super::scale::Scale;
 use super::xml::{Element, Xml};
 use super::{attributes, direction, harmony, note};
+use crate::file_text::limits;
 use crate::ground::text::Span;
 use crate::reading::fault::Parsed;
-use crate::reading::limits;
 use crate::score::{PartBar, Signs};
 use std::sync::atomic::{AtomicUsize, Ordering::Relaxed};
 

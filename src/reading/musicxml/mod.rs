@@ -30,8 +30,8 @@ pub use scale::{MAX_PER_QUARTER, MAX_QUARTERS};
 pub use ways::Ways;
 
 use super::fault::Parsed;
-use super::limits::{self, Limits};
 use super::waiver::{self, Said};
+use crate::file_text::limits::{self, Limits};
 use crate::ground::problem::Problem;
 use crate::ground::text::Text;
 use crate::ground::threads;

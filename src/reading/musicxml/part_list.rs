@@ -3,9 +3,9 @@
 use super::part::PartReader;
 use super::scale::Scale;
 use super::xml::{Element, Xml};
+use crate::file_text::limits;
 use crate::ground::text::Span;
 use crate::reading::fault::Parsed;
-use crate::reading::limits;
 use crate::reading::waiver::Said;
 use crate::score::Part;
 use std::collections::HashMap;

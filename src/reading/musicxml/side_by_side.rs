@@ -132,8 +132,8 @@ impl Listed<'_> {
 mod tests {
     use super::super::{Ways, read_in};
     use super::*;
+    use crate::file_text::Limits;
     use crate::ground::time::Ticks;
-    use crate::reading::limits::Limits;
     use proptest::prelude::*;
     use std::path::Path;
 

@@ -2,7 +2,7 @@
 //! example of each, and a section for every student to be printed and handed back. No script.
 
 use super::super::class::{about, how, in_words, place, sums, unjudged};
-use super::{File, STYLE, finding, footer, opening, sign, text};
+use super::{STYLE, ScoreOnPage, finding, footer, opening, sign, text};
 use crate::engraving::{Engraver, Glyphs};
 use crate::finding::{Finding, Level};
 use crate::homework::{Cell, Class, Marked, Marks, Mistake, Sheet, reason, title};
@@ -167,7 +167,7 @@ fn examples(class: &Class, mistakes: &[Mistake], glyphs: &mut Glyphs, page: &mut
             text(why)
         );
         if let Some((sheet, marked, found)) = class.example(kind) {
-            let file = File {
+            let file = ScoreOnPage {
                 index: 0,
                 name: sheet.path.display().to_string(),
                 score: &marked.score,

@@ -1,7 +1,7 @@
 //! One finding: what is wrong, its bars engraved, the correction beside them, the reason.
 
-use super::{File, Filters, sign, text};
-use crate::engraving::{Excerpt, Glyphs, Said, Shown};
+use super::{Filters, ScoreOnPage, sign, text};
+use crate::engraving::{Excerpt, Glyphs, Highlight, ShownPitch};
 use crate::finding::{Finding, Fix};
 use crate::ground::pitch::Pitch;
 use crate::report::text::parts_shown;
@@ -14,10 +14,13 @@ use std::ops::Range;
 /// The most bars in one picture.
 const MOST_BARS: u32 = 5;
 
-const BOTH: [(Shown, &str); 2] = [(Shown::Written, "written"), (Shown::Sounding, "sounding")];
+const BOTH: [(ShownPitch, &str); 2] = [
+    (ShownPitch::Written, "written"),
+    (ShownPitch::Sounding, "sounding"),
+];
 
 pub(super) fn render(
-    file: &File<'_>,
+    file: &ScoreOnPage<'_>,
     filters: &Filters,
     number: usize,
     finding: &Finding,
@@ -72,7 +75,12 @@ fn bars_of(score: &Score, finding: &Finding, notes: impl Iterator<Item = NoteRef
     first..last + 1
 }
 
-pub(super) fn pictures(file: &File<'_>, finding: &Finding, glyphs: &mut Glyphs, page: &mut String) {
+pub(super) fn pictures(
+    file: &ScoreOnPage<'_>,
+    finding: &Finding,
+    glyphs: &mut Glyphs,
+    page: &mut String,
+) {
     let score = file.score;
     let parts = parts_shown(score, file.sections, finding);
     if parts.is_empty() {
@@ -81,11 +89,11 @@ pub(super) fn pictures(file: &File<'_>, finding: &Finding, glyphs: &mut Glyphs, 
     let core = bars_of(score, finding, finding.notes.iter().map(|n| n.note));
     let count = u32::try_from(score.bars.len()).unwrap_or(u32::MAX);
     let around = core.start.saturating_sub(1)..(core.end + 1).min(count);
-    let faults: Vec<(NoteRef, Said)> = finding
+    let faults: Vec<(NoteRef, Highlight)> = finding
         .notes
         .iter()
         .flat_map(|n| score.tied_chain(n.note))
-        .map(|n| (n, Said::Fault))
+        .map(|n| (n, Highlight::Fault))
         .collect();
     let beat = score.beat_at(finding.at);
     let words = format!("beat {beat}");
@@ -93,7 +101,7 @@ pub(super) fn pictures(file: &File<'_>, finding: &Finding, glyphs: &mut Glyphs, 
     let mended = finding
         .fix
         .as_ref()
-        .map(|fix| Mended::new(score, finding, fix));
+        .map(|fix| MendedScore::new(score, finding, fix));
     page.push_str("<div class=\"pics\">");
     for (shown, class) in BOTH {
         let bars = bars_in_words(score, &around);
@@ -164,7 +172,7 @@ pub(super) fn bars_in_words(score: &Score, bars: &Range<u32>) -> String {
 }
 
 /// The notes at fault in words.
-fn at_fault(score: &Score, finding: &Finding, shown: Shown) -> String {
+fn at_fault(score: &Score, finding: &Finding, shown: ShownPitch) -> String {
     let words: Vec<String> = finding
         .notes
         .iter()
@@ -172,8 +180,8 @@ fn at_fault(score: &Score, finding: &Finding, shown: Shown) -> String {
             let part = score.parts.get(n.note.part as usize)?;
             let note = part.notes.get(n.note.note as usize)?;
             let pitch = match shown {
-                Shown::Written => note.written,
-                Shown::Sounding => note.sounding,
+                ShownPitch::Written => note.written,
+                ShownPitch::Sounding => note.sounding,
             };
             Some(format!("{} {pitch}", part.name))
         })
@@ -186,14 +194,14 @@ fn at_fault(score: &Score, finding: &Finding, shown: Shown) -> String {
 }
 
 /// A copy of the score with a fix made.
-pub(super) struct Mended {
+pub(super) struct MendedScore {
     pub score: Score,
     pub bars: Range<u32>,
-    pub marks: Vec<(NoteRef, Said)>,
+    pub marks: Vec<(NoteRef, Highlight)>,
     changes: Vec<Change>,
 }
 
-impl Mended {
+impl MendedScore {
     pub fn new(score: &Score, finding: &Finding, fix: &Fix) -> Self {
         let mut mended = score.clone();
         mended.change(&fix.changes);
@@ -204,13 +212,13 @@ impl Mended {
             .collect();
         Self {
             bars: bars_of(score, finding, notes.iter().copied()),
-            marks: notes.into_iter().map(|n| (n, Said::Mended)).collect(),
+            marks: notes.into_iter().map(|n| (n, Highlight::Mended)).collect(),
             changes: fix.changes.clone(),
             score: mended,
         }
     }
 
-    fn in_words(&self, shown: Shown) -> String {
+    fn in_words(&self, shown: ShownPitch) -> String {
         let words: Vec<String> = self
             .changes
             .iter()
@@ -218,8 +226,8 @@ impl Mended {
                 let part = self.score.parts.get(c.note.part as usize)?;
                 let note = part.notes.get(c.note.note as usize)?;
                 let pitch = match shown {
-                    Shown::Written => note.written,
-                    Shown::Sounding => note.sounding,
+                    ShownPitch::Written => note.written,
+                    ShownPitch::Sounding => note.sounding,
                 };
                 Some(format!("{} {pitch}", part.name))
             })
@@ -229,7 +237,7 @@ impl Mended {
 }
 
 /// One row of what is to be written otherwise.
-pub(super) struct Row {
+pub(super) struct CorrectionRow {
     pub part: u32,
     pub bar: u32,
     pub place: (String, String),
@@ -240,7 +248,7 @@ pub(super) struct Row {
 }
 
 /// What a finding asks of each part: its fix note by note, else the notes at fault.
-pub(super) fn rows(score: &Score, finding: &Finding) -> Vec<Row> {
+pub(super) fn rows(score: &Score, finding: &Finding) -> Vec<CorrectionRow> {
     let wanted: Vec<(NoteRef, Option<Pitch>)> = match &finding.fix {
         Some(fix) => fix
             .changes
@@ -249,7 +257,7 @@ pub(super) fn rows(score: &Score, finding: &Finding) -> Vec<Row> {
             .collect(),
         None => finding.notes.iter().map(|n| (n.note, n.expected)).collect(),
     };
-    let mut rows: Vec<Row> = wanted
+    let mut rows: Vec<CorrectionRow> = wanted
         .into_iter()
         .filter_map(|(at, sounding)| {
             let part = score.parts.get(at.part as usize)?;
@@ -258,7 +266,7 @@ pub(super) fn rows(score: &Score, finding: &Finding) -> Vec<Row> {
                 let written = score.written_for(at, s);
                 (written, written.transposed(part.transposition(note.onset)))
             });
-            Some(Row {
+            Some(CorrectionRow {
                 part: at.part,
                 bar: note.at.bar,
                 place: (
@@ -284,7 +292,7 @@ pub(super) fn both(written: Pitch, sounding: Pitch) -> String {
     }
 }
 
-pub(super) fn changes(file: &File<'_>, finding: &Finding, page: &mut String) {
+pub(super) fn changes(file: &ScoreOnPage<'_>, finding: &Finding, page: &mut String) {
     let rows = rows(file.score, finding);
     if rows.is_empty() {
         return;

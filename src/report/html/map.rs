@@ -1,12 +1,12 @@
 //! The map of a score: sections down, bars across, every finding a mark that leads to it.
 
-use super::{File, Filters, sign, text};
+use super::{Filters, ScoreOnPage, sign, text};
 use std::fmt::Write as _;
 
 /// Bars in one block of the map: what fits a phone, and the phrase most music is made of.
 const BLOCK: usize = 8;
 
-pub(super) fn render(file: &File<'_>, filters: &Filters, page: &mut String) {
+pub(super) fn render(file: &ScoreOnPage<'_>, filters: &Filters, page: &mut String) {
     let mut rows: Vec<String> = Vec::new();
     let named = file.sections.iter().map(|s| s.name.clone());
     for row in named.chain(file.findings.iter().map(|f| file.row(f))) {

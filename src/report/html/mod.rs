@@ -13,7 +13,7 @@ mod players;
 
 pub use class::render as class;
 
-use super::{Entry, Sums, counted, printable};
+use super::{ProofedFile, Sums, counted, printable};
 use crate::engraving::{Engraver, Glyphs, escape};
 use crate::finding::{Finding, Level};
 use crate::proof::Proofed;
@@ -45,12 +45,12 @@ const fn sign(level: Level) -> (&'static str, &'static str) {
 
 /// One thing findings can be filtered by: the words, each with a class of its own.
 #[derive(Debug)]
-struct Words {
+struct FilterWords {
     prefix: char,
     numbers: BTreeMap<String, usize>,
 }
 
-impl Words {
+impl FilterWords {
     fn new(prefix: char, words: impl Iterator<Item = String>) -> Self {
         let mut numbers: BTreeMap<String, usize> = words.map(|w| (w, 0)).collect();
         for (i, number) in numbers.values_mut().enumerate() {
@@ -89,22 +89,22 @@ impl Words {
 
 /// What findings can be filtered by.
 struct Filters {
-    sections: Words,
-    rules: Words,
-    parts: Words,
+    sections: FilterWords,
+    rules: FilterWords,
+    parts: FilterWords,
 }
 
 impl Filters {
-    fn of(files: &[File<'_>]) -> Self {
+    fn of(files: &[ScoreOnPage<'_>]) -> Self {
         let all = || {
             files
                 .iter()
                 .flat_map(|f| f.findings.iter().map(move |x| (f, *x)))
         };
         Self {
-            sections: Words::new('s', all().map(|(f, x)| f.row(x))),
-            rules: Words::new('r', all().map(|(_, x)| x.rule.to_owned())),
-            parts: Words::new(
+            sections: FilterWords::new('s', all().map(|(f, x)| f.row(x))),
+            rules: FilterWords::new('r', all().map(|(_, x)| x.rule.to_owned())),
+            parts: FilterWords::new(
                 'p',
                 all()
                     .flat_map(|(f, x)| f.part_names(x))
@@ -114,7 +114,7 @@ impl Filters {
         }
     }
 
-    fn classes(&self, file: &File<'_>, finding: &Finding) -> String {
+    fn classes(&self, file: &ScoreOnPage<'_>, finding: &Finding) -> String {
         let mut classes = format!(
             "x {} {}",
             self.sections.class(&file.row(finding)),
@@ -128,7 +128,7 @@ impl Filters {
 }
 
 /// One score that was read.
-struct File<'a> {
+struct ScoreOnPage<'a> {
     /// 0-based, for the addresses in the page.
     index: usize,
     name: String,
@@ -139,7 +139,7 @@ struct File<'a> {
     engraver: Engraver,
 }
 
-impl File<'_> {
+impl ScoreOnPage<'_> {
     fn title(&self) -> &str {
         self.score.title.as_deref().unwrap_or(&self.name)
     }
@@ -188,13 +188,13 @@ impl File<'_> {
 }
 
 /// The whole page.
-pub fn render(entries: &[Entry]) -> String {
-    let files: Vec<File<'_>> = entries
+pub fn render(entries: &[ProofedFile]) -> String {
+    let files: Vec<ScoreOnPage<'_>> = entries
         .iter()
         .enumerate()
         .filter_map(|(index, entry)| {
             let (score, proofed) = entry.outcome.as_ref().ok()?;
-            Some(File {
+            Some(ScoreOnPage {
                 index,
                 name: entry.name(),
                 score,
@@ -258,7 +258,7 @@ fn opening(title: &str, style: &str, glyphs: &Glyphs, skip: (&str, &str), header
 }
 
 /// Counts by level, files that could not be read, and the list of files when there are several.
-fn top(entries: &[Entry], files: &[File<'_>], page: &mut String) {
+fn top(entries: &[ProofedFile], files: &[ScoreOnPage<'_>], page: &mut String) {
     let sums = Sums::of(entries);
     let (tally, bars, sonorities) = (&sums.tally, sums.bars, sums.sonorities);
     let _ = write!(
@@ -343,7 +343,7 @@ fn choices(filters: &Filters, style: &mut String) -> String {
 }
 
 fn file_section(
-    file: &File<'_>,
+    file: &ScoreOnPage<'_>,
     filters: &Filters,
     several: bool,
     pictures: &mut usize,
@@ -387,7 +387,7 @@ fn file_section(
 }
 
 /// Tells the headings of several files apart.
-fn of(file: &File<'_>, several: bool) -> String {
+fn of(file: &ScoreOnPage<'_>, several: bool) -> String {
     if several {
         format!(" in {}", text(file.title()))
     } else {

@@ -1,26 +1,42 @@
 //! A page for every player: what that seat must change, at written pitch.
 
-use super::finding::{Mended, both, figure, rows};
-use super::{File, of, text};
-use crate::engraving::{Excerpt, Glyphs, Shown};
+use super::finding::{CorrectionRow, MendedScore, bars_in_words, both, figure, rows};
+use super::{ScoreOnPage, of, text};
+use crate::engraving::{Excerpt, Glyphs, ShownPitch};
+use crate::finding::Finding;
 use std::fmt::Write as _;
 
 /// The most corrected bars drawn on one player's page.
 const MOST_PICTURES: usize = 24;
 
-pub(super) fn render(file: &File<'_>, several: bool, glyphs: &mut Glyphs, page: &mut String) {
-    let asked: Vec<_> = file
-        .findings
-        .iter()
-        .enumerate()
-        .map(|(i, f)| (i + 1, *f, rows(file.score, f)))
+/// A finding with its number in the report and the notes it asks to change.
+struct NumberedFinding<'a> {
+    /// 1-based.
+    number: usize,
+    finding: &'a Finding,
+    rows: Vec<CorrectionRow>,
+}
+
+/// Writes a page for every player with something to change.
+pub(super) fn render(
+    file: &ScoreOnPage<'_>,
+    several: bool,
+    glyphs: &mut Glyphs,
+    page: &mut String,
+) {
+    let findings: Vec<NumberedFinding<'_>> = (1..)
+        .zip(file.findings.iter().copied())
+        .map(|(number, finding)| NumberedFinding {
+            number,
+            finding,
+            rows: rows(file.score, finding),
+        })
         .collect();
-    for (index, part) in file.score.parts.iter().enumerate() {
-        let index = index as u32;
-        let own: Vec<_> = asked
-            .iter()
-            .filter(|(_, f, rows)| f.parts.contains(&index) || rows.iter().any(|r| r.part == index))
-            .collect();
+    for (index, part) in (0u32..).zip(&file.score.parts) {
+        let concerns = |f: &&NumberedFinding<'_>| {
+            f.finding.parts.contains(&index) || f.rows.iter().any(|r| r.part == index)
+        };
+        let own: Vec<_> = findings.iter().filter(concerns).collect();
         if own.is_empty() {
             continue;
         }
@@ -36,50 +52,24 @@ pub(super) fn render(file: &File<'_>, several: bool, glyphs: &mut Glyphs, page: 
         );
         let mut pictures = String::new();
         let mut drawn = 0;
-        for (number, finding, rows) in own {
-            let link = format!(
-                "<a href=\"#{}\">finding {number}: {}</a>",
-                file.id(*number),
-                text(finding.rule)
-            );
-            let mut any = false;
-            for row in rows.iter().filter(|r| r.part == index) {
-                any = true;
-                let _ = write!(
-                    page,
-                    "<tr><td>{}</td><td>{}</td><td>{}</td><td>{}</td><td>{link}</td></tr>",
-                    text(&row.place.0),
-                    text(&row.place.1),
-                    both(row.has, row.sounds),
-                    row.write.map_or_else(
-                        || text(finding.suggestion.as_deref().unwrap_or("to be decided")),
-                        |(w, s)| both(w, s)
-                    ),
-                );
-            }
-            if !any {
-                let _ = write!(
-                    page,
-                    "<tr><td>{}</td><td>{}</td><td colspan=\"2\">{}</td><td>{link}</td></tr>",
-                    text(&file.score.bar_number(finding.at.bar)),
-                    file.score.beat_at(finding.at),
-                    text(finding.suggestion.as_deref().unwrap_or(&finding.message)),
-                );
-            }
+        for numbered in own {
+            write_rows(file, numbered, index, page);
+            let rows = &numbered.rows;
             let changed = rows.iter().any(|r| r.part == index && r.write.is_some());
-            if let (true, Some(fix)) = (changed && drawn < MOST_PICTURES, &finding.fix) {
+            if let (true, Some(fix)) = (changed && drawn < MOST_PICTURES, &numbered.finding.fix) {
                 drawn += 1;
-                let mended = Mended::new(file.score, finding, fix);
+                let mended = MendedScore::new(file.score, numbered.finding, fix);
                 let caption = format!(
-                    "{}, corrected (finding {number})",
-                    super::finding::bars_in_words(file.score, &mended.bars)
+                    "{}, corrected (finding {})",
+                    bars_in_words(file.score, &mended.bars),
+                    numbered.number
                 );
                 let picture = file.engraver.draw(
                     &mended.score,
                     &Excerpt {
                         parts: &[index],
                         bars: mended.bars.clone(),
-                        shown: Shown::Written,
+                        shown: ShownPitch::Written,
                         column: None,
                         marks: &mended.marks,
                         names: false,
@@ -93,6 +83,46 @@ pub(super) fn render(file: &File<'_>, several: bool, glyphs: &mut Glyphs, page: 
         let _ = writeln!(
             page,
             "</tbody></table></div><div class=\"pics\">{pictures}</div></section>"
+        );
+    }
+}
+
+/// The notes of a part that a finding asks to change, one a row; without any, one row in words.
+fn write_rows(
+    file: &ScoreOnPage<'_>,
+    numbered: &NumberedFinding<'_>,
+    part: u32,
+    page: &mut String,
+) {
+    let finding = numbered.finding;
+    let link = format!(
+        "<a href=\"#{}\">finding {}: {}</a>",
+        file.id(numbered.number),
+        numbered.number,
+        text(finding.rule)
+    );
+    let mut any = false;
+    for row in numbered.rows.iter().filter(|r| r.part == part) {
+        any = true;
+        let _ = write!(
+            page,
+            "<tr><td>{}</td><td>{}</td><td>{}</td><td>{}</td><td>{link}</td></tr>",
+            text(&row.place.0),
+            text(&row.place.1),
+            both(row.has, row.sounds),
+            row.write.map_or_else(
+                || text(finding.suggestion.as_deref().unwrap_or("to be decided")),
+                |(w, s)| both(w, s)
+            ),
+        );
+    }
+    if !any {
+        let _ = write!(
+            page,
+            "<tr><td>{}</td><td>{}</td><td colspan=\"2\">{}</td><td>{link}</td></tr>",
+            text(&file.score.bar_number(finding.at.bar)),
+            file.score.beat_at(finding.at),
+            text(finding.suggestion.as_deref().unwrap_or(&finding.message)),
         );
     }
 }

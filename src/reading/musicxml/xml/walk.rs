@@ -11,8 +11,8 @@
 use super::ahead::Ahead;
 use super::element::Element;
 use super::plain::{self, Plain};
+use crate::file_text::limits::{self, Limits};
 use crate::reading::fault::{Fault, Parsed};
-use crate::reading::limits::{self, Limits};
 use crate::reading::musicxml::values::decimal;
 use crate::reading::musicxml::ways::Ways;
 use crate::reading::waiver;

@@ -1,18 +1,18 @@
-//! What stands at each onset of a staff: noteheads, seconds put aside, accidentals in their columns,
+//! The events of a staff as they are drawn: noteheads, seconds put aside, accidentals in their columns,
 //! dots, and how far all that reaches to the left and to the right.
 //!
 //! Heights are steps from the middle line, upwards: a line is an even number. Lengths are in staff
 //! spaces.
 
-use super::Said;
+use super::Highlight;
 use super::glyphs::{self, Glyph};
-use super::laid::{Beam, Kind, Piece, Quarters, Shape, Stem};
 use crate::ground::pitch::Pitch;
+use crate::notation::{Beam, EventKind, NoteValue, PrintedEvent, Quarters, Stem};
 use crate::score::Articulations;
 
 /// A notehead.
 #[derive(Clone, Debug)]
-pub(super) struct Head {
+pub(super) struct DrawnHead {
     /// Steps above the middle line.
     pub pos: i32,
     pub glyph: Glyph,
@@ -23,19 +23,19 @@ pub(super) struct Head {
     pub accidental: Option<(Glyph, f64)>,
     pub tie_in: bool,
     pub tie_out: bool,
-    pub said: Option<Said>,
+    pub highlight: Option<Highlight>,
 }
 
 /// A chord, note or rest with what is drawn for it.
 #[derive(Clone, Debug)]
-pub(super) struct Ink {
+pub(super) struct DrawnEvent {
     /// 0-based bar of the score.
     pub bar: u32,
-    pub lane: usize,
+    pub voice: usize,
     pub start: Quarters,
     pub end: Quarters,
-    pub kind: Kind,
-    pub shape: Option<Shape>,
+    pub kind: EventKind,
+    pub value: Option<NoteValue>,
     pub stem: Option<Stem>,
     pub beams: Vec<Beam>,
     pub tuplet: Option<(i64, i64)>,
@@ -43,9 +43,9 @@ pub(super) struct Ink {
     pub tuplet_stop: bool,
     pub bracket: bool,
     /// From the bottom.
-    pub heads: Vec<Head>,
+    pub heads: Vec<DrawnHead>,
     /// Grace notes before it.
-    pub graces: Vec<Ink>,
+    pub graces: Vec<DrawnEvent>,
     pub marks: Articulations,
     /// On a staff with several voices: whether this is an upper one.
     pub upper: Option<bool>,
@@ -63,15 +63,15 @@ pub(super) struct Ink {
     pub tip: f64,
 }
 
-impl Ink {
-    pub fn new(bar: u32, lane: usize, piece: &Piece) -> Self {
+impl DrawnEvent {
+    pub fn new(bar: u32, voice: usize, piece: &PrintedEvent) -> Self {
         Self {
             bar,
-            lane,
+            voice,
             start: piece.start,
             end: piece.end(),
             kind: piece.kind,
-            shape: piece.shape,
+            value: piece.value,
             stem: piece.stem,
             beams: piece.beams.clone(),
             tuplet: piece.tuplet,
@@ -122,7 +122,7 @@ impl Ink {
             Stem::Up => true,
             Stem::Down => false,
         };
-        Some(match (self.shape?.beams(), up) {
+        Some(match (self.value?.beams(), up) {
             (0, _) => return None,
             (1, true) => glyphs::FLAG_8_UP,
             (1, false) => glyphs::FLAG_8_DOWN,
@@ -139,10 +139,10 @@ impl Ink {
         if !self.is_rest() {
             return None;
         }
-        if self.kind == Kind::BarRest {
+        if self.kind == EventKind::BarRest {
             return Some(glyphs::REST_WHOLE);
         }
-        Some(match self.shape?.value {
+        Some(match self.value?.index {
             0 | 12 | 13 => glyphs::REST_BREVE,
             1 => glyphs::REST_WHOLE,
             2 => glyphs::REST_HALF,
@@ -170,7 +170,7 @@ impl Ink {
         let down = self.stem == Some(Stem::Down);
         let mut last: Option<(i32, bool)> = None;
         let side = if down { -width } else { width };
-        let step = |head: &mut Head, last: &mut Option<(i32, bool)>| {
+        let step = |head: &mut DrawnHead, last: &mut Option<(i32, bool)>| {
             let aside = last.is_some_and(|(pos, aside)| (head.pos - pos).abs() <= 1 && !aside);
             head.dx = if aside { side } else { 0.0 };
             *last = Some((head.pos, aside));
@@ -187,7 +187,7 @@ impl Ink {
     }
 
     fn place_dots(&mut self, x: f64) {
-        let count = self.shape.map_or(0, |s| s.dots);
+        let count = self.value.map_or(0, |s| s.dots);
         if count == 0 {
             return;
         }
@@ -216,7 +216,7 @@ impl Ink {
 
     /// How wide the dots are from the first one's left edge.
     fn dots_width(&self) -> f64 {
-        match self.shape.map_or(0, |s| s.dots) {
+        match self.value.map_or(0, |s| s.dots) {
             0 => 0.0,
             n => glyphs::DOT.right() + 0.7 * f64::from(n - 1),
         }
@@ -232,10 +232,10 @@ pub(super) const SMALL: f64 = 0.62;
 /// From one grace note to the next.
 pub(super) const GRACE_STEP: f64 = 1.35;
 
-/// Settles what stands at one onset of a staff: `group` holds one ink for each voice.
-pub(super) fn settle(group: &mut [&mut Ink]) {
-    for ink in group.iter_mut() {
-        ink.put_seconds_aside();
+/// Settles what stands at one onset of a staff: `group` holds one event for each voice.
+pub(super) fn settle(group: &mut [&mut DrawnEvent]) {
+    for event in group.iter_mut() {
+        event.put_seconds_aside();
     }
     part_voices(group);
     accidentals(group);
@@ -243,86 +243,86 @@ pub(super) fn settle(group: &mut [&mut Ink]) {
         .iter()
         .flat_map(|i| i.heads.iter().map(|h| i.shift + h.dx + h.glyph.right()))
         .fold(0.0, f64::max);
-    for ink in group.iter_mut() {
-        let own = match ink.rest() {
+    for event in group.iter_mut() {
+        let own = match event.rest() {
             Some(glyph) => glyph.right(),
             None => heads_right,
         };
-        let flag = match ink.flag() {
-            Some(flag) if ink.up() => ink.shift + ink.head_width() + flag.right(),
-            Some(flag) => ink.shift + flag.right(),
+        let flag = match event.flag() {
+            Some(flag) if event.up() => event.shift + event.head_width() + flag.right(),
+            Some(flag) => event.shift + flag.right(),
             None => 0.0,
         };
-        let dots_at = own.max(if ink.up() { flag } else { 0.0 }) + 0.35;
-        ink.place_dots(dots_at);
-        let dots = if ink.dots.is_empty() {
+        let dots_at = own.max(if event.up() { flag } else { 0.0 }) + 0.35;
+        event.place_dots(dots_at);
+        let dots = if event.dots.is_empty() {
             0.0
         } else {
-            dots_at + ink.dots_width()
+            dots_at + event.dots_width()
         };
         let mut right = own.max(flag).max(dots);
-        if ink.marks.has(Articulations::FALL) || ink.marks.has(Articulations::DOIT) {
+        if event.marks.has(Articulations::FALL) || event.marks.has(Articulations::DOIT) {
             right += 1.9;
         }
-        if ink.marks.has(Articulations::BREATH) {
+        if event.marks.has(Articulations::BREATH) {
             right += 0.9;
         }
-        ink.right = right;
-        let mut left = ink
+        event.right = right;
+        let mut left = event
             .heads
             .iter()
-            .flat_map(|h| [Some(ink.shift + h.dx), h.accidental.map(|(_, x)| x)])
+            .flat_map(|h| [Some(event.shift + h.dx), h.accidental.map(|(_, x)| x)])
             .flatten()
             .fold(0.0, f64::min);
-        if ink.marks.has(Articulations::SCOOP) || ink.marks.has(Articulations::PLOP) {
+        if event.marks.has(Articulations::SCOOP) || event.marks.has(Articulations::PLOP) {
             left -= 1.7;
         }
-        if !ink.graces.is_empty() {
-            let signs = ink
+        if !event.graces.is_empty() {
+            let signs = event
                 .graces
                 .iter()
                 .flat_map(|g| &g.heads)
                 .any(|h| h.accidental.is_some());
             let step = GRACE_STEP + if signs { 0.7 } else { 0.0 };
-            left -= 0.3 + step * ink.graces.len() as f64;
+            left -= 0.3 + step * event.graces.len() as f64;
         }
-        ink.left = left;
+        event.left = left;
     }
 }
 
 /// Moves the lower of two voices aside where their noteheads would stand in each other.
-fn part_voices(group: &mut [&mut Ink]) {
-    let bounds = |ink: &Ink| (ink.lowest(), ink.highest(), ink.head_width());
+fn part_voices(group: &mut [&mut DrawnEvent]) {
+    let bounds = |event: &DrawnEvent| (event.lowest(), event.highest(), event.head_width());
     let upper = group
         .iter()
         .find(|i| !i.is_rest() && i.upper == Some(true))
-        .map(|i| (bounds(i), i.heads.first().map(|h| h.glyph), i.shape));
+        .map(|i| (bounds(i), i.heads.first().map(|h| h.glyph), i.value));
     let Some(((low, high, width), glyph, shape)) = upper else {
         return;
     };
-    for ink in group
+    for event in group
         .iter_mut()
         .filter(|i| !i.is_rest() && i.upper == Some(false))
     {
-        let apart = low > ink.highest() + 1 || ink.lowest() > high + 1;
-        let shared = low == ink.highest()
-            && ink.heads.last().map(|h| h.glyph) == glyph
-            && ink.shape.map(|s| s.dots) == shape.map(|s| s.dots);
+        let apart = low > event.highest() + 1 || event.lowest() > high + 1;
+        let shared = low == event.highest()
+            && event.heads.last().map(|h| h.glyph) == glyph
+            && event.value.map(|s| s.dots) == shape.map(|s| s.dots);
         if !apart && !shared {
-            ink.shift = width + if low == ink.highest() { 0.15 } else { 0.0 };
+            event.shift = width + if low == event.highest() { 0.15 } else { 0.0 };
         }
     }
 }
 
 /// Puts the accidentals of an onset into columns left of the heads, the outer ones nearest.
-fn accidentals(group: &mut [&mut Ink]) {
+fn accidentals(group: &mut [&mut DrawnEvent]) {
     let edge = group
         .iter()
         .flat_map(|i| i.heads.iter().map(|h| i.shift + h.dx))
         .fold(0.0, f64::min);
     let mut wanted: Vec<(i32, usize, usize, Glyph)> = Vec::new();
-    for (i, ink) in group.iter().enumerate() {
-        for (h, head) in ink.heads.iter().enumerate() {
+    for (i, event) in group.iter().enumerate() {
+        for (h, head) in event.heads.iter().enumerate() {
             if let Some((glyph, _)) = head.accidental {
                 wanted.push((head.pos, i, h, glyph));
             }
@@ -365,7 +365,7 @@ fn accidentals(group: &mut [&mut Ink]) {
     }
     for (i, h, glyph, column) in placed {
         let right = edges.get(column).copied().unwrap_or(x);
-        let head = group.get_mut(i).and_then(|ink| ink.heads.get_mut(h));
+        let head = group.get_mut(i).and_then(|event| event.heads.get_mut(h));
         if let Some(head) = head {
             head.accidental = Some((glyph, right - glyph.right()));
         }

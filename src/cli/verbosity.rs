@@ -1,5 +1,5 @@
-//! What is said on the error output beside mistakes: how far long work is, what was written where,
-//! and, when asked for, what was done with each file. Reports do not change by it.
+//! The error output beside mistakes: how far long work is, which file was written, and, when asked
+//! for, how each file was proofed. Reports do not change by it.
 
 use super::write_out::say;
 use crate::diagnosis::How;
@@ -19,9 +19,9 @@ use std::time::Duration;
 /// Work that is done sooner shows no progress.
 const PATIENCE: Duration = Duration::from_secs(1);
 
-/// How much is said.
+/// How much is written to the error output.
 #[derive(Clone, Copy, Debug, Default, Args)]
-pub(super) struct Talk {
+pub(super) struct Verbosity {
     /// Say nothing on the error output but what could not be used
     #[arg(long, short, global = true, conflicts_with = "verbose")]
     quiet: bool,
@@ -32,28 +32,28 @@ pub(super) struct Talk {
     verbose: bool,
 }
 
-// Said once, when the program starts: every command talks alike.
-static TALK: OnceLock<Talk> = OnceLock::new();
+// Set once, when the program starts: it holds for every command.
+static VERBOSITY: OnceLock<Verbosity> = OnceLock::new();
 
-impl Talk {
-    /// Holds from now on.
-    pub(super) fn begin(self) {
-        let _ = TALK.set(self);
+impl Verbosity {
+    /// Sets it for the whole program.
+    pub(super) fn set(self) {
+        let _ = VERBOSITY.set(self);
     }
 }
 
-fn talk() -> Talk {
-    TALK.get().copied().unwrap_or_default()
+fn verbosity() -> Verbosity {
+    VERBOSITY.get().copied().unwrap_or_default()
 }
 
 /// Whether details are asked for.
 pub(super) fn is_verbose() -> bool {
-    talk().verbose
+    verbosity().verbose
 }
 
 /// A sentence for the end of the work, unless all is to be quiet.
 pub(super) fn sum_up(sentence: &str) {
-    if !talk().quiet {
+    if !verbosity().quiet {
         say(sentence);
     }
 }
@@ -64,14 +64,14 @@ const TICK: Duration = Duration::from_millis(200);
 /// How far the work is: on a terminal only, and only when it takes a while.
 #[derive(Debug)]
 pub(super) struct Progress {
-    line: Arc<Line>,
+    line: Arc<ProgressLine>,
     done: Option<Sender<()>>,
     clock: Option<JoinHandle<()>>,
 }
 
 /// The line on the terminal.
 #[derive(Debug)]
-struct Line {
+struct ProgressLine {
     what: &'static str,
     /// Files in all, when somebody knows.
     count: Option<usize>,
@@ -81,7 +81,7 @@ struct Line {
     shown: Mutex<usize>,
 }
 
-impl Line {
+impl ProgressLine {
     /// How it looks after so many ticks.
     fn text(&self, tick: usize) -> String {
         let at = self.at.load(Ordering::Relaxed);
@@ -113,13 +113,13 @@ impl Line {
 impl Progress {
     /// Work on `count` files, or on nobody knows how many.
     pub(super) fn new(what: &'static str, count: Option<usize>) -> Self {
-        let line = Arc::new(Line {
+        let line = Arc::new(ProgressLine {
             what,
             count,
             at: AtomicUsize::new(0),
             shown: Mutex::new(0),
         });
-        if talk().quiet || !io::stderr().is_terminal() {
+        if verbosity().quiet || !io::stderr().is_terminal() {
             return Self {
                 line,
                 done: None,
@@ -165,7 +165,7 @@ impl Drop for Progress {
     }
 }
 
-/// What was done with a file, in one line.
+/// How a file was proofed, in one line.
 pub(super) fn detail(score: &Score, proofed: &Proofed, style: &Style, took: Duration) -> String {
     let mut line = format!(
         "proofed in {} ms, style {}, {} sonorities",
@@ -221,8 +221,8 @@ mod tests {
     use super::*;
 
     #[test]
-    fn the_line_tells_how_far_the_work_is() {
-        let line = |count, at| Line {
+    fn the_line_shows_how_far_the_work_is() {
+        let line = |count, at| ProgressLine {
             what: "proofing",
             count,
             at: AtomicUsize::new(at),
