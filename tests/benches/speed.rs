@@ -16,7 +16,7 @@ use chartproof::inside::fixing;
 use chartproof::inside::proof::Heard;
 use chartproof::inside::reading::files::read_bytes;
 use chartproof::inside::report::{ProofedFile, html, json, text};
-use chartproof::inside::rules::{self, Reading};
+use chartproof::inside::rules::{self, RuleInput};
 use chartproof::inside::score::Score;
 use chartproof::inside::sonority::{heard, sections, slice};
 use chartproof::inside::style::Style;
@@ -68,7 +68,7 @@ fn stages(criterion: &mut Criterion, name: &str, xml: &str) {
     let score: Score = read();
     let heard_score = Heard::new(score.clone(), &style);
     let found = passages(&score, &style);
-    let findings = rules::check(&Reading::new(&score, &style, &found));
+    let findings = rules::check(&RuleInput::new(&score, &style, &found));
     let entries = [ProofedFile {
         path: PathBuf::from(path),
         outcome: Ok((heard_score.clone(), heard_score.proofed(&style))),
@@ -101,11 +101,11 @@ fn stages(criterion: &mut Criterion, name: &str, xml: &str) {
         black_box(passages(&score, &style));
     });
     stage("rules", &mut || {
-        black_box(rules::check(&Reading::new(&score, &style, &found)));
+        black_box(rules::check(&RuleInput::new(&score, &style, &found)));
     });
     let own = with_own_rules();
     stage("rules, with eight of a house", &mut || {
-        black_box(rules::check(&Reading::new(&score, &own, &found)));
+        black_box(rules::check(&RuleInput::new(&score, &own, &found)));
     });
     stage("proof, with eight of a house", &mut || {
         let score = read();
