@@ -10,16 +10,16 @@
 
 mod maker;
 
-use chartproof::correct::correct;
-use chartproof::diagnosis::passages;
-use chartproof::fixing;
-use chartproof::proof::Heard;
-use chartproof::reading::files::read_bytes;
-use chartproof::report::{ProofedFile, html, json, text};
-use chartproof::rules::{self, RuleInput};
-use chartproof::score::Score;
-use chartproof::sonority::{heard, sections, slice};
-use chartproof::style::Style;
+use chartproof::inside::correct::correct;
+use chartproof::inside::diagnosis::passages;
+use chartproof::inside::fixing;
+use chartproof::inside::proof::Heard;
+use chartproof::inside::reading::files::read_bytes;
+use chartproof::inside::report::{ProofedFile, html, json, text};
+use chartproof::inside::rules::{self, RuleInput};
+use chartproof::inside::score::Score;
+use chartproof::inside::sonority::{heard, sections, slice};
+use chartproof::inside::style::Style;
 use codespan_reporting::term::termcolor::Buffer;
 use criterion::measurement::WallTime;
 use criterion::{BatchSize, BenchmarkGroup, Criterion, SamplingMode};
@@ -180,7 +180,8 @@ fn with_own_rules() -> Style {
             text.push_str(rule);
         }
     }
-    chartproof::house_style::read_text(Path::new("own.toml"), &text).expect("the samples are sound")
+    chartproof::inside::house_style::read_text(Path::new("own.toml"), &text)
+        .expect("the samples are sound")
 }
 
 /// What anything that reads events needs at least.
