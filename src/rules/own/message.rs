@@ -97,8 +97,8 @@ fn decimal(n: f64) -> String {
 mod tests {
     use super::*;
     use crate::condition::{self, Known, Name, Scope, Var};
+    use crate::ground::instrument;
     use crate::ground::time::Beat;
-    use crate::instrument;
 
     /// A sonority of Bb4 over Eb4, in a key of two flats.
     struct Dyad;
