@@ -2,9 +2,11 @@
 
 pub use crate::style::Level;
 
+use crate::diagnosis::Fault;
 use crate::ground::pitch::Pitch;
 use crate::ground::text::Edit;
 use crate::score::{Change, NoteRef, Place};
+use crate::voicing::Technique;
 
 /// A note at fault.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -89,6 +91,131 @@ impl Finding {
             remedies: Vec::new(),
             fix: None,
         }
+    }
+
+    /// Sets how much it weighs.
+    #[must_use]
+    pub fn level(mut self, level: Level) -> Self {
+        self.level = level;
+        self
+    }
+
+    /// Names the section.
+    #[must_use]
+    pub fn section(mut self, name: &str) -> Self {
+        self.section = Some(name.to_owned());
+        self
+    }
+
+    /// Names the parts at fault (0-based indices), in this order.
+    #[must_use]
+    pub fn parts(mut self, parts: impl IntoIterator<Item = u32>) -> Self {
+        self.parts = parts.into_iter().collect();
+        self
+    }
+
+    /// Sets the chord symbol in force.
+    #[must_use]
+    pub fn chord(mut self, chord: Option<&str>) -> Self {
+        self.chord = chord.map(str::to_owned);
+        self
+    }
+
+    /// Sets the technique in force.
+    #[must_use]
+    pub fn technique(mut self, technique: Option<Technique>) -> Self {
+        self.technique = technique.map(|t| t.name().to_owned());
+        self
+    }
+
+    /// Puts a label under voices. Their parts are the parts at fault, unless others are named.
+    #[must_use]
+    pub fn at_fault(self, voices: &[Fault], label: &str) -> Self {
+        self.mark(voices.iter().map(|v| NoteAtFault {
+            note: v.note,
+            voice: v.voice,
+            expected: None,
+            label: label.to_owned(),
+        }))
+    }
+
+    /// Puts a label under notes of parts that are looked at one by one; `voice` is 1, or 0 where the
+    /// part's place in its section says nothing. Their parts are the parts at fault, unless others are
+    /// named.
+    #[must_use]
+    pub fn at_notes(
+        self,
+        notes: impl IntoIterator<Item = NoteRef>,
+        voice: u8,
+        label: &str,
+    ) -> Self {
+        self.mark(notes.into_iter().map(|note| NoteAtFault {
+            note,
+            voice,
+            expected: None,
+            label: label.to_owned(),
+        }))
+    }
+
+    /// Adds notes at fault. Their parts are the parts at fault, unless others are named.
+    #[must_use]
+    pub fn mark(mut self, notes: impl IntoIterator<Item = NoteAtFault>) -> Self {
+        self.notes.extend(notes);
+        if self.parts.is_empty() {
+            self.parts = self.notes.iter().map(|n| n.note.part).collect();
+            self.parts.sort_unstable();
+            self.parts.dedup();
+        }
+        self
+    }
+
+    /// Keeps the whole sonority, at sounding pitch, top down.
+    #[must_use]
+    pub fn sounding(mut self, found: Vec<Pitch>) -> Self {
+        self.found = found;
+        self
+    }
+
+    /// Says what to write instead, in words a player understands.
+    #[must_use]
+    pub fn instead(mut self, suggestion: impl Into<String>) -> Self {
+        self.suggestion = Some(suggestion.into());
+        self
+    }
+
+    /// Says what to write instead, where there is something to say.
+    #[must_use]
+    pub fn suggestion(mut self, suggestion: Option<String>) -> Self {
+        self.suggestion = suggestion;
+        self
+    }
+
+    /// Keeps the sonority that was expected, at sounding pitch, top down.
+    #[must_use]
+    pub fn expecting(mut self, expected: Vec<Pitch>) -> Self {
+        self.expected = expected;
+        self
+    }
+
+    /// Adds changes that may mend it, the best first. They are tried before one is offered as a fix.
+    #[must_use]
+    pub fn may_mend(mut self, remedies: impl IntoIterator<Item = Vec<Change>>) -> Self {
+        self.remedies.extend(remedies);
+        self
+    }
+
+    /// Gives another reason than the rule's own.
+    #[must_use]
+    pub fn because(mut self, why: impl Into<String>) -> Self {
+        self.why = why.into();
+        self
+    }
+
+    /// Gives another source than the rule's own.
+    #[must_use]
+    pub fn source(mut self, source: &'static str) -> Self {
+        self.source = source;
+        self
     }
 }
 

@@ -12,7 +12,7 @@ use crate::diagnosis::Passage;
 use crate::finding::{Finding, Fix};
 use crate::ground::pitch::Pitch;
 use crate::ground::threads;
-use crate::rules::{self, Reading};
+use crate::rules::{self, RuleInput};
 use crate::score::{Change, NoteRef};
 use crate::score::{Place, Score};
 use crate::style::Style;
@@ -106,10 +106,10 @@ fn look<T>(
     score: &Score,
     style: &Style,
     stretch: &Passage,
-    ask: impl FnOnce(&Reading<'_>) -> T,
+    ask: impl FnOnce(&RuleInput<'_>) -> T,
 ) -> T {
     let passages = std::slice::from_ref(stretch);
-    ask(&Reading::new(score, style, passages).within(bars_of(stretch)))
+    ask(&RuleInput::new(score, style, passages).within(bars_of(stretch)))
 }
 
 impl<'a> Bench<'a> {

@@ -1,32 +1,99 @@
-//! chartproof reads section parts vertically.
+//! chartproof reads section parts vertically: it rebuilds every sonority at sounding pitch, works out
+//! what each one was meant to be, and reports what is wrong, where, why, and what to write instead.
 //!
-//! The way through is one-way: [`reading`] turns bytes into a [`score`], [`sonority`] slices it,
-//! [`diagnosis`] and [`rules`] look at the slices and yield [`finding`]s, [`report`] prints them.
-//! [`voicing`] answers for all of them which voicings are right.
+//! This is the face for programs: [`read`], [`proof`], [`correct`], [`voice`], and with the feature `cli`
+//! (on by default) the same for files: [`read_file`], [`proof_file`], [`read_style`]. Without that feature the
+//! library needs no files, threads, git, clock or randomness.
+//!
+//! ```
+//! let grid = "
+//! meter:     4/4
+//! pitch:     sounding
+//! section:   saxes
+//! technique: four-way close
+//! parts:     alto 1 = alto saxophone
+//!            alto 2 = alto saxophone
+//!            tenor 1 = tenor saxophone
+//!            tenor 2 = tenor saxophone
+//!
+//! chord   | F6  -   -  |
+//! count   | 1   2   3  |
+//! alto 1  | A4  C5  A4 |
+//! alto 2  | F4  A4  F4 |
+//! tenor 1 | D4  F4  Eb4 |
+//! tenor 2 | C4  D4  C4 |
+//! ";
+//! let style = chartproof::Style::default();
+//! let score = chartproof::read("pier.passage", grid)?;
+//! let report = chartproof::proof(score, &style);
+//!
+//! let finding = &report.findings()[0];
+//! assert_eq!(finding.rule, "wrong-note");
+//! assert_eq!(finding.level, chartproof::Level::Error);
+//! assert_eq!(report.bar(finding), "1");
+//! assert_eq!(report.beat(finding), 3.0);
+//! assert_eq!(report.parts(finding), ["tenor 1"]);
+//! assert_eq!(finding.fix.as_ref().unwrap().summary, "tenor 1: write E5 (sounding D4) instead of F5 (sounding Eb4)");
+//! # Ok::<(), chartproof::Problem>(())
+//! ```
 
-pub mod analysis;
+#![cfg_attr(
+    not(feature = "cli"),
+    allow(
+        dead_code,
+        unused_imports,
+        reason = "the commands use the rest; the desk will use more"
+    )
+)]
+
+mod analysis;
 #[cfg(feature = "cli")]
-pub mod cli;
-pub mod condition;
-pub mod correct;
-pub mod diagnosis;
-pub mod editing;
-pub mod engraving;
-pub mod file_text;
-pub mod finding;
-pub mod fixing;
-pub mod ground;
-pub mod homework;
-pub mod house_style;
-pub mod marking;
-pub mod model_answer;
-pub(crate) mod notation;
-pub mod proof;
-pub mod reading;
-pub mod report;
-pub mod rules;
-pub mod score;
-pub mod sonority;
-pub mod style;
-pub mod voicing;
-pub mod writing;
+mod cli;
+mod condition;
+mod correct;
+mod diagnosis;
+mod editing;
+mod engraving;
+mod face;
+mod file_text;
+mod finding;
+mod fixing;
+mod ground;
+mod homework;
+mod house_style;
+#[cfg(feature = "inside")]
+#[doc(hidden)]
+pub mod inside;
+mod marking;
+mod model_answer;
+mod notation;
+mod proof;
+mod reading;
+mod report;
+mod rules;
+mod score;
+mod sonority;
+mod style;
+mod voicing;
+mod writing;
+
+#[cfg(feature = "cli")]
+#[doc(hidden)]
+pub use cli::run as run_command_line;
+
+pub use correct::Done;
+pub use editing::EditError;
+pub use face::{
+    CorrectError, Corrected, Report, VoiceLeadError, correct, grid, musicxml, proof, read,
+    shipped_style, voice,
+};
+#[cfg(feature = "cli")]
+pub use face::{proof_file, read_file, read_style};
+pub use finding::{Finding, Fix, NoteAtFault, SetAside};
+pub use ground::pitch::Pitch;
+pub use ground::problem::Problem;
+pub use house_style::StyleError;
+pub use model_answer::VoiceError;
+pub use score::{Change, NoteRef, Place, Score};
+pub use style::{Level, Style};
+pub use writing::grid::Unwritable;

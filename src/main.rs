@@ -3,5 +3,5 @@
 use std::process::ExitCode;
 
 fn main() -> ExitCode {
-    chartproof::cli::run()
+    chartproof::run_command_line()
 }

@@ -9,6 +9,7 @@ mod outside;
 mod class;
 mod editing;
 mod fingerprints;
+mod floors;
 mod fuzzed;
 mod gate;
 mod generated;

@@ -359,9 +359,9 @@ fn who_rests_under_a_held_note_has_not_written_what_the_key_has() {
 
 #[test]
 fn only_sonorities_that_are_there_are_counted() {
-    use chartproof::homework::mark;
-    use chartproof::reading::grid;
-    use chartproof::style::Style;
+    use chartproof::inside::homework::mark;
+    use chartproof::inside::reading::grid;
+    use chartproof::inside::style::Style;
     let marks = |text: &str| {
         let score = grid::read(Path::new("x.passage"), text.into()).unwrap();
         let marks = mark(score, &Style::default(), None).marks;
@@ -392,11 +392,11 @@ fn only_sonorities_that_are_there_are_counted() {
 
 #[test]
 fn every_right_voicing_is_right_not_the_keys_alone() {
-    use chartproof::diagnosis::{choices, passages};
-    use chartproof::homework::{Key, mark};
-    use chartproof::reading::grid;
-    use chartproof::style::Style;
-    use chartproof::voicing::Mechanical;
+    use chartproof::inside::diagnosis::{choices, passages};
+    use chartproof::inside::homework::{Key, mark};
+    use chartproof::inside::reading::grid;
+    use chartproof::inside::style::Style;
+    use chartproof::inside::voicing::Mechanical;
     let read = |made: &Made| grid::read(Path::new("x.passage"), made.grid().into()).unwrap();
     let right = exercise();
     let style = Style::default();

@@ -2,12 +2,12 @@
 
 #![allow(clippy::unwrap_used, clippy::expect_used)]
 
-use chartproof::editing::{apply, apply_to_file, edits};
-use chartproof::ground::pitch::Pitch;
-use chartproof::ground::text::Edit;
-use chartproof::reading::files::{read_as_one, read_bytes};
-use chartproof::score::{Change, NoteRef};
-use chartproof::score::{Format, Note, NoteFlags, Part, Score, Source};
+use chartproof::inside::editing::{apply, apply_to_file, edits};
+use chartproof::inside::ground::pitch::Pitch;
+use chartproof::inside::ground::text::Edit;
+use chartproof::inside::reading::files::{read_as_one, read_bytes};
+use chartproof::inside::score::{Change, NoteRef};
+use chartproof::inside::score::{Format, Note, NoteFlags, Part, Score, Source};
 use std::collections::{BTreeMap, HashMap};
 use std::fs;
 use std::path::{Path, PathBuf};
@@ -44,7 +44,7 @@ fn samples() -> Vec<PathBuf> {
 /// All of a part but when it sounds and where it stands in the file.
 fn facts(score: &Score) -> Vec<Vec<Note>> {
     let bare = |n: &Note| Note {
-        span: chartproof::ground::text::Span::default(),
+        span: chartproof::inside::ground::text::Span::default(),
         ..*n
     };
     score

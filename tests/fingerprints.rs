@@ -3,12 +3,12 @@
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::indexing_slicing)]
 
 use crate::common::{self, BANDS, Made, SLIPS, TECHNIQUES};
-use chartproof::finding::Finding;
-use chartproof::proof::fingerprint::{Known, Print, prints};
-use chartproof::proof::proof;
-use chartproof::reading::{files, grid};
-use chartproof::score::Score;
-use chartproof::style::Style;
+use chartproof::inside::finding::Finding;
+use chartproof::inside::proof::fingerprint::{Known, Print, prints};
+use chartproof::inside::proof::proof;
+use chartproof::inside::reading::{files, grid};
+use chartproof::inside::score::Score;
+use chartproof::inside::style::Style;
 use std::fmt::Write as _;
 use std::path::Path;
 

@@ -3,11 +3,11 @@
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::indexing_slicing)]
 
 use crate::common::{self, BANDS, Made, SLIPS, TECHNIQUES};
-use chartproof::finding::{Finding, Level};
-use chartproof::proof::{Proofed, proof};
-use chartproof::reading::grid;
-use chartproof::score::Score;
-use chartproof::style::Style;
+use chartproof::inside::finding::{Finding, Level};
+use chartproof::inside::proof::{Proofed, proof};
+use chartproof::inside::reading::grid;
+use chartproof::inside::score::Score;
+use chartproof::inside::style::Style;
 use std::fmt::Write as _;
 use std::path::Path;
 

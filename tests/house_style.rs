@@ -143,7 +143,7 @@ fn a_style_with_a_mistake_in_a_condition_is_refused_at_its_word() {
 fn the_words_of_conditions_are_printed() {
     let (code, out, _) = run_in(&root(), &["style", "--words"]);
     assert_eq!(code, 0);
-    for (word, scope) in chartproof::condition::Scope::WORDS {
+    for (word, scope) in chartproof::inside::condition::Scope::WORDS {
         assert!(out.contains(&format!("scope = \"{word}\"")));
         for entry in scope.entries() {
             assert!(

@@ -4,12 +4,12 @@
 //! What each rule says of one instrument is printed by
 //! `CHARTPROOF_INSTRUMENT=trombone cargo test --test all instruments:: -- --nocapture`.
 
-use chartproof::finding::{Finding, Level};
-use chartproof::ground::instrument::{Instrument, Property, catalogue};
-use chartproof::ground::pitch::Pitch;
-use chartproof::proof::proof;
-use chartproof::reading::grid;
-use chartproof::style::Style;
+use chartproof::inside::finding::{Finding, Level};
+use chartproof::inside::ground::instrument::{Instrument, Property, catalogue};
+use chartproof::inside::ground::pitch::Pitch;
+use chartproof::inside::proof::proof;
+use chartproof::inside::reading::grid;
+use chartproof::inside::style::Style;
 use std::collections::BTreeMap;
 use std::path::Path;
 

@@ -3,16 +3,16 @@
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::indexing_slicing)]
 
 use crate::common::{self, BANDS, Made, TECHNIQUES};
-use chartproof::ground::time::Ticks;
-use chartproof::model_answer::{Request, VoiceError, voice};
-use chartproof::proof::proof;
-use chartproof::reading::{files::read_bytes, grid};
-use chartproof::score::NoteRef;
-use chartproof::score::{NoteFlags, Score};
-use chartproof::sonority::{sections, slice};
-use chartproof::style::Style;
-use chartproof::voicing::Technique;
-use chartproof::writing;
+use chartproof::inside::ground::time::Ticks;
+use chartproof::inside::model_answer::{Request, VoiceError, voice};
+use chartproof::inside::proof::proof;
+use chartproof::inside::reading::{files::read_bytes, grid};
+use chartproof::inside::score::NoteRef;
+use chartproof::inside::score::{NoteFlags, Score};
+use chartproof::inside::sonority::{sections, slice};
+use chartproof::inside::style::Style;
+use chartproof::inside::voicing::Technique;
+use chartproof::inside::writing;
 use std::path::Path;
 
 fn read(text: &str) -> Score {

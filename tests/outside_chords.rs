@@ -6,8 +6,8 @@
     reason = "a test's table that cannot be read fails the test"
 )]
 
-use chartproof::ground::chord::{Chord, Degree, from_kind, parse};
-use chartproof::ground::pitch::{NoteName, PitchClass};
+use chartproof::inside::ground::chord::{Chord, Degree, from_kind, parse};
+use chartproof::inside::ground::pitch::{NoteName, PitchClass};
 use std::collections::{BTreeMap, BTreeSet};
 
 /// Lines of a table, comments left out, split into columns.

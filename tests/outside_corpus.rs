@@ -5,14 +5,14 @@
 
 use crate::fuzzed::bodies::read_each_way;
 use crate::outside::{self, ask, lines, scores};
-use chartproof::editing;
-use chartproof::file_text::container;
-use chartproof::ground::pitch::{Pitch, Step};
-use chartproof::ground::text::Edit;
-use chartproof::reading::files::{read_bytes, read_bytes_in, read_file};
-use chartproof::reading::musicxml::Ways;
-use chartproof::score::{Change, NoteRef};
-use chartproof::score::{NoteFlags, Score, Source};
+use chartproof::inside::editing;
+use chartproof::inside::file_text::container;
+use chartproof::inside::ground::pitch::{Pitch, Step};
+use chartproof::inside::ground::text::Edit;
+use chartproof::inside::reading::files::{read_bytes, read_bytes_in, read_file};
+use chartproof::inside::reading::musicxml::Ways;
+use chartproof::inside::score::{Change, NoteRef};
+use chartproof::inside::score::{NoteFlags, Score, Source};
 use num_rational::Ratio;
 use rayon::prelude::*;
 use serde_json::Value;
@@ -57,7 +57,7 @@ fn without_onset(note: &str) -> &str {
 fn ours(score: &Score) -> Vec<Vec<String>> {
     let per_quarter = score.per_quarter.0;
     let quarters = |ticks: i64| Ratio::new(ticks, per_quarter).to_string();
-    let of_part = |part: &chartproof::score::Part| {
+    let of_part = |part: &chartproof::inside::score::Part| {
         part.notes
             .iter()
             .map(|n| {
@@ -357,7 +357,7 @@ fn corrected(file: &str) -> Result<usize, String> {
     let mut meant = score.clone();
     meant.change(&changes);
     for (part, (want, got)) in meant.parts.iter().zip(&again.parts).enumerate() {
-        let pitches = |p: &chartproof::score::Part| -> Vec<Pitch> {
+        let pitches = |p: &chartproof::inside::score::Part| -> Vec<Pitch> {
             p.notes.iter().map(|n| n.sounding).collect()
         };
         if pitches(want) != pitches(got) {

@@ -1,8 +1,8 @@
 //! Instruments against what others publish. Every value names its source; "from memory" and
 //! "common practice, no source" say so.
 
-use chartproof::ground::instrument::{Instrument, RangeVerdict, catalogue};
-use chartproof::ground::pitch::Pitch;
+use chartproof::inside::ground::instrument::{Instrument, RangeVerdict, catalogue};
+use chartproof::inside::ground::pitch::Pitch;
 
 fn instrument(key: &str) -> &'static Instrument {
     catalogue()
@@ -327,7 +327,7 @@ fn school_grades() {
 
 #[test]
 fn awkward_registers() {
-    use chartproof::ground::instrument::RegisterKind::{Break, Missing, NoSoftStart};
+    use chartproof::inside::ground::instrument::RegisterKind::{Break, Missing, NoSoftStart};
     let has = |key: &str, kind, low, high| {
         instrument(key)
             .registers

@@ -4,12 +4,12 @@
 
 use crate::common::{self, BANDS, TECHNIQUES};
 use crate::outside;
-use chartproof::model_answer::{Request, VoiceError, voice};
-use chartproof::reading::{Outcome, files, grid};
-use chartproof::score::Score;
-use chartproof::style::Style;
-use chartproof::voicing::Technique;
-use chartproof::writing::musicxml::{Options, write};
+use chartproof::inside::model_answer::{Request, VoiceError, voice};
+use chartproof::inside::reading::{Outcome, files, grid};
+use chartproof::inside::score::Score;
+use chartproof::inside::style::Style;
+use chartproof::inside::voicing::Technique;
+use chartproof::inside::writing::musicxml::{Options, write};
 use std::fs;
 use std::path::{Path, PathBuf};
 use std::process::Command;

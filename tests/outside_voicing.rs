@@ -4,10 +4,10 @@
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::indexing_slicing)]
 
 use crate::common::{close, transform};
-use chartproof::ground::chord::{Leads, parse};
-use chartproof::ground::pitch::{NoteName, PitchClass};
-use chartproof::voicing::harmonise::{on_chord, other_diminished, passing_diminished};
-use chartproof::voicing::{
+use chartproof::inside::ground::chord::{Leads, parse};
+use chartproof::inside::ground::pitch::{NoteName, PitchClass};
+use chartproof::inside::voicing::harmonise::{on_chord, other_diminished, passing_diminished};
+use chartproof::inside::voicing::{
     Form, Frame, Mechanical, Way, close_position, mechanical_of, minor_ninths,
 };
 use std::collections::{BTreeMap, BTreeSet};

@@ -392,17 +392,17 @@ fn the_readme_is_in_step_with_the_program() {
     for line in first.lines().filter(|l| !l.trim().is_empty()) {
         assert!(readme.contains(line.trim()), "{line}");
     }
-    for rule in chartproof::rules::ALL {
+    for rule in chartproof::inside::rules::ALL {
         assert!(
             readme.contains(&format!("`{}`", rule.name)),
             "{}",
             rule.name
         );
     }
-    for technique in chartproof::voicing::Technique::all() {
+    for technique in chartproof::inside::voicing::Technique::all() {
         assert!(readme.contains(technique.name()), "{technique}");
     }
-    for (name, counts) in chartproof::file_text::Limits::NAMES {
+    for (name, counts) in chartproof::inside::file_text::Limits::NAMES {
         assert!(
             readme.contains(&format!("| `{name}` | {counts} |")),
             "{name}"

@@ -2,7 +2,7 @@
 //! `serde-sarif`, a test dependency), and to the files it speaks of.
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::indexing_slicing)]
 
-use chartproof::file_text::{container, encoding};
+use chartproof::inside::file_text::{container, encoding};
 use serde_json::Value;
 use std::fs;
 use std::path::{Path, PathBuf};

@@ -65,7 +65,7 @@ fn completions_know_every_command_option_rule_and_technique() {
                 assert!(script.contains(option), "{shell}: {command} {option}");
             }
         }
-        for rule in chartproof::rules::ALL {
+        for rule in chartproof::inside::rules::ALL {
             assert!(script.contains(rule.name), "{shell}: {}", rule.name);
         }
         assert!(script.contains("drop-2-with-doubled-lead"), "{shell}");

@@ -4,14 +4,14 @@
 //! guitar journal); the definitions stand in `tests/common`, apart from the program's engine.
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::indexing_slicing)]
 
-use chartproof::analysis::analyse;
-use chartproof::finding::{Finding, Level};
-use chartproof::ground::pitch::Pitch;
-use chartproof::proof::proof;
-use chartproof::reading::grid;
-use chartproof::score::Score;
-use chartproof::style::Style;
-use chartproof::voicing::Technique;
+use chartproof::inside::analysis::analyse;
+use chartproof::inside::finding::{Finding, Level};
+use chartproof::inside::ground::pitch::Pitch;
+use chartproof::inside::proof::proof;
+use chartproof::inside::reading::grid;
+use chartproof::inside::score::Score;
+use chartproof::inside::style::Style;
+use chartproof::inside::voicing::Technique;
 use std::fmt::Write as _;
 use std::path::Path;
 
@@ -811,7 +811,8 @@ fn guide_tones_that_sound_nowhere() {
 
 /// The findings of one rule on a passage with signs on its page: bar, beat, message.
 fn on_the_page(text: &'static str, rule: &str) -> Vec<(String, String, String)> {
-    let score = chartproof::rules::Example::score(text).unwrap_or_else(|e| panic!("{e}\n{text}"));
+    let score =
+        chartproof::inside::rules::Example::score(text).unwrap_or_else(|e| panic!("{e}\n{text}"));
     let found = proof(&score, &Style::default()).findings;
     let loud: Vec<&Finding> = found.iter().filter(|f| f.level >= Level::Warning).collect();
     assert!(loud.iter().all(|f| f.rule == rule), "{rule}: {loud:#?}");

@@ -2,11 +2,11 @@
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::indexing_slicing)]
 
 use crate::common::{self, BANDS, Dice, TECHNIQUES};
-use chartproof::reading::{Outcome, grid, musicxml, read_paths};
-use chartproof::score::{NoteFlags, Score};
-use chartproof::writing;
-use chartproof::writing::grid::Cells;
-use chartproof::writing::musicxml::Options;
+use chartproof::inside::reading::{Outcome, grid, musicxml, read_paths};
+use chartproof::inside::score::{NoteFlags, Score};
+use chartproof::inside::writing;
+use chartproof::inside::writing::grid::Cells;
+use chartproof::inside::writing::musicxml::Options;
 use std::collections::BTreeSet;
 use std::fmt::Write as _;
 use std::path::{Path, PathBuf};
@@ -26,7 +26,7 @@ fn xml(score: &Score) -> String {
 
 /// Every note by part: when, how long (ties followed), written and sounding pitch, marks.
 fn notes(score: &Score) -> Vec<String> {
-    let beats = |t: chartproof::ground::time::Ticks| num(t.0, score.per_quarter.0);
+    let beats = |t: chartproof::inside::ground::time::Ticks| num(t.0, score.per_quarter.0);
     let mut out = Vec::new();
     for (p, part) in score.parts.iter().enumerate() {
         let mut held = BTreeSet::new();

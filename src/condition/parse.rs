@@ -3,6 +3,7 @@
 
 use super::mistake::Mistake;
 use super::tokens::{Token, tokens};
+use crate::ground::threads;
 use cel::common::ast::{Expr, IdedExpr, SourceInfo};
 use cel::parser::Parser;
 use std::ops::Range;
@@ -25,23 +26,20 @@ pub(super) fn parsed(source: &str) -> Result<Parsed, Mistake> {
     let text = source.to_owned();
     // A thread of its own: the parser goes down the stack with every bracket, and should it ever
     // break off, it is the condition that cannot be used and not the program.
-    let ran = std::thread::Builder::new()
-        .stack_size(STACK)
-        .spawn(move || {
-            let parsed = Parser::new().parse_with_source_info(&text)?;
-            let deep = deeper_than(&parsed.0, DEEPEST);
-            Ok::<_, cel::ParseErrors>((parsed, deep))
-        })
-        .map(std::thread::JoinHandle::join);
+    let ran = threads::on_a_deep_stack(STACK, move || {
+        let parsed = Parser::new().parse_with_source_info(&text)?;
+        let deep = deeper_than(&parsed.0, DEEPEST);
+        Ok::<_, cel::ParseErrors>((parsed, deep))
+    });
     match ran {
-        Ok(Ok(Ok(((expr, info), false)))) => Ok(Parsed { expr, info, tokens }),
-        Ok(Ok(Ok((_, true)))) => Err(Mistake::new(
+        Some(Ok(((expr, info), false))) => Ok(Parsed { expr, info, tokens }),
+        Some(Ok((_, true))) => Err(Mistake::new(
             whole(),
             format!("more than {DEEPEST} sums stand within one another"),
             "make two rules of it",
         )),
-        Ok(Ok(Err(errors))) => Err(reworded(source, &tokens, &errors)),
-        _ => Err(Mistake::new(
+        Some(Err(errors)) => Err(reworded(source, &tokens, &errors)),
+        None => Err(Mistake::new(
             whole(),
             "this cannot be read as a condition",
             "write it in smaller pieces, joined by &&",

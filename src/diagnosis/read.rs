@@ -159,8 +159,8 @@ mod tests {
     fn what_is_heard_again_is_diagnosed_as_if_anew() {
         let examples = rules::ALL.iter().flat_map(|r| r.examples);
         let mut heard = 0;
-        for text in examples.flat_map(|e| [e.wrong, e.right]) {
-            heard += hear_again_and_anew(&rules::Example::score(text).unwrap(), 1);
+        for text in examples.flat_map(|e| [e.wrong.to_owned(), e.right_passage().unwrap()]) {
+            heard += hear_again_and_anew(&rules::Example::score(&text).unwrap(), 1);
         }
         let chart =
             Path::new(env!("CARGO_MANIFEST_DIR")).join("sample-parts/lamplighters-detour.musicxml");

@@ -1,6 +1,7 @@
 //! The ground floor: words that every room shares. It imports nothing of the program.
 
 pub mod chord;
+pub mod disk;
 pub mod instrument;
 pub mod pitch;
 pub mod problem;

@@ -1,5 +1,6 @@
 //! Who handed in what: students and exercises from where files lie and what they are called.
 
+use crate::ground::disk;
 use crate::ground::text::natural;
 use std::collections::{BTreeMap, BTreeSet};
 use std::path::{Path, PathBuf};
@@ -182,8 +183,8 @@ fn titles(roots: &[PathBuf], files: &[HandedIn]) -> Vec<String> {
     }
     let folder = roots
         .first()
-        .filter(|r| r.is_dir())
-        .and_then(|r| r.canonicalize().ok())
+        .filter(|r| disk::is_folder(r))
+        .and_then(|r| disk::true_name(r))
         .and_then(|r| r.file_name().map(|n| n.to_string_lossy().into_owned()))
         .unwrap_or_else(|| "exercise".to_owned());
     let titled: usize = counts.values().sum();

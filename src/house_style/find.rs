@@ -2,6 +2,7 @@
 //! on the way up from the score, else the style `chart`.
 
 use super::load::{StyleError, read, shipped};
+use crate::ground::disk;
 use crate::style::Style;
 use std::collections::HashMap;
 use std::path::{Path, PathBuf};
@@ -74,23 +75,23 @@ impl HouseStyles {
 
 /// The nearest house style file on the way up from a path.
 fn above(path: &Path) -> Option<PathBuf> {
-    let start = if path.is_dir() {
+    let start = if disk::is_folder(path) {
         Some(path)
     } else {
         path.parent()
     };
     // As the user named it while that is enough, so that reports name it alike.
     let near = start.map(|folder| folder.join(FILE_NAME));
-    if let Some(near) = near.filter(|f| f.is_file()) {
+    if let Some(near) = near.filter(|f| disk::is_file(f)) {
         return Some(near);
     }
     let start = start.filter(|s| !s.as_os_str().is_empty());
-    let real = std::fs::canonicalize(start.unwrap_or_else(|| Path::new("."))).ok()?;
-    let here = std::fs::canonicalize(".").ok();
+    let real = disk::true_name(start.unwrap_or_else(|| Path::new(".")))?;
+    let here = disk::true_name(Path::new("."));
     let found = real
         .ancestors()
         .map(|folder| folder.join(FILE_NAME))
-        .find(|file| file.is_file())?;
+        .find(|file| disk::is_file(file))?;
     let short = here.and_then(|here| found.strip_prefix(here).ok().map(Path::to_owned));
     Some(short.unwrap_or(found))
 }

@@ -10,6 +10,7 @@
 //! finding was recorded.
 
 use crate::finding::{Finding, Grounds, SetAside};
+use crate::ground::disk;
 use crate::ground::problem::Problem;
 use crate::ground::text::Text;
 use crate::proof::Proofed;
@@ -380,7 +381,7 @@ impl Ledger {
     }
 
     fn is_there(&self, file: &str) -> bool {
-        self.folder.join(file).exists()
+        disk::exists(&self.folder.join(file))
     }
 
     /// A file as the ledger names it.
@@ -457,9 +458,9 @@ fn file_of<'a>(score: &'a Score, finding: &Finding) -> Option<&'a Path> {
 
 /// The path without links and detours; as it is, made absolute, where there is no such file.
 fn real(path: &Path) -> PathBuf {
-    std::fs::canonicalize(path)
-        .or_else(|_| std::path::absolute(path))
-        .unwrap_or_else(|_| path.to_owned())
+    disk::true_name(path)
+        .or_else(|| std::path::absolute(path).ok())
+        .unwrap_or_else(|| path.to_owned())
 }
 
 /// A TOML string on one line.

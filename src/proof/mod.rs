@@ -12,7 +12,7 @@ use crate::diagnosis::{How, Passage, frame_at, passages};
 use crate::editing;
 use crate::finding::{Finding, SetAside};
 use crate::fixing;
-use crate::rules::{self, Reading};
+use crate::rules::{self, RuleInput};
 use crate::score::{Place, Score};
 use crate::sonority::Section;
 use crate::style::Style;
@@ -79,7 +79,7 @@ impl Heard {
     pub fn proofed(&self, style: &Style) -> Proofed {
         let score = self.judged();
         let passages = passages(score, style);
-        let reading = Reading::new(score, style, &passages);
+        let reading = RuleInput::new(score, style, &passages);
         let mut findings = rules::check(&reading);
         let not_checked = reading.remarks();
         let (mut set_aside, waived) = rules::waive(&reading, &mut findings);

@@ -13,9 +13,9 @@ use crate::file_text::limits::{self, Limits};
 use crate::ground::instrument::{self, Catalogue};
 use crate::ground::problem::Problem;
 use crate::ground::text;
+use crate::ground::threads;
 use crate::score::{self, Score};
 use bytes::Bytes;
-use rayon::prelude::*;
 use std::collections::HashSet;
 use std::fs;
 use std::io::Read as _;
@@ -321,29 +321,28 @@ fn find(path: &Path, seen: &mut HashSet<PathBuf>, jobs: &mut Vec<Result<Found, P
 }
 
 fn read_all(jobs: Vec<Result<Found, Problem>>, plan: &dyn Plan) -> Vec<Outcome> {
-    jobs.into_par_iter()
-        .filter_map(|job| match job {
-            Ok(found) => {
-                let score = match read_found(&found, plan) {
-                    Ok(score) => score?,
-                    Err(error) => {
-                        return Some(Outcome {
-                            path: found.path,
-                            score: Err(error),
-                        });
-                    }
-                };
-                Some(Outcome {
-                    path: found.path,
-                    score: Ok(score),
-                })
-            }
-            Err(error) => Some(Outcome {
-                path: error.path.clone(),
-                score: Err(error),
-            }),
-        })
-        .collect()
+    let outcomes = threads::map(jobs, |job| match job {
+        Ok(found) => {
+            let score = match read_found(&found, plan) {
+                Ok(score) => score?,
+                Err(error) => {
+                    return Some(Outcome {
+                        path: found.path,
+                        score: Err(error),
+                    });
+                }
+            };
+            Some(Outcome {
+                path: found.path,
+                score: Ok(score),
+            })
+        }
+        Err(error) => Some(Outcome {
+            path: error.path.clone(),
+            score: Err(error),
+        }),
+    });
+    outcomes.into_iter().flatten().collect()
 }
 
 /// `Ok(None)` is a file of a walked folder that is no score at all.

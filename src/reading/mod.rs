@@ -15,10 +15,13 @@
 
 mod bytes;
 mod fault;
+#[cfg(feature = "cli")]
 pub mod files;
 pub mod grid;
 pub mod musicxml;
 mod sets;
 mod waiver;
 
+pub use bytes::{read_bytes, read_bytes_by};
+#[cfg(feature = "cli")]
 pub use files::{Outcome, read_paths};

@@ -207,7 +207,7 @@ impl Tally {
 }
 
 /// The names of parts; indices that no part has are left out.
-fn part_names<'a>(score: &'a Score, parts: &[u32]) -> Vec<&'a str> {
+pub(crate) fn part_names<'a>(score: &'a Score, parts: &[u32]) -> Vec<&'a str> {
     parts
         .iter()
         .filter_map(|&i| score.parts.get(i as usize))

@@ -78,7 +78,7 @@ pub fn page(rule: &Rule) -> String {
     if !rule.exceptions.is_empty() {
         let _ = writeln!(out, "silent for:");
         for exception in rule.exceptions {
-            wrap(&mut out, "  * ", exception);
+            wrap(&mut out, "  * ", exception.says);
         }
     }
     if !rule.settings.is_empty() {
@@ -96,7 +96,9 @@ pub fn page(rule: &Rule) -> String {
         let _ = writeln!(out, "\nwrong:\n");
         show(&mut out, rule, example.wrong);
         let _ = writeln!(out, "\nright:\n");
-        show(&mut out, rule, example.right);
+        if let Ok(right) = example.right_passage() {
+            show(&mut out, rule, &right);
+        }
     }
     out
 }
@@ -123,7 +125,7 @@ fn wrap(out: &mut String, prefix: &str, text: &str) {
 
 /// An example as the grid of the bar it is about, with marks under what the rule finds, and what it
 /// says.
-fn show(out: &mut String, rule: &Rule, passage: &'static str) {
+fn show(out: &mut String, rule: &Rule, passage: &str) {
     let Ok(score) = Example::score(passage) else {
         return; // the tests prove that every example can be read
     };
@@ -150,8 +152,7 @@ fn show(out: &mut String, rule: &Rule, passage: &'static str) {
             }
         }
     }
-    let (_, page) = Example::split(passage);
-    for line in page.lines().filter(|l| !l.trim().is_empty()) {
+    for line in rules::signs(passage) {
         let _ = writeln!(out, "  on the page: {line}");
     }
 }

@@ -1,8 +1,11 @@
-//! What the passage grid of an example cannot show: dynamics, clefs, slurs, signatures.
+//! How the passages of a rule are written.
 //!
-//! An example may go on after its grid with a line `on the page:` and, under it, one line for each
-//! sign: `PART, bar NUMBER, beat BEAT: SIGN`. Bar numbers are printed ones, beats are counted as
-//! players do (`2`, `2-and`); without a beat the sign stands at the bar line. Signs:
+//! # A passage
+//!
+//! A passage is a grid ([`crate::reading::grid`]). It may go on with a line `on the page:` and, under
+//! it, one line for each sign that a grid cannot show: `PART, bar NUMBER, beat BEAT: SIGN`. Bar numbers
+//! are printed ones, beats are counted as players do (`2`, `2-and`); without a beat the sign stands at
+//! the bar line. Signs:
 //!
 //! | sign | stands for |
 //! |---|---|
@@ -23,8 +26,37 @@
 //! | `tempo 120` | a metronome mark, quarter notes a minute |
 //! | `symbol C7` | a chord symbol at concert pitch in this part |
 //! | `ends before` | the part has no such bar, nor those after it |
+//!
+//! # A wrong passage
+//!
+//! It shows its one finding, too. Under each note at fault stand carets and the label of the report.
+//! Where no such note is at the finding's place, the carets stand under the count and name the parts.
+//! The last line is the fix, or the suggestion where no fix was verified:
+//!
+//! ```text
+//! count    | 1   2  |
+//! alto 1   | G4  F4 |
+//! baritone | Ab3 F3 |
+//!            ^^^ should be E4
+//! fix: baritone: write E4 (sounding G3) instead of F4 (sounding Ab3)
+//! ```
+//!
+//! # Rows that change
+//!
+//! A right passage, and a silent one, are given as rows that change:
+//!
+//! * `alto 2 | C5 D5 |` stands instead of the row of that name, or as a new row below the others. With
+//!   several systems `system 2:` comes before the rows of the second.
+//! * `technique: drop 2` stands instead of that header line, or as a new one; `technique:` takes it away.
+//!   A line that starts with `;` stands instead of the passage's comment.
+//! * Signs under `on the page:` are added, those under `not on the page:` are taken away.
+//!
+//! # The style
+//!
+//! A silent passage may start with lines about the house style: `style: choir` (a shipped one),
+//! `setting: register-break grade = 2`, `off: static-voice`.
 
-use super::Example;
+use super::rule::Example;
 use crate::ground::chord;
 use crate::ground::problem::Problem;
 use crate::ground::text::Span;
@@ -35,23 +67,34 @@ use crate::score::{
 };
 use std::path::Path;
 
-const ON_THE_PAGE: &str = "on the page:\n";
+const ON_THE_PAGE: &str = "on the page:";
+const NOT_ON_THE_PAGE: &str = "not on the page:";
+
+/// How lines about the house style start.
+pub(super) const ABOUT_STYLE: [&str; 3] = ["style:", "setting:", "off:"];
+
+/// How lines about the finding start, beside those with carets.
+pub(super) const ABOUT_FIX: [&str; 2] = ["fix: ", "suggestion: "];
 
 impl Example {
-    /// The grid of a wrong or right passage, and the lines about its page.
-    pub fn split(passage: &'static str) -> (&'static str, &'static str) {
-        passage.split_once(ON_THE_PAGE).unwrap_or((passage, ""))
+    /// The right passage, whole.
+    ///
+    /// # Errors
+    /// As [`changed`].
+    pub fn right_passage(&self) -> Result<String, String> {
+        changed(self.wrong, self.right)
     }
 
-    /// A wrong or right passage as a score.
+    /// A passage as a score. Marks under its rows and lines about the style count for nothing.
     ///
     /// # Errors
     /// When the grid or a line about the page says something that does not exist.
-    pub fn score(passage: &'static str) -> Result<Score, Problem> {
+    pub fn score(passage: &str) -> Result<Score, Problem> {
         let path = Path::new("example.passage");
-        let (rows, page) = Self::split(passage);
-        let mut score = grid::read(path, rows.into())?;
-        for line in page.lines().filter(|l| !l.trim().is_empty()) {
+        let bare = unmarked(passage);
+        let grid: String = bare.split_inclusive('\n').map(without_style).collect();
+        let mut score = grid::read(path, before_page(&grid).into())?;
+        for line in signs(&bare) {
             let sign = Sign::read(&score, line).ok_or_else(|| {
                 Problem::whole(path, format!("`{line}` names no place in the example"))
             })?;
@@ -62,6 +105,180 @@ impl Example {
         score.lay_out();
         Ok(score)
     }
+}
+
+/// The lines about signs on the page.
+pub fn signs(passage: &str) -> impl Iterator<Item = &str> {
+    let lines = passage.lines().skip_while(|l| *l != ON_THE_PAGE).skip(1);
+    lines.filter(|l| !l.trim().is_empty() && !is_mark(l))
+}
+
+/// A passage without its marks and its fix.
+pub fn unmarked(passage: &str) -> String {
+    let lines = passage.split_inclusive('\n');
+    lines.filter(|line| !is_mark(line)).collect()
+}
+
+fn is_mark(line: &str) -> bool {
+    line.trim_start().starts_with('^') || ABOUT_FIX.iter().any(|word| line.starts_with(word))
+}
+
+/// Spaces in place of a line about the style, so that what follows keeps its place in the text.
+fn without_style(line: &str) -> String {
+    if ABOUT_STYLE.iter().any(|word| line.starts_with(word)) {
+        let end = if line.ends_with('\n') { "\n" } else { "" };
+        format!("{}{end}", " ".repeat(line.trim_end_matches('\n').len()))
+    } else {
+        line.to_owned()
+    }
+}
+
+fn before_page(passage: &str) -> &str {
+    let end = passage.find(&format!("{ON_THE_PAGE}\n"));
+    end.and_then(|end| passage.get(..end)).unwrap_or(passage)
+}
+
+/// A passage with some rows changed, without its marks.
+///
+/// # Errors
+/// When a line of the changes cannot be read, or names a system or a sign that the passage has not.
+pub fn changed(passage: &str, changes: &str) -> Result<String, String> {
+    let mut text = PassageText::of(&unmarked(passage));
+    let mut system = 0;
+    let mut list = List::Rows;
+    for line in changes.lines().filter(|l| !l.trim().is_empty()) {
+        match (line.trim(), list) {
+            (ON_THE_PAGE, _) => list = List::Added,
+            (NOT_ON_THE_PAGE, _) => list = List::Removed,
+            (sign, List::Added) => text.signs.push(sign.to_owned()),
+            (sign, List::Removed) => {
+                let at = text.signs.iter().position(|s| s == sign);
+                let at = at.ok_or_else(|| format!("`{sign}` is not on the page"))?;
+                text.signs.remove(at);
+            }
+            (number, _) if number.starts_with("system ") => {
+                let number = number.trim_start_matches("system ").trim_end_matches(':');
+                system = number
+                    .parse::<usize>()
+                    .ok()
+                    .and_then(|n| n.checked_sub(1))
+                    .ok_or_else(|| format!("`{line}` is no number of a system"))?;
+            }
+            (row, _) if row.contains('|') => text.set_row(system, row)?,
+            _ => text.set_header(line)?,
+        }
+    }
+    Ok(text.whole())
+}
+
+/// What the lines of the changes are about.
+#[derive(Clone, Copy)]
+enum List {
+    Rows,
+    Added,
+    Removed,
+}
+
+/// A passage in its lines.
+struct PassageText {
+    /// Everything but signs.
+    lines: Vec<String>,
+    signs: Vec<String>,
+}
+
+impl PassageText {
+    fn of(passage: &str) -> Self {
+        Self {
+            lines: before_page(passage).lines().map(str::to_owned).collect(),
+            signs: signs(passage).map(str::to_owned).collect(),
+        }
+    }
+
+    fn whole(&self) -> String {
+        let mut text = self.lines.join("\n");
+        text.push('\n');
+        if !self.signs.is_empty() {
+            text.push_str(ON_THE_PAGE);
+            text.push('\n');
+            text.push_str(&self.signs.join("\n"));
+            text.push('\n');
+        }
+        text
+    }
+
+    fn set_row(&mut self, system: usize, row: &str) -> Result<(), String> {
+        let name = |line: &str| line.split_once('|').map(|(name, _)| name.trim().to_owned());
+        let mut systems: Vec<Vec<usize>> = Vec::new();
+        let mut inside = false;
+        for (i, line) in self.lines.iter().enumerate() {
+            let is_row = line.contains('|');
+            if is_row && !inside {
+                systems.push(Vec::new());
+            }
+            if let Some(rows) = systems.last_mut().filter(|_| is_row) {
+                rows.push(i);
+            }
+            inside = is_row;
+        }
+        let rows = systems
+            .get(system)
+            .ok_or_else(|| format!("`{row}` stands in a system that the passage has not"))?;
+        let old = rows
+            .iter()
+            .copied()
+            .find(|i| self.lines.get(*i).and_then(|l| name(l)) == name(row));
+        match (old.and_then(|i| self.lines.get_mut(i)), rows.last()) {
+            (Some(line), _) => row.clone_into(line),
+            (None, Some(last)) => self.lines.insert(last + 1, row.to_owned()),
+            (None, None) => {}
+        }
+        Ok(())
+    }
+
+    fn set_header(&mut self, line: &str) -> Result<(), String> {
+        let key = |line: &str| {
+            if line.starts_with(';') {
+                return Some(";".to_owned());
+            }
+            let (key, _) = line.split_once(':').filter(|(key, _)| !key.contains('|'))?;
+            (!key.contains('=')).then(|| key.trim().to_owned())
+        };
+        let Some(own) = key(line) else {
+            // `parts:` goes on over several lines.
+            let goes_on = self.parts_end().filter(|_| line.contains('='));
+            let at = goes_on.ok_or_else(|| format!("`{line}` is no row, header or sign"))?;
+            self.lines.insert(at, line.to_owned());
+            return Ok(());
+        };
+        let old = self
+            .lines
+            .iter()
+            .position(|l| key(l).as_ref() == Some(&own));
+        if let Some(at) = old {
+            self.lines.remove(at);
+            if own == "parts" {
+                while self.lines.get(at).is_some_and(|l| is_part(l)) {
+                    self.lines.remove(at);
+                }
+            }
+        }
+        if !line.ends_with(':') {
+            self.lines.insert(old.unwrap_or(0), line.to_owned());
+        }
+        Ok(())
+    }
+
+    /// The line after the list of parts.
+    fn parts_end(&self) -> Option<usize> {
+        let start = self.lines.iter().position(|l| l.starts_with("parts:"))?;
+        let more = self.lines.iter().skip(start + 1).take_while(|l| is_part(l));
+        Some(start + 1 + more.count())
+    }
+}
+
+/// A line of `parts:` after its first.
+fn is_part(line: &str) -> bool {
+    line.contains('=') && !line.contains(':') && !line.contains('|')
 }
 
 /// A sign and where it stands.
@@ -214,16 +431,21 @@ impl<'a> Sign<'a> {
 mod tests {
     use super::*;
 
-    const PASSAGE: &str = "meter: 4/4
+    const PASSAGE: &str = "\
+meter: 4/4
 parts: trumpet 1 = trumpet
+       trumpet 2 = trumpet
 
 count     | 1  2  | 1 |
 trumpet 1 | C5 D5 | . |
+               ^^ should be E5
+trumpet 2 | A4 B4 | . |
 on the page:
 trumpet 1, bar 1, beat 2: dynamic mf
 trumpet 1, bar 1, beat 2: lasts 2
 trumpet 1, bar 2: rehearsal mark B
 trumpet 1, bar 1: key -3
+fix: trumpet 1: write E5
 ";
 
     #[test]
@@ -241,13 +463,66 @@ trumpet 1, bar 1: key -3
     #[test]
     fn what_is_no_sign_or_stands_nowhere_is_refused() {
         for line in [
-            "trumpet 2, bar 1: key 1\n",
+            "trumpet 3, bar 1: key 1\n",
             "trumpet 1, bar 9: key 1\n",
             "trumpet 1, bar 1, beat 3: slur starts\n",
             "trumpet 1, bar 1: smile\n",
         ] {
-            let text: String = format!("{PASSAGE}{line}");
-            assert!(Example::score(text.leak()).is_err(), "{line}");
+            assert!(
+                Example::score(&format!("{PASSAGE}{line}")).is_err(),
+                "{line}"
+            );
+        }
+    }
+
+    #[test]
+    fn rows_headers_and_signs_are_changed() {
+        let changes = "\
+meter: 3/4
+parts: trumpet 1 = cornet
+       trumpet 2 = cornet
+key: F major
+trumpet 1 | C5 E5 | . |
+on the page:
+trumpet 1, bar 2: key 1
+not on the page:
+trumpet 1, bar 2: rehearsal mark B
+trumpet 1, bar 1: key -3";
+        assert_eq!(
+            changed(PASSAGE, changes).unwrap(),
+            "\
+key: F major
+meter: 3/4
+parts: trumpet 1 = cornet
+       trumpet 2 = cornet
+
+count     | 1  2  | 1 |
+trumpet 1 | C5 E5 | . |
+trumpet 2 | A4 B4 | . |
+on the page:
+trumpet 1, bar 1, beat 2: dynamic mf
+trumpet 1, bar 1, beat 2: lasts 2
+trumpet 1, bar 2: key 1
+"
+        );
+        let none = changed(PASSAGE, "meter:").unwrap();
+        assert!(none.starts_with("parts:"), "{none}");
+    }
+
+    #[test]
+    fn a_row_of_a_later_system_is_changed() {
+        let two = "count | 1 |\nhorn | C4 |\n\ncount | 1 |\nhorn | D4 |\n";
+        assert_eq!(
+            changed(two, "system 2:\nhorn | E4 |").unwrap(),
+            "count | 1 |\nhorn | C4 |\n\ncount | 1 |\nhorn | E4 |\n"
+        );
+        assert!(changed(two, "system 3:\nhorn | E4 |").is_err());
+    }
+
+    #[test]
+    fn changes_that_say_nothing_are_refused() {
+        for changes in ["smile", "not on the page:\ntrumpet 2, bar 1: key 1"] {
+            assert!(changed(PASSAGE, changes).is_err(), "{changes}");
         }
     }
 }

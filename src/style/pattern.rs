@@ -1,5 +1,6 @@
 //! Patterns of part names and files, as a house style writes them.
 
+use crate::ground::disk;
 use std::path::{Path, PathBuf};
 
 /// A name with `*` for any run of characters and `?` for one; capitals do not matter.
@@ -92,13 +93,12 @@ impl FilePattern {
                 let pattern: Vec<char> = step.chars().collect();
                 let mut next: Vec<PathBuf> = found
                     .iter()
-                    .filter_map(|folder| std::fs::read_dir(folder).ok())
-                    .flat_map(|entries| entries.filter_map(Result::ok))
+                    .flat_map(|folder| disk::entries(folder))
                     .filter(|entry| {
-                        let name: Vec<char> = entry.file_name().to_string_lossy().chars().collect();
+                        let name = entry.file_name().unwrap_or_default().to_string_lossy();
+                        let name: Vec<char> = name.chars().collect();
                         name.first() != Some(&'.') && wild(&pattern, &name, Some('/'))
                     })
-                    .map(|entry| entry.path())
                     .collect();
                 next.sort_by_cached_key(|p| crate::ground::text::natural(p));
                 found = next;
@@ -106,7 +106,7 @@ impl FilePattern {
                 found = found.iter().map(|folder| folder.join(step)).collect();
             }
         }
-        found.retain(|f| f.is_file());
+        found.retain(|f| disk::is_file(f));
         found
     }
 }
@@ -119,13 +119,8 @@ fn folders_below(folder: &Path, depth: usize, all: &mut Vec<PathBuf>) {
     if depth == DEEPEST {
         return;
     }
-    let mut inner: Vec<PathBuf> = std::fs::read_dir(folder)
-        .into_iter()
-        .flatten()
-        .filter_map(Result::ok)
-        .map(|e| e.path())
-        .filter(|p| p.is_dir() && !p.is_symlink())
-        .collect();
+    let mut inner = disk::entries(folder);
+    inner.retain(|p| disk::is_folder(p) && !p.is_symlink());
     inner.sort();
     for folder in inner {
         folders_below(&folder, depth + 1, all);
@@ -140,7 +135,7 @@ fn below(file: &Path, folder: &Path) -> Option<String> {
         } else {
             p
         };
-        std::fs::canonicalize(p).unwrap_or_else(|_| p.to_owned())
+        disk::true_name(p).unwrap_or_else(|| p.to_owned())
     };
     let (file, folder) = (real(file), real(folder));
     let rest = file.strip_prefix(&folder).ok()?;

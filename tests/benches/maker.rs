@@ -3,7 +3,7 @@
 //! symbols, dynamics, articulations, slurs, repeats. From the second time on every fortieth bar of the
 //! second alto is a half step too high, so that there are fixes to try.
 
-use chartproof::ground::pitch::{NoteName, Pitch, Step, Transposition};
+use chartproof::inside::ground::pitch::{NoteName, Pitch, Step, Transposition};
 use std::fmt::Write as _;
 
 const CHART: &str = include_str!("../../sample-parts/lamplighters-detour.musicxml");

@@ -10,16 +10,16 @@
 
 mod maker;
 
-use chartproof::correct::correct;
-use chartproof::diagnosis::passages;
-use chartproof::fixing;
-use chartproof::proof::Heard;
-use chartproof::reading::files::read_bytes;
-use chartproof::report::{ProofedFile, html, json, text};
-use chartproof::rules::{self, Reading};
-use chartproof::score::Score;
-use chartproof::sonority::{heard, sections, slice};
-use chartproof::style::Style;
+use chartproof::inside::correct::correct;
+use chartproof::inside::diagnosis::passages;
+use chartproof::inside::fixing;
+use chartproof::inside::proof::Heard;
+use chartproof::inside::reading::files::read_bytes;
+use chartproof::inside::report::{ProofedFile, html, json, text};
+use chartproof::inside::rules::{self, RuleInput};
+use chartproof::inside::score::Score;
+use chartproof::inside::sonority::{heard, sections, slice};
+use chartproof::inside::style::Style;
 use codespan_reporting::term::termcolor::Buffer;
 use criterion::measurement::WallTime;
 use criterion::{BatchSize, BenchmarkGroup, Criterion, SamplingMode};
@@ -68,7 +68,7 @@ fn stages(criterion: &mut Criterion, name: &str, xml: &str) {
     let score: Score = read();
     let heard_score = Heard::new(score.clone(), &style);
     let found = passages(&score, &style);
-    let findings = rules::check(&Reading::new(&score, &style, &found));
+    let findings = rules::check(&RuleInput::new(&score, &style, &found));
     let entries = [ProofedFile {
         path: PathBuf::from(path),
         outcome: Ok((heard_score.clone(), heard_score.proofed(&style))),
@@ -101,11 +101,11 @@ fn stages(criterion: &mut Criterion, name: &str, xml: &str) {
         black_box(passages(&score, &style));
     });
     stage("rules", &mut || {
-        black_box(rules::check(&Reading::new(&score, &style, &found)));
+        black_box(rules::check(&RuleInput::new(&score, &style, &found)));
     });
     let own = with_own_rules();
     stage("rules, with eight of a house", &mut || {
-        black_box(rules::check(&Reading::new(&score, &own, &found)));
+        black_box(rules::check(&RuleInput::new(&score, &own, &found)));
     });
     stage("proof, with eight of a house", &mut || {
         let score = read();
@@ -180,7 +180,8 @@ fn with_own_rules() -> Style {
             text.push_str(rule);
         }
     }
-    chartproof::house_style::read_text(Path::new("own.toml"), &text).expect("the samples are sound")
+    chartproof::inside::house_style::read_text(Path::new("own.toml"), &text)
+        .expect("the samples are sound")
 }
 
 /// What anything that reads events needs at least.

@@ -3,7 +3,7 @@
 //! writes passages as grids, and never calls the voicing engine it is used to test.
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::indexing_slicing)]
 
-use chartproof::ground::pitch::Pitch;
+use chartproof::inside::ground::pitch::Pitch;
 use std::fmt::Write as _;
 
 /// A small reproducible random source (an LCG; constants from the MMIX generator, published).

@@ -10,19 +10,19 @@
     clippy::indexing_slicing
 )]
 
-use chartproof::correct::correct;
-use chartproof::editing::{apply_to_file, edits};
-use chartproof::ground::chord;
-use chartproof::ground::problem::Problem;
-use chartproof::ground::text::Edit;
-use chartproof::ground::text::Span;
-use chartproof::house_style;
-use chartproof::proof::Heard;
-use chartproof::reading::files::{read_bytes, read_bytes_in};
-use chartproof::reading::musicxml::Ways;
-use chartproof::report::{ProofedFile, html, json, sarif, text};
-use chartproof::score::{Format, Note, Score};
-use chartproof::style::Style;
+use chartproof::inside::correct::correct;
+use chartproof::inside::editing::{apply_to_file, edits};
+use chartproof::inside::ground::chord;
+use chartproof::inside::ground::problem::Problem;
+use chartproof::inside::ground::text::Edit;
+use chartproof::inside::ground::text::Span;
+use chartproof::inside::house_style;
+use chartproof::inside::proof::Heard;
+use chartproof::inside::reading::files::{read_bytes, read_bytes_in};
+use chartproof::inside::reading::musicxml::Ways;
+use chartproof::inside::report::{ProofedFile, html, json, sarif, text};
+use chartproof::inside::score::{Format, Note, Score};
+use chartproof::inside::style::Style;
 use codespan_reporting::term::termcolor::Buffer;
 use std::io::{Cursor, Write as _};
 use std::path::Path;
@@ -209,7 +209,7 @@ fn facts(score: &Score) -> Vec<Vec<Note>> {
         sounding: n.written,
         ..*n
     };
-    let of = |p: &chartproof::score::Part| p.notes.iter().map(bare).collect();
+    let of = |p: &chartproof::inside::score::Part| p.notes.iter().map(bare).collect();
     score.parts.iter().map(of).collect()
 }
 

@@ -8,6 +8,7 @@ mod layer;
 use self::layer::Layer;
 use super::style_file::StyleFile;
 use super::values::{described, entries};
+use crate::ground::disk;
 use crate::ground::problem::Problem;
 use crate::ground::text::meant;
 use crate::style::Style;
@@ -85,19 +86,17 @@ fn chained(path: &Path, chain: &mut Vec<PathBuf>) -> Result<Style, StyleError> {
                 .help("name a house style file, or one of the styles chart, homework and choir"),
         ],
     };
-    let size = std::fs::metadata(path)
-        .map_err(|e| match e.kind() {
-            std::io::ErrorKind::NotFound => fails("there is no such file".to_owned()),
-            _ => fails(format!("the house style cannot be read: {e}")),
-        })?
-        .len();
+    let size = disk::size(path).map_err(|e| match e.kind() {
+        std::io::ErrorKind::NotFound => fails("there is no such file".to_owned()),
+        _ => fails(format!("the house style cannot be read: {e}")),
+    })?;
     if size > LARGEST {
         return Err(fails(format!(
             "the file has {size} bytes, more than the {LARGEST} a house style may have"
         )));
     }
     let bytes =
-        std::fs::read(path).map_err(|e| fails(format!("the house style cannot be read: {e}")))?;
+        disk::read(path).map_err(|e| fails(format!("the house style cannot be read: {e}")))?;
     let text = String::from_utf8(bytes)
         .map_err(|_| fails("the house style is not text in UTF-8; save it as UTF-8".to_owned()))?;
     chain.push(path.to_owned());
@@ -185,9 +184,7 @@ fn extended(
     }
     let path = folder.join(base);
     let same = |a: &Path, b: &Path| {
-        a == b
-            || std::fs::canonicalize(a)
-                .is_ok_and(|a| std::fs::canonicalize(b).is_ok_and(|b| a == b))
+        a == b || disk::true_name(a).is_some_and(|a| disk::true_name(b) == Some(a))
     };
     if chain.iter().any(|p| same(p, &path)) || chain.len() >= LONGEST_CHAIN {
         style_file.wrong(
@@ -197,7 +194,7 @@ fn extended(
         );
         return Err(Vec::new());
     }
-    if !path.is_file() {
+    if !disk::is_file(&path) {
         style_file.wrong(
             at.clone(),
             format!("there is no file {}", path.display()),

@@ -34,6 +34,7 @@ use super::waiver::{self, Said};
 use crate::file_text::limits::{self, Limits};
 use crate::ground::problem::Problem;
 use crate::ground::text::Text;
+use crate::ground::threads;
 use crate::score::{Format, Score, Source};
 use document::Document;
 use scale::Scale;
@@ -56,7 +57,7 @@ pub fn read_within(
     limits: Limits,
 ) -> Result<Score, Problem> {
     let ways = Ways {
-        side_by_side: text.len() >= side_by_side::LEAST && rayon::current_num_threads() > 1,
+        side_by_side: text.len() >= side_by_side::LEAST && threads::count() > 1,
         ..Ways::QUICK
     };
     read_in(ways, path, member, text, limits)

@@ -15,11 +15,14 @@ pub(super) fn usual(fields: &mut NoteFields, ahead: &mut Ahead<'_>, part: &PartR
     if ahead.passes("<chord/>").is_some() {
         fields.chord();
     }
-    if let Some(pitch) = ahead.all_of(pitch) {
+    if let Some(pitch) = ahead.element("<pitch>", "</pitch>", pitch) {
         fields.head(Head::Pitched(pitch));
     } else if ahead.passes("<rest/>").is_some() {
         fields.head(Head::Rest { measure: false });
-    } else if ahead.two_leaves(UNPITCHED).is_some() {
+    } else if ahead
+        .element("<unpitched>", "</unpitched>", place)
+        .is_some()
+    {
         fields.head(Head::Unpitched);
     }
     let ticks = |text| part.whole_divisions(text);
@@ -42,8 +45,11 @@ pub(super) fn usual(fields: &mut NoteFields, ahead: &mut Ahead<'_>, part: &PartR
     if ahead.leaf("<accidental>", "</accidental>", Some).is_some() {
         fields.accidental();
     }
-    // Beside a duration it is not looked at.
-    ahead.two_leaves(TIME_MODIFICATION);
+    // Beside a duration its figures are not looked at.
+    ahead.element("<time-modification>", "</time-modification>", |inside| {
+        inside.leaf("<actual-notes>", "</actual-notes>", Some)?;
+        inside.leaf("<normal-notes>", "</normal-notes>", Some)
+    });
     ahead.leaf("<stem>", "</stem>", Some);
     if let Some(text) = ahead.leaf("<notehead>", "</notehead>", Some) {
         fields.notehead(text, false);
@@ -54,28 +60,21 @@ pub(super) fn usual(fields: &mut NoteFields, ahead: &mut Ahead<'_>, part: &PartR
     for beam in [r#"<beam number="1">"#, r#"<beam number="2">"#] {
         ahead.leaf(beam, "</beam>", Some);
     }
-    if let Some(notations) = ahead.all_of(notations) {
+    if let Some(notations) = ahead.element("<notations>", "</notations>", notations) {
         fields.notations = notations;
     }
 }
 
-/// An `<unpitched>`: where it is drawn is not looked at.
-const UNPITCHED: [[&str; 2]; 3] = [
-    ["<unpitched>", "</unpitched>"],
-    ["<display-step>", "</display-step>"],
-    ["<display-octave>", "</display-octave>"],
-];
+/// Where an `<unpitched>` is drawn, which is not looked at.
+#[inline]
+fn place<'a>(inside: &mut Ahead<'a>) -> Option<&'a str> {
+    inside.leaf("<display-step>", "</display-step>", Some)?;
+    inside.leaf("<display-octave>", "</display-octave>", Some)
+}
 
-const TIME_MODIFICATION: [[&str; 2]; 3] = [
-    ["<time-modification>", "</time-modification>"],
-    ["<actual-notes>", "</actual-notes>"],
-    ["<normal-notes>", "</normal-notes>"],
-];
-
-/// Written pitch.
+/// The children of a `<pitch>`: written pitch.
 #[inline]
 fn pitch(ahead: &mut Ahead<'_>) -> Option<Pitch> {
-    ahead.passes("<pitch>")?;
     let step = ahead.leaf("<step>", "</step>", values::step)?;
     let alter = ahead.leaf("<alter>", "</alter>", |text| {
         values::alteration(text.parse().ok()?)
@@ -83,7 +82,6 @@ fn pitch(ahead: &mut Ahead<'_>) -> Option<Pitch> {
     let octave = ahead.leaf("<octave>", "</octave>", |text| {
         values::octave(text.parse().ok()?)
     })?;
-    ahead.passes("</pitch>")?;
     Some(Pitch::new(step, alter.unwrap_or(0), octave))
 }
 
@@ -96,9 +94,8 @@ fn tie(ahead: &mut Ahead<'_>) -> Option<NoteFlags> {
     Some(NoteFlags::TIED_IN)
 }
 
-/// `<notations>` that hold articulations and elements without content.
+/// The children of `<notations>`: articulations and elements without content.
 fn notations(ahead: &mut Ahead<'_>) -> Option<Notations> {
-    ahead.passes("<notations>")?;
     let mut notations = Notations::default();
     loop {
         if ahead.passes("<articulations>").is_some() {
@@ -112,6 +109,5 @@ fn notations(ahead: &mut Ahead<'_>) -> Option<Notations> {
             break;
         }
     }
-    ahead.passes("</notations>")?;
     Some(notations)
 }

@@ -11,9 +11,9 @@ use super::part::PartReader;
 use super::part_list::{Parts, for_all};
 use super::scale::Scale;
 use super::xml::Xml;
+use crate::ground::threads;
 use crate::reading::waiver::Said;
 use memchr::memmem;
-use rayon::prelude::*;
 use std::ops::Range;
 use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering::Relaxed};
 
@@ -78,15 +78,15 @@ impl Listed<'_> {
         // More parts than are listed are not plain, and need not be read to their end.
         let stretches = stretches.take(self.parts.list.len().saturating_add(1));
         // Whoever is free looks for the next end of a part, and reads up to there.
-        let read = stretches.par_bridge();
         let taken: Vec<AtomicBool> = self
             .parts
             .list
             .iter()
             .map(|_| AtomicBool::new(false))
             .collect();
-        let read = read.map(|stretch| self.stretch(xml.over(stretch.clone())?, stretch, &taken));
-        let mut apart = read.collect::<Option<Vec<Apart>>>()?;
+        let mut apart = threads::map_unordered(stretches, |stretch| {
+            self.stretch(xml.over(stretch.clone())?, stretch, &taken)
+        })?;
         apart.sort_unstable_by_key(|one| one.end);
         let mut scales = apart.iter().map(|one| one.scale);
         let scale = scales.try_fold(self.scale, Scale::with)?;

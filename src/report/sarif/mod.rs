@@ -29,7 +29,7 @@ use std::collections::BTreeMap;
 ///
 /// When the log cannot be serialised.
 pub fn render(entries: &[ProofedFile], compared: bool) -> Result<String, serde_json::Error> {
-    let here = std::env::current_dir().unwrap_or_default();
+    let here = crate::ground::disk::here();
     let mut artifacts = Artifacts::below(here);
     let mut descriptors = rules::shipped();
     let mut results = Vec::new();

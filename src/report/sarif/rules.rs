@@ -37,12 +37,13 @@ fn markdown(rule: &Rule) -> String {
     if !rule.exceptions.is_empty() {
         out.push_str("\nSilent for:\n\n");
         for exception in rule.exceptions {
-            let _ = writeln!(out, "* {exception}");
+            let _ = writeln!(out, "* {}", exception.says);
         }
     }
     let _ = writeln!(out, "\nSource: {}", rule.source);
     for example in rule.examples {
-        for (name, passage) in [("Wrong", example.wrong), ("Right", example.right)] {
+        let right = example.right_passage().unwrap_or_default();
+        for (name, passage) in [("Wrong", example.wrong), ("Right", &right)] {
             let _ = writeln!(out, "\n{name}:\n\n```text\n{}\n```", passage.trim_end());
         }
     }

@@ -2,9 +2,10 @@
 //! checklists; falls and scoops: common practice, no source.
 
 use crate::finding::{Finding, Level};
-use crate::rules::shared::together::{self, Odd, Together, most};
+use crate::rules::input::RuleInput;
+use crate::rules::rule::{DependsOn, Example, Exception, Group, Rule, Silent};
+use crate::rules::shared::together::{MarkComparison, Odd, Together, most};
 use crate::rules::shared::wording;
-use crate::rules::{Example, Group, Reading, Rule};
 use crate::score::Articulations;
 
 pub static RULE: Rule = Rule {
@@ -12,16 +13,14 @@ pub static RULE: Rule = Rule {
     group: Group::Agreement,
     asks: "Where parts of a section strike together, accents, dots, lines, hats, falls, scoops and fermatas are the same in all of them.",
     why: "A section phrases as one: a short note in one part beside long ones in the others sounds like a mistake even when every pitch is right.",
-    exceptions: &[
-        "parts that are not together in the bar",
-        "notes that others do not strike",
-    ],
     source: "published: university proofreading checklists; falls, doits and scoops: common practice, no source",
     level: Level::Error,
     off: false,
+    depends_on: DependsOn::Page,
     settings: &[],
     examples: &[Example {
-        wrong: "key: Bb major
+        wrong: "\
+key: Bb major
 meter: 4/4
 section: saxes
 technique: four-way close
@@ -35,27 +34,22 @@ count   | 1    2    3    4   |
 alto 1  | D5.  F5.  D5>  F5  |
 alto 2  | Bb4. D5.  Bb4> D5  |
 tenor 1 | G4.  Bb4. G4   Bb4 |
+                    ^^ section: an accent
 tenor 2 | F4.  G4.  F4>  G4  |
+suggestion: tenor 1: write it as alto 1, alto 2 and tenor 2
 ",
-        at: ("1", "3"),
-        right: "key: Bb major
-meter: 4/4
-section: saxes
-technique: four-way close
-parts: alto 1 = alto saxophone
-       alto 2 = alto saxophone
-       tenor 1 = tenor saxophone
-       tenor 2 = tenor saxophone
-
-chord   | Bb6  -    -    -   |
-count   | 1    2    3    4   |
-alto 1  | D5.  F5.  D5>  F5  |
-alto 2  | Bb4. D5.  Bb4> D5  |
-tenor 1 | G4.  Bb4. G4>  Bb4 |
-tenor 2 | F4.  G4.  F4>  G4  |
-",
+        right: "tenor 1 | G4.  Bb4. G4>  Bb4 |",
     }],
-    check,
+    exceptions: &[
+        Exception {
+            says: "parts that are not together in the bar",
+            silent: Silent::Missing,
+        },
+        Exception {
+            says: "notes that others do not strike",
+            silent: Silent::Missing,
+        },
+    ],
 };
 
 const NAMES: [(Articulations, &str); 10] = [
@@ -112,11 +106,8 @@ fn named(marks: Articulations, kind: &str) -> String {
     wording::join(&names)
 }
 
-fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
-    if reading.is_window() {
-        return;
-    }
-    for (passage, together) in reading.passages.iter().zip(reading.together()) {
+pub fn check(input: &RuleInput<'_>, out: &mut Vec<Finding>) {
+    for (passage, together) in input.passages.iter().zip(input.together()) {
         for (kind, mask, level) in KINDS {
             let mut odds = Vec::new();
             for bar in 0..together.bars.len() {
@@ -130,15 +121,14 @@ fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
                 .iter()
                 .map(|p| p.attacks.iter().any(|a| a.marks.0 & mask != 0))
                 .collect();
-            together::report(
-                reading,
-                &RULE,
-                &passage.section,
+            let comparison = MarkComparison {
+                rule: &RULE,
+                section: &passage.section,
                 together,
-                (odds, kind),
-                |p| any.get(p).copied().unwrap_or(false),
-                out,
-            );
+                marks: kind,
+                has_any: any,
+            };
+            comparison.report(input, odds, out);
         }
     }
 }
@@ -184,3 +174,5 @@ fn in_bar(
         }));
     }
 }
+
+crate::rules::test_examples!(RULE);

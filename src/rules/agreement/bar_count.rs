@@ -2,27 +2,30 @@
 //! guidelines (from memory).
 
 use crate::finding::{Finding, Level};
+use crate::rules::input::RuleInput;
+use crate::rules::rule::{DependsOn, Example, Exception, Group, Rule, Silent};
 use crate::rules::shared::whole;
-use crate::rules::{Example, Group, Reading, Rule};
 
 pub static RULE: Rule = Rule {
     name: "bar-count",
     group: Group::Agreement,
     asks: "All parts of a score have the same number of bars.",
     why: "A part with a bar too many or too few is lost from that bar on, and nobody knows why.",
-    exceptions: &["parts without any bar"],
     source: "published: orchestra librarians' guidelines (from memory)",
     level: Level::Error,
     off: false,
+    depends_on: DependsOn::Page,
     settings: &[],
     examples: &[Example {
-        wrong: "meter: 4/4
+        wrong: "\
+meter: 4/4
 section: trumpets
 parts: trumpet 1 = trumpet
        trumpet 2 = trumpet
        trumpet 3 = trumpet
 
 count     | 1  2  3  4  | 1  2  3  4  |
+            ^ trumpet 3
 trumpet 1 | E5 F5 G5 F5 | E5 D5 C5 D5 |
 trumpet 2 | C5 D5 E5 D5 | C5 B4 A4 B4 |
 trumpet 3 | G4 A4 B4 A4 | G4 F4 E4 F4 |
@@ -31,33 +34,22 @@ trumpet 1, bar 1, beat 1: dynamic mf
 trumpet 2, bar 1, beat 1: dynamic mf
 trumpet 3, bar 1, beat 1: dynamic mf
 trumpet 3, bar 2: ends before
+suggestion: compare trumpet 3 with the score bar by bar; then proof again: as it is, trumpet 3 cannot be judged against the other parts
 ",
-        at: ("1", "1"),
-        right: "meter: 4/4
-section: trumpets
-parts: trumpet 1 = trumpet
-       trumpet 2 = trumpet
-       trumpet 3 = trumpet
-
-count     | 1  2  3  4  | 1  2  3  4  |
-trumpet 1 | E5 F5 G5 F5 | E5 D5 C5 D5 |
-trumpet 2 | C5 D5 E5 D5 | C5 B4 A4 B4 |
-trumpet 3 | G4 A4 B4 A4 | G4 F4 E4 F4 |
-on the page:
-trumpet 1, bar 1, beat 1: dynamic mf
-trumpet 2, bar 1, beat 1: dynamic mf
-trumpet 3, bar 1, beat 1: dynamic mf
+        right: "\
+not on the page:
+trumpet 3, bar 2: ends before
 ",
     }],
-    check,
+    exceptions: &[Exception {
+        says: "parts without any bar",
+        silent: Silent::Missing,
+    }],
 };
 
-fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
-    if reading.is_window() {
-        return;
-    }
-    let score = reading.score;
-    let whole = reading.whole();
+pub fn check(input: &RuleInput<'_>, out: &mut Vec<Finding>) {
+    let score = input.score;
+    let whole = input.whole();
     for (count, parts) in &whole.out_of_step {
         let at = whole::bar_line(count.min(&whole.bars).saturating_sub(1));
         let names = whole::names(score, parts);
@@ -69,7 +61,7 @@ fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
             "too many"
         };
         let bars = if off == 1 { "bar" } else { "bars" };
-        let hint = parts.first().and_then(|&p| first_shift(reading, p)).map_or(
+        let hint = parts.first().and_then(|&p| first_shift(input, p)).map_or(
             String::new(),
             |mark| {
                 format!(
@@ -77,30 +69,31 @@ fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
                 )
             },
         );
-        out.push(whole::finding(
-            &RULE,
-            Level::Error,
-            at,
-            parts.clone(),
-            format!(
-                "{names} {has} {count} bars, {off} {bars} {side}: the other parts have {}",
-                whole.bars
-            ),
-            format!(
-                "compare {names} with the score bar by bar{hint}; then proof again: as it is, {names} cannot be judged against the other parts"
-            ),
-        ));
+        out.push(
+            RULE
+                .finding(
+                    at,
+                    format!(
+                        "{names} {has} {count} bars, {off} {bars} {side}: the other parts have {}",
+                        whole.bars
+                    ),
+                )
+                .parts(parts.clone())
+                .instead(format!(
+                    "compare {names} with the score bar by bar{hint}; then proof again: as it is, {names} cannot be judged against the other parts"
+                )),
+        );
     }
 }
 
 /// The first rehearsal mark that stands in another bar than in the parts that agree.
-fn first_shift(reading: &Reading<'_>, part: u32) -> Option<String> {
-    let own = reading.score.parts.get(part as usize)?;
-    let model = reading
+fn first_shift(input: &RuleInput<'_>, part: u32) -> Option<String> {
+    let own = input.score.parts.get(part as usize)?;
+    let model = input
         .whole()
         .in_step
         .iter()
-        .filter_map(|&p| reading.score.parts.get(p as usize))
+        .filter_map(|&p| input.score.parts.get(p as usize))
         .find(|p| p.bars.iter().any(|b| b.rehearsal.is_some()))?;
     own.bars.iter().enumerate().find_map(|(bar, b)| {
         let mark = b.rehearsal.as_ref()?;
@@ -111,6 +104,8 @@ fn first_shift(reading: &Reading<'_>, part: u32) -> Option<String> {
         (there != bar).then(|| mark.clone())
     })
 }
+
+crate::rules::test_examples!(RULE);
 
 #[cfg(test)]
 mod tests {

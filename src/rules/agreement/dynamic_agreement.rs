@@ -3,8 +3,9 @@
 
 use crate::finding::{Finding, Level};
 use crate::ground::time::Ticks;
-use crate::rules::shared::together::{self, Odd, Together, most};
-use crate::rules::{Example, Group, Reading, Rule};
+use crate::rules::input::RuleInput;
+use crate::rules::rule::{DependsOn, Example, Exception, Group, Rule, Silent};
+use crate::rules::shared::together::{MarkComparison, Odd, Together, most};
 use crate::score::{Hairpin, Part};
 
 pub static RULE: Rule = Rule {
@@ -12,17 +13,14 @@ pub static RULE: Rule = Rule {
     group: Group::Agreement,
     asks: "Where parts of a section move together they have the same dynamic and the same hairpins.",
     why: "A dynamic that is missing in one part is played as the last one: one player stays loud or soft against the section.",
-    exceptions: &[
-        "a lead that stands one step louder than the section",
-        "a part with no dynamic so far (its first one is looked for elsewhere)",
-        "parts that are not together in the bar",
-    ],
     source: "published: orchestra librarians' guidelines (from memory), university proofreading checklists",
     level: Level::Warning,
     off: false,
+    depends_on: DependsOn::Page,
     settings: &[],
     examples: &[Example {
-        wrong: "meter: 4/4
+        wrong: "\
+meter: 4/4
 section: trumpets
 parts: trumpet 1 = trumpet
        trumpet 2 = trumpet
@@ -32,29 +30,34 @@ count     | 1  2  3  4  | 1  2  3  4  |
 trumpet 1 | E5 F5 G5 F5 | E5 D5 C5 D5 |
 trumpet 2 | C5 D5 E5 D5 | C5 B4 A4 B4 |
 trumpet 3 | G4 A4 B4 A4 | G4 F4 E4 F4 |
+            ^^ section: f
 on the page:
 trumpet 1, bar 1, beat 1: dynamic f
 trumpet 2, bar 1, beat 1: dynamic f
 trumpet 3, bar 1, beat 1: dynamic mf
+suggestion: trumpet 3: write it as trumpet 1 and trumpet 2
 ",
-        at: ("1", "1"),
-        right: "meter: 4/4
-section: trumpets
-parts: trumpet 1 = trumpet
-       trumpet 2 = trumpet
-       trumpet 3 = trumpet
-
-count     | 1  2  3  4  | 1  2  3  4  |
-trumpet 1 | E5 F5 G5 F5 | E5 D5 C5 D5 |
-trumpet 2 | C5 D5 E5 D5 | C5 B4 A4 B4 |
-trumpet 3 | G4 A4 B4 A4 | G4 F4 E4 F4 |
+        right: "\
+not on the page:
+trumpet 3, bar 1, beat 1: dynamic mf
 on the page:
-trumpet 1, bar 1, beat 1: dynamic f
-trumpet 2, bar 1, beat 1: dynamic f
 trumpet 3, bar 1, beat 1: dynamic f
 ",
     }],
-    check,
+    exceptions: &[
+        Exception {
+            says: "a lead that stands one step louder than the section",
+            silent: Silent::Missing,
+        },
+        Exception {
+            says: "a part with no dynamic so far (its first one is looked for elsewhere)",
+            silent: Silent::Missing,
+        },
+        Exception {
+            says: "parts that are not together in the bar",
+            silent: Silent::Missing,
+        },
+    ],
 };
 
 const STEPS: [&str; 10] = [
@@ -109,18 +112,15 @@ fn wedges(part: &Part) -> Vec<Wedge> {
     found
 }
 
-fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
-    if reading.is_window() {
-        return;
-    }
-    for (passage, together) in reading.passages.iter().zip(reading.together()) {
+pub fn check(input: &RuleInput<'_>, out: &mut Vec<Finding>) {
+    for (passage, together) in input.passages.iter().zip(input.together()) {
         if together.players.len() < 2 {
             continue;
         }
         let parts: Vec<Option<&Part>> = together
             .players
             .iter()
-            .map(|p| reading.score.parts.get(p.part as usize))
+            .map(|p| input.score.parts.get(p.part as usize))
             .collect();
         let marks: Vec<Vec<(Ticks, usize)>> = parts
             .iter()
@@ -133,36 +133,34 @@ fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
         let mut odds = Vec::new();
         let mut told: Vec<Option<(usize, usize)>> = vec![None; together.players.len()];
         for bar in 0..together.bars.len() {
-            levels(reading, together, &marks, bar, &mut told, &mut odds);
+            levels(input, together, &marks, bar, &mut told, &mut odds);
         }
         // A part without dynamics is never in `odds`, so nothing is systematic here.
-        together::report(
-            reading,
-            &RULE,
-            &passage.section,
+        let comparison = MarkComparison {
+            rule: &RULE,
+            section: &passage.section,
             together,
-            (odds, "dynamics"),
-            |_| true,
-            out,
-        );
+            marks: "dynamics",
+            has_any: vec![true; together.players.len()],
+        };
+        comparison.report(input, odds, out);
         let mut odds = Vec::new();
         for bar in 0..together.bars.len() {
-            hairpins(reading, together, &pins, bar, &mut odds);
+            hairpins(input, together, &pins, bar, &mut odds);
         }
-        together::report(
-            reading,
-            &RULE,
-            &passage.section,
+        let comparison = MarkComparison {
+            rule: &RULE,
+            section: &passage.section,
             together,
-            (odds, "hairpins"),
-            |p| pins.get(p).is_some_and(|w| !w.is_empty()),
-            out,
-        );
+            marks: "hairpins",
+            has_any: pins.iter().map(|w| !w.is_empty()).collect(),
+        };
+        comparison.report(input, odds, out);
     }
 }
 
 fn levels(
-    reading: &Reading<'_>,
+    input: &RuleInput<'_>,
     together: &Together,
     marks: &[Vec<(Ticks, usize)>],
     bar: usize,
@@ -178,7 +176,7 @@ fn levels(
     else {
         return;
     };
-    let beat = reading.score.per_quarter;
+    let beat = input.score.per_quarter;
     let in_force = |p: usize, onset: Ticks| -> Option<Step> {
         let list = marks.get(p)?;
         let n = list.partition_point(|(t, _)| *t <= onset);
@@ -231,18 +229,18 @@ fn levels(
 }
 
 fn hairpins(
-    reading: &Reading<'_>,
+    input: &RuleInput<'_>,
     together: &Together,
     pins: &[Vec<Wedge>],
     bar: usize,
     odds: &mut Vec<Odd>,
 ) {
     let all = together.all(bar);
-    let Some(start) = reading.score.bars.get(bar).filter(|_| all.len() > 1) else {
+    let Some(start) = input.score.bars.get(bar).filter(|_| all.len() > 1) else {
         return;
     };
     let (from, to) = (start.start, start.start + start.length);
-    let slack = reading.score.per_quarter;
+    let slack = input.score.per_quarter;
     let has = |p: usize, wedge: &Wedge| {
         pins.get(p).is_some_and(|list| {
             let first = list.partition_point(|w| w.to + slack < wedge.from);
@@ -292,6 +290,8 @@ fn hairpins(
         }
     }
 }
+
+crate::rules::test_examples!(RULE);
 
 #[cfg(test)]
 mod tests {

@@ -3,8 +3,9 @@
 
 use crate::finding::{Finding, Level};
 use crate::ground::time::{Meter, Ticks};
+use crate::rules::input::RuleInput;
+use crate::rules::rule::{DependsOn, Example, Exception, Group, Rule, Silent};
 use crate::rules::shared::whole;
-use crate::rules::{Example, Group, Reading, Rule};
 use crate::score::in_force;
 use std::collections::BTreeSet;
 
@@ -13,23 +14,21 @@ pub static RULE: Rule = Rule {
     group: Group::Agreement,
     asks: "Every part has the same time signature, and it changes at a bar line.",
     why: "A part that misses a change of meter counts its bars wrong from there on.",
-    exceptions: &[
-        "parts that state no meter at all",
-        "bars of the same length in another meter (4/4 beside 2/2): a note",
-        "parts with another number of bars",
-    ],
     source: "published: university proofreading checklists",
     level: Level::Error,
     off: false,
+    depends_on: DependsOn::Page,
     settings: &[],
     examples: &[Example {
-        wrong: "meter: 4/4
+        wrong: "\
+meter: 4/4
 section: trumpets
 parts: trumpet 1 = trumpet
        trumpet 2 = trumpet
        trumpet 3 = trumpet
 
 count     | 1  2  3  4  | 1  2  3  4  |
+                          ^ trumpet 3
 trumpet 1 | E5 F5 G5 F5 | E5 D5 C5 D5 |
 trumpet 2 | C5 D5 E5 D5 | C5 B4 A4 B4 |
 trumpet 3 | G4 A4 B4 A4 | G4 F4 E4 F4 |
@@ -38,33 +37,32 @@ trumpet 1, bar 1, beat 1: dynamic mf
 trumpet 2, bar 1, beat 1: dynamic mf
 trumpet 3, bar 1, beat 1: dynamic mf
 trumpet 3, bar 2: meter 3/4
+suggestion: trumpet 3: write the time signature 4/4
 ",
-        at: ("2", "1"),
-        right: "meter: 4/4
-section: trumpets
-parts: trumpet 1 = trumpet
-       trumpet 2 = trumpet
-       trumpet 3 = trumpet
-
-count     | 1  2  3  4  | 1  2  3  4  |
-trumpet 1 | E5 F5 G5 F5 | E5 D5 C5 D5 |
-trumpet 2 | C5 D5 E5 D5 | C5 B4 A4 B4 |
-trumpet 3 | G4 A4 B4 A4 | G4 F4 E4 F4 |
-on the page:
-trumpet 1, bar 1, beat 1: dynamic mf
-trumpet 2, bar 1, beat 1: dynamic mf
-trumpet 3, bar 1, beat 1: dynamic mf
+        right: "\
+not on the page:
+trumpet 3, bar 2: meter 3/4
 ",
     }],
-    check,
+    exceptions: &[
+        Exception {
+            says: "parts that state no meter at all",
+            silent: Silent::Missing,
+        },
+        Exception {
+            says: "bars of the same length in another meter (4/4 beside 2/2): a note",
+            silent: Silent::Missing,
+        },
+        Exception {
+            says: "parts with another number of bars",
+            silent: Silent::Missing,
+        },
+    ],
 };
 
-fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
-    if reading.is_window() {
-        return;
-    }
-    let score = reading.score;
-    let stating: Vec<u32> = reading
+pub fn check(input: &RuleInput<'_>, out: &mut Vec<Finding>) {
+    let score = input.score;
+    let stating: Vec<u32> = input
         .whole()
         .in_step
         .iter()
@@ -99,17 +97,17 @@ fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
     }
     for (at, parts) in inside {
         let names = whole::names(score, &parts);
-        out.push(whole::finding(
-            &RULE,
-            Level::Error,
-            at,
-            parts.clone(),
-            format!(
-                "{names} {} a new time signature inside the bar",
-                whole::has(&parts)
-            ),
-            "put it at a bar line: end the bar before it".to_owned(),
-        ));
+        out.push(
+            RULE.finding(
+                at,
+                format!(
+                    "{names} {} a new time signature inside the bar",
+                    whole::has(&parts)
+                ),
+            )
+            .parts(parts.clone())
+            .instead("put it at a bar line: end the bar before it"),
+        );
     }
     let mut told: Vec<(Meter, Meter, Vec<u32>)> = Vec::new();
     for onset in changes {
@@ -139,23 +137,26 @@ fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
             } else {
                 Level::Error
             };
-            out.push(whole::finding(
-                &RULE,
-                level,
-                score.place_of(onset),
-                d.parts.clone(),
-                format!(
-                    "{names} {} {} where the other parts have {most}",
-                    if d.parts.len() > 1 { "are in" } else { "is in" },
-                    d.own
-                ),
-                format!("{names}: write the time signature {most}"),
-            ));
+            out.push(
+                RULE.finding(
+                    score.place_of(onset),
+                    format!(
+                        "{names} {} {} where the other parts have {most}",
+                        if d.parts.len() > 1 { "are in" } else { "is in" },
+                        d.own
+                    ),
+                )
+                .level(level)
+                .parts(d.parts.clone())
+                .instead(format!("{names}: write the time signature {most}")),
+            );
             now.push(key);
         }
         told = now;
     }
 }
+
+crate::rules::test_examples!(RULE);
 
 #[cfg(test)]
 mod tests {

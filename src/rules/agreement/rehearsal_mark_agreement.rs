@@ -2,8 +2,9 @@
 //! guidelines (from memory).
 
 use crate::finding::{Finding, Level};
+use crate::rules::input::RuleInput;
+use crate::rules::rule::{DependsOn, Example, Exception, Group, Rule, Silent};
 use crate::rules::shared::whole;
-use crate::rules::{Example, Group, Reading, Rule};
 use std::collections::BTreeSet;
 
 pub static RULE: Rule = Rule {
@@ -11,22 +12,21 @@ pub static RULE: Rule = Rule {
     group: Group::Agreement,
     asks: "Rehearsal marks stand over the same bars in every part.",
     why: "\"From letter C\" has to be the same bar for everyone.",
-    exceptions: &[
-        "scores in which only some parts carry the marks (usually the top one)",
-        "parts with another number of bars (`bar-count` speaks of those)",
-    ],
     source: "published: orchestra librarians' guidelines (from memory)",
     level: Level::Error,
     off: false,
+    depends_on: DependsOn::Page,
     settings: &[],
     examples: &[Example {
-        wrong: "meter: 4/4
+        wrong: "\
+meter: 4/4
 section: trumpets
 parts: trumpet 1 = trumpet
        trumpet 2 = trumpet
        trumpet 3 = trumpet
 
 count     | 1  2  3  4  | 1  2  3  4  |
+                          ^ trumpet 3
 trumpet 1 | E5 F5 G5 F5 | E5 D5 C5 D5 |
 trumpet 2 | C5 D5 E5 D5 | C5 B4 A4 B4 |
 trumpet 3 | G4 A4 B4 A4 | G4 F4 E4 F4 |
@@ -37,36 +37,30 @@ trumpet 3, bar 1, beat 1: dynamic mf
 trumpet 1, bar 2: rehearsal mark B
 trumpet 2, bar 2: rehearsal mark B
 trumpet 3, bar 2: rehearsal mark C
+suggestion: trumpet 3: write B
 ",
-        at: ("2", "1"),
-        right: "meter: 4/4
-section: trumpets
-parts: trumpet 1 = trumpet
-       trumpet 2 = trumpet
-       trumpet 3 = trumpet
-
-count     | 1  2  3  4  | 1  2  3  4  |
-trumpet 1 | E5 F5 G5 F5 | E5 D5 C5 D5 |
-trumpet 2 | C5 D5 E5 D5 | C5 B4 A4 B4 |
-trumpet 3 | G4 A4 B4 A4 | G4 F4 E4 F4 |
+        right: "\
+not on the page:
+trumpet 3, bar 2: rehearsal mark C
 on the page:
-trumpet 1, bar 1, beat 1: dynamic mf
-trumpet 2, bar 1, beat 1: dynamic mf
-trumpet 3, bar 1, beat 1: dynamic mf
-trumpet 1, bar 2: rehearsal mark B
-trumpet 2, bar 2: rehearsal mark B
 trumpet 3, bar 2: rehearsal mark B
 ",
     }],
-    check,
+    exceptions: &[
+        Exception {
+            says: "scores in which only some parts carry the marks (usually the top one)",
+            silent: Silent::Missing,
+        },
+        Exception {
+            says: "parts with another number of bars (`bar-count` speaks of those)",
+            silent: Silent::Missing,
+        },
+    ],
 };
 
-fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
-    if reading.is_window() {
-        return;
-    }
-    let score = reading.score;
-    let whole = reading.whole();
+pub fn check(input: &RuleInput<'_>, out: &mut Vec<Finding>) {
+    let score = input.score;
+    let whole = input.whole();
     let mark = |part: u32, bar: usize| -> Option<&str> {
         let bar = score.parts.get(part as usize)?.bars.get(bar)?;
         bar.rehearsal.as_deref()
@@ -160,16 +154,16 @@ fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
         } else {
             Level::Error
         };
-        out.push(whole::finding(
-            &RULE,
-            level,
-            whole::bar_line(bar),
-            parts,
-            message,
-            suggestion,
-        ));
+        out.push(
+            RULE.finding(whole::bar_line(bar), message)
+                .level(level)
+                .parts(parts)
+                .instead(suggestion),
+        );
     }
 }
+
+crate::rules::test_examples!(RULE);
 
 #[cfg(test)]
 mod tests {

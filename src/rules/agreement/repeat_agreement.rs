@@ -2,8 +2,9 @@
 //! source.
 
 use crate::finding::{Finding, Level};
+use crate::rules::input::RuleInput;
+use crate::rules::rule::{DependsOn, Example, Exception, Group, Rule, Silent};
 use crate::rules::shared::whole;
-use crate::rules::{Example, Group, Reading, Rule};
 use crate::score::{PartBar, Signs};
 
 pub static RULE: Rule = Rule {
@@ -11,23 +12,21 @@ pub static RULE: Rule = Rule {
     group: Group::Agreement,
     asks: "Repeats open and close, endings come in order, every jump has its target, and all parts have the same road map.",
     why: "A repeat that one part lacks, or a D.S. without a segno, stops the band.",
-    exceptions: &[
-        "a first repeat without its start, which goes back to the top",
-        "signs that only some of the parts carry (scores often print them over the top part)",
-        "parts with another number of bars",
-    ],
     source: "common practice, no source",
     level: Level::Error,
     off: false,
+    depends_on: DependsOn::Page,
     settings: &[],
     examples: &[Example {
-        wrong: "meter: 4/4
+        wrong: "\
+meter: 4/4
 section: trumpets
 parts: trumpet 1 = trumpet
        trumpet 2 = trumpet
        trumpet 3 = trumpet
 
 count     | 1  2  3  4  | 1  2  3  4  |
+                          ^ trumpet 3
 trumpet 1 | E5 F5 G5 F5 | E5 D5 C5 D5 |
 trumpet 2 | C5 D5 E5 D5 | C5 B4 A4 B4 |
 trumpet 3 | G4 A4 B4 A4 | G4 F4 E4 F4 |
@@ -40,31 +39,27 @@ trumpet 2, bar 1: repeat starts
 trumpet 3, bar 1: repeat starts
 trumpet 1, bar 2: repeat ends
 trumpet 2, bar 2: repeat ends
+suggestion: trumpet 3: add the repeat end
 ",
-        at: ("2", "1"),
-        right: "meter: 4/4
-section: trumpets
-parts: trumpet 1 = trumpet
-       trumpet 2 = trumpet
-       trumpet 3 = trumpet
-
-count     | 1  2  3  4  | 1  2  3  4  |
-trumpet 1 | E5 F5 G5 F5 | E5 D5 C5 D5 |
-trumpet 2 | C5 D5 E5 D5 | C5 B4 A4 B4 |
-trumpet 3 | G4 A4 B4 A4 | G4 F4 E4 F4 |
+        right: "\
 on the page:
-trumpet 1, bar 1, beat 1: dynamic mf
-trumpet 2, bar 1, beat 1: dynamic mf
-trumpet 3, bar 1, beat 1: dynamic mf
-trumpet 1, bar 1: repeat starts
-trumpet 2, bar 1: repeat starts
-trumpet 3, bar 1: repeat starts
-trumpet 1, bar 2: repeat ends
-trumpet 2, bar 2: repeat ends
 trumpet 3, bar 2: repeat ends
 ",
     }],
-    check,
+    exceptions: &[
+        Exception {
+            says: "a first repeat without its start, which goes back to the top",
+            silent: Silent::Missing,
+        },
+        Exception {
+            says: "signs that only some of the parts carry (scores often print them over the top part)",
+            silent: Silent::Missing,
+        },
+        Exception {
+            says: "parts with another number of bars",
+            silent: Silent::Missing,
+        },
+    ],
 };
 
 /// The road map of one bar, of one part or of all together.
@@ -84,12 +79,9 @@ fn numbers(ending: &str) -> Vec<u8> {
         .collect()
 }
 
-fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
-    if reading.is_window() {
-        return;
-    }
-    parts_agree(reading, out);
-    makes_sense(reading, out);
+pub fn check(input: &RuleInput<'_>, out: &mut Vec<Finding>) {
+    parts_agree(input, out);
+    makes_sense(input, out);
 }
 
 /// A kind of sign, how it is called, and whether a bar has it.
@@ -106,9 +98,9 @@ const KINDS: [Kind; 8] = [
     ("D.C.", |b| b.signs.has(Signs::DA_CAPO)),
 ];
 
-fn parts_agree(reading: &Reading<'_>, out: &mut Vec<Finding>) {
-    let score = reading.score;
-    let whole = reading.whole();
+fn parts_agree(input: &RuleInput<'_>, out: &mut Vec<Finding>) {
+    let score = input.score;
+    let whole = input.whole();
     for (name, test) in KINDS {
         // Counted once, so that a long score of many parts stays cheap.
         let mut having: Vec<Vec<u32>> = vec![Vec::new(); whole.bars];
@@ -158,24 +150,21 @@ fn parts_agree(reading: &Reading<'_>, out: &mut Vec<Finding>) {
                     format!("{names}: take the {name} away, or give it to every part"),
                 )
             };
-            out.push(whole::finding(
-                &RULE,
-                Level::Error,
-                whole::bar_line(bar),
-                odd,
-                message,
-                suggestion,
-            ));
+            out.push(
+                RULE.finding(whole::bar_line(bar), message)
+                    .parts(odd)
+                    .instead(suggestion),
+            );
         }
     }
 }
 
 /// The road map that most parts have, or, of signs that few carry, that of those which do.
-fn road(reading: &Reading<'_>) -> Vec<Road> {
-    let whole = reading.whole();
+fn road(input: &RuleInput<'_>) -> Vec<Road> {
+    let whole = input.whole();
     let mut road = vec![Road::default(); whole.bars];
     for &p in &whole.in_step {
-        let bars = reading
+        let bars = input
             .score
             .parts
             .get(p as usize)
@@ -192,26 +181,18 @@ fn road(reading: &Reading<'_>) -> Vec<Road> {
     road
 }
 
-fn makes_sense(reading: &Reading<'_>, out: &mut Vec<Finding>) {
-    let road = road(reading);
-    let lead: Vec<u32> = reading
-        .whole()
-        .in_step
-        .first()
-        .copied()
-        .into_iter()
-        .collect();
+fn makes_sense(input: &RuleInput<'_>, out: &mut Vec<Finding>) {
+    let road = road(input);
+    let lead: Vec<u32> = input.whole().in_step.first().copied().into_iter().collect();
     let mut say = |bar: usize, level: Level, message: String, suggestion: &str| {
-        out.push(whole::finding(
-            &RULE,
-            level,
-            whole::bar_line(bar),
-            lead.clone(),
-            message,
-            suggestion.to_owned(),
-        ));
+        out.push(
+            RULE.finding(whole::bar_line(bar), message)
+                .level(level)
+                .parts(lead.clone())
+                .instead(suggestion.to_owned()),
+        );
     };
-    let number = |bar: usize| reading.score.bar_number(bar as u32);
+    let number = |bar: usize| input.score.bar_number(bar as u32);
     let mut open: Option<usize> = None;
     for (bar, here) in road.iter().enumerate() {
         if here.start {
@@ -357,6 +338,8 @@ fn jumps(
         );
     }
 }
+
+crate::rules::test_examples!(RULE);
 
 #[cfg(test)]
 mod tests {

@@ -2,11 +2,12 @@
 //! no source.
 
 use crate::diagnosis::Passage;
-use crate::finding::{Finding, Level, NoteAtFault};
+use crate::finding::{Finding, Level};
 use crate::ground::time::Ticks;
-use crate::rules::shared::together::{Attack, Together, most};
+use crate::rules::input::RuleInput;
+use crate::rules::rule::{DependsOn, Example, Exception, Group, Rule, Setting, Silent};
+use crate::rules::shared::together::{Company, Player, Together, most};
 use crate::rules::shared::wording;
-use crate::rules::{Example, Group, Reading, Rule, Setting};
 use crate::score::NoteRef;
 use crate::score::{Articulations, NoteFlags};
 use crate::sonority::Section;
@@ -17,21 +18,18 @@ pub static RULE: Rule = Rule {
     group: Group::Agreement,
     asks: "Parts that move together have the same rhythm: the same attacks, the same ties, the same length at the end of a phrase.",
     why: "One player who re-attacks, holds over or lets go at another time than the section is heard at once, and the rehearsal stops to ask whose part is right.",
-    exceptions: &[
-        "parts with a line of their own: fewer than 80 % of the attacks match, or the part often differs in the bars around",
-        "the attacks of a choir, where passing notes are each voice's own; its releases count",
-        "slashes, cue notes, grace notes, a falloff at the end",
-    ],
     source: "common practice, no source",
     level: Level::Error,
     off: false,
+    depends_on: DependsOn::Page,
     settings: &[Setting {
         name: "together",
         about: "how many of the attacks in a bar have to match for parts to count as together, in per cent",
         default: 80.0,
     }],
     examples: &[Example {
-        wrong: "key: Bb major
+        wrong: "\
+key: Bb major
 meter: 4/4
 section: saxes
 technique: four-way close
@@ -46,17 +44,10 @@ alto 1  | D5  F5  D5  -   F5  | Eb5 F5  Eb5 |
 alto 2  | Bb4 D5  Bb4 -   D5  | C5  Eb5 C5  |
 tenor 1 | G4  Bb4 G4  -   Bb4 | A4  C5  A4  |
 tenor 2 | F4  G4  F4  F4  G4  | F4  A4  F4  |
+                      ^^ not with the section
+suggestion: tenor 2: take the section's rhythm, attacks on 1, 2, 3 and 4
 ",
-        at: ("1", "3-and"),
-        right: "key: Bb major
-meter: 4/4
-section: saxes
-technique: four-way close
-parts: alto 1 = alto saxophone
-       alto 2 = alto saxophone
-       tenor 1 = tenor saxophone
-       tenor 2 = tenor saxophone
-
+        right: "\
 chord   | Bb6 -   -   -   | F7  -   -   |
 count   | 1   2   3   4   | 1   2   3   |
 alto 1  | D5  F5  D5  F5  | Eb5 F5  Eb5 |
@@ -65,30 +56,63 @@ tenor 1 | G4  Bb4 G4  Bb4 | A4  C5  A4  |
 tenor 2 | F4  G4  F4  G4  | F4  A4  F4  |
 ",
     }],
-    check,
+    exceptions: &[
+        Exception {
+            says: "parts with a line of their own: fewer than 80 % of the attacks match, or the part often differs in the bars around",
+            silent: Silent::Missing,
+        },
+        Exception {
+            says: "the attacks of a choir, where passing notes are each voice's own; its releases count",
+            silent: Silent::Missing,
+        },
+        Exception {
+            says: "slashes, cue notes, grace notes, a falloff at the end",
+            silent: Silent::Missing,
+        },
+    ],
 };
 
-fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
-    if reading.is_window() {
-        return;
-    }
-    for (passage, together) in reading.passages.iter().zip(reading.together()) {
+pub fn check(input: &RuleInput<'_>, out: &mut Vec<Finding>) {
+    for (passage, together) in input.passages.iter().zip(input.together()) {
         for bar in 0..together.bars.len() {
             if !passage.section.is_choir() {
-                attacks(reading, passage, together, bar, out);
+                attacks(input, passage, together, bar, out);
             }
-            releases(reading, &passage.section, together, bar, out);
+            releases(input, &passage.section, together, bar, out);
         }
     }
 }
 
-fn onsets(attacks: &[Attack]) -> Vec<Ticks> {
+/// When a player strikes in a bar.
+fn onsets(together: &Together, player: usize, bar: usize) -> Vec<Ticks> {
+    let player = together.players.get(player);
+    let attacks = player.map_or(&[][..], |p| p.attacks_in(bar));
     attacks.iter().map(|a| a.onset).collect()
+}
+
+/// Players who have the same other rhythm in a bar.
+struct OtherRhythm {
+    /// Their attacks.
+    onsets: Vec<Ticks>,
+    /// A change of chord under the lead on which they rest.
+    rests_on: Option<Ticks>,
+    players: Vec<usize>,
+}
+
+/// A bar of a section that is together, and the rhythm its players should have.
+struct SectionBar<'a, 'r> {
+    input: &'a RuleInput<'r>,
+    passage: &'a Passage,
+    together: &'a Together,
+    company: &'a Company,
+    bar: usize,
+    /// The attacks of those who are with the section.
+    model: Vec<Ticks>,
 }
 
 /// One finding for all that have the same other rhythm.
 fn attacks(
-    reading: &Reading<'_>,
+    input: &RuleInput<'_>,
     passage: &Passage,
     together: &Together,
     bar: usize,
@@ -97,114 +121,129 @@ fn attacks(
     let Some(company) = together.bars.get(bar).filter(|c| !c.off.is_empty()) else {
         return;
     };
-    let own = |p: usize| {
-        together
-            .players
-            .get(p)
-            .map(|p| onsets(p.attacks_in(bar)))
-            .unwrap_or_default()
-    };
-    let Some(model) = company.with.first().map(|&p| own(p)) else {
+    let Some(model) = company.with.first() else {
         return;
     };
-    // Where the chord changes under a held lead, each voice strikes that has to move; the others hold.
-    let free = |t: &Ticks| passage.changes_under_held_lead(reading.score, *t);
-    let all = together.all(bar);
-    let mut changes: Vec<Ticks> = all.iter().flat_map(|&p| own(p)).filter(free).collect();
-    changes.sort_unstable();
-    let sounds_on = |p: usize, t: Ticks| {
-        let last = together.players.get(p).and_then(|p| p.last_before(t));
-        last.is_some_and(|a| a.end > t)
+    let here = SectionBar {
+        input,
+        passage,
+        together,
+        company,
+        bar,
+        model: onsets(together, *model, bar),
     };
-    let mut groups: Vec<(Vec<Ticks>, Option<Ticks>, Vec<usize>)> = Vec::new();
-    for p in all {
-        let silent = changes.iter().find(|t| !sounds_on(p, **t)).copied();
-        if silent.is_none() && company.with.contains(&p) {
-            continue;
-        }
-        let rhythm = own(p);
-        let mut known = groups.iter_mut();
-        match known.find(|(r, s, _)| *r == rhythm && *s == silent) {
-            Some((.., players)) => players.push(p),
-            None => groups.push((rhythm, silent, vec![p])),
-        }
+    out.extend(here.others().iter().filter_map(|o| here.finding(o)));
+}
+
+impl SectionBar<'_, '_> {
+    /// Where the chord changes under a held lead, each voice strikes that has to move; the others hold.
+    fn is_free(&self, onset: Ticks) -> bool {
+        self.passage
+            .changes_under_held_lead(self.input.score, onset)
     }
-    for (rhythm, silent, players) in groups {
-        let counts = |t: &&Ticks| !free(t);
-        let extra = rhythm.iter().filter(counts).find(|t| !model.contains(t));
-        let missing = model.iter().filter(counts).find(|t| !rhythm.contains(t));
-        let each = [extra, missing, silent.as_ref()];
-        let Some(first) = each.into_iter().flatten().min().copied() else {
-            continue;
+
+    /// Those who have not the model's rhythm, or rest where the chord changes.
+    fn others(&self) -> Vec<OtherRhythm> {
+        let all = self.together.all(self.bar);
+        let rhythm = |p: usize| onsets(self.together, p, self.bar);
+        let mut changes: Vec<Ticks> = all.iter().flat_map(|&p| rhythm(p)).collect();
+        changes.retain(|t| self.is_free(*t));
+        changes.sort_unstable();
+        let sounds_on = |p: usize, t: Ticks| {
+            let last = self.together.players.get(p).and_then(|p| p.last_before(t));
+            last.is_some_and(|a| a.end > t)
         };
-        let names = together.names(reading.score, &players);
-        let models = together.names(reading.score, &company.with);
-        let beats = |list: &[Ticks]| -> String {
-            let each: Vec<String> = list.iter().map(|t| reading.beat_of(*t)).collect();
-            wording::join(&each)
-        };
-        let tie = extra == Some(&first) && is_tied_at(reading, together, &company.with, first);
-        let own_tie = missing == Some(&first) && is_tied_at(reading, together, &players, first);
-        let what = if silent == Some(first) {
-            let on = reading.beat_of(first);
-            format!("rests on {on}, where the section goes with the chord under the lead")
-        } else if tie {
-            format!(
-                "strikes again on {} where {models} hold the note over",
-                reading.beat_of(first)
-            )
-        } else if own_tie {
-            format!(
-                "holds the note over on {} where {models} strike again",
-                reading.beat_of(first)
-            )
+        let mut others: Vec<OtherRhythm> = Vec::new();
+        for p in all {
+            let rests_on = changes.iter().find(|t| !sounds_on(p, **t)).copied();
+            if rests_on.is_none() && self.company.with.contains(&p) {
+                continue;
+            }
+            let onsets = rhythm(p);
+            let mut known = others.iter_mut();
+            match known.find(|o| o.onsets == onsets && o.rests_on == rests_on) {
+                Some(other) => other.players.push(p),
+                None => others.push(OtherRhythm {
+                    onsets,
+                    rests_on,
+                    players: vec![p],
+                }),
+            }
+        }
+        others
+    }
+
+    fn beats(&self, onsets: &[Ticks]) -> String {
+        let each: Vec<String> = onsets.iter().map(|t| self.input.beat_of(*t)).collect();
+        wording::join(&each)
+    }
+
+    fn finding(&self, other: &OtherRhythm) -> Option<Finding> {
+        let counts = |t: &&Ticks| !self.is_free(**t);
+        let (own, model) = (&other.onsets, &self.model);
+        let extra = own.iter().filter(counts).find(|t| !model.contains(t));
+        let missing = model.iter().filter(counts).find(|t| !own.contains(t));
+        let each = [extra, missing, other.rests_on.as_ref()];
+        let first = each.into_iter().flatten().min().copied()?;
+        let rests = other.rests_on == Some(first);
+        let score = self.input.score;
+        let models = self.together.names(score, &self.company.with);
+        let tied = |players: &[usize]| is_tied_at(self.input, self.together, players, first);
+        let several = other.players.len() > 1;
+        let verb = |one: &'static str, many: &'static str| if several { many } else { one };
+        let on = self.input.beat_of(first);
+        let differs = if rests {
+            let rests = verb("rests", "rest");
+            format!("{rests} on {on}, where the section goes with the chord under the lead")
+        } else if extra == Some(&first) && tied(&self.company.with) {
+            let strikes = verb("strikes", "strike");
+            format!("{strikes} again on {on} where {models} hold the note over")
+        } else if missing == Some(&first) && tied(&other.players) {
+            let holds = verb("holds", "hold");
+            format!("{holds} the note over on {on} where {models} strike again")
         } else {
+            let strikes = verb("strikes", "strike");
             format!(
-                "strikes on {}; {models} on {}",
-                beats(&rhythm),
-                beats(&model)
+                "{strikes} on {}; {models} on {}",
+                self.beats(own),
+                self.beats(model)
             )
-        };
-        let plural = players.len() > 1;
-        let what = if plural {
-            what.replacen("rests", "rest", 1)
-                .replacen("strikes", "strike", 1)
-                .replacen("holds", "hold", 1)
-        } else {
-            what
         };
         // The same number of notes on other beats, against two parts or more, is a slip of the pen;
         // more or fewer notes may be meant.
-        let same = rhythm.len() == model.len() && silent.is_none();
-        let level = if same && company.with.len() > players.len().max(1) {
+        let same = own.len() == model.len() && other.rests_on.is_none();
+        let level = if same && self.company.with.len() > other.players.len().max(1) {
             Level::Error
         } else {
             Level::Warning
         };
-        out.push(finding(
-            reading,
-            &passage.section,
-            together,
-            (&players, first, level),
-            format!("{names} {what}"),
-            if silent == Some(first) {
+        let names = self.together.names(score, &other.players);
+        let section = &self.passage.section;
+        Some(
+            differing(
+                self.input,
+                section,
+                &self.together.of_index(&other.players),
+                first,
+                format!("{names} {differs}"),
+            )
+            .level(level)
+            .instead(if rests {
                 format!("{names}: hold on, or move with the chord")
             } else {
-                format!(
-                    "{names}: take the section's rhythm, attacks on {}",
-                    beats(&model)
-                )
-            },
-        ));
+                let model = self.beats(model);
+                format!("{names}: take the section's rhythm, attacks on {model}")
+            }),
+        )
     }
 }
 
 /// Whether one of the players has a note tied into this moment.
-fn is_tied_at(reading: &Reading<'_>, together: &Together, players: &[usize], onset: Ticks) -> bool {
+fn is_tied_at(input: &RuleInput<'_>, together: &Together, players: &[usize], onset: Ticks) -> bool {
     players
         .iter()
         .filter_map(|&p| together.players.get(p))
-        .filter_map(|p| reading.score.parts.get(p.part as usize))
+        .filter_map(|p| input.score.parts.get(p.part as usize))
         .any(|part| {
             let from = part.notes.partition_point(|n| n.onset < onset);
             part.notes
@@ -217,7 +256,7 @@ fn is_tied_at(reading: &Reading<'_>, together: &Together, players: &[usize], ons
 
 /// Ends of phrases: struck together, let go at different times.
 fn releases(
-    reading: &Reading<'_>,
+    input: &RuleInput<'_>,
     section: &Section,
     together: &Together,
     bar: usize,
@@ -232,7 +271,7 @@ fn releases(
     else {
         return;
     };
-    let eighth = Ticks(reading.score.per_quarter.0 / 2);
+    let eighth = Ticks(input.score.per_quarter.0 / 2);
     for attack in model.attacks_in(bar) {
         // No phrase ends where the model plays on.
         let goes_on = model
@@ -274,72 +313,64 @@ fn releases(
             }
         }
         for (own, players) in odd {
-            let names = together.names(reading.score, &players);
+            let names = together.names(input.score, &players);
             let models: Vec<usize> = here.iter().filter(|h| h.1 == end).map(|h| h.0).collect();
-            let models = together.names(reading.score, &models);
+            let models = together.names(input.score, &models);
             let (longer, verb) = match (own > end, players.len() > 1) {
                 (true, false) => ("longer", "holds"),
                 (true, true) => ("longer", "hold"),
                 (false, false) => ("shorter", "lets go"),
                 (false, true) => ("shorter", "let go"),
             };
-            out.push(finding(
-                reading,
-                section,
-                together,
-                (&players, attack.onset, Level::Warning),
-                format!(
-                    "{names} {verb} the last note of the phrase {longer} than {models}: until {}, the section until {}",
-                    until(reading, own),
-                    until(reading, end)
-                ),
-                format!("{names}: let go with the section, on {}", until(reading, end)),
-            ));
+            let message = format!(
+                "{names} {verb} the last note of the phrase {longer} than {models}: until {}, the section until {}",
+                until(input, own),
+                until(input, end)
+            );
+            let players = together.of_index(&players);
+            out.push(
+                differing(input, section, &players, attack.onset, message)
+                    .level(Level::Warning)
+                    .instead(format!(
+                        "{names}: let go with the section, on {}",
+                        until(input, end)
+                    )),
+            );
         }
     }
 }
 
 /// "beat 4 of bar 7".
-fn until(reading: &Reading<'_>, end: Ticks) -> String {
-    let at = reading.score.place_of(end);
+fn until(input: &RuleInput<'_>, end: Ticks) -> String {
+    let at = input.score.place_of(end);
     format!(
         "beat {} of bar {}",
-        reading.score.beat_at(at),
-        reading.score.bar_number(at.bar)
+        input.score.beat_at(at),
+        input.score.bar_number(at.bar)
     )
 }
 
-fn finding(
-    reading: &Reading<'_>,
+/// A finding about players who are not with their section at a time.
+fn differing(
+    input: &RuleInput<'_>,
     section: &Section,
-    together: &Together,
-    (players, onset, level): (&[usize], Ticks, Level),
+    players: &[&Player],
+    onset: Ticks,
     message: String,
-    suggestion: String,
 ) -> Finding {
-    let players = || players.iter().filter_map(|&p| together.players.get(p));
-    Finding {
-        section: Some(section.name.clone()),
-        parts: players().map(|p| p.part).collect(),
-        why: RULE.why.to_owned(),
-        source: RULE.source,
-        notes: players()
-            .filter_map(|p| {
-                Some(NoteAtFault {
-                    note: NoteRef {
-                        part: p.part,
-                        note: p.last_before(onset)?.note,
-                    },
-                    voice: 0,
-                    expected: None,
-                    label: "not with the section".to_owned(),
-                })
-            })
-            .collect(),
-        suggestion: Some(suggestion),
-        ..Finding::new(RULE.name, level, reading.score.place_of(onset), message)
-    }
+    let notes = players.iter().filter_map(|p| {
+        Some(NoteRef {
+            part: p.part,
+            note: p.last_before(onset)?.note,
+        })
+    });
+    RULE.finding(input.score.place_of(onset), message)
+        .section(&section.name)
+        .parts(players.iter().map(|p| p.part))
+        .at_notes(notes, 0, "not with the section")
 }
+
+crate::rules::test_examples!(RULE);
 
 #[cfg(test)]
 mod tests {

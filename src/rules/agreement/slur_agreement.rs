@@ -3,9 +3,10 @@
 
 use crate::finding::{Finding, Level};
 use crate::ground::time::Ticks;
-use crate::rules::notation::unclosed_slur::is_at_joint;
-use crate::rules::shared::together::{self, Odd, Player, Together, most};
-use crate::rules::{Example, Group, Reading, Rule};
+use crate::rules::input::RuleInput;
+use crate::rules::rule::{DependsOn, Example, Exception, Group, Rule, Silent};
+use crate::rules::shared::page::is_slur_at_joint;
+use crate::rules::shared::together::{MarkComparison, Odd, Player, Together, most};
 use crate::score::{LooseSlur, Note, NoteFlags, Score};
 use smallvec::SmallVec;
 
@@ -14,18 +15,14 @@ pub static RULE: Rule = Rule {
     group: Group::Agreement,
     asks: "Where parts of one family move together, their slurs start and end on the same notes.",
     why: "One player who tongues where the others slur breaks the line of the whole section.",
-    exceptions: &[
-        "instruments of different families (brass tongue where saxophones slur)",
-        "voices, whose slurs follow their words",
-        "a part that repeats its note, which cannot be slurred",
-        "parts that are not together in the bar",
-    ],
     source: "published: university proofreading checklists",
     level: Level::Warning,
     off: false,
+    depends_on: DependsOn::Page,
     settings: &[],
     examples: &[Example {
-        wrong: "meter: 4/4
+        wrong: "\
+meter: 4/4
 section: trumpets
 parts: trumpet 1 = trumpet
        trumpet 2 = trumpet
@@ -35,6 +32,7 @@ count     | 1  2  3  4  | 1  2  3  4  |
 trumpet 1 | E5 F5 G5 F5 | E5 D5 C5 D5 |
 trumpet 2 | C5 D5 E5 D5 | C5 B4 A4 B4 |
 trumpet 3 | G4 A4 B4 A4 | G4 F4 E4 F4 |
+            ^^ section: a slur to 4 of bar 1
 on the page:
 trumpet 1, bar 1, beat 1: dynamic mf
 trumpet 2, bar 1, beat 1: dynamic mf
@@ -45,31 +43,33 @@ trumpet 2, bar 1, beat 1: slur starts
 trumpet 2, bar 1, beat 4: slur ends
 trumpet 3, bar 1, beat 1: slur starts
 trumpet 3, bar 1, beat 3: slur ends
+suggestion: trumpet 3: write it as trumpet 1 and trumpet 2
 ",
-        at: ("1", "1"),
-        right: "meter: 4/4
-section: trumpets
-parts: trumpet 1 = trumpet
-       trumpet 2 = trumpet
-       trumpet 3 = trumpet
-
-count     | 1  2  3  4  | 1  2  3  4  |
-trumpet 1 | E5 F5 G5 F5 | E5 D5 C5 D5 |
-trumpet 2 | C5 D5 E5 D5 | C5 B4 A4 B4 |
-trumpet 3 | G4 A4 B4 A4 | G4 F4 E4 F4 |
+        right: "\
+not on the page:
+trumpet 3, bar 1, beat 3: slur ends
 on the page:
-trumpet 1, bar 1, beat 1: dynamic mf
-trumpet 2, bar 1, beat 1: dynamic mf
-trumpet 3, bar 1, beat 1: dynamic mf
-trumpet 1, bar 1, beat 1: slur starts
-trumpet 1, bar 1, beat 4: slur ends
-trumpet 2, bar 1, beat 1: slur starts
-trumpet 2, bar 1, beat 4: slur ends
-trumpet 3, bar 1, beat 1: slur starts
 trumpet 3, bar 1, beat 4: slur ends
 ",
     }],
-    check,
+    exceptions: &[
+        Exception {
+            says: "instruments of different families (brass tongue where saxophones slur)",
+            silent: Silent::Missing,
+        },
+        Exception {
+            says: "voices, whose slurs follow their words",
+            silent: Silent::Missing,
+        },
+        Exception {
+            says: "a part that repeats its note, which cannot be slurred",
+            silent: Silent::Missing,
+        },
+        Exception {
+            says: "parts that are not together in the bar",
+            silent: Silent::Missing,
+        },
+    ],
 };
 
 /// A slur by the attacks it starts and ends on.
@@ -109,40 +109,36 @@ fn slurs(score: &Score, player: &Player) -> Vec<Slur> {
     found
 }
 
-fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
-    if reading.is_window() {
-        return;
-    }
-    for (passage, together) in reading.passages.iter().zip(reading.together()) {
+pub fn check(input: &RuleInput<'_>, out: &mut Vec<Finding>) {
+    for (passage, together) in input.passages.iter().zip(input.together()) {
         if passage.section.is_choir() || together.players.len() < 2 {
             continue;
         }
         let all: Vec<Vec<Slur>> = together
             .players
             .iter()
-            .map(|p| slurs(reading.score, p))
+            .map(|p| slurs(input.score, p))
             .collect();
         if all.iter().all(Vec::is_empty) {
             continue;
         }
         let mut odds = Vec::new();
         for bar in 0..together.bars.len() {
-            in_bar(reading, together, &all, bar, &mut odds);
+            in_bar(input, together, &all, bar, &mut odds);
         }
-        together::report(
-            reading,
-            &RULE,
-            &passage.section,
+        let comparison = MarkComparison {
+            rule: &RULE,
+            section: &passage.section,
             together,
-            (odds, "slurs"),
-            |p| all.get(p).is_some_and(|s| !s.is_empty()),
-            out,
-        );
+            marks: "slurs",
+            has_any: all.iter().map(|s| !s.is_empty()).collect(),
+        };
+        comparison.report(input, odds, out);
     }
 }
 
 fn in_bar(
-    reading: &Reading<'_>,
+    input: &RuleInput<'_>,
     together: &Together,
     slurs: &[Vec<Slur>],
     bar: usize,
@@ -205,11 +201,11 @@ fn in_bar(
             let words = |slur: Option<Slur>| match slur {
                 None => "no slur from here".to_owned(),
                 Some(s) => {
-                    let at = reading.score.place_of(s.to);
+                    let at = input.score.place_of(s.to);
                     format!(
                         "a slur to {} of bar {}",
-                        reading.score.beat_at(at),
-                        reading.score.bar_number(at.bar)
+                        input.score.beat_at(at),
+                        input.score.bar_number(at.bar)
                     )
                 }
             };
@@ -218,10 +214,10 @@ fn in_bar(
                 let part = together
                     .players
                     .get(p)
-                    .and_then(|p| reading.score.parts.get(p.part as usize));
+                    .and_then(|p| input.score.parts.get(p.part as usize));
                 part.is_some_and(|part| {
                     let own = part.loose_slurs.iter();
-                    own.filter(|m| !is_at_joint(part, m))
+                    own.filter(|m| !is_slur_at_joint(part, m))
                         .any(|m| match m.value {
                             LooseSlur::Start => m.onset == attack.onset,
                             LooseSlur::Stop => wanted.is_some_and(|w| w.to == m.onset),
@@ -243,6 +239,8 @@ fn in_bar(
         }
     }
 }
+
+crate::rules::test_examples!(RULE);
 
 #[cfg(test)]
 mod tests {

@@ -3,8 +3,9 @@
 
 use crate::finding::{Finding, Level};
 use crate::ground::time::Ticks;
+use crate::rules::input::RuleInput;
+use crate::rules::rule::{DependsOn, Example, Exception, Group, Rule, Silent};
 use crate::rules::shared::whole;
-use crate::rules::{Example, Group, Reading, Rule};
 use crate::score::{Mark, Part, Score};
 use std::collections::BTreeSet;
 use std::iter;
@@ -14,22 +15,21 @@ pub static RULE: Rule = Rule {
     group: Group::Agreement,
     asks: "Metronome marks and words of tempo and feel (swing, straight, rit.) are the same in all parts that carry them.",
     why: "A player whose part lacks the change finds out about it a bar late.",
-    exceptions: &[
-        "a tempo that only some of the parts carry (scores print it over the top part; extracted parts often lose it)",
-        "parts with another number of bars",
-    ],
     source: "published: university proofreading checklists; words of feel: common practice, no source",
     level: Level::Warning,
     off: false,
+    depends_on: DependsOn::Page,
     settings: &[],
     examples: &[Example {
-        wrong: "meter: 4/4
+        wrong: "\
+meter: 4/4
 section: trumpets
 parts: trumpet 1 = trumpet
        trumpet 2 = trumpet
        trumpet 3 = trumpet
 
 count     | 1  2  3  4  | 1  2  3  4  |
+            ^ trumpet 3
 trumpet 1 | E5 F5 G5 F5 | E5 D5 C5 D5 |
 trumpet 2 | C5 D5 E5 D5 | C5 B4 A4 B4 |
 trumpet 3 | G4 A4 B4 A4 | G4 F4 E4 F4 |
@@ -40,28 +40,25 @@ trumpet 3, bar 1, beat 1: dynamic mf
 trumpet 1, bar 1: tempo 120
 trumpet 2, bar 1: tempo 120
 trumpet 3, bar 1: tempo 132
+suggestion: trumpet 3: write quarter = 120
 ",
-        at: ("1", "1"),
-        right: "meter: 4/4
-section: trumpets
-parts: trumpet 1 = trumpet
-       trumpet 2 = trumpet
-       trumpet 3 = trumpet
-
-count     | 1  2  3  4  | 1  2  3  4  |
-trumpet 1 | E5 F5 G5 F5 | E5 D5 C5 D5 |
-trumpet 2 | C5 D5 E5 D5 | C5 B4 A4 B4 |
-trumpet 3 | G4 A4 B4 A4 | G4 F4 E4 F4 |
+        right: "\
+not on the page:
+trumpet 3, bar 1: tempo 132
 on the page:
-trumpet 1, bar 1, beat 1: dynamic mf
-trumpet 2, bar 1, beat 1: dynamic mf
-trumpet 3, bar 1, beat 1: dynamic mf
-trumpet 1, bar 1: tempo 120
-trumpet 2, bar 1: tempo 120
 trumpet 3, bar 1: tempo 120
 ",
     }],
-    check,
+    exceptions: &[
+        Exception {
+            says: "a tempo that only some of the parts carry (scores print it over the top part; extracted parts often lose it)",
+            silent: Silent::Missing,
+        },
+        Exception {
+            says: "parts with another number of bars",
+            silent: Silent::Missing,
+        },
+    ],
 };
 
 /// Words that say how fast or in which feel; what is compared is which of them are said.
@@ -158,12 +155,9 @@ fn says_in_bar(part: &Part, onset: Ticks, score: &Score) -> bool {
         .any(|m| !feel(&m.value.text).is_empty())
 }
 
-fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
-    if reading.is_window() {
-        return;
-    }
-    let score = reading.score;
-    let in_step = &reading.whole().in_step;
+pub fn check(input: &RuleInput<'_>, out: &mut Vec<Finding>) {
+    let score = input.score;
+    let in_step = &input.whole().in_step;
     let part = |p: u32| score.parts.get(p as usize);
     if in_step.len() < 2 {
         return;
@@ -200,7 +194,7 @@ fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
             })
             .collect();
         compare(
-            reading,
+            input,
             onset,
             &beats,
             |t| format!("quarter = {}", *t as f64 / 10.0),
@@ -208,7 +202,7 @@ fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
             out,
         );
         compare(
-            reading,
+            input,
             onset,
             &words,
             |w| format!("\"{}\"", w.join(" ")),
@@ -219,14 +213,14 @@ fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
 }
 
 fn compare<T: PartialEq + Clone>(
-    reading: &Reading<'_>,
+    input: &RuleInput<'_>,
     onset: Ticks,
     values: &[(u32, Option<T>)],
     words: impl Fn(&T) -> String,
     none: &str,
     out: &mut Vec<Finding>,
 ) {
-    let score = reading.score;
+    let score = input.score;
     let carriers = values.iter().filter(|(_, v)| v.is_some()).count();
     let most_carry = carriers >= 2 && carriers * 2 > values.len();
     // Where few carry it, those that do still have to agree.
@@ -241,20 +235,22 @@ fn compare<T: PartialEq + Clone>(
     for d in differ {
         let names = whole::names(score, &d.parts);
         let own = d.own.as_ref().map_or_else(|| none.to_owned(), &words);
-        out.push(whole::finding(
-            &RULE,
-            Level::Warning,
-            score.place_of(onset),
-            d.parts.clone(),
-            format!(
-                "{names} {} {own} where the other parts have {}",
-                whole::has(&d.parts),
-                words(&most)
-            ),
-            format!("{names}: write {}", words(&most)),
-        ));
+        out.push(
+            RULE.finding(
+                score.place_of(onset),
+                format!(
+                    "{names} {} {own} where the other parts have {}",
+                    whole::has(&d.parts),
+                    words(&most)
+                ),
+            )
+            .parts(d.parts.clone())
+            .instead(format!("{names}: write {}", words(&most))),
+        );
     }
 }
+
+crate::rules::test_examples!(RULE);
 
 #[cfg(test)]
 mod tests {

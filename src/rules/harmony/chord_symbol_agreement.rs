@@ -5,8 +5,9 @@ use crate::finding::{Finding, Level};
 use crate::ground::chord::Chord;
 use crate::ground::pitch::{NoteName, Transposition};
 use crate::ground::time::Ticks;
+use crate::rules::input::RuleInput;
+use crate::rules::rule::{DependsOn, Example, Exception, Group, Rule, Silent};
 use crate::rules::shared::{whole, wording};
-use crate::rules::{Example, Group, Reading, Rule};
 use crate::score::{ChordMark, Mark, Part, Score};
 use crate::voicing::Classes;
 use smallvec::SmallVec;
@@ -17,23 +18,21 @@ pub static RULE: Rule = Rule {
     group: Group::Harmony,
     asks: "Parts that carry chord symbols have the same chord at the same beat, each transposed for its player, and every symbol can be read.",
     why: "Two players who comp or improvise on different chords clash, and a symbol at concert pitch over a transposed part is wrong in every bar.",
-    exceptions: &[
-        "the same chord spelled otherwise (Db7 and C#7)",
-        "more or fewer tensions over the same chord (C7 and C13): a note",
-        "beats at which only one part has a symbol",
-    ],
     source: "common practice, no source",
     level: Level::Error,
     off: false,
+    depends_on: DependsOn::Page,
     settings: &[],
     examples: &[Example {
-        wrong: "meter: 4/4
+        wrong: "\
+meter: 4/4
 section: trumpets
 parts: trumpet 1 = trumpet
        trumpet 2 = trumpet
        trumpet 3 = trumpet
 
 count     | 1  3  | 1  3  |
+            ^ trumpet 2
 trumpet 1 | E5 G5 | E5 G5 |
 trumpet 2 | B4 E5 | B4 E5 |
 trumpet 3 | G4 B4 | G4 B4 |
@@ -43,37 +42,36 @@ trumpet 2, bar 1, beat 1: dynamic mf
 trumpet 3, bar 1, beat 1: dynamic mf
 trumpet 1, bar 1, beat 1: symbol Cmaj7
 trumpet 2, bar 1, beat 1: symbol Cm7
+suggestion: write the same chord in both: Cmaj7 at concert pitch
 ",
-        at: ("1", "1"),
-        right: "meter: 4/4
-section: trumpets
-parts: trumpet 1 = trumpet
-       trumpet 2 = trumpet
-       trumpet 3 = trumpet
-
-count     | 1  3  | 1  3  |
-trumpet 1 | E5 G5 | E5 G5 |
-trumpet 2 | B4 E5 | B4 E5 |
-trumpet 3 | G4 B4 | G4 B4 |
+        right: "\
+not on the page:
+trumpet 2, bar 1, beat 1: symbol Cm7
 on the page:
-trumpet 1, bar 1, beat 1: dynamic mf
-trumpet 2, bar 1, beat 1: dynamic mf
-trumpet 3, bar 1, beat 1: dynamic mf
-trumpet 1, bar 1, beat 1: symbol Cmaj7
 trumpet 2, bar 1, beat 1: symbol Cmaj7
 ",
     }],
-    check,
+    exceptions: &[
+        Exception {
+            says: "the same chord spelled otherwise (Db7 and C#7)",
+            silent: Silent::Missing,
+        },
+        Exception {
+            says: "more or fewer tensions over the same chord (C7 and C13): a note",
+            silent: Silent::Missing,
+        },
+        Exception {
+            says: "beats at which only one part has a symbol",
+            silent: Silent::Missing,
+        },
+    ],
 };
 
 /// How many symbols have to be alike before a part counts as written at concert pitch.
 const ENOUGH: usize = 3;
 
-fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
-    if reading.is_window() {
-        return;
-    }
-    let score = reading.score;
+pub fn check(input: &RuleInput<'_>, out: &mut Vec<Finding>) {
+    let score = input.score;
     unreadable(score, out);
     let concert = at_concert_pitch(score);
     for &p in &concert {
@@ -88,16 +86,19 @@ fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
         let sample = as_written(part, first).map_or(String::new(), |(is, wants)| {
             format!(" (the first is {is} and should be {wants})")
         });
-        out.push(whole::finding(
-            &RULE,
-            Level::Error,
-            first.at,
-            vec![p],
-            format!("the chord symbols of {name} stand at concert pitch, but the part is transposed{sample}"),
-            format!("{name}: transpose all chord symbols as the notes are"),
-        ));
+        out.push(
+            RULE
+                .finding(
+                    first.at,
+                    format!(
+                        "the chord symbols of {name} stand at concert pitch, but the part is transposed{sample}"
+                    ),
+                )
+                .parts([p])
+                .instead(format!("{name}: transpose all chord symbols as the notes are")),
+        );
     }
-    disagreements(reading, &concert, out);
+    disagreements(input, &concert, out);
 }
 
 /// The first symbol of a part at concert pitch as it is written, and as it should be.
@@ -132,14 +133,18 @@ fn unreadable(score: &Score, out: &mut Vec<Finding>) {
         } else {
             String::new()
         };
-        out.push(whole::finding(
-            &RULE,
-            Level::Warning,
-            first.at,
-            parts,
-            format!("the chord symbol `{text}` cannot be read ({why}){times}; nothing is checked against it"),
-            "write root, quality and tensions as in C7, F#m7b5, Bbmaj7, G13(b9), D7/A".to_owned(),
-        ));
+        out.push(
+            RULE
+                .finding(
+                    first.at,
+                    format!(
+                        "the chord symbol `{text}` cannot be read ({why}){times}; nothing is checked against it"
+                    ),
+                )
+                .level(Level::Warning)
+                .parts(parts)
+                .instead("write root, quality and tensions as in C7, F#m7b5, Bbmaj7, G13(b9), D7/A"),
+        );
     }
 }
 
@@ -281,8 +286,8 @@ pub fn as_meant(score: &Score) -> Option<Score> {
 /// Two symbols, what is found and what others have, and who has the first.
 type Pair = (String, String, Vec<u32>);
 
-fn disagreements(reading: &Reading<'_>, concert: &[u32], out: &mut Vec<Finding>) {
-    let score = reading.score;
+fn disagreements(input: &RuleInput<'_>, concert: &[u32], out: &mut Vec<Finding>) {
+    let score = input.score;
     // The same pair of symbols in the same parts is told once, with how often it comes.
     let mut told: BTreeMap<Pair, (usize, usize)> = BTreeMap::new();
     for beat in by_beat(score).into_values() {
@@ -323,13 +328,9 @@ fn disagreements(reading: &Reading<'_>, concert: &[u32], out: &mut Vec<Finding>)
                 matches!((&own.chord, &wanted.chord), (Some(a), Some(b)) if is_simpler(a, b));
             let names = whole::names(score, &parts);
             told.insert(key, (1, out.len()));
-            out.push(Finding {
-                chord: wanted.chord.as_ref().map(|c| c.text.clone()),
-                ..whole::finding(
-                    &RULE,
-                    if simpler { Level::Note } else { Level::Warning },
+            out.push(
+                RULE.finding(
                     at,
-                    parts.clone(),
                     format!(
                         "{names} {} {} (sounding) where {} {} {}",
                         whole::has(&parts),
@@ -338,12 +339,15 @@ fn disagreements(reading: &Reading<'_>, concert: &[u32], out: &mut Vec<Finding>)
                         whole::has(&with),
                         text(wanted)
                     ),
-                    format!(
-                        "write the same chord in both: {} at concert pitch",
-                        text(wanted)
-                    ),
                 )
-            });
+                .level(if simpler { Level::Note } else { Level::Warning })
+                .parts(parts.clone())
+                .instead(format!(
+                    "write the same chord in both: {} at concert pitch",
+                    text(wanted)
+                ))
+                .chord(wanted.chord.as_ref().map(|c| c.text.as_str())),
+            );
         }
     }
     for (times, index) in told.into_values() {
@@ -355,6 +359,8 @@ fn disagreements(reading: &Reading<'_>, concert: &[u32], out: &mut Vec<Finding>)
         }
     }
 }
+
+crate::rules::test_examples!(RULE);
 
 #[cfg(test)]
 mod tests {

@@ -3,11 +3,13 @@
 use crate::diagnosis::{Fault, Passage, frame_at};
 use crate::finding::{Finding, Level, NoteAtFault};
 use crate::ground::time::Ticks;
+use crate::rules::diagnosed::SonorityAt;
+use crate::rules::input::RuleInput;
+use crate::rules::rule::Rule;
 use crate::rules::shared::wording;
-use crate::rules::{Reading, Rule};
 use crate::score::NoteRef;
 use crate::score::Score;
-use crate::sonority::{Sonority, Voice};
+use crate::sonority::Voice;
 use crate::voicing::{Colour, Frame};
 use std::collections::HashSet;
 
@@ -19,8 +21,8 @@ const FEW: usize = 8;
 
 /// One finding for a section and a change of chord. Where more than a third of more than [`FEW`] such
 /// changes go against the symbols, the symbols are the ones that are off, and nothing is said.
-pub fn check(reading: &Reading<'_>, rule: &'static Rule, out: &mut Vec<Finding>) {
-    for passage in reading.passages {
+pub fn check(input: &RuleInput<'_>, rule: &Rule, out: &mut Vec<Finding>) {
+    for passage in input.passages {
         let (Some(first), Some(last)) = (passage.sonorities.first(), passage.sonorities.last())
         else {
             continue;
@@ -28,25 +30,19 @@ pub fn check(reading: &Reading<'_>, rule: &'static Rule, out: &mut Vec<Finding>)
         if passage.section.chordal && !passage.alone {
             continue; // a keyboard lets a chord ring on
         }
-        let chords = &reading.score.chords;
+        let chords = &input.score.chords;
         let from = chords.partition_point(|m| m.onset <= first.onset);
         let to = chords.partition_point(|m| m.onset < last.end);
-        let mut told: HashSet<NoteRef> = HashSet::new();
+        let mut reported: HashSet<NoteRef> = HashSet::new();
         let mut changes = 0usize;
         let mut found: Vec<Finding> = Vec::new();
         for mark in chords.get(from..to).unwrap_or_default() {
-            let Some((sonority, mut faults)) = at_change(reading, passage, mark.onset) else {
+            let Some(mut held) = at_change(input, passage, mark.onset) else {
                 continue;
             };
             changes += 1;
-            faults.retain(|f| told.insert(f.note));
-            found.extend(finding(
-                reading,
-                rule,
-                passage,
-                (sonority, mark.onset),
-                &faults,
-            ));
+            held.faults.retain(|f| reported.insert(f.note));
+            found.extend(finding(input, rule, &held));
         }
         if changes <= FEW || found.len() * 3 <= changes {
             out.extend(found);
@@ -54,14 +50,23 @@ pub fn check(reading: &Reading<'_>, rule: &'static Rule, out: &mut Vec<Finding>)
     }
 }
 
+/// The notes held over a change of chord into the new one, where they have no place.
+struct HeldOver<'a> {
+    /// What sounds where the chord comes in.
+    at: SonorityAt<'a>,
+    /// When it comes in.
+    onset: Ticks,
+    faults: Vec<Fault>,
+}
+
 /// What sounds where a chord comes in, and which of the notes held into it have no place there: `None`
 /// where nothing is held under a lead that goes with it.
 fn at_change<'a>(
-    reading: &Reading<'_>,
+    input: &RuleInput<'_>,
     passage: &'a Passage,
     onset: Ticks,
-) -> Option<(&'a Sonority, Vec<Fault>)> {
-    let score = reading.score;
+) -> Option<HeldOver<'a>> {
+    let score = input.score;
     score.chord_change(onset)?;
     let key = passage.key_at(score, onset);
     let frame = frame_at(score, onset, key)?;
@@ -94,14 +99,14 @@ fn at_change<'a>(
     };
     // The bottom voice under voices that move is a pedal.
     let pedal = (sonority.onset == onset).then_some(lower.len());
-    let held: Vec<(usize, &Voice)> = (1..)
+    let voices: Vec<(usize, &Voice)> = (1..)
         .zip(lower)
         .filter(|(i, v)| is_held(v) && Some(*i) != pedal)
         .collect();
-    if held.is_empty() {
+    if voices.is_empty() {
         return None;
     }
-    let faults = held
+    let faults = voices
         .into_iter()
         .filter(|(_, v)| {
             let until = next.map_or(v.end, |n| n.onset.min(v.end));
@@ -110,8 +115,8 @@ fn at_change<'a>(
                 // A chord that passes while notes are held leaves them right in the end.
                 && foreign(v, v.end - Ticks(1))
                 && starts(v).is_some_and(|t| !foreign(v, t))
-                && !resolves(reading, v, &frame, next.map(|n| n.onset))
-                && !reading.is_explained(v.note)
+                && !resolves(input, v, &frame, next.map(|n| n.onset))
+                && !input.is_explained(v.note)
         })
         .map(|(i, v)| Fault {
             note: v.note,
@@ -120,13 +125,18 @@ fn at_change<'a>(
             expected: v.pitch,
         })
         .collect();
-    Some((sonority, faults))
+    let at = SonorityAt {
+        passage,
+        index,
+        sonority,
+    };
+    Some(HeldOver { at, onset, faults })
 }
 
 /// Whether a suspended note goes on by step to one that the same chord, in force `until`, has a place
 /// for.
-fn resolves(reading: &Reading<'_>, held: &Voice, frame: &Frame<'_>, until: Option<Ticks>) -> bool {
-    let score = reading.score;
+fn resolves(input: &RuleInput<'_>, held: &Voice, frame: &Frame<'_>, until: Option<Ticks>) -> bool {
+    let score = input.score;
     let notes = score
         .parts
         .get(held.note.part as usize)
@@ -147,46 +157,38 @@ fn resolves(reading: &Reading<'_>, held: &Voice, frame: &Frame<'_>, until: Optio
         })
 }
 
-fn finding(
-    reading: &Reading<'_>,
-    rule: &'static Rule,
-    passage: &Passage,
-    (sonority, onset): (&Sonority, Ticks),
-    faults: &[Fault],
-) -> Option<Finding> {
-    let score = reading.score;
+fn finding(input: &RuleInput<'_>, rule: &Rule, held: &HeldOver<'_>) -> Option<Finding> {
+    let HeldOver { at, onset, faults } = held;
+    let onset = *onset;
+    let score = input.score;
     let chord = score.chord_change(onset)?.text.clone();
     let first = faults.first()?;
     let own = score.parts.get(first.note.part as usize)?;
     let since = own.notes.get(first.note.note as usize)?.onset;
     let old = score.chord_at(since)?.value.chord.as_ref()?;
-    let mut parts: Vec<u32> = faults.iter().map(|f| f.note.part).collect();
-    parts.sort_unstable();
-    parts.dedup();
     let them = if faults.len() > 1 { "them" } else { "it" };
     let message = format!(
         "{}, held over from {old} into {chord}, which has no place for {them}",
         wording::who_has(score, faults)
     );
-    Some(Finding {
-        section: Some(passage.section.name.clone()),
-        parts,
-        why: "Under a held lead the chord changes for every voice: notes of the old chord that are held on contradict the new one for as long as they sound.".to_owned(),
-        source: "published: jazz harmony course cards on chord notes and available tensions; how long is common practice, no source",
-        notes: faults
-            .iter()
-            .map(|f| NoteAtFault {
-                note: sounding_at(score, f.note, onset),
-                voice: f.voice,
-                expected: None,
-                label: format!("not in {chord}"),
-            })
-            .collect(),
-        found: sonority.pitches(),
-        suggestion: Some(format!("move to a note of {chord} where it comes in, or let go before it")),
-        chord: Some(chord),
-        ..Finding::new(rule.name, Level::Warning, score.place_of(onset), message)
-    })
+    let label = format!("not in {chord}");
+    let held = faults.iter().map(|f| NoteAtFault {
+        note: sounding_at(score, f.note, onset),
+        voice: f.voice,
+        expected: None,
+        label: label.clone(),
+    });
+    Some(
+        rule.finding(score.place_of(onset), message)
+            .level(Level::Warning)
+            .because("Under a held lead the chord changes for every voice: notes of the old chord that are held on contradict the new one for as long as they sound.")
+            .source("published: jazz harmony course cards on chord notes and available tensions; how long is common practice, no source")
+            .section(&at.passage.section.name)
+            .chord(Some(&chord))
+            .mark(held)
+            .sounding(at.sonority.pitches())
+            .instead(format!("move to a note of {chord} where it comes in, or let go before it")),
+    )
 }
 
 /// Of a note and those it is tied to, the one that sounds at a time: there the player sees it.

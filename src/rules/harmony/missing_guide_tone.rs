@@ -5,8 +5,10 @@ use crate::diagnosis::Fault;
 use crate::finding::{Finding, Level};
 use crate::ground::pitch::PitchClass;
 use crate::ground::time::Ticks;
+use crate::rules::input::RuleInput;
+use crate::rules::rule::{DependsOn, Example, Exception, Group, Rule, Silent};
+use crate::rules::shared::remedies::remedies;
 use crate::rules::shared::{free, wording};
-use crate::rules::{Example, Group, Reading, Rule};
 use crate::score::Score;
 
 pub static RULE: Rule = Rule {
@@ -14,17 +16,14 @@ pub static RULE: Rule = Rule {
     group: Group::Harmony,
     asks: "A held chord sounds its third (or the fourth that stands for it) and its seventh or sixth.",
     why: "Third and seventh tell which chord it is; a doubled root or fifth in their place leaves it hollow.",
-    exceptions: &[
-        "unison and octaves, power chords",
-        "chords of which every voice has its own note",
-        "a guide tone that the rhythm section or another section sounds",
-    ],
     source: "published: open textbook on jazz voicings, jazz arranging texts",
     level: Level::Warning,
     off: false,
+    depends_on: DependsOn::Pitch,
     settings: &[],
     examples: &[Example {
-        wrong: "key: C major
+        wrong: "\
+key: C major
 meter: 4/4
 section: saxes
 parts: alto 1 = alto saxophone
@@ -36,31 +35,35 @@ chord   | Dm7 -  | G7 - |
 count   | 1   3  | 1  3 |
 alto 1  | D5  F5 | F5 E5 |
 alto 2  | A4  C5 | D5 B4 |
+          ^^ doubled
 tenor 1 | D4  A4 | B4 F4 |
+          ^^ doubled
 tenor 2 | A3  F4 | F4 B3 |
+fix: tenor 1: write G5 (sounding F4) instead of E5 (sounding D4); alto 2: write A5 (sounding C5) instead of F#5 (sounding A4)
 ",
-        at: ("1", "1"),
-        right: "key: C major
-meter: 4/4
-section: saxes
-parts: alto 1 = alto saxophone
-       alto 2 = alto saxophone
-       tenor 1 = tenor saxophone
-       tenor 2 = tenor saxophone
-
-chord   | Dm7 -  | G7 - |
-count   | 1   3  | 1  3 |
-alto 1  | D5  F5 | F5 E5 |
-alto 2  | A4  C5 | D5 B4 |
+        right: "\
 tenor 1 | F4  A4 | B4 F4 |
 tenor 2 | C4  F4 | F4 B3 |
 ",
     }],
-    check,
+    exceptions: &[
+        Exception {
+            says: "unison and octaves, power chords",
+            silent: Silent::Missing,
+        },
+        Exception {
+            says: "chords of which every voice has its own note",
+            silent: Silent::Missing,
+        },
+        Exception {
+            says: "a guide tone that the rhythm section or another section sounds",
+            silent: Silent::Missing,
+        },
+    ],
 };
 
-fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
-    for chord in free::chords(reading) {
+pub fn check(input: &RuleInput<'_>, out: &mut Vec<Finding>) {
+    for chord in input.free_chords() {
         if chord.lead.duration() < chord.lead.beat || chord.sonority.voices.len() < 4 {
             continue;
         }
@@ -79,7 +82,7 @@ fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
         if doubled.is_empty() {
             continue;
         }
-        let sounding = all_sounding(reading.score, chord.sonority.onset, chord.sonority.end);
+        let sounding = all_sounding(input.score, chord.sonority.onset, chord.sonority.end);
         let sounds = |c: PitchClass| sounding.contains(&c);
         let third = chord.frame.third().filter(|&c| !sounds(c));
         let sevenths = chord.frame.sevenths();
@@ -124,12 +127,13 @@ fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
             wording::join(&names),
             chord.frame.chord,
             if names.len() > 1 { "sound" } else { "sounds" },
-            doubled_words(reading.score, chord, &doubled)
+            doubled_words(input.score, chord, &doubled)
         );
-        let mut finding = chord.finding(&RULE, Level::Warning, message, &faults, "doubled");
-        finding.remedies = crate::rules::remedies([&faults]);
-        finding.suggestion = wording::instead(reading.score, &faults);
-        out.push(finding);
+        let found = chord.finding(input.score, &RULE, message, &faults, "doubled");
+        out.push(Finding {
+            remedies: remedies([&faults]),
+            ..found
+        });
     }
 }
 
@@ -168,3 +172,5 @@ fn all_sounding(score: &Score, from: Ticks, to: Ticks) -> Vec<PitchClass> {
 fn longest_held(score: &Score) -> Ticks {
     score.per_quarter.times(8)
 }
+
+crate::rules::test_examples!(RULE);

@@ -4,25 +4,23 @@
 
 use crate::diagnosis::SlipKind;
 use crate::finding::{Finding, Level};
+use crate::rules::input::RuleInput;
+use crate::rules::rule::{DependsOn, Example, Exception, Group, Rule, Silent};
 use crate::rules::shared::wording;
-use crate::rules::{Example, Group, Reading, Rule};
 
 pub static RULE: Rule = Rule {
     name: "passing-diminished",
     group: Group::Harmony,
     asks: "A short passing lead note stands on the diminished seventh that holds it (or on another passing chord the trade knows), a chord note on the chord.",
     why: "The passing chord makes every voice move with the lead; the prevailing chord kept under a passing note leaves the inner voices standing, or rubs with it.",
-    exceptions: &[
-        "the lead note is held longer than a beat or left by leap: then it is a tension of the chord",
-        "dominant, chromatic and parallel approaches to the next chord, where they lead into it",
-        "a passage that keeps the chord under its passing notes throughout",
-    ],
     source: "published: web lessons and a guitar journal on the sixth-diminished scales; jazz harmony course on approach chords",
     level: Level::Warning,
     off: false,
+    depends_on: DependsOn::Pitch,
     settings: &[],
     examples: &[Example {
-        wrong: "meter: 4/4
+        wrong: "\
+meter: 4/4
 section: saxes
 technique: four-way close
 parts: alto 1 = alto saxophone
@@ -34,32 +32,38 @@ chord   | C6  -   -   -  |
 count   | 1   &   2   3  |
 alto 1  | C5  D5  E5  G5 |
 alto 2  | A4  A4  C5  E5 |
+              ^^ should be G#5
 tenor 1 | G4  G4  A4  C5 |
+              ^^ should be Bb5
 tenor 2 | E4  E4  G4  A4 |
+              ^^ should be G5
+fix: alto 2: write G#5 (sounding B4) instead of F#5 (sounding A4); tenor 1: write Bb5 (sounding Ab4) instead of A5 (sounding G4); tenor 2: write G5 (sounding F4) instead of F#5 (sounding E4)
 ",
-        at: ("1", "1-and"),
-        right: "meter: 4/4
-section: saxes
-technique: four-way close
-parts: alto 1 = alto saxophone
-       alto 2 = alto saxophone
-       tenor 1 = tenor saxophone
-       tenor 2 = tenor saxophone
-
-chord   | C6  -   -   -  |
-count   | 1   &   2   3  |
-alto 1  | C5  D5  E5  G5 |
+        right: "\
 alto 2  | A4  B4  C5  E5 |
 tenor 1 | G4  Ab4 A4  C5 |
 tenor 2 | E4  F4  G4  A4 |
 ",
     }],
-    check,
+    exceptions: &[
+        Exception {
+            says: "the lead note is held longer than a beat or left by leap: then it is a tension of the chord",
+            silent: Silent::Missing,
+        },
+        Exception {
+            says: "dominant, chromatic and parallel approaches to the next chord, where they lead into it",
+            silent: Silent::Missing,
+        },
+        Exception {
+            says: "a passage that keeps the chord under its passing notes throughout",
+            silent: Silent::Missing,
+        },
+    ],
 };
 
-fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
-    for at in reading.slips() {
-        let chord = at.chord(reading.score).unwrap_or("the chord");
+pub fn check(input: &RuleInput<'_>, out: &mut Vec<Finding>) {
+    for at in input.slips() {
+        let chord = at.chord(input.score).unwrap_or("the chord");
         let lead = at
             .slip
             .expected
@@ -90,6 +94,8 @@ fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
             }
             _ => continue,
         };
-        out.push(at.finding(reading.score, &RULE, Level::Warning, message));
+        out.push(at.finding(input.score, &RULE, message));
     }
 }
+
+crate::rules::test_examples!(RULE);

@@ -3,8 +3,9 @@
 
 use crate::diagnosis::SlipKind;
 use crate::finding::{Finding, Level};
-use crate::rules::shared::{free, wording};
-use crate::rules::{Example, Group, Reading, Rule};
+use crate::rules::input::RuleInput;
+use crate::rules::rule::{DependsOn, Example, Exception, Group, Rule, Silent};
+use crate::rules::shared::wording;
 use crate::voicing::Colour;
 
 pub static RULE: Rule = Rule {
@@ -12,18 +13,15 @@ pub static RULE: Rule = Rule {
     group: Group::Harmony,
     asks: "A note beyond the chord is a tension that the chord's function has: no eleventh over a major third, no natural ninth against a flat one.",
     why: "A note a half step above a chord note, or against an alteration the symbol names, undoes what the chord is for.",
-    exceptions: &[
-        "suspended symbols",
-        "altered tensions over a dominant that leads on, and wherever the symbol or the lead names them",
-        "short approach chords",
-    ],
     source: "published: harmony course cards; dominants: common practice, no source",
     level: Level::Warning,
     off: false,
+    depends_on: DependsOn::Pitch,
     settings: &[],
     examples: &[
         Example {
-            wrong: "key: C major
+            wrong: "\
+key: C major
 meter: 4/4
 section: trombones
 parts: trombone 1 = trombone
@@ -35,24 +33,14 @@ count      | 1     3  |
 trombone 1 | G4    E4 |
 trombone 2 | E4    B3 |
 trombone 3 | B3    F3 |
+                   ^^ not over this chord
+fix: trombone 3: write G3 instead of F3
 ",
-            at: ("1", "3"),
-            right: "key: C major
-meter: 4/4
-section: trombones
-parts: trombone 1 = trombone
-       trombone 2 = trombone
-       trombone 3 = trombone
-
-chord      | Cmaj7 -  |
-count      | 1     3  |
-trombone 1 | G4    E4 |
-trombone 2 | E4    B3 |
-trombone 3 | B3    G3 |
-",
+            right: "trombone 3 | B3    G3 |",
         },
         Example {
-            wrong: "key: C major
+            wrong: "\
+key: C major
 meter: 4/4
 section: trumpets
 technique: four-way close
@@ -67,42 +55,41 @@ trumpet 1 | F5 D5 E5    |
 trumpet 2 | D5 B4 C5    |
 trumpet 3 | B4 G4 A4    |
 trumpet 4 | Ab4 F4 F4   |
+            ^^^ should be A4
+fix: trumpet 4: write A4 (sounding G4) instead of Bb4 (sounding Ab4)
 ",
-            at: ("1", "1"),
-            right: "key: C major
-meter: 4/4
-section: trumpets
-technique: four-way close
-parts: trumpet 1 = trumpet
-       trumpet 2 = trumpet
-       trumpet 3 = trumpet
-       trumpet 4 = trumpet
-
-chord     | G7 -  Fmaj7 |
-count     | 1  2  3     |
-trumpet 1 | F5 D5 E5    |
-trumpet 2 | D5 B4 C5    |
-trumpet 3 | B4 G4 A4    |
-trumpet 4 | G4 F4 F4   |
-",
+            right: "trumpet 4 | G4 F4 F4   |",
         },
     ],
-    check,
+    exceptions: &[
+        Exception {
+            says: "suspended symbols",
+            silent: Silent::Missing,
+        },
+        Exception {
+            says: "altered tensions over a dominant that leads on, and wherever the symbol or the lead names them",
+            silent: Silent::Missing,
+        },
+        Exception {
+            says: "short approach chords",
+            silent: Silent::Missing,
+        },
+    ],
 };
 
-fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
-    for at in reading.slips() {
+pub fn check(input: &RuleInput<'_>, out: &mut Vec<Finding>) {
+    for at in input.slips() {
         let SlipKind::AlteredTension(name) = at.slip.kind else {
             continue;
         };
-        let chord = at.chord(reading.score).unwrap_or("the chord");
+        let chord = at.chord(input.score).unwrap_or("the chord");
         let message = format!(
             "{}: {name} alters {chord}, and neither the symbol, the lead nor the next chord asks for it",
-            wording::who_has(reading.score, &at.slip.faults)
+            at.who_has(input.score)
         );
-        out.push(at.finding(reading.score, &RULE, Level::Note, message));
+        out.push(at.finding(input.score, &RULE, message).level(Level::Note));
     }
-    for chord in free::chords(reading) {
+    for chord in input.free_chords() {
         let off = chord.coloured(Colour::Avoid);
         if off.is_empty() || !chord.coloured(Colour::Foreign).is_empty() {
             continue; // with a foreign note beside it, it is the wrong note's business
@@ -118,11 +105,15 @@ fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
         };
         let message = format!(
             "{}, which {} does not take",
-            wording::who_has(reading.score, &faults),
+            wording::who_has(input.score, &faults),
             chord.frame.chord
         );
-        let mut finding = chord.finding(&RULE, level, message, &faults, "not over this chord");
-        finding.suggestion = wording::instead(reading.score, &faults);
-        out.push(finding);
+        out.push(
+            chord
+                .finding(input.score, &RULE, message, &faults, "not over this chord")
+                .level(level),
+        );
     }
 }
+
+crate::rules::test_examples!(RULE);

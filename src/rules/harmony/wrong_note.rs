@@ -4,8 +4,9 @@
 use crate::diagnosis::SlipKind;
 use crate::finding::{Finding, Level};
 use crate::rules::harmony::held_over;
-use crate::rules::shared::{free, wording};
-use crate::rules::{Example, Group, Reading, Rule};
+use crate::rules::input::RuleInput;
+use crate::rules::rule::{DependsOn, Example, Exception, Group, Rule, Silent};
+use crate::rules::shared::wording;
 use crate::sonority::lead::LeadFunction;
 use crate::voicing::Colour;
 
@@ -14,18 +15,15 @@ pub static RULE: Rule = Rule {
     group: Group::Harmony,
     asks: "Every voice sounds a chord note, an available tension, or a note of the passing chord.",
     why: "The other voices spell the chord; this one contradicts it, and the rhythm section plays the symbol.",
-    exceptions: &[
-        "9 for 1, 13 for 5 and the other substitutions the chord's family allows",
-        "altered tensions on a dominant that the symbol does not name are a note, not an error",
-        "under a held lead, notes held for less than two beats into a chord they are foreign to, notes the chord at their end has a place for, suspensions that resolve by step, a pedal at the bottom or in the lead",
-    ],
     source: "published: jazz harmony course cards on chord notes and available tensions; common practice, no source",
     level: Level::Error,
     off: false,
+    depends_on: DependsOn::Pitch,
     settings: &[],
     examples: &[
         Example {
-            wrong: "meter: 4/4
+            wrong: "\
+meter: 4/4
 section: trumpets
 technique: four-way close
 parts: trumpet 1 = trumpet
@@ -38,27 +36,15 @@ count     | 1   2   3  |
 trumpet 1 | A4  C5  F5 |
 trumpet 2 | F4  A4  D5 |
 trumpet 3 | D4  F#4 C5 |
+                ^^^ should be G4
 trumpet 4 | C4  D4  A4 |
+fix: trumpet 3: write G4 (sounding F4) instead of G#4 (sounding F#4)
 ",
-            at: ("1", "2"),
-            right: "meter: 4/4
-section: trumpets
-technique: four-way close
-parts: trumpet 1 = trumpet
-       trumpet 2 = trumpet
-       trumpet 3 = trumpet
-       trumpet 4 = trumpet
-
-chord     | F6  -   -  |
-count     | 1   2   3  |
-trumpet 1 | A4  C5  F5 |
-trumpet 2 | F4  A4  D5 |
-trumpet 3 | D4  F4  C5 |
-trumpet 4 | C4  D4  A4 |
-",
+            right: "trumpet 3 | D4  F4  C5 |",
         },
         Example {
-            wrong: "key: Eb major
+            wrong: "\
+key: Eb major
 meter: 4/4
 section: trombones
 technique: drop 2
@@ -71,29 +57,19 @@ chord      | Fm7 -   Bb7 | Eb6 |
 count      | 1   2   3   | 1   |
 trombone 1 | F4  Ab4 -   | G4  |
 trombone 2 | C4  Eb4 Eb4 | C4  |
+                     ^^^ should be D4
 trombone 3 | Ab3 C4  Bb3 | Bb3 |
 trombone 4 | Eb3 F3  F3  | Eb3 |
+fix: trombone 2: write D4 instead of Eb4
 ",
-            at: ("1", "3"),
-            right: "key: Eb major
-meter: 4/4
-section: trombones
-technique: drop 2
-parts: trombone 1 = trombone
-       trombone 2 = trombone
-       trombone 3 = trombone
-       trombone 4 = bass trombone
-
-chord      | Fm7 -   Bb7 | Eb6 |
-count      | 1   2   3   | 1   |
-trombone 1 | F4  Ab4 -   | G4  |
+            right: "\
 trombone 2 | C4  Eb4 D4  | C4  |
-trombone 3 | Ab3 C4  Bb3 | Bb3 |
 trombone 4 | Eb3 F3  -   | Eb3 |
 ",
         },
         Example {
-            wrong: "key: F major
+            wrong: "\
+key: F major
 meter: 4/4
 section: saxes
 technique: four-way close
@@ -107,37 +83,33 @@ count   | 1   2   | 1    | 1   |
 alto 1  | A4  D5  | -    | C5  |
 alto 2  | F4  C5  | -    | Bb4 |
 tenor 1 | D4  A4  | -    | G4  |
+                    ^ not in Fm6
 tenor 2 | C4  F4  | -    | E4  |
+suggestion: move to a note of Fm6 where it comes in, or let go before it
 ",
-            at: ("2", "1"),
-            right: "key: F major
-meter: 4/4
-section: saxes
-technique: four-way close
-parts: alto 1 = alto saxophone
-       alto 2 = alto saxophone
-       tenor 1 = tenor saxophone
-       tenor 2 = tenor saxophone
-
-chord   | F6  -   | Fm6  | C7  |
-count   | 1   2   | 1    | 1   |
-alto 1  | A4  D5  | -    | C5  |
-alto 2  | F4  C5  | -    | Bb4 |
-tenor 1 | D4  A4  | Ab4  | G4  |
-tenor 2 | C4  F4  | -    | E4  |
-",
+            right: "tenor 1 | D4  A4  | Ab4  | G4  |",
         },
     ],
-    check,
+    exceptions: &[
+        Exception {
+            says: "9 for 1, 13 for 5 and the other substitutions the chord's family allows",
+            silent: Silent::Missing,
+        },
+        Exception {
+            says: "altered tensions on a dominant that the symbol does not name are a note, not an error",
+            silent: Silent::Missing,
+        },
+        Exception {
+            says: "under a held lead, notes held for less than two beats into a chord they are foreign to, notes the chord at their end has a place for, suspensions that resolve by step, a pedal at the bottom or in the lead",
+            silent: Silent::Missing,
+        },
+    ],
 };
 
-fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
-    for at in reading.slips() {
-        if at.slip.kind != SlipKind::WrongNote {
-            continue;
-        }
-        let chord = at.chord(reading.score).unwrap_or("the chord");
-        let who = wording::who_has(reading.score, &at.slip.faults);
+pub fn check(input: &RuleInput<'_>, out: &mut Vec<Finding>) {
+    for at in input.slips_of(SlipKind::WrongNote) {
+        let chord = at.chord(input.score).unwrap_or("the chord");
+        let who = at.who_has(input.score);
         let right = at.slip.harmony.as_deref();
         let are = if at.slip.faults.len() > 1 {
             "are"
@@ -157,18 +129,18 @@ fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
                 "{who}, which {are} not in {right}, the chord under this lead note over {chord}"
             ),
         };
-        out.push(at.finding(reading.score, &RULE, Level::Error, message));
+        out.push(at.finding(input.score, &RULE, message));
     }
-    in_free_writing(reading, out);
-    held_over::check(reading, &RULE, out);
+    in_free_writing(input, out);
+    held_over::check(input, &RULE, out);
 }
 
 /// Notes foreign to the chord symbol where no technique is in force. Where most chords of a passage
 /// do not go with their symbols, the symbols are the ones that are off, and nothing is said.
-fn in_free_writing(reading: &Reading<'_>, out: &mut Vec<Finding>) {
+fn in_free_writing(input: &RuleInput<'_>, out: &mut Vec<Finding>) {
     let mut judged = 0usize;
     let mut found = Vec::new();
-    for chord in free::chords(reading) {
+    for chord in input.free_chords() {
         judged += 1;
         let off = chord.coloured(Colour::Foreign);
         if off.is_empty() {
@@ -191,15 +163,19 @@ fn in_free_writing(reading: &Reading<'_>, out: &mut Vec<Finding>) {
         let are = if faults.len() > 1 { "are" } else { "is" };
         let message = format!(
             "{}, which {are} neither in {} nor a tension over it",
-            wording::who_has(reading.score, &faults),
+            wording::who_has(input.score, &faults),
             chord.frame.chord
         );
-        let mut finding = chord.finding(&RULE, level, message, &faults, "not in the chord");
-        finding.suggestion = wording::instead(reading.score, &faults);
-        found.push(Some(finding));
+        found.push(Some(
+            chord
+                .finding(input.score, &RULE, message, &faults, "not in the chord")
+                .level(level),
+        ));
     }
     if judged > 8 && found.len() * 3 > judged {
         return;
     }
     out.extend(found.into_iter().flatten());
 }
+
+crate::rules::test_examples!(RULE);

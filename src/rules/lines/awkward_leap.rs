@@ -1,11 +1,13 @@
 //! `awkward-leap`: inner voices move where a player can follow. Published for voices: open music
 //! theory text and part-writing texts; for horns common practice, no source.
 
-use crate::diagnosis::{Fault, Passage};
-use crate::finding::{Finding, Level, NoteAtFault};
+use crate::diagnosis::Passage;
+use crate::finding::{Finding, Level};
 use crate::ground::time::Ticks;
+use crate::rules::diagnosed::SonorityAt;
+use crate::rules::input::RuleInput;
+use crate::rules::rule::{DependsOn, Example, Exception, Group, Rule, Setting, Silent};
 use crate::rules::shared::wording;
-use crate::rules::{Example, Group, Reading, Rule, Setting};
 use crate::score::Change;
 use crate::sonority::{Sonority, Voice};
 use smallvec::SmallVec;
@@ -15,21 +17,18 @@ pub static RULE: Rule = Rule {
     group: Group::Lines,
     asks: "An inner voice does not leap more than an octave (warning), and not far while the lead goes by step; in a choir not by a tritone, a seventh or an augmented second either (notes).",
     why: "Inner voices are heard as colour, not as melody: a leap there is hard to pitch, and it is heard.",
-    exceptions: &[
-        "the lead leaps as far or further, or most voices leap along",
-        "over a rest of a beat, between phrases and where the technique changes",
-        "counterpoint of instruments, solos and doublings",
-    ],
     source: "published: open music theory text and part-writing texts (choir); common practice, no source, for horns",
     level: Level::Warning,
     off: false,
+    depends_on: DependsOn::Pitch,
     settings: &[Setting {
         name: "leap",
         about: "semitones of an inner voice's leap over a lead that goes by step which are too many",
         default: 8.0,
     }],
     examples: &[Example {
-        wrong: "meter: 4/4
+        wrong: "\
+meter: 4/4
 section: trumpets
 parts: trumpet 1 = trumpet
        trumpet 2 = trumpet
@@ -43,27 +42,30 @@ trumpet 3 | C4 B3 C4 C4 |
 count     | 1  2   3  4  |
 trumpet 1 | A4 Bb4 A4 G4 |
 trumpet 2 | A3 F4  F4 E4 |
+               ^^ leap
 trumpet 3 | F3 D4  C4 C4 |
+fix: trumpet 2: write B4 (sounding A4) instead of B3 (sounding A3) (an octave up)
 ",
-        at: ("2", "2"),
-        right: "meter: 4/4
-section: trumpets
-parts: trumpet 1 = trumpet
-       trumpet 2 = trumpet
-       trumpet 3 = trumpet
-
-count     | 1  2  3  4  |
-trumpet 1 | C5 B4 A4 G4 |
-trumpet 2 | F4 G4 F4 E4 |
-trumpet 3 | C4 B3 C4 C4 |
-
-count     | 1  2   3  4  |
-trumpet 1 | A4 Bb4 A4 G4 |
+        right: "\
+system 2:
 trumpet 2 | F4 F4  F4 E4 |
 trumpet 3 | C4 D4  C4 C4 |
 ",
     }],
-    check,
+    exceptions: &[
+        Exception {
+            says: "the lead leaps as far or further, or most voices leap along",
+            silent: Silent::Missing,
+        },
+        Exception {
+            says: "over a rest of a beat, between phrases and where the technique changes",
+            silent: Silent::Missing,
+        },
+        Exception {
+            says: "counterpoint of instruments, solos and doublings",
+            silent: Silent::Missing,
+        },
+    ],
 };
 
 /// One voice from one sonority to the next.
@@ -75,8 +77,8 @@ struct Step<'a> {
     lead: i16,
 }
 
-fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
-    for passage in reading.passages {
+pub fn check(input: &RuleInput<'_>, out: &mut Vec<Finding>) {
+    for passage in input.passages {
         if passage.section.chordal || passage.section.parts.len() < 3 {
             continue;
         }
@@ -87,8 +89,13 @@ fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
             ) else {
                 continue;
             };
+            let at = SonorityAt {
+                passage,
+                index,
+                sonority: b,
+            };
             if passage.phrase_of(index).contains(&(index - 1)) && is_held_to_it(passage, index) {
-                look(reading, passage, (index, a, b), out);
+                look(input, a, at, out);
             }
         }
     }
@@ -107,17 +114,14 @@ fn is_held_to_it(passage: &Passage, index: usize) -> bool {
     passage.section.is_choir() || passage.is_block_phrase(index) && force(index - 1) == force(index)
 }
 
-fn look(
-    reading: &Reading<'_>,
-    passage: &Passage,
-    (index, a, b): (usize, &Sonority, &Sonority),
-    out: &mut Vec<Finding>,
-) {
+/// The leaps from the sonority `a` to the next one.
+fn look(input: &RuleInput<'_>, a: &Sonority, next: SonorityAt<'_>, out: &mut Vec<Finding>) {
+    let b = next.sonority;
     let block = |s: &Sonority| s.voices.len() >= 3 && s.voices.iter().all(|v| v.attacked);
     if !block(a) || !block(b) || a.voices.len() != b.voices.len() {
         return;
     }
-    let beat = reading.score.felt_beat_at(b.onset);
+    let beat = input.score.felt_beat_at(b.onset);
     let (Some(lead_a), Some(lead_b)) = (a.voices.first(), b.voices.first()) else {
         return;
     };
@@ -147,98 +151,72 @@ fn look(
     for step in &steps {
         if step.lead.abs() >= step.by.abs()
             || leaping > 1 && leaping * 2 > steps.len()
-            || reading.is_explained(step.from.note)
-            || reading.is_explained(step.to.note)
+            || input.is_explained(step.from.note)
+            || input.is_explained(step.to.note)
         {
             continue;
         }
-        let Some((level, what)) = judge(reading, passage, index, step) else {
-            continue;
-        };
-        out.push(finding(reading, passage, (index, b), step, (level, what)));
+        if let Some(leap) = judge(input, next, step) {
+            out.push(finding(input, next, step, &leap));
+        }
     }
 }
 
-fn judge(
-    reading: &Reading<'_>,
-    passage: &Passage,
-    index: usize,
-    step: &Step<'_>,
-) -> Option<(Level, &'static str)> {
+/// A leap that is reported.
+struct Leap {
+    level: Level,
+    /// "a seventh"
+    size: &'static str,
+}
+
+fn judge(input: &RuleInput<'_>, at: SonorityAt<'_>, step: &Step<'_>) -> Option<Leap> {
+    let leap = |level, size| Some(Leap { level, size });
     let size = step.by.abs();
     if size > 12 {
-        return Some((Level::Warning, "more than an octave"));
+        return leap(Level::Warning, "more than an octave");
     }
-    let block = passage.in_force.get(index).copied().flatten().is_some();
-    if passage.section.is_choir() && !block {
+    let block = at.passage.in_force.get(at.index).copied().flatten();
+    if at.passage.section.is_choir() && block.is_none() {
         let letters = (step.to.pitch.diatonic() - step.from.pitch.diatonic()).abs();
         return match (size, letters) {
-            (10 | 11, _) => Some((Level::Note, "a seventh")),
-            (6, 3) => Some((Level::Note, "an augmented fourth")),
-            (3, 1) => Some((Level::Note, "an augmented second")),
+            (10 | 11, _) => leap(Level::Note, "a seventh"),
+            (6, 3) => leap(Level::Note, "an augmented fourth"),
+            (3, 1) => leap(Level::Note, "an augmented second"),
             _ => None,
         };
     }
-    let limit = reading.setting(&RULE, "leap") as i16;
-    (size >= limit && step.lead.abs() <= 2)
-        .then_some((Level::Note, "a long way while the lead hardly moves"))
+    let limit = input.setting(&RULE, "leap") as i16;
+    if size >= limit && step.lead.abs() <= 2 {
+        return leap(Level::Note, "a long way while the lead hardly moves");
+    }
+    None
 }
 
-fn finding(
-    reading: &Reading<'_>,
-    passage: &Passage,
-    (index, sonority): (usize, &Sonority),
-    step: &Step<'_>,
-    (level, what): (Level, &str),
-) -> Finding {
-    let score = reading.score;
+fn finding(input: &RuleInput<'_>, at: SonorityAt<'_>, step: &Step<'_>, leap: &Leap) -> Finding {
+    let score = input.score;
     let who = wording::part(score, step.to.note.part);
     let way = if step.by > 0 { "up" } else { "down" };
     let message = format!(
-        "{who} leaps {way} from {} to {}, {what}",
+        "{who} leaps {way} from {} to {}, {}",
         wording::for_player(score, step.from.note, step.from.pitch),
         wording::for_player(score, step.to.note, step.to.pitch),
+        leap.size
     );
-    let fault = |v: &Voice| Fault {
-        note: v.note,
-        found: v.pitch,
-        voice: sonority
-            .voices
-            .iter()
-            .position(|w| w.note == v.note)
-            .unwrap_or(0) as u8
-            + 1,
-        expected: v.pitch,
-    };
     let octave = if step.by > 0 { -1 } else { 1 };
-    let mut remedies = Vec::new();
-    if step.by.abs() > 7 {
-        remedies.push(vec![Change {
-            note: step.to.note,
-            sounding: step.to.pitch.octaves(octave),
-        }]);
-        remedies.push(vec![Change {
-            note: step.from.note,
-            sounding: step.from.pitch.octaves(-octave),
-        }]);
-    }
-    Finding {
-        section: Some(passage.section.name.clone()),
-        parts: vec![step.to.note.part],
-        why: RULE.why.to_owned(),
-        source: RULE.source,
-        chord: passage.symbol_of(score, index).map(str::to_owned),
-        notes: vec![NoteAtFault {
-            note: step.to.note,
-            voice: fault(step.to).voice,
-            expected: None,
-            label: "leap".to_owned(),
-        }],
-        found: sonority.pitches(),
-        suggestion: Some(format!(
+    let moved = |voice: &Voice, octave| {
+        vec![Change {
+            note: voice.note,
+            sounding: voice.pitch.octaves(octave),
+        }]
+    };
+    let nearer = [moved(step.to, octave), moved(step.from, -octave)];
+    at.finding(score, &RULE, message)
+        .level(leap.level)
+        .at_fault(&[at.fault(step.to)], "leap")
+        .instead(format!(
             "{who}: take a chord note nearer to the one before, or exchange notes with a neighbour"
-        )),
-        remedies,
-        ..Finding::new(RULE.name, level, sonority.at, message)
-    }
+        ))
+        .may_mend(nearer.into_iter().filter(|_| step.by.abs() > 7))
 }
+
+crate::rules::test_examples!(RULE);

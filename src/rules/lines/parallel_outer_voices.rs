@@ -2,9 +2,13 @@
 //! music theory text (choir); in thickened lines parallels are the point, so the rule is off unless
 //! a style asks for it.
 
-use crate::diagnosis::{Fault, Passage};
-use crate::finding::{Finding, Level, NoteAtFault};
-use crate::rules::{Example, Group, Reading, Rule, Setting};
+use crate::diagnosis::Passage;
+use crate::finding::{Finding, Level};
+use crate::rules::diagnosed::SonorityAt;
+use crate::rules::input::RuleInput;
+use crate::rules::rule::{DependsOn, Example, Exception, Group, Rule, Setting, Silent};
+use crate::rules::shared::remedies::nearby;
+use crate::rules::shared::wording;
 use crate::score::Articulations;
 use crate::score::NoteRef;
 use crate::sonority::{Sonority, Voice};
@@ -15,22 +19,18 @@ pub static RULE: Rule = Rule {
     group: Group::Lines,
     asks: "The outer voices do not go from a fifth or octave to another in the same direction.",
     why: "The two voices that are heard best fuse into one for a moment, and the texture thins.",
-    exceptions: &[
-        "sections of instruments, unless the style asks for them",
-        "thickened lines: a doubled lead, octaves, unisons",
-        "the outer voices run in parallel for three chords or more: a doubling",
-        "over a rest, a fermata or a phrase's end",
-    ],
     source: "published: open music theory text (choir); a jazz voicing course for thickened lines",
     level: Level::Warning,
     off: true,
+    depends_on: DependsOn::Pitch,
     settings: &[Setting {
         name: "instruments",
         about: "1 to judge sections of instruments too, 0 only choirs",
         default: 0.0,
     }],
     examples: &[Example {
-        wrong: "meter: 4/4
+        wrong: "\
+meter: 4/4
 section: choir
 parts: soprano = soprano voice
        alto = alto voice
@@ -45,56 +45,60 @@ bass    | A3 B3 C4 |
 
 count   | 1  2  3  |
 soprano | D5 E5 D5 |
+             ^^ parallel octaves
 alto    | A4 G4 G4 |
 tenor   | F4 C4 D4 |
 bass    | D3 E3 B3 |
+             ^^ parallel octaves
+fix: bass: write E2 instead of E3 (an octave down)
 ",
-        at: ("2", "2"),
-        right: "meter: 4/4
-section: choir
-parts: soprano = soprano voice
-       alto = alto voice
-       tenor = tenor voice
-       bass = bass voice
-
-count   | 1  2  3  |
-soprano | C5 D5 C5 |
-alto    | G4 G4 G4 |
-tenor   | E4 D4 E4 |
-bass    | A3 B3 C4 |
-
-count   | 1  2  3  |
-soprano | D5 E5 D5 |
-alto    | A4 G4 G4 |
-tenor   | F4 C4 D4 |
+        right: "\
+system 2:
 bass    | D3 C3 B3 |
 ",
     }],
-    check,
+    exceptions: &[
+        Exception {
+            says: "sections of instruments, unless the style asks for them",
+            silent: Silent::Missing,
+        },
+        Exception {
+            says: "thickened lines: a doubled lead, octaves, unisons",
+            silent: Silent::Missing,
+        },
+        Exception {
+            says: "the outer voices run in parallel for three chords or more: a doubling",
+            silent: Silent::Missing,
+        },
+        Exception {
+            says: "over a rest, a fermata or a phrase's end",
+            silent: Silent::Missing,
+        },
+    ],
 };
 
-fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
-    let all = reading.setting(&RULE, "instruments") > 0.0;
-    for passage in reading.passages {
+pub fn check(input: &RuleInput<'_>, out: &mut Vec<Finding>) {
+    let all = input.setting(&RULE, "instruments") > 0.0;
+    for passage in input.passages {
         if passage.section.chordal || !all && !passage.section.is_choir() {
             continue;
         }
         let mut run: Vec<usize> = Vec::new();
         for index in 1..passage.sonorities.len() {
-            if is_parallel(reading, passage, index) {
+            if is_parallel(input, passage, index) {
                 run.push(index);
                 continue;
             }
-            flush(reading, passage, &mut run, out);
+            flush(input, passage, &mut run, out);
         }
-        flush(reading, passage, &mut run, out);
+        flush(input, passage, &mut run, out);
     }
 }
 
 /// Parallels twice in a row or more are a doubling.
-fn flush(reading: &Reading<'_>, passage: &Passage, run: &mut Vec<usize>, out: &mut Vec<Finding>) {
+fn flush(input: &RuleInput<'_>, passage: &Passage, run: &mut Vec<usize>, out: &mut Vec<Finding>) {
     if let [only] = run.as_slice() {
-        out.extend(finding(reading, passage, *only));
+        out.extend(finding(input, passage, *only));
     }
     run.clear();
 }
@@ -106,7 +110,7 @@ fn outer(sonority: &Sonority) -> Option<(&Voice, &Voice)> {
     sonority.voices.first().zip(sonority.voices.last())
 }
 
-fn is_parallel(reading: &Reading<'_>, passage: &Passage, index: usize) -> bool {
+fn is_parallel(input: &RuleInput<'_>, passage: &Passage, index: usize) -> bool {
     let pair = passage
         .sonorities
         .get(index - 1)
@@ -130,14 +134,14 @@ fn is_parallel(reading: &Reading<'_>, passage: &Passage, index: usize) -> bool {
         && top_a.end == b.onset
         && low_a.end == b.onset
         && passage.phrase_of(index).contains(&(index - 1))
-        && !has_fermata(reading, top_a.note)
-        && !has_fermata(reading, low_a.note)
+        && !has_fermata(input, top_a.note)
+        && !has_fermata(input, low_a.note)
         && !is_thickened(passage, index)
 }
 
-fn has_fermata(reading: &Reading<'_>, at: NoteRef) -> bool {
-    reading.score.tied_chain(at).into_iter().any(|n| {
-        reading
+fn has_fermata(input: &RuleInput<'_>, at: NoteRef) -> bool {
+    input.score.tied_chain(at).into_iter().any(|n| {
+        input
             .score
             .parts
             .get(n.part as usize)
@@ -158,7 +162,7 @@ fn is_thickened(passage: &Passage, index: usize) -> bool {
         })
 }
 
-fn finding(reading: &Reading<'_>, passage: &Passage, index: usize) -> Option<Finding> {
+fn finding(input: &RuleInput<'_>, passage: &Passage, index: usize) -> Option<Finding> {
     let (a, b) = passage
         .sonorities
         .get(index - 1)
@@ -169,13 +173,13 @@ fn finding(reading: &Reading<'_>, passage: &Passage, index: usize) -> Option<Fin
     } else {
         "octaves"
     };
-    let score = reading.score;
+    let score = input.score;
     let move_of = |from: &Voice, to: &Voice| {
         format!(
             "{} {} to {}",
-            crate::rules::shared::wording::part(score, to.note.part),
-            crate::rules::shared::wording::for_player(score, from.note, from.pitch),
-            crate::rules::shared::wording::for_player(score, to.note, to.pitch)
+            wording::part(score, to.note.part),
+            wording::for_player(score, from.note, from.pitch),
+            wording::for_player(score, to.note, to.pitch)
         )
     };
     let message = format!(
@@ -183,30 +187,19 @@ fn finding(reading: &Reading<'_>, passage: &Passage, index: usize) -> Option<Fin
         move_of(top_a, top_b),
         move_of(low_a, low_b)
     );
-    let low = Fault {
-        note: low_b.note,
-        found: low_b.pitch,
-        voice: b.voices.len() as u8,
-        expected: low_b.pitch,
+    let at = SonorityAt {
+        passage,
+        index,
+        sonority: b,
     };
-    Some(Finding {
-        section: Some(passage.section.name.clone()),
-        parts: vec![top_b.note.part, low_b.note.part],
-        why: RULE.why.to_owned(),
-        source: RULE.source,
-        chord: passage.symbol_of(reading.score, index).map(str::to_owned),
-        notes: [(top_b, 1), (low_b, low.voice)]
-            .into_iter()
-            .map(|(v, voice)| NoteAtFault {
-                note: v.note,
-                voice,
-                expected: None,
-                label: format!("parallel {what}"),
-            })
-            .collect(),
-        found: b.pitches(),
-        suggestion: Some("let the bottom voice move against the top voice, or stay".to_owned()),
-        remedies: crate::rules::nearby(reading, passage, index, &[low]),
-        ..Finding::new(RULE.name, Level::Warning, b.at, message)
-    })
+    let low = at.fault(low_b);
+    Some(
+        at.finding(score, &RULE, message)
+            .parts([top_b, low_b].map(|v| v.note.part))
+            .at_fault(&[at.fault(top_b), low], &format!("parallel {what}"))
+            .instead("let the bottom voice move against the top voice, or stay")
+            .may_mend(nearby(input, at, &[low])),
+    )
 }
+
+crate::rules::test_examples!(RULE);

@@ -3,10 +3,11 @@
 //! source.
 
 use crate::diagnosis::Passage;
-use crate::finding::{Finding, Level, NoteAtFault};
+use crate::finding::{Finding, Level};
+use crate::rules::input::RuleInput;
 use crate::rules::lines::static_voice;
+use crate::rules::rule::{DependsOn, Example, Exception, Group, Rule, Setting, Silent};
 use crate::rules::shared::wording;
-use crate::rules::{Example, Group, Reading, Rule, Setting};
 use crate::score::NoteRef;
 use crate::sonority::{Sonority, Voice};
 use smallvec::SmallVec;
@@ -16,21 +17,18 @@ pub static RULE: Rule = Rule {
     group: Group::Lines,
     asks: "Under short notes of a lead that moves each time, an inner voice repeats its note at most twice.",
     why: "Tonguing one note fast under a moving line sounds stiff and drags the phrase.",
-    exceptions: &[
-        "the bottom voice (a pedal), the doubled lead",
-        "notes of a beat or longer",
-        "a voice that stands still for the whole phrase: that is static-voice's business",
-    ],
     source: "published: large-ensemble voicing textbook, on approach notes; the count: common practice, no source",
     level: Level::Note,
     off: false,
+    depends_on: DependsOn::Pitch,
     settings: &[Setting {
         name: "repeats",
         about: "how many times in a row a note may be repeated",
         default: 2.0,
     }],
     examples: &[Example {
-        wrong: "meter: 4/4
+        wrong: "\
+meter: 4/4
 section: trumpets
 parts: trumpet 1 = trumpet
        trumpet 2 = trumpet
@@ -39,28 +37,35 @@ parts: trumpet 1 = trumpet
 count     | 1  2  3  &  4  & |
 trumpet 1 | C5 D5 E5 D5 C5 D5 |
 trumpet 2 | F4 A4 G4 G4 G4 G4 |
+                  ^^ ^^ ^^ ^^ again
 trumpet 3 | C4 F4 C4 D4 E4 D4 |
+suggestion: trumpet 2: exchange notes with a neighbour on every second chord, or harmonise the short notes as passing notes
 ",
-        at: ("1", "3"),
-        right: "meter: 4/4
-section: trumpets
-parts: trumpet 1 = trumpet
-       trumpet 2 = trumpet
-       trumpet 3 = trumpet
-
-count     | 1  2  3  &  4  & |
-trumpet 1 | C5 D5 E5 D5 C5 D5 |
+        right: "\
 trumpet 2 | F4 A4 G4 A4 G4 A4 |
 trumpet 3 | C4 F4 C4 F4 E4 F4 |
 ",
     }],
-    check,
+    exceptions: &[
+        Exception {
+            says: "the bottom voice (a pedal), the doubled lead",
+            silent: Silent::Missing,
+        },
+        Exception {
+            says: "notes of a beat or longer",
+            silent: Silent::Missing,
+        },
+        Exception {
+            says: "a voice that stands still for the whole phrase: that is static-voice's business",
+            silent: Silent::Missing,
+        },
+    ],
 };
 
-fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
-    let limit = reading.setting(&RULE, "repeats") as usize;
-    let static_is_on = reading.style.levels.get(static_voice::RULE.name) != Some(&None);
-    for passage in reading.passages {
+pub fn check(input: &RuleInput<'_>, out: &mut Vec<Finding>) {
+    let limit = input.setting(&RULE, "repeats") as usize;
+    let static_is_on = input.style.is_on(&static_voice::RULE);
+    for passage in input.passages {
         if passage.section.chordal || passage.section.is_choir() || passage.section.parts.len() < 3
         {
             continue;
@@ -71,18 +76,18 @@ fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
             }
             let sonorities = passage.sonorities.get(phrase.clone()).unwrap_or_default();
             for member in &passage.section.parts {
-                if static_is_on && static_voice::stands_still(reading, sonorities, member.part) {
+                if static_is_on && static_voice::stands_still(input, sonorities, member.part) {
                     continue;
                 }
-                runs(reading, passage, sonorities, member.part, limit, out);
+                runs(input, passage, sonorities, member.part, limit, out);
             }
         }
     }
 }
 
 /// The voice of a part in a block of short notes, when it is an inner one.
-fn inner<'s>(reading: &Reading<'_>, sonority: &'s Sonority, part: u32) -> Option<&'s Voice> {
-    let beat = reading.score.felt_beat_at(sonority.onset);
+fn inner<'s>(input: &RuleInput<'_>, sonority: &'s Sonority, part: u32) -> Option<&'s Voice> {
+    let beat = input.score.felt_beat_at(sonority.onset);
     let at = sonority.voices.iter().position(|v| v.note.part == part)?;
     let (voice, lead) = (sonority.voices.get(at)?, sonority.voices.first()?);
     (sonority.is_block()
@@ -90,12 +95,12 @@ fn inner<'s>(reading: &Reading<'_>, sonority: &'s Sonority, part: u32) -> Option
         && at + 1 < sonority.voices.len()
         && (lead.midi - voice.midi) % 12 != 0
         && voice.end - sonority.onset < beat
-        && !reading.is_explained(voice.note))
+        && !input.is_explained(voice.note))
     .then_some(voice)
 }
 
 fn runs(
-    reading: &Reading<'_>,
+    input: &RuleInput<'_>,
     passage: &Passage,
     sonorities: &[Sonority],
     part: u32,
@@ -104,7 +109,7 @@ fn runs(
 ) {
     let mut run: SmallVec<[(&Sonority, &Voice); 8]> = SmallVec::new();
     for sonority in sonorities {
-        let voice = inner(reading, sonority, part);
+        let voice = inner(input, sonority, part);
         let goes_on = match (voice, run.last()) {
             (Some(v), Some((before, w))) => {
                 let lead = |s: &Sonority| s.voices.first().map(|v| v.midi);
@@ -113,16 +118,16 @@ fn runs(
             _ => false,
         };
         if !goes_on {
-            out.extend(finding(reading, passage, &run, limit));
+            out.extend(finding(input, passage, &run, limit));
             run.clear();
         }
         run.extend(voice.map(|v| (sonority, v)));
     }
-    out.extend(finding(reading, passage, &run, limit));
+    out.extend(finding(input, passage, &run, limit));
 }
 
 fn finding(
-    reading: &Reading<'_>,
+    input: &RuleInput<'_>,
     passage: &Passage,
     run: &[(&Sonority, &Voice)],
     limit: usize,
@@ -131,30 +136,23 @@ fn finding(
     if run.len() <= limit + 1 {
         return None;
     }
-    let who = wording::part(reading.score, voice.note.part);
+    let who = wording::part(input.score, voice.note.part);
     let message = format!(
         "{who} repeats {} {} times while the lead moves",
-        wording::for_player(reading.score, voice.note, voice.pitch),
+        wording::for_player(input.score, voice.note, voice.pitch),
         run.len() - 1
     );
     let notes: Vec<NoteRef> = run.iter().map(|(_, v)| v.note).collect();
-    Some(Finding {
-        section: Some(passage.section.name.clone()),
-        parts: vec![voice.note.part],
-        why: RULE.why.to_owned(),
-        source: RULE.source,
-        notes: notes
-            .into_iter()
-            .map(|note| NoteAtFault {
-                note,
-                voice: 0,
-                expected: None,
-                label: "again".to_owned(),
-            })
-            .collect(),
-        suggestion: Some(format!(
-            "{who}: exchange notes with a neighbour on every second chord, or harmonise the short notes as passing notes"
-        )),
-        ..Finding::new(RULE.name, Level::Note, first.at, message)
-    })
+    Some(
+        RULE
+            .finding(first.at, message)
+            .section(&passage.section.name)
+            .parts([voice.note.part])
+            .at_notes(notes, 0, "again")
+            .instead(format!(
+                "{who}: exchange notes with a neighbour on every second chord, or harmonise the short notes as passing notes"
+            )),
+    )
 }
+
+crate::rules::test_examples!(RULE);

@@ -1,9 +1,10 @@
 //! `static-voice`: no inner voice stands still for a whole phrase under a moving lead. Common
 //! practice, no source.
 
-use crate::finding::{Finding, Level, NoteAtFault};
+use crate::finding::{Finding, Level};
+use crate::rules::input::RuleInput;
+use crate::rules::rule::{DependsOn, Example, Exception, Group, Rule, Setting, Silent};
 use crate::rules::shared::wording;
-use crate::rules::{Example, Group, Reading, Rule, Setting};
 use crate::sonority::{Sonority, Voice};
 use smallvec::SmallVec;
 
@@ -12,20 +13,18 @@ pub static RULE: Rule = Rule {
     group: Group::Lines,
     asks: "In a block phrase an inner voice moves at least once while the lead moves.",
     why: "A voice on one note is no part of the harmonised line: mostly it was forgotten when the rest was voiced.",
-    exceptions: &[
-        "the bottom voice (a pedal)",
-        "phrases of fewer than six chords or of fewer than four lead notes",
-    ],
     source: "common practice, no source",
     level: Level::Note,
     off: false,
+    depends_on: DependsOn::Pitch,
     settings: &[Setting {
         name: "chords",
         about: "how many chords a phrase has at least",
         default: 6.0,
     }],
     examples: &[Example {
-        wrong: "meter: 4/4
+        wrong: "\
+meter: 4/4
 section: trumpets
 parts: trumpet 1 = trumpet
        trumpet 2 = trumpet
@@ -34,39 +33,39 @@ parts: trumpet 1 = trumpet
 count     | 1  2  3  4  |
 trumpet 1 | C5 D5 E5 C5 |
 trumpet 2 | G4 G4 G4 G4 |
+            ^^ never moves
 trumpet 3 | E4 D4 C4 E4 |
 
 count     | 1  2  3  4 |
 trumpet 1 | B4 D5 C5 . |
 trumpet 2 | G4 G4 G4 . |
 trumpet 3 | D4 F4 E4 . |
+suggestion: trumpet 2: voice the line again under the lead's notes; exchange notes with a neighbour where one has to stay
 ",
-        at: ("1", "1"),
-        right: "meter: 4/4
-section: trumpets
-parts: trumpet 1 = trumpet
-       trumpet 2 = trumpet
-       trumpet 3 = trumpet
-
-count     | 1  2  3  4  |
-trumpet 1 | C5 D5 E5 C5 |
+        right: "\
 trumpet 2 | G4 A4 G4 G4 |
 trumpet 3 | E4 F4 C4 E4 |
-
-count     | 1  2  3  4 |
-trumpet 1 | B4 D5 C5 . |
+system 2:
 trumpet 2 | G4 A4 G4 . |
-trumpet 3 | D4 F4 E4 . |
 ",
     }],
-    check,
+    exceptions: &[
+        Exception {
+            says: "the bottom voice (a pedal)",
+            silent: Silent::Missing,
+        },
+        Exception {
+            says: "phrases of fewer than six chords or of fewer than four lead notes",
+            silent: Silent::Missing,
+        },
+    ],
 };
 
 /// How many different notes a lead that moves has.
 const LEAD_NOTES: usize = 4;
 
-fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
-    for passage in reading.passages {
+pub fn check(input: &RuleInput<'_>, out: &mut Vec<Finding>) {
+    for passage in input.passages {
         if passage.section.chordal || passage.section.is_choir() || passage.section.parts.len() < 3
         {
             continue;
@@ -77,7 +76,7 @@ fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
             }
             let sonorities = passage.sonorities.get(phrase.clone()).unwrap_or_default();
             for member in &passage.section.parts {
-                if !stands_still(reading, sonorities, member.part) {
+                if !stands_still(input, sonorities, member.part) {
                     continue;
                 }
                 let first = sonorities
@@ -86,30 +85,24 @@ fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
                 let Some((sonority, voice)) = first else {
                     continue;
                 };
-                let who = wording::part(reading.score, member.part);
+                let who = wording::part(input.score, member.part);
                 let message = format!(
                     "{who} stays on {} for the whole phrase, to bar {}, while the lead moves",
-                    wording::for_player(reading.score, voice.note, voice.pitch),
-                    reading
+                    wording::for_player(input.score, voice.note, voice.pitch),
+                    input
                         .score
                         .bar_number(sonorities.last().map_or(sonority.at.bar, |s| s.at.bar))
                 );
-                out.push(Finding {
-                    section: Some(passage.section.name.clone()),
-                    parts: vec![member.part],
-                    why: RULE.why.to_owned(),
-                    source: RULE.source,
-                    notes: vec![NoteAtFault {
-                        note: voice.note,
-                        voice: 0,
-                        expected: None,
-                        label: "never moves".to_owned(),
-                    }],
-                    suggestion: Some(format!(
-                        "{who}: voice the line again under the lead's notes; exchange notes with a neighbour where one has to stay"
-                    )),
-                    ..Finding::new(RULE.name, Level::Note, sonority.at, message)
-                });
+                out.push(
+                    RULE
+                        .finding(sonority.at, message)
+                        .section(&passage.section.name)
+                        .parts([member.part])
+                        .at_notes([voice.note], 0, "never moves")
+                        .instead(format!(
+                            "{who}: voice the line again under the lead's notes; exchange notes with a neighbour where one has to stay"
+                        )),
+                );
             }
         }
     }
@@ -124,8 +117,8 @@ fn inner(sonority: &Sonority, part: u32) -> Option<&Voice> {
 }
 
 /// Whether a part strikes one and the same note in all chords of a phrase while the lead moves.
-pub fn stands_still(reading: &Reading<'_>, sonorities: &[Sonority], part: u32) -> bool {
-    let least = reading.setting(&RULE, "chords") as usize;
+pub fn stands_still(input: &RuleInput<'_>, sonorities: &[Sonority], part: u32) -> bool {
+    let least = input.setting(&RULE, "chords") as usize;
     let mut chords = 0;
     let mut note = None;
     let mut leads: SmallVec<[i16; LEAD_NOTES]> = SmallVec::new();
@@ -144,3 +137,5 @@ pub fn stands_still(reading: &Reading<'_>, sonorities: &[Sonority], part: u32) -
     }
     chords >= least && leads.len() >= LEAD_NOTES
 }
+
+crate::rules::test_examples!(RULE);

@@ -2,8 +2,9 @@
 
 use crate::finding::{Finding, Level};
 use crate::ground::time::{Meter, Ticks};
-use crate::rules::shared::page::{at_fault, beats, finding, names};
-use crate::rules::{Example, Group, Reading, Rule};
+use crate::rules::input::RuleInput;
+use crate::rules::rule::{DependsOn, Example, Exception, Group, Rule, Silent};
+use crate::rules::shared::page::{beats, names};
 use crate::score::NoteRef;
 use crate::score::{Part, PartBar, Place, Score};
 use num_rational::Ratio;
@@ -14,36 +15,49 @@ pub static RULE: Rule = Rule {
     group: Group::Notation,
     asks: "The notes and rests of every bar add up to its meter; where all parts have the same odd length, or only a second layer of a staff stops short, it is a warning.",
     why: "With a beat too many or too few the player is out by a beat from here on, and the rehearsal stops.",
-    exceptions: &[
-        "pickups, bars the file says not to count, cadenzas without a meter",
-        "a last bar that is shorter",
-        "a bar split at a repeat sign or a double bar",
-        "a bar of rest, whatever its length in the file",
-    ],
     source: "common practice, no source",
     level: Level::Error,
     off: false,
+    depends_on: DependsOn::Page,
     settings: &[],
     examples: &[Example {
-        wrong: "meter: 4/4
+        wrong: "\
+meter: 4/4
 parts: trumpet 1 = trumpet
 
 count     | 1  2  3 | 1 2  | 1  |
+                    ^ trumpet 1
 trumpet 1 | C5 D5 E5 | F5 - | E5 |
+                  ^^ the bar does not add up
 on the page:
 trumpet 1, bar 1, beat 3: lasts 3
+suggestion: trumpet 1: take out 1 beat, or write the meter that is meant
 ",
-        at: ("1", "5"),
-        right: "meter: 4/4
-parts: trumpet 1 = trumpet
-
-count     | 1  2  3 | 1 2  | 1  |
-trumpet 1 | C5 D5 E5 | F5 - | E5 |
+        right: "\
+not on the page:
+trumpet 1, bar 1, beat 3: lasts 3
 on the page:
 trumpet 1, bar 1, beat 3: lasts 2
 ",
     }],
-    check,
+    exceptions: &[
+        Exception {
+            says: "pickups, bars the file says not to count, cadenzas without a meter",
+            silent: Silent::Missing,
+        },
+        Exception {
+            says: "a last bar that is shorter",
+            silent: Silent::Missing,
+        },
+        Exception {
+            says: "a bar split at a repeat sign or a double bar",
+            silent: Silent::Missing,
+        },
+        Exception {
+            says: "a bar of rest, whatever its length in the file",
+            silent: Silent::Missing,
+        },
+    ],
 };
 
 /// The meter of every bar of the score; `None` where it changes within the bar. A change that only a
@@ -152,11 +166,8 @@ fn is_rounding(a: Ticks, b: Ticks, per_quarter: Ticks) -> bool {
     parts > 1 && off.saturating_mul(2) < per_quarter.0
 }
 
-fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
-    if reading.is_recheck() {
-        return;
-    }
-    let score = reading.score;
+pub fn check(input: &RuleInput<'_>, out: &mut Vec<Finding>) {
+    let score = input.score;
     let resting: Vec<Vec<bool>> = score.parts.iter().map(resting).collect();
     let bars: Vec<Contents> = (0..score.bars.len())
         .map(|i| contents(score, i, &resting))
@@ -281,24 +292,21 @@ fn wrong_length(
                 note: i as u32,
             })
     });
-    Finding {
-        notes: at_fault(notes, "the bar does not add up"),
-        ..finding(
-            &RULE,
-            level,
-            parts.to_vec(),
-            Place {
-                bar: index as u32,
-                offset,
-            },
-            format!(
-                "{who} {holds} {} in this bar; {meter} has {}",
-                beats(length, meter, score.per_quarter),
-                beats(nominal, meter, score.per_quarter),
-            ),
-            what,
-        )
-    }
+    RULE.finding(
+        Place {
+            bar: index as u32,
+            offset,
+        },
+        format!(
+            "{who} {holds} {} in this bar; {meter} has {}",
+            beats(length, meter, score.per_quarter),
+            beats(nominal, meter, score.per_quarter),
+        ),
+    )
+    .level(level)
+    .parts(parts.to_vec())
+    .instead(what)
+    .at_notes(notes, 1, "the bar does not add up")
 }
 
 fn short_voice(
@@ -310,10 +318,7 @@ fn short_voice(
 ) -> Finding {
     let nominal = meter.bar(score.per_quarter);
     let who = names(score, &[part]);
-    finding(
-        &RULE,
-        Level::Warning,
-        vec![part],
+    RULE.finding(
         Place {
             bar: index as u32,
             offset: length,
@@ -323,12 +328,16 @@ fn short_voice(
             beats(length, meter, score.per_quarter),
             beats(nominal, meter, score.per_quarter),
         ),
-        format!(
-            "{who}: add {} of rest to that layer",
-            beats(nominal - length, meter, score.per_quarter)
-        ),
     )
+    .level(Level::Warning)
+    .parts([part])
+    .instead(format!(
+        "{who}: add {} of rest to that layer",
+        beats(nominal - length, meter, score.per_quarter)
+    ))
 }
+
+crate::rules::test_examples!(RULE);
 
 #[cfg(test)]
 mod tests {

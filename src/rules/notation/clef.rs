@@ -2,9 +2,9 @@
 
 use crate::finding::{Finding, Level};
 use crate::ground::instrument::{Instrument, Property};
-use crate::rules::shared::page::finding;
+use crate::rules::input::RuleInput;
+use crate::rules::rule::{DependsOn, Example, Exception, Group, Rule, Silent};
 use crate::rules::shared::wording;
-use crate::rules::{Example, Group, Reading, Rule};
 use crate::score::{Clef, Note, Part};
 
 pub static RULE: Rule = Rule {
@@ -12,35 +12,44 @@ pub static RULE: Rule = Rule {
     group: Group::Notation,
     asks: "A part stands in one of its instrument's clefs, and a change of clef has notes after it (note).",
     why: "A player who does not read the clef does not play the part.",
-    exceptions: &[
-        "concert scores and parts that are not transposed as usual: there any clef may be meant",
-        "C clefs of voices in old editions",
-        "strings, keyboards, guitars and percussion",
-    ],
     source: "rules/instruments.toml names the clefs; published: a university proofreading checklist",
     level: Level::Warning,
     off: false,
+    depends_on: DependsOn::Page,
     settings: &[],
     examples: &[Example {
-        wrong: "meter: 4/4
+        wrong: "\
+meter: 4/4
 parts: trombone 1 = trombone
 
 count      | 1  2  3  | 1 2  |
+             ^ trombone 1
 trombone 1 | C4 D4 E4 | F4 - |
 on the page:
 trombone 1, bar 1: clef G2
+suggestion: trombone 1: write the part in bass clef or tenor clef
 ",
-        at: ("1", "1"),
-        right: "meter: 4/4
-parts: trombone 1 = trombone
-
-count      | 1  2  3  | 1 2  |
-trombone 1 | C4 D4 E4 | F4 - |
+        right: "\
+not on the page:
+trombone 1, bar 1: clef G2
 on the page:
 trombone 1, bar 1: clef C4
 ",
     }],
-    check,
+    exceptions: &[
+        Exception {
+            says: "concert scores and parts that are not transposed as usual: there any clef may be meant",
+            silent: Silent::Missing,
+        },
+        Exception {
+            says: "C clefs of voices in old editions",
+            silent: Silent::Missing,
+        },
+        Exception {
+            says: "strings, keyboards, guitars and percussion",
+            silent: Silent::Missing,
+        },
+    ],
 };
 
 fn in_words(clef: Clef) -> &'static str {
@@ -75,12 +84,9 @@ fn reads(instrument: &Instrument, clef: Clef) -> bool {
         || instrument.is(Property::Sung) && clef.sign == 'C'
 }
 
-fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
-    if reading.is_recheck() {
-        return;
-    }
-    let score = reading.score;
-    for member in reading.passages.iter().flat_map(|p| &p.section.parts) {
+pub fn check(input: &RuleInput<'_>, out: &mut Vec<Finding>) {
+    let score = input.score;
+    for member in input.passages.iter().flat_map(|p| &p.section.parts) {
         let (Some(part), Some(instrument)) =
             (score.parts.get(member.part as usize), member.instrument)
         else {
@@ -100,32 +106,33 @@ fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
         }
         let name = wording::part(score, member.part);
         if let Some(clef) = part.clefs.iter().find(|c| !reads(instrument, c.value)) {
-            out.push(finding(
-                &RULE,
-                Level::Warning,
-                vec![member.part],
-                clef.at,
-                format!(
-                    "{name} stands in {}; {} reads {}",
-                    in_words(clef.value),
-                    wording::with_article(&instrument.name),
-                    usual(instrument)
-                ),
-                format!("{name}: write the part in {}", usual(instrument)),
-            ));
+            out.push(
+                RULE.finding(
+                    clef.at,
+                    format!(
+                        "{name} stands in {}; {} reads {}",
+                        in_words(clef.value),
+                        wording::with_article(&instrument.name),
+                        usual(instrument)
+                    ),
+                )
+                .parts([member.part])
+                .instead(format!("{name}: write the part in {}", usual(instrument))),
+            );
         }
         if let Some(clef) = idle(part) {
-            out.push(finding(
-                &RULE,
-                Level::Note,
-                vec![member.part],
-                clef.at,
-                format!(
-                    "{name}: the change to {} has no notes after it",
-                    in_words(clef.value)
-                ),
-                format!("{name}: take the clef away"),
-            ));
+            out.push(
+                RULE.finding(
+                    clef.at,
+                    format!(
+                        "{name}: the change to {} has no notes after it",
+                        in_words(clef.value)
+                    ),
+                )
+                .level(Level::Note)
+                .parts([member.part])
+                .instead(format!("{name}: take the clef away")),
+            );
         }
     }
 }
@@ -150,3 +157,5 @@ fn idle(part: &Part) -> Option<&crate::score::Mark<Clef>> {
     }
     None
 }
+
+crate::rules::test_examples!(RULE);

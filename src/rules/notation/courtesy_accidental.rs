@@ -3,9 +3,10 @@
 use crate::finding::{Finding, Level};
 use crate::ground::pitch::{NoteName, Step};
 use crate::ground::text::Span;
-use crate::rules::shared::page::{at_fault, finding, pitched};
+use crate::rules::input::RuleInput;
+use crate::rules::rule::{DependsOn, Example, Exception, Group, Rule, Silent};
+use crate::rules::shared::page::pitched;
 use crate::rules::shared::wording;
-use crate::rules::{Example, Group, Reading, Rule};
 use crate::score::NoteRef;
 use crate::score::{Key, NoteFlags, Part};
 use std::collections::{HashMap, HashSet};
@@ -15,36 +16,38 @@ pub static RULE: Rule = Rule {
     group: Group::Notation,
     asks: "A note that was altered in the bar before, on the same line or space, is reminded of its signature by an accidental.",
     why: "The accidental ended at the bar line, but the player's eye still holds it.",
-    exceptions: &[
-        "parts whose file prints no accidentals",
-        "tied notes; a note that has come unaltered earlier in the bar",
-    ],
     source: "published: a university's page on accidentals and a university proofreading checklist; whether always or only where it confuses, they differ",
     level: Level::Note,
-    // Whether reminders are printed always or only where they are needed is a house's own choice.
     off: true,
+    depends_on: DependsOn::Page,
     settings: &[],
     examples: &[Example {
-        wrong: "meter: 4/4
+        wrong: "\
+meter: 4/4
 parts: trombone 1 = trombone
 
 count      | 1   2  3  | 1  2  3 |
 trombone 1 | C4 F#4 E4 | F4 E4 D4 |
+                         ^^ a natural, as a reminder
 on the page:
 trombone 1, bar 1, beat 2: accidental
+suggestion: trombone 1: print the natural before F4
 ",
-        at: ("2", "1"),
-        right: "meter: 4/4
-parts: trombone 1 = trombone
-
-count      | 1   2  3  | 1  2  3 |
-trombone 1 | C4 F#4 E4 | F4 E4 D4 |
+        right: "\
 on the page:
-trombone 1, bar 1, beat 2: accidental
 trombone 1, bar 2, beat 1: accidental
 ",
     }],
-    check,
+    exceptions: &[
+        Exception {
+            says: "parts whose file prints no accidentals",
+            silent: Silent::Missing,
+        },
+        Exception {
+            says: "tied notes; a note that has come unaltered earlier in the bar",
+            silent: Silent::Missing,
+        },
+    ],
 };
 
 /// What the signature does to a letter.
@@ -61,13 +64,10 @@ fn in_signature(key: Key, step: Step) -> i8 {
     }
 }
 
-fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
-    if reading.is_recheck() {
-        return;
-    }
-    for (index, part) in pitched(reading.score) {
+pub fn check(input: &RuleInput<'_>, out: &mut Vec<Finding>) {
+    for (index, part) in pitched(input.score) {
         if !part.accidentals.is_empty() {
-            part_reminders(reading, index, part, out);
+            part_reminders(input, index, part, out);
         }
     }
 }
@@ -75,7 +75,7 @@ fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
 /// A line or space of a staff.
 type Position = (u8, i16);
 
-fn part_reminders(reading: &Reading<'_>, index: u32, part: &Part, out: &mut Vec<Finding>) {
+fn part_reminders(input: &RuleInput<'_>, index: u32, part: &Part, out: &mut Vec<Finding>) {
     let printed: HashSet<Span> = part.accidentals.iter().copied().collect();
     // What each line and space last had in the bar before and in this one.
     let mut before: HashMap<Position, i8> = HashMap::new();
@@ -109,7 +109,7 @@ fn part_reminders(reading: &Reading<'_>, index: u32, part: &Part, out: &mut Vec<
         {
             continue;
         }
-        let name = wording::part(reading.score, index);
+        let name = wording::part(input.score, index);
         let sign = match own {
             1.. => "sharp",
             0 => "natural",
@@ -119,28 +119,29 @@ fn part_reminders(reading: &Reading<'_>, index: u32, part: &Part, out: &mut Vec<
             note.written.step,
             before.get(&place).copied().unwrap_or_default(),
         );
-        out.push(Finding {
-            notes: at_fault(
-                [NoteRef {
-                    part: index,
-                    note: i as u32,
-                }],
-                &format!("a {sign}, as a reminder"),
-            ),
-            ..finding(
-                &RULE,
-                Level::Note,
-                vec![index],
+        out.push(
+            RULE.finding(
                 note.at,
                 format!(
                     "{name}: {} comes without a reminder after the {was} of the bar before",
                     note.written
                 ),
-                format!("{name}: print the {sign} before {}", note.written),
             )
-        });
+            .parts([index])
+            .instead(format!("{name}: print the {sign} before {}", note.written))
+            .at_notes(
+                [NoteRef {
+                    part: index,
+                    note: i as u32,
+                }],
+                1,
+                &format!("a {sign}, as a reminder"),
+            ),
+        );
     }
 }
+
+crate::rules::test_examples!(RULE);
 
 #[cfg(test)]
 mod tests {

@@ -2,8 +2,9 @@
 
 use crate::finding::{Finding, Level};
 use crate::ground::time::Ticks;
-use crate::rules::shared::page::{at_fault, finding, names, pitched};
-use crate::rules::{Example, Group, Reading, Rule, Setting};
+use crate::rules::input::RuleInput;
+use crate::rules::rule::{DependsOn, Example, Exception, Group, Rule, Setting, Silent};
+use crate::rules::shared::page::{names, pitched};
 use crate::score::NoteRef;
 use crate::score::{Note, Part, Place, Score};
 use std::collections::BTreeMap;
@@ -13,40 +14,46 @@ pub static RULE: Rule = Rule {
     group: Group::Notation,
     asks: "A part has a dynamic at its first note and where it comes in again after four bars of rest or more.",
     why: "After a long rest the player no longer knows which dynamic is meant, and asks in the rehearsal.",
-    exceptions: &[
-        "scores in which most parts have no dynamics",
-        "rhythm parts in slashes",
-        "a dynamic within a beat of the entry",
-    ],
     source: "published: orchestra librarians' guidelines (from memory); a university proofreading checklist",
     level: Level::Warning,
     off: false,
+    depends_on: DependsOn::Page,
     settings: &[Setting {
         name: "bars",
         about: "full bars of rest after which an entry needs a dynamic",
         default: 4.0,
     }],
     examples: &[Example {
-        wrong: "meter: 4/4
+        wrong: "\
+meter: 4/4
 parts: trumpet 1 = trumpet
 
 count     | 1  | 1 | 1 | 1 | 1 | 1  |
 trumpet 1 | C5 | . | . | . | . | E5 |
+                                 ^^ how loud?
 on the page:
 trumpet 1, bar 1, beat 1: dynamic mf
+suggestion: trumpet 1: write a dynamic at the entry, as the other parts of the section have it
 ",
-        at: ("6", "1"),
-        right: "meter: 4/4
-parts: trumpet 1 = trumpet
-
-count     | 1  | 1 | 1 | 1 | 1 | 1  |
-trumpet 1 | C5 | . | . | . | . | E5 |
+        right: "\
 on the page:
-trumpet 1, bar 1, beat 1: dynamic mf
 trumpet 1, bar 6, beat 1: dynamic mf
 ",
     }],
-    check,
+    exceptions: &[
+        Exception {
+            says: "scores in which most parts have no dynamics",
+            silent: Silent::Missing,
+        },
+        Exception {
+            says: "rhythm parts in slashes",
+            silent: Silent::Missing,
+        },
+        Exception {
+            says: "a dynamic within a beat of the entry",
+            silent: Silent::Missing,
+        },
+    ],
 };
 
 /// Words that are a dynamic though they stand as words.
@@ -91,11 +98,8 @@ fn dynamics(part: &Part) -> Vec<Ticks> {
     all
 }
 
-fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
-    if reading.is_recheck() {
-        return;
-    }
-    let score = reading.score;
+pub fn check(input: &RuleInput<'_>, out: &mut Vec<Finding>) {
+    let score = input.score;
     let parts: Vec<(u32, &Part, Vec<Ticks>)> = pitched(score)
         .map(|(index, part)| (index, part, dynamics(part)))
         .collect();
@@ -103,7 +107,7 @@ fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
     if with * 2 <= parts.len() {
         return;
     }
-    let bars = reading.setting(&RULE, "bars");
+    let bars = input.setting(&RULE, "bars");
     // Parts that come in together without a dynamic are one omission.
     let mut bare: BTreeMap<(Place, bool), Vec<(NoteRef, u32)>> = BTreeMap::new();
     for (index, part, marks) in &parts {
@@ -157,17 +161,12 @@ fn without(score: &Score, at: Place, first: bool, entries: &[(NoteRef, u32)]) ->
         let bars = entries.iter().map(|(_, rest)| *rest).min().unwrap_or(0);
         format!("{who}: no dynamic at the entry after {bars} bars of rest")
     };
-    Finding {
-        notes: at_fault(entries.iter().map(|(n, _)| *n), "how loud?"),
-        ..finding(
-            &RULE,
-            RULE.level,
-            parts,
-            at,
-            message,
-            format!(
-                "{who}: write a dynamic at the entry, as the other parts of the section have it"
-            ),
-        )
-    }
+    RULE.finding(at, message)
+        .parts(parts)
+        .instead(format!(
+            "{who}: write a dynamic at the entry, as the other parts of the section have it"
+        ))
+        .at_notes(entries.iter().map(|(n, _)| *n), 1, "how loud?")
 }
+
+crate::rules::test_examples!(RULE);

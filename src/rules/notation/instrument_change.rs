@@ -3,9 +3,10 @@
 use crate::finding::{Finding, Level};
 use crate::ground::instrument::{Instrument, Property, catalogue};
 use crate::ground::time::{Meter, Ticks};
-use crate::rules::shared::page::{Tempos, at_fault, finding, pitched};
+use crate::rules::input::RuleInput;
+use crate::rules::rule::{DependsOn, Example, Exception, Group, Rule, Setting, Silent};
+use crate::rules::shared::page::{Tempos, pitched};
 use crate::rules::shared::wording;
-use crate::rules::{Example, Group, Reading, Rule, Setting};
 use crate::score::NoteRef;
 use crate::score::{Note, Part, Score, in_force};
 
@@ -14,10 +15,10 @@ pub static RULE: Rule = Rule {
     group: Group::Notation,
     asks: "A player who changes instruments or mutes has four seconds or four bars for it; arco and pizzicato stand in string parts only.",
     why: "The player is still putting one thing down when the next note is due.",
-    exceptions: &["plunger, hat and hand", "a change before the first note"],
     source: "published: a web arranging tutorial asks for ample time; the numbers are common practice, no source",
     level: Level::Error,
     off: false,
+    depends_on: DependsOn::Page,
     settings: &[
         Setting {
             name: "seconds",
@@ -41,25 +42,36 @@ pub static RULE: Rule = Rule {
         },
     ],
     examples: &[Example {
-        wrong: "meter: 4/4
+        wrong: "\
+meter: 4/4
 parts: trumpet 1 = trumpet
 
 count     | 1  2  3 | 1  2 | 1  |
 trumpet 1 | C5 D5 . | E5 - | E5 |
+                      ^^ too soon
 on the page:
 trumpet 1, bar 2, beat 1: words cup mute
+suggestion: trumpet 1: give the player more rest there, or leave the change out
 ",
-        at: ("2", "1"),
-        right: "meter: 4/4
-parts: trumpet 1 = trumpet
-
+        right: "\
 count     | 1  2  3 | 1 | 1 | 1  2 | 1  |
 trumpet 1 | C5 D5 . | . | . | E5 - | E5 |
+not on the page:
+trumpet 1, bar 2, beat 1: words cup mute
 on the page:
 trumpet 1, bar 4, beat 1: words cup mute
 ",
     }],
-    check,
+    exceptions: &[
+        Exception {
+            says: "plunger, hat and hand",
+            silent: Silent::Missing,
+        },
+        Exception {
+            says: "a change before the first note",
+            silent: Silent::Missing,
+        },
+    ],
 };
 
 /// What words over a staff tell the player to do.
@@ -156,17 +168,14 @@ struct Change {
     to: Ticks,
 }
 
-fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
-    if reading.is_recheck() {
-        return;
-    }
-    let score = reading.score;
+pub fn check(input: &RuleInput<'_>, out: &mut Vec<Finding>) {
+    let score = input.score;
     let mut tempos = None;
     for (index, part) in pitched(score) {
         if part.words.is_empty() && part.transpositions.len() < 2 {
             continue;
         }
-        let member = reading
+        let member = input
             .passages
             .iter()
             .flat_map(|p| &p.section.parts)
@@ -177,7 +186,7 @@ fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
         let tempos = tempos.get_or_insert_with(|| Tempos::of(score));
         let changes = changes(score, index, part, instrument, out);
         for change in changes {
-            out.extend(too_quick(reading, tempos, index, part, &change));
+            out.extend(too_quick(input, tempos, index, part, &change));
         }
     }
 }
@@ -278,17 +287,19 @@ fn changes(
             }
             Told::String(word) => {
                 let name = wording::part(score, index);
-                out.push(finding(
-                    &RULE,
-                    Level::Error,
-                    vec![index],
-                    words.at,
-                    format!(
-                        "{name}: \"{word}\" stands in a part for {}, which has no bow",
-                        wording::with_article(&instrument.name)
-                    ),
-                    format!("{name}: take the word away, or move it to the part it belongs to"),
-                ));
+                out.push(
+                    RULE.finding(
+                        words.at,
+                        format!(
+                            "{name}: \"{word}\" stands in a part for {}, which has no bow",
+                            wording::with_article(&instrument.name)
+                        ),
+                    )
+                    .parts([index])
+                    .instead(format!(
+                        "{name}: take the word away, or move it to the part it belongs to"
+                    )),
+                );
             }
         }
     }
@@ -305,13 +316,13 @@ fn changes(
 const MOST_NOTES: usize = 64;
 
 fn too_quick(
-    reading: &Reading<'_>,
+    input: &RuleInput<'_>,
     tempos: &Tempos,
     index: u32,
     part: &Part,
     change: &Change,
 ) -> Option<Finding> {
-    let score = reading.score;
+    let score = input.score;
     let note = part.notes.get(change.note)?;
     let meter = in_force(&part.meters, note.onset).map_or_else(
         || score.meter_at(note.onset),
@@ -319,12 +330,12 @@ fn too_quick(
     );
     let bar = meter.bar(score.per_quarter).0.max(1) as f64;
     let bars = (change.to - change.from).0 as f64 / bar;
-    let assumed = reading.setting(&RULE, "tempo");
+    let assumed = input.setting(&RULE, "tempo");
     let seconds = tempos.seconds(change.from, change.to, assumed);
-    if bars >= reading.setting(&RULE, "bars") || seconds >= reading.setting(&RULE, "seconds") {
+    if bars >= input.setting(&RULE, "bars") || seconds >= input.setting(&RULE, "seconds") {
         return None;
     }
-    let level = if seconds < reading.setting(&RULE, "error-seconds") {
+    let level = if seconds < input.setting(&RULE, "error-seconds") {
         Level::Error
     } else {
         Level::Warning
@@ -346,24 +357,25 @@ fn too_quick(
             note.written, change.what
         )
     };
-    Some(Finding {
-        notes: at_fault(
-            [NoteRef {
-                part: index,
-                note: change.note as u32,
-            }],
-            "too soon",
-        ),
-        ..finding(
-            &RULE,
-            level,
-            vec![index],
-            note.at,
-            message,
-            format!("{name}: give the player more rest there, or leave the change out"),
-        )
-    })
+    Some(
+        RULE.finding(note.at, message)
+            .level(level)
+            .parts([index])
+            .instead(format!(
+                "{name}: give the player more rest there, or leave the change out"
+            ))
+            .at_notes(
+                [NoteRef {
+                    part: index,
+                    note: change.note as u32,
+                }],
+                1,
+                "too soon",
+            ),
+    )
 }
+
+crate::rules::test_examples!(RULE);
 
 #[cfg(test)]
 mod tests {

@@ -4,9 +4,10 @@ use crate::finding::{Finding, Level};
 use crate::ground::instrument::{Instrument, Property};
 use crate::ground::pitch::written_fifths;
 use crate::ground::time::Ticks;
-use crate::rules::shared::page::{finding, pitched};
+use crate::rules::input::RuleInput;
+use crate::rules::rule::{DependsOn, Example, Exception, Group, Rule, Silent};
+use crate::rules::shared::page::pitched;
 use crate::rules::shared::wording;
-use crate::rules::{Example, Group, Reading, Rule};
 use crate::score::{Part, Place};
 use crate::sonority::signs;
 
@@ -15,18 +16,14 @@ pub static RULE: Rule = Rule {
     group: Group::Notation,
     asks: "The key signature of every part is that of the score, moved by the part's transposition.",
     why: "A player in another key than the rest plays every altered note wrong at sight.",
-    exceptions: &[
-        "parts written without any signature: horns, trumpets of an orchestra, and parts of no known instrument",
-        "fewer than three parts, or no key that most of them share",
-        "keys that differ in spelling only",
-        "voices of old music that have a flat more or less than the rest",
-    ],
     source: "published: Wikipedia, list of transposing instruments; common practice, no source",
     level: Level::Error,
     off: false,
+    depends_on: DependsOn::Page,
     settings: &[],
     examples: &[Example {
-        wrong: "key: Eb major
+        wrong: "\
+key: Eb major
 meter: 4/4
 parts: alto 1 = alto saxophone
        tenor 1 = tenor saxophone
@@ -34,29 +31,38 @@ parts: alto 1 = alto saxophone
        trombone 1 = trombone
 
 count      | 1   | 1   |
+             ^ tenor 1
 alto 1     | G4  | Eb4 |
 tenor 1    | G4  | Eb4 |
 trumpet 1  | G4  | Eb4 |
 trombone 1 | G3  | Eb3 |
 on the page:
 tenor 1, bar 1: key -3
+suggestion: tenor 1: write 1 flat
 ",
-        at: ("1", "1"),
-        right: "key: Eb major
-meter: 4/4
-parts: alto 1 = alto saxophone
-       tenor 1 = tenor saxophone
-       trumpet 1 = trumpet
-       trombone 1 = trombone
-
-count      | 1   | 1   |
-alto 1     | G4  | Eb4 |
-tenor 1    | G4  | Eb4 |
-trumpet 1  | G4  | Eb4 |
-trombone 1 | G3  | Eb3 |
+        right: "\
+not on the page:
+tenor 1, bar 1: key -3
 ",
     }],
-    check,
+    exceptions: &[
+        Exception {
+            says: "parts written without any signature: horns, trumpets of an orchestra, and parts of no known instrument",
+            silent: Silent::Missing,
+        },
+        Exception {
+            says: "fewer than three parts, or no key that most of them share",
+            silent: Silent::Missing,
+        },
+        Exception {
+            says: "keys that differ in spelling only",
+            silent: Silent::Missing,
+        },
+        Exception {
+            says: "voices of old music that have a flat more or less than the rest",
+            silent: Silent::Missing,
+        },
+    ],
 };
 
 /// A part that has a vote.
@@ -82,23 +88,17 @@ fn is_partial(key: i8, expected: usize) -> bool {
         && (expected == 0 || expected > 6)
 }
 
-fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
-    if reading.is_recheck() {
-        return;
-    }
-    let score = reading.score;
+pub fn check(input: &RuleInput<'_>, out: &mut Vec<Finding>) {
+    let score = input.score;
     let instrument = |part: u32| {
-        reading
+        input
             .passages
             .iter()
             .flat_map(|p| &p.section.parts)
             .find(|m| m.part == part)
             .and_then(|m| m.instrument)
     };
-    let band = reading
-        .passages
-        .iter()
-        .any(|p| p.section.is(Property::Band));
+    let band = input.passages.iter().any(|p| p.section.is(Property::Band));
     let mut voters: Vec<Voter<'_>> = pitched(score)
         .map(|(index, part)| Voter {
             index,
@@ -164,14 +164,14 @@ fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
                 voter.blamed = None;
             } else if voter.blamed != Some((key, expected)) {
                 voter.blamed = Some((key, expected));
-                out.push(differs(reading, voter, at, onset, expected));
+                out.push(differs(input, voter, at, onset, expected));
             }
         }
     }
 }
 
 fn differs(
-    reading: &Reading<'_>,
+    input: &RuleInput<'_>,
     voter: &Voter<'_>,
     at: Place,
     onset: Ticks,
@@ -183,22 +183,23 @@ fn differs(
         Ok(n) => n,
         Err(_) => 0,
     };
-    let name = wording::part(reading.score, voter.index);
+    let name = wording::part(input.score, voter.index);
     let found = signs(voter.part.key(onset).fifths);
     let wanted = signs(written_fifths(concert, voter.part.transposition(onset)));
     let player = voter.instrument.map_or_else(
         || "this part".to_owned(),
         |i| wording::with_article(&i.name),
     );
-    finding(
-        &RULE,
-        RULE.level,
-        vec![voter.index],
-        at,
-        format!(
-            "{name}: the key signature has {found}; the other parts are in concert {}, which {player} reads as {wanted}",
-            signs(concert)
-        ),
-        format!("{name}: write {wanted}"),
-    )
+    RULE
+        .finding(
+            at,
+            format!(
+                "{name}: the key signature has {found}; the other parts are in concert {}, which {player} reads as {wanted}",
+                signs(concert)
+            ),
+        )
+        .parts([voter.index])
+        .instead(format!("{name}: write {wanted}"))
 }
+
+crate::rules::test_examples!(RULE);

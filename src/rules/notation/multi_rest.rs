@@ -2,9 +2,9 @@
 
 use crate::finding::{Finding, Level};
 use crate::ground::time::{Meter, Ticks};
-use crate::rules::shared::page::finding;
+use crate::rules::input::RuleInput;
+use crate::rules::rule::{DependsOn, Example, Group, Rule};
 use crate::rules::shared::wording;
-use crate::rules::{Example, Group, Reading, Rule};
 use crate::score::{Key, Mark, Part, Place, Score};
 use std::collections::BTreeMap;
 
@@ -13,34 +13,33 @@ pub static RULE: Rule = Rule {
     group: Group::Notation,
     asks: "A multi-bar rest is split at rehearsal marks, double bars, endings and changes of tempo, meter or key, and covers bars of rest only.",
     why: "A player who counts eighteen bars across a rehearsal mark cannot find the place when the leader calls it.",
-    exceptions: &[],
     source: "published: a community orchestra's submission guideline; Wikipedia, Rest",
     level: Level::Error,
     off: false,
+    depends_on: DependsOn::Page,
     settings: &[],
     examples: &[Example {
-        wrong: "meter: 4/4
+        wrong: "\
+meter: 4/4
 parts: trumpet 1 = trumpet
 
 count     | 1  | 1 | 1 | 1 | 1 | 1  |
+                         ^ trumpet 1
 trumpet 1 | C5 | . | . | . | . | E5 |
 on the page:
 trumpet 1, bar 2: multi-bar rest 4
 trumpet 1, bar 4: rehearsal mark B
+suggestion: trumpet 1: split the rest: 2 and 2
 ",
-        at: ("4", "1"),
-        right: "meter: 4/4
-parts: trumpet 1 = trumpet
-
-count     | 1  | 1 | 1 | 1 | 1 | 1  |
-trumpet 1 | C5 | . | . | . | . | E5 |
+        right: "\
+not on the page:
+trumpet 1, bar 2: multi-bar rest 4
 on the page:
 trumpet 1, bar 2: multi-bar rest 2
 trumpet 1, bar 4: multi-bar rest 2
-trumpet 1, bar 4: rehearsal mark B
 ",
     }],
-    check,
+    exceptions: &[],
 };
 
 /// What happens at the start of each bar, in words; the first thing only.
@@ -92,11 +91,8 @@ fn changes<T, K: PartialEq>(
     })
 }
 
-fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
-    if reading.is_recheck() {
-        return;
-    }
-    let score = reading.score;
+pub fn check(input: &RuleInput<'_>, out: &mut Vec<Finding>) {
+    let score = input.score;
     let rests = |p: &Part| p.bars.iter().any(|b| b.multi_rest.is_some_and(|n| n > 1));
     if !score.parts.iter().any(rests) {
         return;
@@ -112,44 +108,48 @@ fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
             let first = part.notes.partition_point(|n| n.at.bar < bar);
             let note = part.notes.get(first).filter(|n| n.at.bar < end);
             if let Some(note) = note {
-                out.push(finding(
-                    &RULE,
-                    RULE.level,
-                    vec![index],
-                    note.at,
-                    format!(
-                        "{name}: the rest of {count} bars from bar {} on runs over notes in bar {}",
-                        score.bar_number(bar),
-                        score.bar_number(note.at.bar)
-                    ),
-                    format!(
-                        "{name}: end the rest before bar {}",
-                        score.bar_number(note.at.bar)
-                    ),
-                ));
+                out.push(
+                    RULE
+                        .finding(
+                            note.at,
+                            format!(
+                                "{name}: the rest of {count} bars from bar {} on runs over notes in bar {}",
+                                score.bar_number(bar),
+                                score.bar_number(note.at.bar)
+                            ),
+                        )
+                        .parts([index])
+                        .instead(format!(
+                            "{name}: end the rest before bar {}",
+                            score.bar_number(note.at.bar)
+                        )),
+                );
                 continue;
             }
             if let Some((&at, what)) = events.range(bar + 1..end).next() {
                 let before = at - bar;
-                out.push(finding(
-                    &RULE,
-                    RULE.level,
-                    vec![index],
-                    Place {
+                out.push(
+                    RULE
+                        .finding(
+                            Place {
                         bar: at,
                         offset: Ticks::ZERO,
                     },
-                    format!(
-                        "{name}: the rest of {count} bars from bar {} on runs across bar {}, where {what}",
-                        score.bar_number(bar),
-                        score.bar_number(at)
-                    ),
-                    format!(
-                        "{name}: split the rest: {before} and {}",
-                        u32::from(count) - before
-                    ),
-                ));
+                            format!(
+                                "{name}: the rest of {count} bars from bar {} on runs across bar {}, where {what}",
+                                score.bar_number(bar),
+                                score.bar_number(at)
+                            ),
+                        )
+                        .parts([index])
+                        .instead(format!(
+                            "{name}: split the rest: {before} and {}",
+                            u32::from(count) - before
+                        )),
+                );
             }
         }
     }
 }
+
+crate::rules::test_examples!(RULE);

@@ -4,9 +4,9 @@ use crate::diagnosis::{Passage, Verdict};
 use crate::finding::{Finding, Level};
 use crate::ground::chord::{Chord, Degree};
 use crate::ground::pitch::{NoteName, Pitch, PitchClass, Transposition};
-use crate::rules::shared::page::at_fault;
+use crate::rules::input::RuleInput;
+use crate::rules::rule::{DependsOn, Example, Exception, Group, Rule, Silent};
 use crate::rules::shared::wording;
-use crate::rules::{Example, Group, Reading, Rule};
 use crate::score::{Change, NoteRef};
 use crate::score::{Note, NoteFlags, Part};
 use crate::sonority::Sonority;
@@ -18,19 +18,14 @@ pub static RULE: Rule = Rule {
     group: Group::Notation,
     asks: "A chord note is spelled as its chord has it (note), double accidentals, E#, B#, Cb and Fb stand only where key, chord or line ask for them (note), and seats in unison have the same accidental (warning).",
     why: "A player reads shapes: a third that looks like a second is read late, and an accidental that one seat has and the other lacks is a wrong note.",
-    exceptions: &[
-        "diminished sevenths and approach chords, respelled for reading",
-        "transposing parts in keys of five signs or more, which may be respelled as a whole",
-        "chord symbols that are themselves spelled against the key",
-        "a chord name that would need more accidentals for a transposing player",
-        "leading notes a half step from where they go",
-    ],
     source: "published: a university's page on accidentals; common practice, no source",
     level: Level::Warning,
     off: false,
+    depends_on: DependsOn::Pitch,
     settings: &[],
     examples: &[Example {
-        wrong: "key: C major
+        wrong: "\
+key: C major
 meter: 4/4
 section: trombones
 parts: trombone 1 = trombone
@@ -38,27 +33,41 @@ parts: trombone 1 = trombone
 
 count      | 1  2  3   4  | 1  |
 trombone 1 | C4 D4 F#4 G4 | E4 |
+                   ^^^ not the same accidental
 trombone 2 | C4 D4 F4  G4 | E4 |
+                   ^^ not the same accidental
+fix: trombone 2: write F#4 instead of F4
 ",
-        at: ("1", "3"),
-        right: "key: C major
-meter: 4/4
-section: trombones
-parts: trombone 1 = trombone
-       trombone 2 = trombone
-
-count      | 1  2  3   4  | 1  |
-trombone 1 | C4 D4 F#4 G4 | E4 |
-trombone 2 | C4 D4 F#4 G4 | E4 |
-",
+        right: "trombone 2 | C4 D4 F#4 G4 | E4 |",
     }],
-    check,
+    exceptions: &[
+        Exception {
+            says: "diminished sevenths and approach chords, respelled for reading",
+            silent: Silent::Missing,
+        },
+        Exception {
+            says: "transposing parts in keys of five signs or more, which may be respelled as a whole",
+            silent: Silent::Missing,
+        },
+        Exception {
+            says: "chord symbols that are themselves spelled against the key",
+            silent: Silent::Missing,
+        },
+        Exception {
+            says: "a chord name that would need more accidentals for a transposing player",
+            silent: Silent::Missing,
+        },
+        Exception {
+            says: "leading notes a half step from where they go",
+            silent: Silent::Missing,
+        },
+    ],
 };
 
-fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
-    for passage in reading.passages {
-        names(reading, passage, out);
-        unisons(reading, passage, out);
+pub fn check(input: &RuleInput<'_>, out: &mut Vec<Finding>) {
+    for passage in input.passages {
+        names(input, passage, out);
+        unisons(input, passage, out);
     }
 }
 
@@ -99,8 +108,8 @@ const RUN: u32 = 4;
 const MANY_SIGNS: i8 = 4;
 
 /// Names against chord, key and line.
-fn names(reading: &Reading<'_>, passage: &Passage, out: &mut Vec<Finding>) {
-    let score = reading.score;
+fn names(input: &RuleInput<'_>, passage: &Passage, out: &mut Vec<Finding>) {
+    let score = input.score;
     // What has been told: the pitch class, the bar it was last seen in, the finding.
     let mut last: Vec<(PitchClass, u32, usize)> = Vec::new();
     let mut sounding = SoundingNames::default();
@@ -130,7 +139,7 @@ fn names(reading: &Reading<'_>, passage: &Passage, out: &mut Vec<Finding>) {
             let Some(wanted) = chord_name(chord, note, by).filter(|wanted| *wanted != found) else {
                 continue;
             };
-            if reading.is_explained(voice.note) {
+            if input.is_explained(voice.note) {
                 continue;
             }
             if part.worked_out && by.key_shift() != 0 {
@@ -177,22 +186,23 @@ fn names(reading: &Reading<'_>, passage: &Passage, out: &mut Vec<Finding>) {
             let name = wording::part(score, voice.note.part);
             let better = Pitch::named(wanted, note.written.midi()).unwrap_or(note.written);
             let symbol = chord.transposed(by.inverse());
-            out.push(Finding {
-                section: Some(passage.section.name.clone()),
-                chord: Some(chord.text.clone()),
-                notes: at_fault([voice.note], &format!("reads as {better}")),
-                ..crate::rules::shared::page::finding(
-                    &RULE,
-                    Level::Note,
-                    vec![voice.note.part],
-                    note.at,
-                    format!(
-                        "{name}: {} is spelled against the chord, {} for this player, which has {wanted}",
-                        note.written, symbol.text
-                    ),
-                    format!("{name}: write {better} instead of {}", note.written),
-                )
-            });
+            out.push(
+                RULE
+                    .finding(
+                        note.at,
+                        format!(
+                            "{name}: {} is spelled against the chord, {} for this player, which has {wanted}",
+                            note.written,
+                            symbol.text
+                        ),
+                    )
+                    .level(Level::Note)
+                    .parts([voice.note.part])
+                    .instead(format!("{name}: write {better} instead of {}", note.written))
+                    .section(&passage.section.name)
+                    .chord(Some(&chord.text))
+                    .at_notes([voice.note], 1, &format!("reads as {better}")),
+            );
         }
     }
 }
@@ -276,7 +286,7 @@ impl Together<'_> {
 }
 
 /// Seats in unison (or octaves) of which one has an accidental that the other lacks.
-fn unisons(reading: &Reading<'_>, passage: &Passage, out: &mut Vec<Finding>) {
+fn unisons(input: &RuleInput<'_>, passage: &Passage, out: &mut Vec<Finding>) {
     if passage.section.chordal {
         return;
     }
@@ -287,7 +297,7 @@ fn unisons(reading: &Reading<'_>, passage: &Passage, out: &mut Vec<Finding>) {
         _ => None,
     });
     for (first, second) in pairs {
-        let together = together(reading, first, second);
+        let together = together(input, first, second);
         for (i, odd) in together.iter().enumerate() {
             let off = odd.semitones();
             if odd.letters() % 7 != 0 || off.rem_euclid(12) != 1 && off.rem_euclid(12) != 11 {
@@ -302,22 +312,22 @@ fn unisons(reading: &Reading<'_>, passage: &Passage, out: &mut Vec<Finding>) {
             let near = before.iter().chain(after);
             if !near.clone().all(in_unison)
                 || near.count() < SIDE + 1
-                || reading.is_explained(odd.upper)
-                || reading.is_explained(odd.lower)
+                || input.is_explained(odd.upper)
+                || input.is_explained(odd.lower)
                 || !told.insert(odd.upper)
                 || !told.insert(odd.lower)
             {
                 continue;
             }
-            out.push(disagree(reading, passage, odd));
+            out.push(disagree(input, passage, odd));
         }
     }
 }
 
 /// The notes that two parts strike at the same time for the same length, in order.
-fn together<'r>(reading: &'r Reading<'_>, first: u32, second: u32) -> Vec<Together<'r>> {
+fn together<'r>(input: &'r RuleInput<'_>, first: u32, second: u32) -> Vec<Together<'r>> {
     let attacks = |part: u32| {
-        reading
+        input
             .notes(part)
             .filter(|(_, n)| n.sounds() && !n.flags.has(NoteFlags::TIED_IN))
             .map(move |(i, n)| (NoteRef { part, note: i }, n))
@@ -340,8 +350,8 @@ fn together<'r>(reading: &'r Reading<'_>, first: u32, second: u32) -> Vec<Togeth
     all
 }
 
-fn disagree(reading: &Reading<'_>, passage: &Passage, odd: &Together<'_>) -> Finding {
-    let score = reading.score;
+fn disagree(input: &RuleInput<'_>, passage: &Passage, odd: &Together<'_>) -> Finding {
+    let score = input.score;
     let chord = score
         .chord_at(odd.a.onset)
         .and_then(|m| m.value.chord.as_ref());
@@ -361,26 +371,24 @@ fn disagree(reading: &Reading<'_>, passage: &Passage, odd: &Together<'_>) -> Fin
         wording::part(score, at.part),
         wording::part(score, model.part),
     );
-    Finding {
-        section: Some(passage.section.name.clone()),
-        chord: chord.map(|c| c.text.clone()),
-        notes: at_fault([at, model], "not the same accidental"),
-        remedies: vec![vec![Change { note: at, sounding }]],
-        ..crate::rules::shared::page::finding(
-            &RULE,
-            Level::Warning,
-            vec![at.part],
-            note.at,
-            format!(
-                "{name} has {}, but {other}, in unison with it, has {}",
-                wording::for_player(score, at, note.sounding),
-                wording::for_player(score, model, right.sounding)
-            ),
-            format!(
-                "{name}: write {} instead of {}, if the line is meant in unison",
-                wording::for_player(score, at, sounding),
-                wording::for_player(score, at, note.sounding)
-            ),
-        )
-    }
+    RULE.finding(
+        note.at,
+        format!(
+            "{name} has {}, but {other}, in unison with it, has {}",
+            wording::for_player(score, at, note.sounding),
+            wording::for_player(score, model, right.sounding)
+        ),
+    )
+    .parts([at.part])
+    .instead(format!(
+        "{name}: write {} instead of {}, if the line is meant in unison",
+        wording::for_player(score, at, sounding),
+        wording::for_player(score, at, note.sounding)
+    ))
+    .section(&passage.section.name)
+    .chord(chord.map(|c| c.text.as_str()))
+    .at_notes([at, model], 1, "not the same accidental")
+    .may_mend(vec![vec![Change { note: at, sounding }]])
 }
+
+crate::rules::test_examples!(RULE);

@@ -1,10 +1,11 @@
 //! `tie-mismatch`: a tie joins two notes of one pitch.
 
-use crate::finding::{Finding, Level};
+use crate::finding::{Finding, Level, NoteAtFault};
 use crate::ground::time::Ticks;
-use crate::rules::shared::page::{at_fault, finding, pitched};
+use crate::rules::input::RuleInput;
+use crate::rules::rule::{DependsOn, Example, Exception, Group, Rule, Silent};
+use crate::rules::shared::page::pitched;
 use crate::rules::shared::wording;
-use crate::rules::{Example, Group, Reading, Rule};
 use crate::score::NoteRef;
 use crate::score::{Note, NoteFlags, Part, Score};
 use std::collections::{HashMap, HashSet};
@@ -14,43 +15,50 @@ pub static RULE: Rule = Rule {
     group: Group::Notation,
     asks: "A tie leads to the same pitch, and a note held by a tie has one before it.",
     why: "A tie to another pitch cannot be held: one player slurs, another holds on, a third strikes the note again.",
-    exceptions: &[
-        "ties into repeats, endings and double bars",
-        "notes left to ring",
-        "a pitch spelled another way",
-    ],
     source: "published: MusicXML 4.0, tie and tied; common practice, no source",
     level: Level::Error,
     off: false,
+    depends_on: DependsOn::Page,
     settings: &[],
     examples: &[Example {
-        wrong: "meter: 4/4
+        wrong: "\
+meter: 4/4
 parts: trumpet 1 = trumpet
 
 count     | 1  2  3  | 1 2  | 1  |
 trumpet 1 | C5 D5 F4 | G4 - | E5 |
+                  ^^   ^^ tied
 on the page:
 trumpet 1, bar 1, beat 3: tie starts
 trumpet 1, bar 2, beat 1: tie ends
+suggestion: trumpet 1: write a slur if both notes are meant, or the same pitch twice if it is held
 ",
-        at: ("1", "3"),
-        right: "meter: 4/4
-parts: trumpet 1 = trumpet
-
-count     | 1  2  3  | 1 2  | 1  |
+        right: "\
 trumpet 1 | C5 D5 F4 | - -  | E5 |
+not on the page:
+trumpet 1, bar 1, beat 3: tie starts
+trumpet 1, bar 2, beat 1: tie ends
 ",
     }],
-    check,
+    exceptions: &[
+        Exception {
+            says: "ties into repeats, endings and double bars",
+            silent: Silent::Missing,
+        },
+        Exception {
+            says: "notes left to ring",
+            silent: Silent::Missing,
+        },
+        Exception {
+            says: "a pitch spelled another way",
+            silent: Silent::Missing,
+        },
+    ],
 };
 
-fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
-    // A change of pitch takes the whole tied chain along.
-    if reading.is_recheck() {
-        return;
-    }
-    for (index, part) in pitched(reading.score) {
-        part_ties(reading.score, index, part, out);
+pub fn check(input: &RuleInput<'_>, out: &mut Vec<Finding>) {
+    for (index, part) in pitched(input.score) {
+        Ties::of(input.score, index, part).report(out);
     }
 }
 
@@ -78,58 +86,102 @@ fn is_joint(part: &Part, bar: usize) -> bool {
     ends(bar) || next_starts
 }
 
-fn part_ties(score: &Score, index: u32, part: &Part, out: &mut Vec<Finding>) {
-    let notes = &part.notes;
-    let name = wording::part(score, index);
-    let reference = |i: usize| NoteRef {
-        part: index,
-        note: i as u32,
-    };
-    let joined = joined(notes);
-    let is_loose = |(i, note): (usize, &Note)| {
-        note.sounds()
-            && [NoteFlags::TIED_OUT, NoteFlags::TIED_IN]
-                .into_iter()
-                .any(|end| note.flags.has(end) && !joined.contains(&(i, end.0)))
-    };
-    if !notes.iter().enumerate().any(is_loose) {
-        return;
-    }
-    // When notes end, with their pitch; and when ties end that a finding has spoken of.
-    let mut ends: HashSet<(Ticks, i16)> = HashSet::new();
-    let mut spoken: HashSet<Ticks> = HashSet::new();
-    for (i, note) in notes.iter().enumerate().filter(|(_, n)| n.sounds()) {
-        let next = next_onset(score, part, note);
-        ends.insert((next, note.written.midi()));
-        if !note.flags.has(NoteFlags::TIED_OUT)
-            || note.duration <= Ticks::ZERO
-            || joined.contains(&(i, NoteFlags::TIED_OUT.0))
-        {
-            continue;
+/// The ties of one part.
+struct Ties<'a> {
+    score: &'a Score,
+    /// 0-based index into the score's parts.
+    index: u32,
+    part: &'a Part,
+    name: &'a str,
+    /// Ends of ties that find each other: the index of the note, and which end.
+    joined: HashSet<(usize, u16)>,
+}
+
+/// The places that the first pass over a part leaves to the second.
+#[derive(Default)]
+struct Passed {
+    /// When notes end, with their pitch.
+    ends: HashSet<(Ticks, i16)>,
+    /// When the ties end that have a finding.
+    reported: HashSet<Ticks>,
+}
+
+impl<'a> Ties<'a> {
+    fn of(score: &'a Score, index: u32, part: &'a Part) -> Self {
+        Self {
+            score,
+            index,
+            part,
+            name: wording::part(score, index),
+            joined: joined(&part.notes),
         }
-        let from = notes.partition_point(|n| n.onset < next);
-        let after: Vec<(usize, &Note)> = notes
-            .iter()
-            .enumerate()
-            .skip(from)
+    }
+
+    fn reference(&self, note: usize) -> NoteRef {
+        NoteRef {
+            part: self.index,
+            note: note as u32,
+        }
+    }
+
+    /// The notes that sound, with their index.
+    fn notes(&self) -> impl Iterator<Item = (usize, &'a Note)> + use<'a> {
+        let notes = self.part.notes.iter().enumerate();
+        notes.filter(|(_, n)| n.sounds())
+    }
+
+    /// Whether one end of a tie at this note finds no other.
+    fn is_loose(&self, index: usize, note: &Note, end: NoteFlags) -> bool {
+        note.flags.has(end) && !self.joined.contains(&(index, end.0))
+    }
+
+    fn report(&self, out: &mut Vec<Finding>) {
+        let is_loose = |(i, note): (usize, &Note)| {
+            self.is_loose(i, note, NoteFlags::TIED_OUT)
+                || self.is_loose(i, note, NoteFlags::TIED_IN)
+        };
+        if !self.notes().any(is_loose) {
+            return;
+        }
+        let mut passed = Passed::default();
+        for (i, note) in self.notes() {
+            self.leading_out(i, note, &mut passed, out);
+        }
+        for (i, note) in self.notes() {
+            out.extend(self.leading_in(i, note, &passed));
+        }
+    }
+
+    /// A tie that starts at a note and ends at none of its pitch.
+    fn leading_out(&self, i: usize, note: &Note, passed: &mut Passed, out: &mut Vec<Finding>) {
+        let next = next_onset(self.score, self.part, note);
+        passed.ends.insert((next, note.written.midi()));
+        if !self.is_loose(i, note, NoteFlags::TIED_OUT) || note.duration <= Ticks::ZERO {
+            return;
+        }
+        let from = self.part.notes.partition_point(|n| n.onset < next);
+        let here = self.part.notes.iter().enumerate().skip(from);
+        let after: Vec<(usize, &Note)> = here
             .take_while(|(_, n)| n.onset == next)
             .filter(|(_, n)| n.sounds())
             .collect();
-        if after
-            .iter()
-            .any(|(_, n)| n.written.midi() == note.written.midi())
-            || next != note.end() && after.is_empty()
-            || is_joint(part, note.at.bar as usize) && ends_bar(part, note)
-        {
-            continue;
+        let same = |(_, n): &(usize, &Note)| n.written.midi() == note.written.midi();
+        let joint = is_joint(self.part, note.at.bar as usize) && ends_bar(self.part, note);
+        if after.iter().any(same) || next != note.end() && after.is_empty() || joint {
+            return;
         }
         // The notes of one chord are one mistake.
-        if !spoken.insert(next)
+        if !passed.reported.insert(next)
             && let Some(open) = out.last_mut()
             && open.at == note.at
         {
-            open.notes.extend(at_fault([reference(i)], "tied"));
-            continue;
+            open.notes.push(NoteAtFault {
+                note: self.reference(i),
+                voice: 1,
+                expected: None,
+                label: TIED.to_owned(),
+            });
+            return;
         }
         let target = after
             .iter()
@@ -140,63 +192,50 @@ fn part_ties(score: &Score, index: u32, part: &Part, out: &mut Vec<Finding>) {
                     (n.written.midi() - note.written.midi()).abs(),
                 )
             });
-        let (message, suggestion, faults) = match target {
-            Some((j, other)) => (
-                format!(
-                    "{name}: the tie from {} leads to {}",
-                    note.written, other.written
-                ),
-                format!(
-                    "{name}: write a slur if both notes are meant, or the same pitch twice if it is held"
-                ),
-                vec![reference(i), reference(*j)],
-            ),
-            None => (
-                format!("{name}: the tie from {} leads to no note", note.written),
-                format!("{name}: take the tie away, or write the note it leads to"),
-                vec![reference(i)],
-            ),
+        let name = self.name;
+        let finding = |leads_to: String| {
+            let message = format!("{name}: the tie from {} leads to {leads_to}", note.written);
+            RULE.finding(note.at, message)
+                .at_notes([self.reference(i)], 1, TIED)
         };
-        out.push(Finding {
-            notes: at_fault(faults, "tied"),
-            ..finding(
-                &RULE,
-                Level::Error,
-                vec![index],
-                note.at,
-                message,
-                suggestion,
-            )
+        out.push(match target {
+            Some((j, other)) => finding(other.written.to_string())
+                .at_notes([self.reference(*j)], 1, TIED)
+                .instead(format!(
+                    "{name}: write a slur if both notes are meant, or the same pitch twice if it is held"
+                )),
+            None => finding("no note".to_owned()).instead(format!(
+                "{name}: take the tie away, or write the note it leads to"
+            )),
         });
     }
-    for (i, note) in notes.iter().enumerate().filter(|(_, n)| n.sounds()) {
-        let bar = note.at.bar as usize;
+
+    /// A tie that ends at a note and starts at none of its pitch.
+    fn leading_in(&self, i: usize, note: &Note, passed: &Passed) -> Option<Finding> {
+        let before = (note.at.bar as usize).checked_sub(1);
         let from_elsewhere =
-            note.at.offset == Ticks::ZERO && bar.checked_sub(1).is_none_or(|b| is_joint(part, b));
-        if !note.flags.has(NoteFlags::TIED_IN)
-            || joined.contains(&(i, NoteFlags::TIED_IN.0))
-            || ends.contains(&(note.onset, note.written.midi()))
-            || spoken.contains(&note.onset)
+            note.at.offset == Ticks::ZERO && before.is_none_or(|b| is_joint(self.part, b));
+        if !self.is_loose(i, note, NoteFlags::TIED_IN)
+            || passed.ends.contains(&(note.onset, note.written.midi()))
+            || passed.reported.contains(&note.onset)
             || from_elsewhere
         {
-            continue;
+            return None;
         }
-        out.push(Finding {
-            notes: at_fault([reference(i)], "tied from nothing"),
-            ..finding(
-                &RULE,
-                Level::Error,
-                vec![index],
-                note.at,
-                format!(
-                    "{name}: {} is held by a tie, but no {} stands before it",
-                    note.written, note.written
-                ),
-                format!("{name}: take the tie away, or write the note it comes from"),
-            )
-        });
+        let (name, pitch) = (self.name, note.written);
+        let message = format!("{name}: {pitch} is held by a tie, but no {pitch} stands before it");
+        Some(
+            RULE.finding(note.at, message)
+                .at_notes([self.reference(i)], 1, "tied from nothing")
+                .instead(format!(
+                    "{name}: take the tie away, or write the note it comes from"
+                )),
+        )
     }
 }
+
+/// The label under both ends of a tie.
+const TIED: &str = "tied";
 
 /// Ends of ties that find each other by pitch, in this bar or the next, whatever the layers and
 /// lengths in the file say.
@@ -226,3 +265,5 @@ fn ends_bar(part: &Part, note: &Note) -> bool {
         .get(note.at.bar as usize)
         .is_none_or(|b| note.at.offset + note.duration >= b.filled)
 }
+
+crate::rules::test_examples!(RULE);

@@ -2,8 +2,9 @@
 
 use crate::finding::{Finding, Level};
 use crate::ground::pitch::Transposition;
-use crate::rules::shared::page::{at_fault, finding, names};
-use crate::rules::{Example, Group, Reading, Rule};
+use crate::rules::input::RuleInput;
+use crate::rules::rule::{DependsOn, Example, Exception, Group, Rule, Silent};
+use crate::rules::shared::page::names;
 use crate::score::NoteRef;
 use crate::score::{Note, Place, Presumed};
 
@@ -12,17 +13,14 @@ pub static RULE: Rule = Rule {
     group: Group::Notation,
     asks: "The part of a transposing instrument carries its transposition, and the right one.",
     why: "Score and playback have the part at a wrong pitch, and every chord it takes part in looks wrong. The rest of the score was read with the transposition that is meant.",
-    exceptions: &[
-        "concert scores, whether the file says so or all its key signatures are alike",
-        "a part that nothing can be compared with",
-        "octaves of guitar, bass, piccolo and voices, which files write either way",
-    ],
     source: "published: MusicXML 4.0, transpose and concert-score; how it is decided: common practice, no source",
     level: Level::Error,
     off: false,
+    depends_on: DependsOn::Page,
     settings: &[],
     examples: &[Example {
-        wrong: "key: Eb major
+        wrong: "\
+key: Eb major
 meter: 4/4
 section: saxes
 technique: four-way close
@@ -35,44 +33,43 @@ chord   | Eb6 -   -   |
 count   | 1   2   3   |
 alto 1  | G5  Eb5 G5  |
 alto 2  | Eb5 C5  Eb5 |
+          ^^^ read as the instrument transposes
 tenor 1 | C5  Bb4 C5  |
 tenor 2 | Bb4 G4  Bb4 |
 on the page:
 alto 2, bar 1: no transposition
+suggestion: alto 2: add the transposition; an alto saxophone sounds a major sixth below what is written
 ",
-        at: ("1", "1"),
-        right: "key: Eb major
-meter: 4/4
-section: saxes
-technique: four-way close
-parts: alto 1 = alto saxophone
-       alto 2 = alto saxophone
-       tenor 1 = tenor saxophone
-       tenor 2 = tenor saxophone
-
-chord   | Eb6 -   -   |
-count   | 1   2   3   |
-alto 1  | G5  Eb5 G5  |
-alto 2  | Eb5 C5  Eb5 |
-tenor 1 | C5  Bb4 C5  |
-tenor 2 | Bb4 G4  Bb4 |
+        right: "\
+not on the page:
+alto 2, bar 1: no transposition
 ",
     }],
-    check,
+    exceptions: &[
+        Exception {
+            says: "concert scores, whether the file says so or all its key signatures are alike",
+            silent: Silent::Missing,
+        },
+        Exception {
+            says: "a part that nothing can be compared with",
+            silent: Silent::Missing,
+        },
+        Exception {
+            says: "octaves of guitar, bass, piccolo and voices, which files write either way",
+            silent: Silent::Missing,
+        },
+    ],
 };
 
-fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
-    if reading.is_recheck() {
-        return;
-    }
-    let presumed = &reading.score.presumed;
+pub fn check(input: &RuleInput<'_>, out: &mut Vec<Finding>) {
+    let presumed = &input.score.presumed;
     // A whole score exported without its transpositions is one mistake.
     let missing: Vec<&Presumed> = presumed.iter().filter(|p| p.stated.is_none()).collect();
     if !missing.is_empty() {
-        out.extend(about(reading, &missing));
+        out.extend(about(input, &missing));
     }
     for one in presumed.iter().filter(|p| p.stated.is_some()) {
-        out.extend(about(reading, &[one]));
+        out.extend(about(input, &[one]));
     }
 }
 
@@ -108,8 +105,8 @@ fn in_words(by: Transposition) -> String {
     format!("{octaves}{and}{name} {side} what is written")
 }
 
-fn about(reading: &Reading<'_>, cases: &[&Presumed]) -> Option<Finding> {
-    let score = reading.score;
+fn about(input: &RuleInput<'_>, cases: &[&Presumed]) -> Option<Finding> {
+    let score = input.score;
     let first = cases.first()?;
     let parts: Vec<u32> = cases.iter().map(|p| p.part).collect();
     let who = names(score, &parts);
@@ -164,14 +161,16 @@ fn about(reading: &Reading<'_>, cases: &[&Presumed]) -> Option<Finding> {
             ),
         ),
     };
-    Some(Finding {
-        notes: at_fault(
-            parts.iter().filter_map(|&p| first_note(p)),
-            "read as the instrument transposes",
-        ),
-        ..finding(&RULE, RULE.level, parts, at, message, suggestion)
-    })
+    let notes: Vec<NoteRef> = parts.iter().filter_map(|&p| first_note(p)).collect();
+    Some(
+        RULE.finding(at, message)
+            .parts(parts)
+            .at_notes(notes, 1, "read as the instrument transposes")
+            .instead(suggestion),
+    )
 }
+
+crate::rules::test_examples!(RULE);
 
 #[cfg(test)]
 mod tests {

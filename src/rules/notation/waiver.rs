@@ -2,8 +2,9 @@
 
 use crate::finding::{Finding, Grounds, Level, SetAside};
 use crate::ground::time::Ticks;
+use crate::rules::input::RuleInput;
+use crate::rules::rule::{DependsOn, Example, Exception, Group, Rule, Silent};
 use crate::rules::shared::wording;
-use crate::rules::{Example, Group, Reading, Rule, named};
 use crate::score::{Place, Score, Waiver};
 
 pub static RULE: Rule = Rule {
@@ -11,13 +12,14 @@ pub static RULE: Rule = Rule {
     group: Group::Notation,
     asks: "A waiver in the score names a rule and a reason, and something is left for it to waive.",
     why: "Without a reason nobody knows later whether it was meant; one with nothing left to waive would hide the next mistake.",
-    exceptions: &["waivers of rules that the house style has off"],
     source: "the project's own",
     level: Level::Warning,
     off: false,
+    depends_on: DependsOn::Page,
     settings: &[],
     examples: &[Example {
-        wrong: "meter: 4/4
+        wrong: "\
+meter: 4/4
 section: saxes
 technique: drop 2
 parts: alto 1 = alto saxophone
@@ -28,38 +30,27 @@ parts: alto 1 = alto saxophone
 
 chord   | C6  -   -   -  |
 count   | 1   2   3   4  |
+          ^ alto 1, alto 2, tenor 1, tenor 2
 alto 1  | C5  E5  G5  E5 |
 alto 2  | G4  A4  C5  A4 |
 tenor 1 | E4  G4  A4  G4 |
 tenor 2 | A3  C4  E4  C4 |
+suggestion: take it out, or move it to the bar and part that it is for
 ",
-        at: ("1", "1"),
-        right: "meter: 4/4
-section: saxes
-technique: drop 2
-parts: alto 1 = alto saxophone
-       alto 2 = alto saxophone
-       tenor 1 = tenor saxophone
-       tenor 2 = tenor saxophone
-; chartproof: meant wrong-voice-dropped: a gentler landing
-
-chord   | C6  -   -   -  |
-count   | 1   2   3   4  |
-alto 1  | C5  E5  G5  E5 |
+        right: "\
 alto 2  | G4  C5  C5  A4 |
-tenor 1 | E4  G4  A4  G4 |
 tenor 2 | A3  A3  E4  C4 |
 ",
     }],
-    check,
+    exceptions: &[Exception {
+        says: "waivers of rules that the house style has off",
+        silent: Silent::Missing,
+    }],
 };
 
-fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
-    if reading.is_recheck() {
-        return;
-    }
-    for waiver in &reading.score.waivers {
-        let this = in_words(reading.score, waiver);
+pub fn check(input: &RuleInput<'_>, out: &mut Vec<Finding>) {
+    for waiver in &input.score.waivers {
+        let this = in_words(input.score, waiver);
         if let Some(why) = &waiver.unread {
             out.push(finding(
                 waiver,
@@ -68,9 +59,10 @@ fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
             ));
             continue;
         }
-        let unknown = |n: &&String| !crate::rules::is_known(reading.style, n);
-        for name in waiver.rules.iter().filter(unknown) {
-            let nearest = crate::rules::ALL
+        for name in waiver.rules.iter().filter(|n| !has_rule(input, n)) {
+            let nearest = input
+                .about_rules
+                .all
                 .iter()
                 .map(|r| (strsim::damerau_levenshtein(r.name, name), r.name))
                 .filter(|(distance, _)| *distance <= 3)
@@ -98,7 +90,7 @@ fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
 /// Sets aside the findings that the score waives, with one sentence for each rule of a waiver. What is
 /// left of the waivers, each rule of one that has nothing to waive, comes to the findings.
 pub(crate) fn apply(
-    reading: &Reading<'_>,
+    input: &RuleInput<'_>,
     findings: &mut Vec<Finding>,
 ) -> (Vec<SetAside>, Vec<String>) {
     let mut set_aside = Vec::new();
@@ -106,8 +98,8 @@ pub(crate) fn apply(
     let mut stale = Vec::new();
     // One without a reason waives nothing: else it would open the gate by itself.
     let holding = |w: &&Waiver| w.unread.is_none() && !w.reason.is_empty();
-    for waiver in reading.score.waivers.iter().filter(holding) {
-        let at = line(reading.score, waiver);
+    for waiver in input.score.waivers.iter().filter(holding) {
+        let at = line(input.score, waiver);
         for name in &waiver.rules {
             let before = set_aside.len();
             let meant = findings.extract_if(.., |f| f.rule == name && holds(waiver, f));
@@ -124,23 +116,21 @@ pub(crate) fn apply(
             };
             if let Some(waived) = waived {
                 remarks.push(format!("{waived} waived ({name}; {at}): {}", waiver.reason));
-            } else if is_on(reading, name) {
+            } else if is_on(input, name) {
                 stale.push(finding(
                     waiver,
                     format!(
                         "{} finds no {name} to waive in {}",
-                        in_words(reading.score, waiver),
-                        reach(reading.score, waiver)
+                        in_words(input.score, waiver),
+                        reach(input.score, waiver)
                     ),
                     "take it out, or move it to the bar and part that it is for",
                 ));
             }
         }
     }
-    let level = match reading.style.levels.get(RULE.name) {
-        Some(None) => return (set_aside, remarks),
-        Some(Some(level)) => *level,
-        None => RULE.level,
+    let Some(level) = RULE.level_in(input.style) else {
+        return (set_aside, remarks);
     };
     for finding in &mut stale {
         finding.level = level;
@@ -152,13 +142,23 @@ pub(crate) fn apply(
     (set_aside, remarks)
 }
 
-fn is_on(reading: &Reading<'_>, name: &str) -> bool {
-    match named(name) {
-        Some(rule) => rule.level_in(reading.style).is_some(),
-        None => reading
+/// Whether a rule is called so, be it the program's or the house's own.
+fn has_rule(input: &RuleInput<'_>, name: &str) -> bool {
+    named(input, name).is_some() || input.style.own_rule(name).is_some()
+}
+
+fn named(input: &RuleInput<'_>, name: &str) -> Option<&'static Rule> {
+    let mut all = input.about_rules.all.iter().copied();
+    all.find(|rule| rule.name == name)
+}
+
+fn is_on(input: &RuleInput<'_>, name: &str) -> bool {
+    match named(input, name) {
+        Some(rule) => input.style.is_on(rule),
+        None => input
             .style
             .own_rule(name)
-            .is_some_and(|rule| reading.style.level(name, rule.level).is_some()),
+            .is_some_and(|rule| input.style.level(name, rule.level).is_some()),
     }
 }
 
@@ -208,14 +208,12 @@ fn finding(waiver: &Waiver, message: String, suggestion: &str) -> Finding {
         bar: waiver.bars.start,
         offset: Ticks::ZERO,
     };
-    Finding {
-        parts: waiver.parts.clone(),
-        why: RULE.why.to_owned(),
-        source: RULE.source,
-        suggestion: Some(suggestion.to_owned()),
-        ..Finding::new(RULE.name, RULE.level, at, message)
-    }
+    RULE.finding(at, message)
+        .parts(waiver.parts.clone())
+        .instead(suggestion.to_owned())
 }
+
+crate::rules::test_examples!(RULE);
 
 #[cfg(test)]
 mod tests {
@@ -226,7 +224,7 @@ mod tests {
     use std::path::Path;
 
     fn proofed(change: &str) -> Proofed {
-        let text = RULE.examples[0].right.replace(
+        let text = RULE.examples[0].right_passage().unwrap().replace(
             "; chartproof: meant wrong-voice-dropped: a gentler landing",
             change,
         );

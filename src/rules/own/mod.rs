@@ -12,7 +12,7 @@ use self::value::{Datum, Outcome, outcome};
 use self::views::{
     BarView, NoteView, PartInSection, PartView, SonorityView, StepView, View, part_of,
 };
-use super::Reading;
+use super::RuleInput;
 use crate::condition::{Condition, Piece, Player, Scope, Test, Var};
 use crate::diagnosis::{Passage, frame_at};
 use crate::finding::{Finding, Level, NoteAtFault};
@@ -44,7 +44,7 @@ impl Running<'_> {
 }
 
 /// Runs the house's own rules.
-pub(super) fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
+pub(super) fn check(reading: &RuleInput<'_>, out: &mut Vec<Finding>) {
     let rules: Vec<Running<'_>> = reading
         .style
         .own
@@ -142,7 +142,7 @@ struct FindingPlace<'s> {
 }
 
 struct OwnRules<'h, 'r> {
-    reading: &'h Reading<'r>,
+    reading: &'h RuleInput<'r>,
     facts: &'h ScoreFacts<'h>,
     found: Vec<Finding>,
 }

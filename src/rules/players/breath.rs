@@ -4,11 +4,10 @@
 use crate::finding::{Finding, Level};
 use crate::ground::instrument::Property;
 use crate::ground::time::Ticks;
-use crate::rules::shared::line::{
-    Line, Tempos, Tone, dynamic, is_soft, lines, merged, place_in_words,
-};
+use crate::rules::input::RuleInput;
+use crate::rules::rule::{DependsOn, Example, Exception, Group, Rule, Setting, Silent};
+use crate::rules::shared::line::{Line, Tempos, Tone, dynamic, is_soft, merged, place_in_words};
 use crate::rules::shared::wording;
-use crate::rules::{Example, Group, Reading, Rule, Setting};
 use crate::score::Score;
 
 pub static RULE: Rule = Rule {
@@ -16,14 +15,10 @@ pub static RULE: Rule = Rule {
     group: Group::Players,
     asks: "A wind player or singer finds a rest, a breath mark or the end of a long note to breathe at within 8 seconds (12 when soft and low).",
     why: "One breath carries a phrase about this long; beyond it the player breathes somewhere, and then everybody somewhere else.",
-    exceptions: &[
-        "circular or staggered breathing asked for in words",
-        "a note of two beats or more that no slur leads on from can be cut to breathe (one beat in a voice, and where no tempo is given)",
-        "only a note when the score gives no tempo (120 is taken) and for voices, of which several share a part",
-    ],
     source: "common practice, no source",
     level: Level::Warning,
     off: false,
+    depends_on: DependsOn::Pitch,
     settings: &[
         Setting {
             name: "seconds",
@@ -47,31 +42,40 @@ pub static RULE: Rule = Rule {
         },
     ],
     examples: &[Example {
-        wrong: "meter: 4/4
+        wrong: "\
+meter: 4/4
 section: trombones
 parts: trombone 1 = trombone
 
 count      | 1  | 1 | 1 | 1 | 1 | 1 |
 trombone 1 | C4 | D4 | - | - | - | - |
+                  ^^ no breath from here
+suggestion: trombone 1: shorten the note, or let players breathe in turn
 ",
-        at: ("2", "1"),
-        right: "meter: 4/4
-section: trombones
-parts: trombone 1 = trombone
-
-count      | 1  | 1 | 1 | 1 | 1 | 1 |
-trombone 1 | C4 | D4 | - | - | D4 | - |
-",
+        right: "trombone 1 | C4 | D4 | - | - | D4 | - |",
     }],
-    check,
+    exceptions: &[
+        Exception {
+            says: "circular or staggered breathing asked for in words",
+            silent: Silent::Missing,
+        },
+        Exception {
+            says: "a note of two beats or more that no slur leads on from can be cut to breathe (one beat in a voice, and where no tempo is given)",
+            silent: Silent::Missing,
+        },
+        Exception {
+            says: "only a note when the score gives no tempo (120 is taken) and for voices, of which several share a part",
+            silent: Silent::Missing,
+        },
+    ],
 };
 
 /// A rest shorter than this many seconds is too short to breathe in.
 const SHORTEST_REST: f64 = 0.2;
 
-fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
-    let tempos = Tempos::of(reading.score, reading.setting(&RULE, "tempo"));
-    let beats = reading.setting(&RULE, "cut-beats");
+pub fn check(input: &RuleInput<'_>, out: &mut Vec<Finding>) {
+    let tempos = Tempos::of(input.score, input.setting(&RULE, "tempo"));
+    let beats = input.setting(&RULE, "cut-beats");
     // Without a tempo nobody knows how fast it goes, and singers breathe between words, which are
     // not read: half of that will do.
     let cut = |line: &Line<'_>, tone: &Tone| {
@@ -82,10 +86,10 @@ fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
         }
     };
     let mut found = Vec::new();
-    for line in lines(reading, |i| i.is(Property::Blown) || i.is(Property::Sung)) {
+    for line in input.lines(|i| i.is(Property::Blown) || i.is(Property::Sung)) {
         let mut start = 0;
         for (at, tone) in line.tones.iter().enumerate() {
-            let beat = reading.score.felt_beat_at(tone.onset).0 as f64;
+            let beat = input.score.felt_beat_at(tone.onset).0 as f64;
             let breathes = line.tones.get(at + 1).is_none_or(|next| {
                 tone.breath
                     || tempos.seconds(tone.end, next.onset) >= SHORTEST_REST
@@ -96,25 +100,25 @@ fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
             }
             let phrase = line.tones.get(start..=at).unwrap_or_default();
             start = at + 1;
-            found.extend(judge(reading, line, phrase, &tempos));
+            found.extend(judge(input, line, phrase, &tempos));
         }
     }
-    out.extend(merged(reading.score, found));
+    out.extend(merged(input.score, found));
 }
 
 fn judge(
-    reading: &Reading<'_>,
+    input: &RuleInput<'_>,
     line: &Line<'_>,
     phrase: &[Tone],
     tempos: &Tempos,
 ) -> Option<Finding> {
     let (first, last) = (phrase.first()?, phrase.last()?);
     let seconds = tempos.seconds(first.onset, last.end);
-    let score = reading.score;
+    let score = input.score;
     let limit = if is_soft_and_low(score, line, phrase) {
-        reading.setting(&RULE, "soft-seconds")
+        input.setting(&RULE, "soft-seconds")
     } else {
-        reading.setting(&RULE, "seconds")
+        input.setting(&RULE, "seconds")
     };
     if seconds <= limit || breathing_is_said(score, line.part, first, last) {
         return None;
@@ -125,7 +129,7 @@ fn judge(
         String::new()
     } else {
         " at 120 quarter notes a minute (no tempo is given)"
-            .replace("120", &format!("{:.0}", reading.setting(&RULE, "tempo")))
+            .replace("120", &format!("{:.0}", input.setting(&RULE, "tempo")))
     };
     let (what, suggestion) = if phrase.len() == 1 {
         (
@@ -156,17 +160,13 @@ fn judge(
     } else {
         Level::Note
     };
-    Some(Finding {
-        suggestion: Some(suggestion),
-        why: line.with_care(RULE.why),
-        ..line.finding(
-            &RULE,
-            level,
-            (first.at, message),
-            &[*first],
-            "no breath from here",
-        )
-    })
+    Some(
+        line.finding(&RULE, first.at, message)
+            .level(level)
+            .at_notes([first.note], 1, "no breath from here")
+            .instead(suggestion)
+            .because(line.with_care(RULE.why)),
+    )
 }
 
 /// Soft, and on average in the lower half of what lies well.
@@ -201,6 +201,8 @@ fn breathing_is_said(score: &Score, part: u32, first: &Tone, last: &Tone) -> boo
                 .any(|word| text.contains(word))
         })
 }
+
+crate::rules::test_examples!(RULE);
 
 #[cfg(test)]
 mod tests {

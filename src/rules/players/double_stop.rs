@@ -1,10 +1,11 @@
 //! `double-stop`: an instrument that plays one note at a time is given one note at a time.
 
-use crate::finding::{Finding, Level, NoteAtFault};
+use crate::finding::{Finding, Level};
 use crate::ground::instrument::{Property, names_several};
 use crate::ground::time::Ticks;
+use crate::rules::input::RuleInput;
+use crate::rules::rule::{DependsOn, Example, Exception, Group, Rule, Silent};
 use crate::rules::shared::wording;
-use crate::rules::{Example, Group, Reading, Rule};
 use crate::score::NoteRef;
 use crate::score::{Mark, Note, NoteFlags, Part, Words};
 
@@ -13,34 +14,45 @@ pub static RULE: Rule = Rule {
     group: Group::Players,
     asks: "A part for one wind player, or for the bass, has one pitch at a time.",
     why: "One player cannot play both: one of the notes is lost, and nobody knows which.",
-    exceptions: &[
-        "parts marked div., a2, or with two players' numbers",
-        "staves that several players or a whole section read: two notes at once are the rule there",
-        "voices, of which several share a part",
-        "double stops that are asked for in words",
-    ],
     source: "common practice, no source",
     level: Level::Error,
     off: false,
+    depends_on: DependsOn::Pitch,
     settings: &[],
     examples: &[Example {
-        wrong: "meter: 4/4
+        wrong: "\
+meter: 4/4
 section: trombones
 parts: trombone 2 = trombone
 
 count      | 1  2     3  4  |
 trombone 2 | C4 D4+F4 E4 D4 |
+                ^^ ^^ two at once
+suggestion: trombone 2: take one of the notes out, give it to another part, or write \"div.\" if two players read the part
 ",
-        at: ("1", "2"),
-        right: "meter: 4/4
-section: trombones
-parts: trombone 2 = trombone
-
+        right: "\
 count      | 1  2  3  4  |
 trombone 2 | C4 D4 E4 D4 |
 ",
     }],
-    check,
+    exceptions: &[
+        Exception {
+            says: "parts marked div., a2, or with two players' numbers",
+            silent: Silent::Missing,
+        },
+        Exception {
+            says: "staves that several players or a whole section read: two notes at once are the rule there",
+            silent: Silent::Missing,
+        },
+        Exception {
+            says: "voices, of which several share a part",
+            silent: Silent::Missing,
+        },
+        Exception {
+            says: "double stops that are asked for in words",
+            silent: Silent::Missing,
+        },
+    ],
 };
 
 /// Stops at most this many bars apart are one slip.
@@ -56,8 +68,8 @@ struct Stop<'a> {
     with: NoteRef,
 }
 
-fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
-    for passage in reading.passages {
+pub fn check(input: &RuleInput<'_>, out: &mut Vec<Finding>) {
+    for passage in input.passages {
         for member in &passage.section.parts {
             let Some(instrument) = member
                 .instrument
@@ -65,16 +77,16 @@ fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
             else {
                 continue;
             };
-            let Some(part) = reading.score.parts.get(member.part as usize) else {
+            let Some(part) = input.score.parts.get(member.part as usize) else {
                 continue;
             };
             if part.staves > 1 || names_several(&part.name) {
                 continue;
             }
-            let stops = stops(reading, member.part, part);
+            let stops = stops(input, member.part, part);
             for run in stops.chunk_by(|a, b| b.note.at.bar <= a.note.at.bar + ONE_SLIP) {
                 out.extend(finding(
-                    reading,
+                    input,
                     (member.part, &instrument.name),
                     run,
                     &passage.section.name,
@@ -84,12 +96,12 @@ fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
     }
 }
 
-fn stops<'a>(reading: &Reading<'a>, index: u32, part: &'a Part) -> Vec<Stop<'a>> {
+fn stops<'a>(input: &RuleInput<'a>, index: u32, part: &'a Part) -> Vec<Stop<'a>> {
     let mut sounding: Vec<(Ticks, i16, NoteRef)> = Vec::new();
     let mut stops: Vec<Stop<'a>> = Vec::new();
     let (mut attacks, mut bars) = (0usize, 0usize);
     let mut last: Option<(Ticks, u32)> = None;
-    for (i, note) in reading.notes(index) {
+    for (i, note) in input.notes(index) {
         if !note.sounds() || note.duration <= Ticks::ZERO {
             continue;
         }
@@ -158,47 +170,40 @@ fn said_to_divide(words: &[Mark<Words>], onset: Ticks) -> bool {
 }
 
 fn finding(
-    reading: &Reading<'_>,
+    input: &RuleInput<'_>,
     (index, instrument): (u32, &str),
     run: &[Stop<'_>],
     section: &str,
 ) -> Option<Finding> {
     let first = run.first()?;
-    let who = wording::part(reading.score, index);
-    let part = reading.score.parts.get(index as usize)?;
+    let who = wording::part(input.score, index);
+    let part = input.score.parts.get(index as usize)?;
     let with = part.notes.get(first.with.note as usize)?;
     let also = match run.len() {
         1 => String::new(),
         n => format!(
             " ({n} times to bar {})",
-            reading.score.bar_number(run.last()?.note.at.bar)
+            input.score.bar_number(run.last()?.note.at.bar)
         ),
     };
     let message = format!(
         "{who} has {} and {} at once{also}; a {instrument} plays one note at a time",
-        wording::for_player(reading.score, first.with, with.sounding),
-        wording::for_player(reading.score, first.at, first.note.sounding),
+        wording::for_player(input.score, first.with, with.sounding),
+        wording::for_player(input.score, first.at, first.note.sounding),
     );
     let mut notes: Vec<NoteRef> = run.iter().flat_map(|s| [s.with, s.at]).collect();
     notes.sort_unstable();
     notes.dedup();
-    Some(Finding {
-        section: Some(section.to_owned()),
-        parts: vec![index],
-        why: RULE.why.to_owned(),
-        source: RULE.source,
-        notes: notes
-            .into_iter()
-            .map(|note| NoteAtFault {
-                note,
-                voice: 1,
-                expected: None,
-                label: "two at once".to_owned(),
-            })
-            .collect(),
-        suggestion: Some(format!(
-            "{who}: take one of the notes out, give it to another part, or write \"div.\" if two players read the part"
-        )),
-        ..Finding::new(RULE.name, Level::Error, first.note.at, message)
-    })
+    Some(
+        RULE
+            .finding(first.note.at, message)
+            .section(section)
+            .parts([index])
+            .at_notes(notes, 1, "two at once")
+            .instead(format!(
+                "{who}: take one of the notes out, give it to another part, or write \"div.\" if two players read the part"
+            )),
+    )
 }
+
+crate::rules::test_examples!(RULE);

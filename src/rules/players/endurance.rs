@@ -4,9 +4,10 @@
 use crate::finding::{Finding, Level};
 use crate::ground::instrument::{Property, RangeVerdict, RegisterKind};
 use crate::ground::time::Ticks;
-use crate::rules::shared::line::{Line, Tone, dynamic, is_soft, lines, merged};
+use crate::rules::input::RuleInput;
+use crate::rules::rule::{DependsOn, Example, Exception, Group, Rule, Setting, Silent};
+use crate::rules::shared::line::{Line, Tone, dynamic, is_soft, merged};
 use crate::rules::shared::wording;
-use crate::rules::{Example, Group, Reading, Rule, Setting};
 use crate::score::Score;
 
 pub static RULE: Rule = Rule {
@@ -14,13 +15,10 @@ pub static RULE: Rule = Rule {
     group: Group::Players,
     asks: "Brass players get a rest of half a bar within 16 bars (note), and within 4 bars where the part stays at the top (warning).",
     why: "Lips tire: without rests the sound goes first, then the notes, and playing on can do harm.",
-    exceptions: &[
-        "soft backgrounds (p or softer all along)",
-        "notes beyond the range: those are written-range's business",
-    ],
     source: "published: US Army Field Band, grading of jazz charts, for what is asked by grade; the numbers of bars: common practice, no source",
     level: Level::Warning,
     off: false,
+    depends_on: DependsOn::Pitch,
     settings: &[
         Setting {
             name: "bars",
@@ -34,40 +32,42 @@ pub static RULE: Rule = Rule {
         },
     ],
     examples: &[Example {
-        wrong: "meter: 4/4
+        wrong: "\
+meter: 4/4
 section: trumpets
 parts: trumpet 1 = trumpet
 
 count     | 1  3  | 1  3  | 1  3  | 1  3  | 1  3  | 1  3  | 1  3  | 1  3  | 1  3  |
 trumpet 1 | C5 D5 | C5 D5 | C5 D5 | C5 D5 | C5 D5 | C5 D5 | C5 D5 | C5 D5 | C5 D5 |
+            ^^ no rest from here
 
 count     | 1  3  | 1  3  | 1  3  | 1  3  | 1  3  | 1  3  | 1  3  | 1  3  | 1  3  |
 trumpet 1 | C5 D5 | C5 D5 | C5 D5 | C5 D5 | C5 D5 | C5 D5 | C5 D5 | C5 D5 | C5 D5 |
+suggestion: trumpet 1: leave out half a bar or more where others carry the music
 ",
-        at: ("1", "1"),
-        right: "meter: 4/4
-section: trumpets
-parts: trumpet 1 = trumpet
-
-count     | 1  3  | 1  3  | 1  3  | 1  3  | 1  3  | 1  3  | 1  3  | 1  3  | 1  3  |
-trumpet 1 | C5 D5 | C5 D5 | C5 D5 | C5 D5 | C5 D5 | C5 D5 | C5 D5 | C5 D5 | C5 .  |
-
-count     | 1  3  | 1  3  | 1  3  | 1  3  | 1  3  | 1  3  | 1  3  | 1  3  | 1  3  |
-trumpet 1 | C5 D5 | C5 D5 | C5 D5 | C5 D5 | C5 D5 | C5 D5 | C5 D5 | C5 D5 | C5 D5 |
-",
+        right: "trumpet 1 | C5 D5 | C5 D5 | C5 D5 | C5 D5 | C5 D5 | C5 D5 | C5 D5 | C5 D5 | C5 .  |",
     }],
-    check,
+    exceptions: &[
+        Exception {
+            says: "soft backgrounds (p or softer all along)",
+            silent: Silent::Missing,
+        },
+        Exception {
+            says: "notes beyond the range: those are written-range's business",
+            silent: Silent::Missing,
+        },
+    ],
 };
 
-fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
+pub fn check(input: &RuleInput<'_>, out: &mut Vec<Finding>) {
     let mut found = Vec::new();
-    for line in lines(reading, |i| i.is(Property::Lips)) {
+    for line in input.lines(|i| i.is(Property::Lips)) {
         let mut start = 0;
         for (at, tone) in line.tones.iter().enumerate() {
-            let bar = reading
+            let bar = input
                 .score
                 .meter_at(tone.onset)
-                .bar(reading.score.per_quarter);
+                .bar(input.score.per_quarter);
             let rests = line
                 .tones
                 .get(at + 1)
@@ -75,24 +75,21 @@ fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
             if rests {
                 let stretch = line.tones.get(start..=at).unwrap_or_default();
                 start = at + 1;
-                let high = high(reading, line, stretch);
-                let long = high
-                    .is_none()
-                    .then(|| long(reading, line, stretch))
-                    .flatten();
+                let high = high(input, line, stretch);
+                let long = high.is_none().then(|| long(input, line, stretch)).flatten();
                 found.extend(high.or(long));
             }
         }
     }
-    out.extend(merged(reading.score, found));
+    out.extend(merged(input.score, found));
 }
 
 /// Too many bars without a rest.
-fn long(reading: &Reading<'_>, line: &Line<'_>, stretch: &[Tone]) -> Option<Finding> {
+fn long(input: &RuleInput<'_>, line: &Line<'_>, stretch: &[Tone]) -> Option<Finding> {
     let (first, last) = (stretch.first()?, stretch.last()?);
-    let score = reading.score;
+    let score = input.score;
     let bar = score.meter_at(first.onset).bar(score.per_quarter);
-    let limit = reading.setting(&RULE, "bars");
+    let limit = input.setting(&RULE, "bars");
     if (last.end - first.onset).0 as f64 <= limit * bar.0 as f64
         || is_soft_throughout(score, line.part, first, last)
     {
@@ -104,29 +101,25 @@ fn long(reading: &Reading<'_>, line: &Line<'_>, stretch: &[Tone]) -> Option<Find
         score.bar_number(first.at.bar),
         score.bar_number(score.place_of(last.onset).bar),
     );
-    Some(Finding {
-        why: line.with_care(RULE.why),
-        suggestion: Some(format!(
-            "{who}: leave out half a bar or more where others carry the music"
-        )),
-        ..line.finding(
-            &RULE,
-            Level::Note,
-            (first.at, message),
-            &[*first],
-            "no rest from here",
-        )
-    })
+    Some(
+        line.finding(&RULE, first.at, message)
+            .level(Level::Note)
+            .at_notes([first.note], 1, "no rest from here")
+            .because(line.with_care(RULE.why))
+            .instead(format!(
+                "{who}: leave out half a bar or more where others carry the music"
+            )),
+    )
 }
 
 /// Bar after bar with notes at the top.
-fn high(reading: &Reading<'_>, line: &Line<'_>, stretch: &[Tone]) -> Option<Finding> {
+fn high(input: &RuleInput<'_>, line: &Line<'_>, stretch: &[Tone]) -> Option<Finding> {
     let above = line
         .instrument
         .registers
         .iter()
         .find(|r| r.kind == RegisterKind::Tiring)?;
-    let limit = reading.setting(&RULE, "high-bars");
+    let limit = input.setting(&RULE, "high-bars");
     let mut run: Vec<Tone> = Vec::new();
     let mut best: Vec<Tone> = Vec::new();
     let bars = |run: &[Tone]| match (run.first(), run.last()) {
@@ -154,26 +147,21 @@ fn high(reading: &Reading<'_>, line: &Line<'_>, stretch: &[Tone]) -> Option<Find
         return None;
     }
     let (first, last) = (best.first()?, best.last()?);
-    let who = wording::part(reading.score, line.part);
+    let who = wording::part(input.score, line.part);
     let message = format!(
         "{who}: notes from written {} up in bar after bar from {} to {}, without a rest of half a bar",
         above.range.0,
-        reading.score.bar_number(first.at.bar),
-        reading.score.bar_number(last.at.bar),
+        input.score.bar_number(first.at.bar),
+        input.score.bar_number(last.at.bar),
     );
-    Some(Finding {
-        why: line.with_care(RULE.why),
-        suggestion: Some(format!(
-            "{who}: take some of it down an octave, or give the player rests in between"
-        )),
-        ..line.finding(
-            &RULE,
-            Level::Warning,
-            (first.at, message),
-            &[*first],
-            "high from here",
-        )
-    })
+    Some(
+        line.finding(&RULE, first.at, message)
+            .at_notes([first.note], 1, "high from here")
+            .because(line.with_care(RULE.why))
+            .instead(format!(
+                "{who}: take some of it down an octave, or give the player rests in between"
+            )),
+    )
 }
 
 /// Every dynamic from the one in force at the start to the end is soft.
@@ -187,6 +175,8 @@ fn is_soft_throughout(score: &Score, part: u32, first: &Tone, last: &Tone) -> bo
             .filter(|m| m.onset > first.onset && m.onset < last.end)
             .all(|m| is_soft(&m.value))
 }
+
+crate::rules::test_examples!(RULE);
 
 #[cfg(test)]
 mod tests {

@@ -4,24 +4,20 @@
 use crate::finding::{Finding, Level};
 use crate::ground::instrument::{Property, Register, RegisterKind};
 use crate::ground::time::Ticks;
-use crate::rules::shared::line::{Line, Tempos, Tone, dynamic, is_soft, lines};
+use crate::rules::input::RuleInput;
+use crate::rules::rule::{DependsOn, Example, Exception, Group, Rule, Setting, Silent};
+use crate::rules::shared::line::{Line, Tempos, Tone, dynamic, is_soft};
 use crate::rules::shared::wording;
-use crate::rules::{Example, Group, Reading, Rule, Setting};
 
 pub static RULE: Rule = Rule {
     name: "register-break",
     group: Group::Players,
     asks: "Low saxophone notes are not started softly or tongued fast, young clarinets do not slur fast over the break, and trombone slurs do not need a long slide.",
     why: "Each instrument has registers that answer late, squeak or smear; what is easy a third higher fails there.",
-    exceptions: &[
-        "soft notes that a slur leads into",
-        "the baritone saxophone, which speaks well down to its low A",
-        "clarinets, except where a school grade up to 3 is set",
-        "slides marked as glissando",
-    ],
     source: "published: an arranging tutorial and an open orchestration course (saxophones), a band publisher's grade table and an orchestration text (clarinet break); speeds and the trombone: common practice, no source",
     level: Level::Warning,
     off: false,
+    depends_on: DependsOn::Pitch,
     settings: &[
         Setting {
             name: "grade",
@@ -45,51 +41,61 @@ pub static RULE: Rule = Rule {
         },
     ],
     examples: &[Example {
-        wrong: "meter: 4/4
+        wrong: "\
+meter: 4/4
 pitch: written
 section: saxes
 parts: alto 2 = alto saxophone
 
 count  | 1  e  &  a  2 3 |
 alto 2 | B3 C4 B3 C4 D4 . |
+         ^^ ^^ ^^ ^^ fast and low
+suggestion: alto 2: slur them, take them up an octave, or give them to a lower instrument
 ",
-        at: ("1", "1"),
-        right: "meter: 4/4
-pitch: written
-section: saxes
-parts: alto 2 = alto saxophone
-
-count  | 1  e  &  a  2 3 |
-alto 2 | F4 G4 F4 G4 A4 . |
-",
+        right: "alto 2 | F4 G4 F4 G4 A4 . |",
     }],
-    check,
+    exceptions: &[
+        Exception {
+            says: "soft notes that a slur leads into",
+            silent: Silent::Missing,
+        },
+        Exception {
+            says: "the baritone saxophone, which speaks well down to its low A",
+            silent: Silent::Missing,
+        },
+        Exception {
+            says: "clarinets, except where a school grade up to 3 is set",
+            silent: Silent::Missing,
+        },
+        Exception {
+            says: "slides marked as glissando",
+            silent: Silent::Missing,
+        },
+    ],
 };
 
 /// How many fast tongued low notes in a row are too many.
 const FAST_RUN: usize = 3;
 
-fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
-    let tempos = Tempos::of(reading.score, reading.setting(&RULE, "tempo"));
-    for line in lines(reading, |i| {
-        !i.registers.is_empty() || i.is(Property::Slide)
-    }) {
+pub fn check(input: &RuleInput<'_>, out: &mut Vec<Finding>) {
+    let tempos = Tempos::of(input.score, input.setting(&RULE, "tempo"));
+    for line in input.lines(|i| !i.registers.is_empty() || i.is(Property::Slide)) {
         for register in &line.instrument.registers {
             match register.kind {
                 RegisterKind::NoSoftStart => {
-                    soft_starts(reading, line, register, out);
-                    fast_tongued(reading, line, register, &tempos, out);
+                    soft_starts(input, line, register, out);
+                    fast_tongued(input, line, register, &tempos, out);
                 }
                 // Other breaks are for the reader of the data: only the clarinet's is published as
                 // one that a grade does not cross.
                 RegisterKind::Break if line.instrument.is(Property::GradedBreak) => {
-                    breaks(reading, line, register, &tempos, out);
+                    breaks(input, line, register, &tempos, out);
                 }
                 _ => {}
             }
         }
         if line.instrument.is(Property::Slide) {
-            long_slides(reading, line, &tempos, out);
+            long_slides(input, line, &tempos, out);
         }
     }
 }
@@ -98,13 +104,13 @@ fn lies_in(register: &Register, tone: &Tone) -> bool {
     (register.range.0.midi()..=register.range.1.midi()).contains(&tone.written)
 }
 
-fn pitch(reading: &Reading<'_>, tone: &Tone) -> String {
-    wording::for_player(reading.score, tone.note, tone.sounding)
+fn pitch(input: &RuleInput<'_>, tone: &Tone) -> String {
+    wording::for_player(input.score, tone.note, tone.sounding)
 }
 
 /// Notes after a rest, in p or softer: one finding for each bar.
 fn soft_starts(
-    reading: &Reading<'_>,
+    input: &RuleInput<'_>,
     line: &Line<'_>,
     register: &Register,
     out: &mut Vec<Finding>,
@@ -117,37 +123,33 @@ fn soft_starts(
         if !starts
             || !lies_in(register, tone)
             || last_bar == Some(tone.at.bar)
-            || !dynamic(reading.score, line.part, tone.onset).is_some_and(is_soft)
+            || !dynamic(input.score, line.part, tone.onset).is_some_and(is_soft)
         {
             continue;
         }
         last_bar = Some(tone.at.bar);
-        let who = wording::part(reading.score, line.part);
+        let who = wording::part(input.score, line.part);
         let message = format!(
             "{who} starts softly on {}, where the {} cannot",
-            pitch(reading, tone),
+            pitch(input, tone),
             line.instrument.name
         );
-        out.push(Finding {
-            why: format!("{} {}", RULE.why, register.about),
-            suggestion: Some(format!(
+        out.push(line.finding(&RULE, tone.at, message).at_notes([tone.note], 1, "no soft start").because(format!("{} {}", RULE.why, register.about)).instead(format!(
                 "{who}: start above written {}, give the entry to a lower instrument, or mark it mf",
                 register.range.1
-            )),
-            ..line.finding(&RULE, Level::Warning, (tone.at, message), &[*tone], "no soft start")
-        });
+            )));
     }
 }
 
 /// Runs of fast tongued notes: one finding for each run.
 fn fast_tongued(
-    reading: &Reading<'_>,
+    input: &RuleInput<'_>,
     line: &Line<'_>,
     register: &Register,
     tempos: &Tempos,
     out: &mut Vec<Finding>,
 ) {
-    let fast = reading.setting(&RULE, "fast-tongued");
+    let fast = input.setting(&RULE, "fast-tongued");
     let mut run: Vec<Tone> = Vec::new();
     let mut slurred_in = false;
     let mut before: Option<Tone> = None;
@@ -155,20 +157,16 @@ fn fast_tongued(
         if run.len() >= FAST_RUN
             && let Some(first) = run.first()
         {
-            let who = wording::part(reading.score, line.part);
+            let who = wording::part(input.score, line.part);
             let message = format!(
                 "{who} tongues {} fast notes from {} on, where the {} answers late",
                 run.len(),
-                pitch(reading, first),
+                pitch(input, first),
                 line.instrument.name
             );
-            out.push(Finding {
-                why: format!("{} {}", RULE.why, register.about),
-                suggestion: Some(format!(
+            out.push(line.finding(&RULE, first.at, message).level(Level::Note).at_notes(run.iter().map(|t| t.note), 1, "fast and low").because(format!("{} {}", RULE.why, register.about)).instead(format!(
                     "{who}: slur them, take them up an octave, or give them to a lower instrument"
-                )),
-                ..line.finding(&RULE, Level::Note, (first.at, message), run, "fast and low")
-            });
+                )));
         }
         run.clear();
     };
@@ -191,17 +189,17 @@ fn fast_tongued(
 /// Slurs over the break, for school grades: grade 1 not at all, grades 2 and 3 not fast. One finding
 /// for each bar.
 fn breaks(
-    reading: &Reading<'_>,
+    input: &RuleInput<'_>,
     line: &Line<'_>,
     register: &Register,
     tempos: &Tempos,
     out: &mut Vec<Finding>,
 ) {
-    let grade = reading.setting(&RULE, "grade");
+    let grade = input.setting(&RULE, "grade");
     if !(1.0..4.0).contains(&grade) {
         return;
     }
-    let least = reading.setting(&RULE, "fast-slur");
+    let least = input.setting(&RULE, "fast-slur");
     let (below, above) = (register.range.0.midi(), register.range.1.midi());
     let mut last_bar = None;
     for pair in line.tones.windows(2) {
@@ -214,34 +212,30 @@ fn breaks(
             continue;
         }
         last_bar = Some(a.at.bar);
-        let who = wording::part(reading.score, line.part);
+        let who = wording::part(input.score, line.part);
         let message = format!(
             "{who} goes from {} to {} over the break between written {} and {}",
-            pitch(reading, a),
-            pitch(reading, b),
+            pitch(input, a),
+            pitch(input, b),
             register.range.0,
             register.range.1
         );
-        out.push(Finding {
-            why: line.with_care(&register.about),
-            suggestion: Some(format!(
-                "{who}: keep the figure on one side of the break, or tongue the note after it"
-            )),
-            ..line.finding(
-                &RULE,
-                Level::Note,
-                (a.at, message),
-                &[*a, *b],
-                "over the break",
-            )
-        });
+        out.push(
+            line.finding(&RULE, a.at, message)
+                .level(Level::Note)
+                .at_notes([a.note, b.note], 1, "over the break")
+                .because(line.with_care(&register.about))
+                .instead(format!(
+                    "{who}: keep the figure on one side of the break, or tongue the note after it"
+                )),
+        );
     }
 }
 
 /// Fast slurs that only one partial holds, wider than a major third: the slide has to travel and is
 /// heard on the way. One finding for each bar.
-fn long_slides(reading: &Reading<'_>, line: &Line<'_>, tempos: &Tempos, out: &mut Vec<Finding>) {
-    let least = reading.setting(&RULE, "fast-slur");
+fn long_slides(input: &RuleInput<'_>, line: &Line<'_>, tempos: &Tempos, out: &mut Vec<Finding>) {
+    let least = input.setting(&RULE, "fast-slur");
     let mut last_bar = None;
     for pair in line.tones.windows(2) {
         let [a, b] = pair else { continue };
@@ -251,24 +245,26 @@ fn long_slides(reading: &Reading<'_>, line: &Line<'_>, tempos: &Tempos, out: &mu
             || (a.midi() - b.midi()).abs() <= 4
             || tempos.seconds(a.onset, b.onset) >= least
             || !only_by_slide(a.midi(), b.midi())
-            || glissando(reading, line.part, a.onset, b.onset)
+            || glissando(input, line.part, a.onset, b.onset)
         {
             continue;
         }
         last_bar = Some(a.at.bar);
-        let who = wording::part(reading.score, line.part);
+        let who = wording::part(input.score, line.part);
         let message = format!(
             "{who} slurs {} to {}, {} positions of the slide apart on one partial",
-            pitch(reading, a),
-            pitch(reading, b),
+            pitch(input, a),
+            pitch(input, b),
             (a.midi() - b.midi()).abs() + 1
         );
-        out.push(Finding {
-            suggestion: Some(format!(
-                "{who}: tongue the second note, or mark a glissando"
-            )),
-            ..line.finding(&RULE, Level::Note, (a.at, message), &[*a, *b], "long slide")
-        });
+        out.push(
+            line.finding(&RULE, a.at, message)
+                .level(Level::Note)
+                .at_notes([a.note, b.note], 1, "long slide")
+                .instead(format!(
+                    "{who}: tongue the second note, or mark a glissando"
+                )),
+        );
     }
 }
 
@@ -288,8 +284,8 @@ fn only_by_slide(a: i16, b: i16) -> bool {
     ways.peek().is_some() && ways.all(|(x, y)| x == y)
 }
 
-fn glissando(reading: &Reading<'_>, part: u32, from: Ticks, to: Ticks) -> bool {
-    reading.score.parts.get(part as usize).is_some_and(|p| {
+fn glissando(input: &RuleInput<'_>, part: u32, from: Ticks, to: Ticks) -> bool {
+    input.score.parts.get(part as usize).is_some_and(|p| {
         let at = p.words.partition_point(|w| w.onset < from);
         p.words
             .iter()
@@ -298,6 +294,8 @@ fn glissando(reading: &Reading<'_>, part: u32, from: Ticks, to: Ticks) -> bool {
             .any(|w| w.value.text.to_lowercase().contains("gliss"))
     })
 }
+
+crate::rules::test_examples!(RULE);
 
 #[cfg(test)]
 mod tests {

@@ -4,48 +4,56 @@
 use crate::finding::{Finding, Level};
 use crate::ground::instrument::RangeVerdict;
 use crate::ground::time::Ticks;
-use crate::rules::shared::line::{Line, Tone, lines, merged};
+use crate::rules::input::RuleInput;
+use crate::rules::rule::{DependsOn, Example, Exception, Group, Rule, Setting, Silent};
+use crate::rules::shared::line::{Line, Tone, merged};
 use crate::rules::shared::wording;
-use crate::rules::{Example, Group, Reading, Rule, Setting};
 
 pub static RULE: Rule = Rule {
     name: "tessitura",
     group: Group::Players,
     asks: "A part does not stay outside the comfortable range for more than four bars running.",
     why: "A high or low note now and then is within reach; living there tires the player and thins the sound.",
-    exceptions: &[
-        "the lead seat of a section, upwards",
-        "notes beyond the range: those are written-range's business",
-        "a note only for voices",
-    ],
     source: "published: a choral textbook's cards and a military harmony course, for voices; common practice, no source, for instruments",
     level: Level::Warning,
     off: false,
+    depends_on: DependsOn::Pitch,
     settings: &[Setting {
         name: "bars",
         about: "bars running in which most of what is played lies outside the comfortable range",
         default: 4.0,
     }],
     examples: &[Example {
-        wrong: "meter: 4/4
+        wrong: "\
+meter: 4/4
 pitch: written
 section: trumpets
 parts: trumpet 3 = trumpet
 
 count     | 1  3  | 1   3  | 1  3   | 1   3  | 1   3   | 1 3 |
 trumpet 3 | A5 B5 | Bb5 C6 | B5 Bb5 | C6  B5 | Bb5 B5  | A5 . |
+               ^^ above A5 from here
+suggestion: trumpet 3: revoice the passage further down, or give it to a higher seat or instrument
 ",
-        at: ("1", "3"),
-        right: "meter: 4/4
-pitch: written
-section: trumpets
-parts: trumpet 3 = trumpet
-
+        right: "\
 count     | 1  3  | 1   3  | 1  3   | 1  3  | 1   3   | 1 3 |
 trumpet 3 | A5 B5 | Bb5 C6 | B5 Bb5 | F5 G5 | Bb5 B5  | A5 . |
 ",
     }],
-    check,
+    exceptions: &[
+        Exception {
+            says: "the lead seat of a section, upwards",
+            silent: Silent::Missing,
+        },
+        Exception {
+            says: "notes beyond the range: those are written-range's business",
+            silent: Silent::Missing,
+        },
+        Exception {
+            says: "a note only for voices",
+            silent: Silent::Missing,
+        },
+    ],
 };
 
 /// What one bar has outside the comfortable range.
@@ -55,24 +63,24 @@ struct Edge {
     above: bool,
 }
 
-fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
-    let limit = reading.setting(&RULE, "bars");
+pub fn check(input: &RuleInput<'_>, out: &mut Vec<Finding>) {
+    let limit = input.setting(&RULE, "bars");
     let mut found = Vec::new();
-    for line in lines(reading, |i| i.range.comfortable.is_some()) {
+    for line in input.lines(|i| i.range.comfortable.is_some()) {
         let mut run: Vec<Edge> = Vec::new();
         for bar in line.tones.chunk_by(|a, b| a.at.bar == b.at.bar) {
             let edge = edge_of(line, bar);
             let goes_on = matches!((&edge, run.last()), (Some(e), Some(last))
                 if e.bar == last.bar + 1 && e.above == last.above);
             if !goes_on {
-                found.extend(finding(reading, line, &run, limit));
+                found.extend(finding(input, line, &run, limit));
                 run.clear();
             }
             run.extend(edge);
         }
-        found.extend(finding(reading, line, &run, limit));
+        found.extend(finding(input, line, &run, limit));
     }
-    out.extend(merged(reading.score, found));
+    out.extend(merged(input.score, found));
 }
 
 /// Whether most of a bar lies on one side of the comfortable range.
@@ -108,13 +116,13 @@ fn edge_of(line: &Line<'_>, bar: &[Tone]) -> Option<Edge> {
     None
 }
 
-fn finding(reading: &Reading<'_>, line: &Line<'_>, run: &[Edge], limit: f64) -> Option<Finding> {
+fn finding(input: &RuleInput<'_>, line: &Line<'_>, run: &[Edge], limit: f64) -> Option<Finding> {
     let (first, last) = (run.first()?, run.last()?);
     if run.len() as f64 <= limit {
         return None;
     }
     let (low, high) = line.instrument.range.comfortable?;
-    let who = wording::part(reading.score, line.part);
+    let who = wording::part(input.score, line.part);
     let (side, end, to, other) = match (first.above, line.is_sung()) {
         (true, false) => ("above", high, "down", "a higher seat or instrument"),
         (true, true) => ("above", high, "down", "a higher voice"),
@@ -124,25 +132,23 @@ fn finding(reading: &Reading<'_>, line: &Line<'_>, run: &[Edge], limit: f64) -> 
     let message = format!(
         "{who}: stays {side} written {end}, the comfortable range of the {}, from bar {} to bar {}",
         line.instrument.name,
-        reading.score.bar_number(first.bar),
-        reading.score.bar_number(last.bar),
+        input.score.bar_number(first.bar),
+        input.score.bar_number(last.bar),
     );
     let level = if line.is_sung() {
         Level::Note
     } else {
         Level::Warning
     };
-    Some(Finding {
-        why: line.with_care(RULE.why),
-        suggestion: Some(format!(
-            "{who}: revoice the passage further {to}, or give it to {other}"
-        )),
-        ..line.finding(
-            &RULE,
-            level,
-            (first.tone.at, message),
-            &[first.tone],
-            &format!("{side} {end} from here"),
-        )
-    })
+    Some(
+        line.finding(&RULE, first.tone.at, message)
+            .level(level)
+            .at_notes([first.tone.note], 1, &format!("{side} {end} from here"))
+            .because(line.with_care(RULE.why))
+            .instead(format!(
+                "{who}: revoice the passage further {to}, or give it to {other}"
+            )),
+    )
 }
+
+crate::rules::test_examples!(RULE);

@@ -2,10 +2,11 @@
 //! data: `rules/instruments.toml`. What hands reach is common practice, no source.
 
 use crate::diagnosis::Fault;
-use crate::finding::{Finding, Level, NoteAtFault};
+use crate::finding::{Finding, Level};
 use crate::ground::instrument::{Instrument, Mallets};
+use crate::rules::input::RuleInput;
+use crate::rules::rule::{DependsOn, Example, Exception, Group, Rule, Setting, Silent};
 use crate::rules::shared::wording;
-use crate::rules::{Example, Group, Reading, Rule, Setting};
 use crate::sonority::{Sonority, Voice};
 use crate::voicing::Semitones;
 use smallvec::SmallVec;
@@ -15,17 +16,18 @@ pub static RULE: Rule = Rule {
     group: Group::Players,
     asks: "A guitar chord has one string for each note within the reach of the left hand; a vibraphone chord has a mallet for each note within the reach of two hands.",
     why: "The player has to leave notes out, and the voicing is no longer the one that was written. Stretching for it can hurt; the player and the teacher know the hand.",
-    exceptions: &["notes that are held from before", "open strings"],
     source: "tuning and mallets: published, Wikipedia, Guitar tunings, and percussion pitch charts; what hands reach: common practice, no source",
     level: Level::Warning,
     off: false,
+    depends_on: DependsOn::Pitch,
     settings: &[Setting {
         name: "frets",
         about: "frets between the lowest and the highest finger that a left hand spans",
         default: 4.0,
     }],
     examples: &[Example {
-        wrong: "key: F major
+        wrong: "\
+key: F major
 meter: 4/4
 section: guitar
 pitch: written
@@ -34,25 +36,26 @@ parts: guitar = guitar
 chord  | Fmaj7       -           |
 count  | 1           3           |
 guitar | E5+C5+A4+F3 E6+C6+A5+F3 |
+                     ^^ ^^ ^^ ^^ out of reach
+suggestion: leave a note out, or move one by an octave so that the chord lies together; drop 2 and drop 3 fit four strings
 ",
-        at: ("1", "3"),
-        right: "key: F major
-meter: 4/4
-section: guitar
-pitch: written
-parts: guitar = guitar
-
-chord  | Fmaj7       -           |
-count  | 1           3           |
-guitar | E5+C5+A4+F3 E5+C5+A4+F4 |
-",
+        right: "guitar | E5+C5+A4+F3 E5+C5+A4+F4 |",
     }],
-    check,
+    exceptions: &[
+        Exception {
+            says: "notes that are held from before",
+            silent: Silent::Missing,
+        },
+        Exception {
+            says: "open strings",
+            silent: Silent::Missing,
+        },
+    ],
 };
 
-fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
-    let frets = reading.setting(&RULE, "frets") as i16;
-    for passage in reading.passages {
+pub fn check(input: &RuleInput<'_>, out: &mut Vec<Finding>) {
+    let frets = input.setting(&RULE, "frets") as i16;
+    for passage in input.passages {
         for member in &passage.section.parts {
             let Some(instrument) = member
                 .instrument
@@ -70,8 +73,8 @@ fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
                     continue;
                 }
                 if let Some(what) = trouble(instrument, &struck, frets) {
-                    let chord = passage.symbol_of(reading.score, index).map(str::to_owned);
-                    let mut finding = finding(reading, instrument, sonority, &struck, &what);
+                    let chord = passage.symbol_of(input.score, index).map(str::to_owned);
+                    let mut finding = finding(input, instrument, sonority, &struck, &what);
                     finding.section = Some(passage.section.name.clone());
                     finding.chord = chord;
                     out.push(finding);
@@ -181,7 +184,7 @@ fn mallet_trouble(written: &[i16], mallets: Mallets) -> Option<String> {
 }
 
 fn finding(
-    reading: &Reading<'_>,
+    input: &RuleInput<'_>,
     instrument: &Instrument,
     sonority: &Sonority,
     struck: &[&Voice],
@@ -204,37 +207,27 @@ fn finding(
     let part = faults.first().map_or(0, |f| f.note.part);
     let pitches: Vec<String> = faults
         .iter()
-        .map(|f| wording::for_player(reading.score, f.note, f.found))
+        .map(|f| wording::for_player(input.score, f.note, f.found))
         .collect();
     let message = format!(
         "{} {what}: {}",
-        wording::part(reading.score, part),
+        wording::part(input.score, part),
         wording::join(&pitches)
     );
     let why = match &instrument.caution {
         Some(caution) => format!("{} {caution}", RULE.why),
         None => RULE.why.to_owned(),
     };
-    Finding {
-        parts: vec![part],
-        why,
-        source: RULE.source,
-        notes: faults
-            .iter()
-            .map(|f| NoteAtFault {
-                note: f.note,
-                voice: f.voice,
-                expected: None,
-                label: "out of reach".to_owned(),
-            })
-            .collect(),
-        found: sonority.pitches(),
-        suggestion: Some(
-            "leave a note out, or move one by an octave so that the chord lies together; drop 2 and drop 3 fit four strings".to_owned(),
-        ),
-        ..Finding::new(RULE.name, Level::Warning, sonority.at, message)
-    }
+    RULE
+        .finding(sonority.at, message)
+        .parts([part])
+        .because(why)
+        .at_fault(&faults, "out of reach")
+        .sounding(sonority.pitches())
+        .instead("leave a note out, or move one by an octave so that the chord lies together; drop 2 and drop 3 fit four strings")
 }
+
+crate::rules::test_examples!(RULE);
 
 #[cfg(test)]
 mod tests {

@@ -4,8 +4,9 @@
 use crate::finding::{Finding, Level, NoteAtFault};
 use crate::ground::instrument::{Instrument, Property, RangeVerdict};
 use crate::ground::pitch::Pitch;
+use crate::rules::input::RuleInput;
+use crate::rules::rule::{DependsOn, Example, Exception, Group, Rule, Setting, Silent};
 use crate::rules::shared::wording;
-use crate::rules::{Example, Group, Reading, Rule, Setting};
 use crate::score::Note;
 use crate::score::NoteRef;
 use std::collections::BTreeMap;
@@ -15,13 +16,10 @@ pub static RULE: Rule = Rule {
     group: Group::Players,
     asks: "Every note lies in the range the instrument has (error), and in the range players are asked for (warning): professionals, or those of the school grade that is set.",
     why: "The note is not on the instrument, or only a few players have it.",
-    exceptions: &[
-        "extensions that every current horn has (high F# key)",
-        "the comfortable range is a matter for tessitura, except for notes held very long at the edge, which get a note outside the lead seat",
-    ],
     source: "published: orchestration handbooks' range tables; rules/instruments.toml names the source of each value",
     level: Level::Error,
     off: false,
+    depends_on: DependsOn::Pitch,
     settings: &[
         Setting {
             name: "grade",
@@ -35,7 +33,8 @@ pub static RULE: Rule = Rule {
         },
     ],
     examples: &[Example {
-        wrong: "meter: 4/4
+        wrong: "\
+meter: 4/4
 section: saxes
 technique: four-way close
 parts: alto 1 = alto saxophone
@@ -46,28 +45,29 @@ parts: alto 1 = alto saxophone
 chord   | Eb6 -   -   |
 count   | 1   2   3   |
 alto 1  | G5  Bb5 G5  |
+              ^^^ above F#6
 alto 2  | Eb5 G5  Eb5 |
 tenor 1 | C5  Eb5 C5  |
 tenor 2 | Bb4 C5  Bb4 |
+suggestion: alto 1: take the phrase down an octave, or give the note to a higher seat or instrument
 ",
-        at: ("1", "2"),
-        right: "meter: 4/4
-section: saxes
-technique: four-way close
-parts: alto 1 = alto saxophone
-       alto 2 = alto saxophone
-       tenor 1 = tenor saxophone
-       tenor 2 = tenor saxophone
-
-chord   | Eb6 -   -   |
-count   | 1   2   3   |
+        right: "\
 alto 1  | G5  Eb5 G5  |
 alto 2  | Eb5 C5  Eb5 |
 tenor 1 | C5  Bb4 C5  |
 tenor 2 | Bb4 G4  Bb4 |
 ",
     }],
-    check,
+    exceptions: &[
+        Exception {
+            says: "extensions that every current horn has (high F# key)",
+            silent: Silent::Missing,
+        },
+        Exception {
+            says: "the comfortable range is a matter for tessitura, except for notes held very long at the edge, which get a note outside the lead seat",
+            silent: Silent::Missing,
+        },
+    ],
 };
 
 /// A note outside, and how.
@@ -86,8 +86,8 @@ struct Outside<'a> {
     held: bool,
 }
 
-fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
-    for passage in reading.passages {
+pub fn check(input: &RuleInput<'_>, out: &mut Vec<Finding>) {
+    for passage in input.passages {
         for member in &passage.section.parts {
             let Some(instrument) = member.instrument else {
                 continue;
@@ -95,7 +95,7 @@ fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
             // One finding for the notes of one bar on the same side of the range.
             let mut bars: BTreeMap<(u32, bool), Vec<Outside<'_>>> = BTreeMap::new();
             let leads = member.seat == Some(1) && passage.section.parts.len() > 1;
-            for outside in notes_outside(reading, member.part, member.seat, instrument) {
+            for outside in notes_outside(input, member.part, member.seat, instrument) {
                 if outside.held && leads {
                     continue;
                 }
@@ -105,7 +105,7 @@ fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
             }
             for ((_, above), notes) in bars {
                 out.extend(finding(
-                    reading,
+                    input,
                     member.part,
                     instrument,
                     above,
@@ -118,15 +118,15 @@ fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
 }
 
 fn notes_outside<'a>(
-    reading: &'a Reading<'_>,
+    input: &'a RuleInput<'_>,
     index: u32,
     seat: Option<u8>,
     instrument: &'a Instrument,
 ) -> impl Iterator<Item = Outside<'a>> {
-    let grade = reading.setting(&RULE, "grade").clamp(0.0, 6.0) as u8;
+    let grade = input.setting(&RULE, "grade").clamp(0.0, 6.0) as u8;
     let graded = (grade > 0).then(|| instrument.graded(grade, seat));
-    let held = reading.setting(&RULE, "held-beats");
-    reading.notes(index).filter_map(move |(i, note)| {
+    let held = input.setting(&RULE, "held-beats");
+    input.notes(index).filter_map(move |(i, note)| {
         let at = NoteRef {
             part: index,
             note: i,
@@ -163,14 +163,14 @@ fn notes_outside<'a>(
                 (Level::Note, limit)
             }
             RangeVerdict::Professional
-                if !instrument.is(Property::Sung) && is_held(reading, at, note, held) =>
+                if !instrument.is(Property::Sung) && is_held(input, at, note, held) =>
             {
                 long = true;
                 (Level::Note, instrument.range.comfortable.and_then(beyond)?)
             }
             RangeVerdict::Comfortable | RangeVerdict::Professional => return None,
         };
-        if reading.is_explained(at) {
+        if input.is_explained(at) {
             return None;
         }
         Some(Outside {
@@ -187,8 +187,8 @@ fn notes_outside<'a>(
 }
 
 /// Whether a note and what it is tied to is held longer than so many felt beats.
-fn is_held(reading: &Reading<'_>, at: NoteRef, note: &Note, beats: f64) -> bool {
-    let score = reading.score;
+fn is_held(input: &RuleInput<'_>, at: NoteRef, note: &Note, beats: f64) -> bool {
+    let score = input.score;
     let part = score.parts.get(at.part as usize);
     let last = if note.flags.has(crate::score::NoteFlags::TIED_OUT) {
         score.tied_chain(at).last().copied().unwrap_or(at)
@@ -203,7 +203,7 @@ fn is_held(reading: &Reading<'_>, at: NoteRef, note: &Note, beats: f64) -> bool 
 }
 
 fn finding(
-    reading: &Reading<'_>,
+    input: &RuleInput<'_>,
     index: u32,
     instrument: &Instrument,
     above: bool,
@@ -213,10 +213,10 @@ fn finding(
     let first = notes.first()?;
     let level = notes.iter().map(|n| n.level).max()?;
     let worst = notes.iter().find(|n| n.level == level)?;
-    let who = wording::part(reading.score, index);
+    let who = wording::part(input.score, index);
     let pitches: Vec<String> = notes
         .iter()
-        .map(|n| wording::for_player(reading.score, n.at, n.note.sounding))
+        .map(|n| wording::for_player(input.score, n.at, n.note.sounding))
         .collect();
     let (side, end, move_to) = if above {
         ("above", "highest", "down")
@@ -273,25 +273,24 @@ fn finding(
     if let Some(caution) = &instrument.caution {
         why = format!("{why} {caution}");
     }
-    Some(Finding {
-        section: Some(section.to_owned()),
-        parts: vec![index],
-        why,
-        source: RULE.source,
-        notes: notes
-            .iter()
-            .map(|n| NoteAtFault {
-                note: n.at,
-                voice: 1,
-                expected: None,
-                label: format!("{side} {}", n.limit),
-            })
-            .collect(),
-        found: notes.iter().map(|n| n.note.sounding).collect(),
-        suggestion: Some(suggestion),
-        ..Finding::new(RULE.name, level, first.note.at, message)
-    })
+    let marks = notes.iter().map(|n| NoteAtFault {
+        note: n.at,
+        voice: 1,
+        expected: None,
+        label: format!("{side} {}", n.limit),
+    });
+    Some(
+        RULE.finding(first.note.at, message)
+            .level(level)
+            .because(why)
+            .section(section)
+            .mark(marks)
+            .sounding(notes.iter().map(|n| n.note.sounding).collect())
+            .instead(suggestion),
+    )
 }
+
+crate::rules::test_examples!(RULE);
 
 #[cfg(test)]
 mod tests {

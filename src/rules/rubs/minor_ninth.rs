@@ -2,12 +2,15 @@
 //! blogs; the exceptions from a textbook on jazz voicings.
 
 use crate::diagnosis::{Fault, Passage, SlipKind, Verdict};
-use crate::finding::{Finding, Level, NoteAtFault};
+use crate::finding::{Finding, Level};
 use crate::ground::chord::Family;
 use crate::ground::instrument::Property;
 use crate::ground::pitch::PitchClass;
+use crate::rules::diagnosed::SlipAt;
+use crate::rules::diagnosed::SonorityAt;
+use crate::rules::input::RuleInput;
+use crate::rules::rule::{DependsOn, Example, Exception, Group, Rule, Silent};
 use crate::rules::shared::wording;
-use crate::rules::{Example, Group, Reading, Rule, SlipAt};
 use crate::sonority::Sonority;
 use crate::voicing::{Mechanical, mechanical_of, minor_ninths};
 
@@ -16,17 +19,14 @@ pub static RULE: Rule = Rule {
     group: Group::Rubs,
     asks: "No two voices of a chord lie a minor ninth apart (or that and an octave more), and no two sections hold a half step or a minor ninth against each other.",
     why: "A half step spread over an octave is the hardest dissonance two horns can make: it sounds like a wrong note however right both notes are for the chord.",
-    exceptions: &[
-        "the b9 over the root of its own dominant",
-        "a quick approach chord that moves on within half a beat",
-        "voicings in fourths",
-    ],
     source: "published: jazz arranging course, textbook on jazz voicings",
     level: Level::Error,
     off: false,
+    depends_on: DependsOn::Pitch,
     settings: &[],
     examples: &[Example {
-        wrong: "meter: 4/4
+        wrong: "\
+meter: 4/4
 section: saxes
 technique: drop 2
 parts: alto 1 = alto saxophone
@@ -40,51 +40,46 @@ alto 1  | G5    E5  C5 |
 alto 2  | C5    B4  G4 |
 tenor 1 | B4    G4  E4 |
 tenor 2 | E4    C4  B3 |
+                    ^^ should be B4
+fix: tenor 2: write B4 (sounding A3) instead of C#5 (sounding B3)
 ",
-        at: ("1", "3"),
-        right: "meter: 4/4
-section: saxes
-technique: drop 2
-parts: alto 1 = alto saxophone
-       alto 2 = alto saxophone
-       tenor 1 = tenor saxophone
-       tenor 2 = tenor saxophone
-
-chord   | Cmaj7 -   -  |
-count   | 1     2   3  |
-alto 1  | G5    E5  C5 |
-alto 2  | C5    B4  G4 |
-tenor 1 | B4    G4  E4 |
-tenor 2 | E4    C4  A3 |
-",
+        right: "tenor 2 | E4    C4  A3 |",
     }],
-    check,
+    exceptions: &[
+        Exception {
+            says: "the b9 over the root of its own dominant",
+            silent: Silent::Missing,
+        },
+        Exception {
+            says: "a quick approach chord that moves on within half a beat",
+            silent: Silent::Missing,
+        },
+        Exception {
+            says: "voicings in fourths",
+            silent: Silent::Missing,
+        },
+    ],
 };
 
-fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
-    for at in reading.slips() {
+pub fn check(input: &RuleInput<'_>, out: &mut Vec<Finding>) {
+    for at in input.slips() {
         if let SlipKind::MinorNinth(upper, lower) = at.slip.kind {
-            out.push(in_technique(reading, &at, upper, lower));
+            out.push(in_technique(input, &at, upper, lower));
         }
     }
-    for passage in reading.passages.iter().filter(|p| !p.section.chordal) {
-        for (index, sonority) in passage.sonorities.iter().enumerate() {
-            let free = matches!(
-                passage.diagnoses.get(index).map(|d| &d.verdict),
-                Some(Verdict::LeftAlone)
-            );
-            if free && sonority.is_block() && passage.is_block_phrase(index) {
-                out.extend(in_free_writing(reading, passage, index, sonority));
-            }
+    for at in input.sonorities().filter(|at| !at.passage.section.chordal) {
+        let free = at.verdict() == Some(&Verdict::LeftAlone);
+        if free && at.is_block() {
+            out.extend(in_free_writing(input, at));
         }
     }
-    between_sections(reading, out);
+    between_sections(input, out);
 }
 
 /// Two sections that hold a half step or a minor ninth against each other for a beat. One finding for
 /// a beat and a pair of sections, at the note that comes second.
-fn between_sections(reading: &Reading<'_>, out: &mut Vec<Finding>) {
-    let horns: Vec<&Passage> = reading
+fn between_sections(input: &RuleInput<'_>, out: &mut Vec<Finding>) {
+    let horns: Vec<&Passage> = input
         .passages
         .iter()
         .filter(|p| {
@@ -116,14 +111,14 @@ fn between_sections(reading: &Reading<'_>, out: &mut Vec<Finding>) {
                 if twice || beside.voices.len() < 3 || !other.is_block_phrase(k) {
                     continue;
                 }
-                out.extend(clash(reading, (own, index, sonority), (other, beside)));
+                out.extend(clash(input, (own, index, sonority), (other, beside)));
             }
         }
     }
 }
 
 fn clash(
-    reading: &Reading<'_>,
+    input: &RuleInput<'_>,
     (own, index, sonority): (&Passage, usize, &Sonority),
     (other, beside): (&Passage, &Sonority),
 ) -> Option<Finding> {
@@ -134,8 +129,8 @@ fn clash(
         .filter(|(a, b)| matches!((a.midi - b.midi).abs(), 1 | 13))
         .peekable();
     rubs.peek()?;
-    let beat = reading.score.felt_beat_at(sonority.onset);
-    let chord = reading
+    let beat = input.score.felt_beat_at(sonority.onset);
+    let chord = input
         .score
         .chord_at(sonority.onset)
         .and_then(|m| m.value.chord.as_ref())?;
@@ -149,50 +144,34 @@ fn clash(
         let together = a.end.min(b.end) - sonority.onset;
         together >= beat
             && !(dominant && (lower.pitch.class() == root || upper.pitch.class() == root))
-            && !reading.is_explained(a.note)
-            && !reading.is_explained(b.note)
+            && !input.is_explained(a.note)
+            && !input.is_explained(b.note)
     })?;
-    let faults: Vec<Fault> = [a, b]
-        .into_iter()
-        .map(|v| Fault {
-            note: v.note,
-            found: v.pitch,
-            voice: 1,
-            expected: v.pitch,
-        })
-        .collect();
-    let mut parts: Vec<u32> = faults.iter().map(|f| f.note.part).collect();
-    parts.sort_unstable();
+    let faults = [a, b].map(|v| Fault {
+        note: v.note,
+        found: v.pitch,
+        voice: 1,
+        expected: v.pitch,
+    });
     let message = format!(
         "{} and {} clash: {}",
         own.section.name,
         other.section.name,
-        wording::who_has(reading.score, &faults)
+        wording::who_has(input.score, &faults)
     );
-    Some(Finding {
-        section: Some(own.section.name.clone()),
-        parts,
-        why: "Two sections that hold a half step against each other sound like a wrong note, however right each is by itself: agree on one tension for both.".to_owned(),
-        source: "common practice, no source",
-        chord: Some(chord.text.clone()),
-        technique: own
-            .diagnoses
-            .get(index)
-            .and_then(|d| d.technique)
-            .map(|t| t.technique.name().to_owned()),
-        notes: faults
-            .iter()
-            .map(|f| NoteAtFault {
-                note: f.note,
-                voice: f.voice,
-                expected: None,
-                label: "clashes".to_owned(),
-            })
-            .collect(),
-        found: sonority.pitches(),
-        suggestion: Some("let both sections have the same tension, or the chord note in its place".to_owned()),
-        ..Finding::new(RULE.name, Level::Warning, sonority.at, message)
-    })
+    let force = own.diagnoses.get(index).and_then(|d| d.technique);
+    Some(
+        RULE.finding(sonority.at, message)
+            .level(Level::Warning)
+            .because("Two sections that hold a half step against each other sound like a wrong note, however right each is by itself: agree on one tension for both.")
+            .source("common practice, no source")
+            .section(&own.section.name)
+            .chord(Some(&chord.text))
+            .technique(force.map(|f| f.technique))
+            .at_fault(&faults, "clashes")
+            .sounding(sonority.pitches())
+            .instead("let both sections have the same tension, or the chord note in its place"),
+    )
 }
 
 fn pair(sonority: &Sonority, upper: u8, lower: u8) -> String {
@@ -210,33 +189,30 @@ fn level(held: bool) -> Level {
     if held { Level::Error } else { Level::Warning }
 }
 
-fn in_technique(reading: &Reading<'_>, at: &SlipAt<'_>, upper: u8, lower: u8) -> Finding {
+fn in_technique(input: &RuleInput<'_>, at: &SlipAt<'_>, upper: u8, lower: u8) -> Finding {
     // What is written may be in another technique than the one in force.
-    let technique = mechanical_of(&at.sonority.midi())
+    let technique = mechanical_of(&at.place.sonority.midi())
         .map(Mechanical::name)
         .or(at.diagnosis.technique.map(|t| t.technique.name()))
         .unwrap_or("this technique");
     let message = format!(
         "{technique} makes a minor ninth here, {}: {}",
-        pair(at.sonority, upper, lower),
-        wording::who_has(reading.score, &at.slip.faults)
+        pair(at.place.sonority, upper, lower),
+        at.who_has(input.score)
     );
-    at.finding(reading.score, &RULE, level(at.is_held()), message)
+    at.finding(input.score, &RULE, message)
+        .level(level(at.is_held()))
 }
 
 /// In writing that is held to no technique: two notes of one chord symbol, struck together and
 /// held a beat.
-fn in_free_writing(
-    reading: &Reading<'_>,
-    passage: &Passage,
-    index: usize,
-    sonority: &Sonority,
-) -> Option<Finding> {
-    let chord = reading
+fn in_free_writing(input: &RuleInput<'_>, at: SonorityAt<'_>) -> Option<Finding> {
+    let sonority = at.sonority;
+    let chord = input
         .score
         .chord_at(sonority.onset)
         .and_then(|m| m.value.chord.as_ref())?;
-    let lead = passage.leads.get(index).copied().flatten()?;
+    let lead = at.lead()?;
     if lead.duration() < lead.beat {
         return None;
     }
@@ -261,49 +237,27 @@ fn in_free_writing(
                     .get(lower)
                     .is_some_and(|&m| PitchClass::new(m) == chord.root.class()))
     })?;
-    let faults: Vec<Fault> = [upper, lower]
-        .into_iter()
-        .filter_map(|i| {
-            let v = sonority.voices.get(i)?;
-            Some(Fault {
-                note: v.note,
-                found: v.pitch,
-                voice: i as u8 + 1,
-                expected: v.pitch,
-            })
-        })
-        .collect();
-    if faults.iter().any(|f| reading.is_claimed(f.note)) {
+    let voices = [sonority.voices.get(upper)?, sonority.voices.get(lower)?];
+    let faults = voices.map(|v| at.fault(v));
+    if faults.iter().any(|f| input.is_claimed(f.note)) {
         return None;
     }
     let message = format!(
         "a minor ninth, {}: {}",
         pair(sonority, upper as u8, lower as u8),
-        wording::who_has(reading.score, &faults)
+        wording::who_has(input.score, &faults)
     );
-    Some(Finding {
-        section: Some(passage.section.name.clone()),
-        parts: faults.iter().map(|f| f.note.part).collect(),
-        why: RULE.why.to_owned(),
-        source: RULE.source,
-        chord: Some(chord.text.clone()),
-        notes: faults
-            .iter()
-            .map(|f| NoteAtFault {
-                note: f.note,
-                voice: f.voice,
-                expected: None,
-                label: "minor ninth".to_owned(),
-            })
-            .collect(),
-        found: sonority.pitches(),
-        suggestion: Some(
-            "exchange the octaves of the two voices, or put a tension in place of one of the notes"
-                .to_owned(),
-        ),
-        ..Finding::new(RULE.name, level(true), sonority.at, message)
-    })
+    Some(
+        at.finding(input.score, &RULE, message)
+            .chord(Some(&chord.text))
+            .level(level(true))
+            .parts(faults.iter().map(|f| f.note.part))
+            .at_fault(&faults, "minor ninth")
+            .instead("exchange the octaves of the two voices, or put a tension in place of one of the notes"),
+    )
 }
+
+crate::rules::test_examples!(RULE);
 
 #[cfg(test)]
 mod tests {

@@ -1,10 +1,13 @@
 //! What rules about free writing share: the block sonorities that no technique explains.
 
-use crate::diagnosis::{Fault, Passage, Verdict, frame_at};
-use crate::finding::{Finding, Level, NoteAtFault};
+use super::remedies::remedies;
+use super::wording;
+use crate::diagnosis::{Fault, Verdict, frame_at};
+use crate::finding::{Finding, NoteAtFault};
 use crate::ground::pitch::{NoteName, Pitch, PitchClass};
-use crate::rules::{Reading, remedies};
-use crate::score::Change;
+use crate::rules::diagnosed::{DiagnosedScore, SonorityAt};
+use crate::rules::rule::Rule;
+use crate::score::{Change, Score};
 use crate::sonority::Sonority;
 use crate::sonority::lead::LeadNote;
 use crate::voicing::{Colour, Frame};
@@ -12,7 +15,8 @@ use smallvec::SmallVec;
 
 /// A block sonority with a chord symbol over it that is held to no technique.
 pub struct FreeChord<'a> {
-    pub passage: &'a Passage,
+    /// Where it stands.
+    pub at: SonorityAt<'a>,
     pub sonority: &'a Sonority,
     pub frame: Frame<'a>,
     pub lead: LeadNote,
@@ -24,29 +28,18 @@ pub struct FreeChord<'a> {
 
 /// Every chord of free writing: three voices or more struck together, not one note in octaves, not
 /// an approach chord, and no slip explains any of it.
-pub fn chords<'r, 'a>(reading: &'r Reading<'a>) -> &'r [FreeChord<'a>] {
-    reading.free.get_or_init(|| {
-        let mut chords = Vec::new();
-        for passage in reading.passages {
-            for (index, sonority) in passage.sonorities.iter().enumerate() {
-                chords.extend(free(reading, passage, index, sonority));
-            }
-        }
-        chords
-    })
+pub fn chords<'a>(diagnosed: &DiagnosedScore<'a>) -> Vec<FreeChord<'a>> {
+    diagnosed
+        .sonorities()
+        .filter_map(|at| free(diagnosed, at))
+        .collect()
 }
 
-fn free<'a>(
-    reading: &Reading<'a>,
-    passage: &'a Passage,
-    index: usize,
-    sonority: &'a Sonority,
-) -> Option<FreeChord<'a>> {
-    let verdict = passage.diagnoses.get(index).map(|d| &d.verdict);
-    if !sonority.is_block()
-        || verdict != Some(&Verdict::LeftAlone)
-        || !passage.is_block_phrase(index)
-        || sonority.voices.iter().any(|v| reading.is_claimed(v.note))
+fn free<'a>(diagnosed: &DiagnosedScore<'a>, at: SonorityAt<'a>) -> Option<FreeChord<'a>> {
+    let sonority = at.sonority;
+    if !at.is_block()
+        || at.verdict() != Some(&Verdict::LeftAlone)
+        || sonority.voices.iter().any(|v| diagnosed.is_claimed(v.note))
     {
         return None;
     }
@@ -54,9 +47,9 @@ fn free<'a>(
     if sonority.voices.iter().all(|v| (v.midi - first) % 12 == 0) {
         return None;
     }
-    let lead = passage.leads.get(index).copied().flatten()?;
-    let key = passage.key_at(reading.score, sonority.onset);
-    let frame = frame_at(reading.score, sonority.onset, key)?;
+    let lead = at.lead()?;
+    let key = at.passage.key_at(diagnosed.score, sonority.onset);
+    let frame = frame_at(diagnosed.score, sonority.onset, key)?;
     if frame.chord.family() == crate::ground::chord::Family::Other {
         return None;
     }
@@ -71,7 +64,7 @@ fn free<'a>(
     }
     let voices = sonority.voices.iter();
     Some(FreeChord {
-        passage,
+        at,
         sonority,
         colours: voices.map(|v| frame.colour(v.pitch.class())).collect(),
         frame,
@@ -170,15 +163,12 @@ impl FreeChord<'_> {
     /// The finding of a rule about some voices of this chord.
     pub fn finding(
         &self,
-        rule: &'static crate::rules::Rule,
-        level: Level,
+        score: &Score,
+        rule: &Rule,
         message: String,
         faults: &[Fault],
         label: &str,
     ) -> Finding {
-        let mut parts: Vec<u32> = faults.iter().map(|f| f.note.part).collect();
-        parts.sort_unstable();
-        parts.dedup();
         let mut ways: Vec<Vec<Change>> = Vec::new();
         if let [one] = faults {
             let index = usize::from(one.voice).saturating_sub(1);
@@ -191,24 +181,18 @@ impl FreeChord<'_> {
         } else {
             ways = remedies([&faults.to_vec()]);
         }
-        Finding {
-            section: Some(self.passage.section.name.clone()),
-            parts,
-            why: rule.why.to_owned(),
-            source: rule.source,
-            chord: Some(self.frame.chord.text.clone()),
-            notes: faults
-                .iter()
-                .map(|f| NoteAtFault {
-                    note: f.note,
-                    voice: f.voice,
-                    expected: (f.expected != f.found).then_some(f.expected),
-                    label: label.to_owned(),
-                })
-                .collect(),
-            found: self.sonority.pitches(),
-            remedies: ways,
-            ..Finding::new(rule.name, level, self.sonority.at, message)
-        }
+        let marks = faults.iter().map(|f| NoteAtFault {
+            note: f.note,
+            voice: f.voice,
+            expected: (f.expected != f.found).then_some(f.expected),
+            label: label.to_owned(),
+        });
+        rule.finding(self.sonority.at, message)
+            .section(&self.at.passage.section.name)
+            .chord(Some(&self.frame.chord.text))
+            .mark(marks)
+            .sounding(self.sonority.pitches())
+            .suggestion(wording::instead(score, faults))
+            .may_mend(ways)
     }
 }

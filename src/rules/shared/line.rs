@@ -1,11 +1,13 @@
 //! What rules about one player's line share: its notes with their ties followed, and the time they
 //! take in seconds.
 
-use crate::finding::{Finding, Level, NoteAtFault};
+use super::wording;
+use crate::finding::Finding;
 use crate::ground::instrument::{Instrument, Property};
 use crate::ground::pitch::Pitch;
 use crate::ground::time::Ticks;
-use crate::rules::Reading;
+use crate::rules::diagnosed::DiagnosedScore;
+use crate::rules::rule::Rule;
 use crate::score::NoteRef;
 use crate::score::{Articulations, NoteFlags, Place, Score, in_force};
 use crate::sonority::{Section, SectionPart};
@@ -47,34 +49,31 @@ pub struct Line<'a> {
     pub tones: Vec<Tone>,
 }
 
-/// Every part that plays one note at a time, by its instrument and in fact, of these instruments.
-pub fn lines<'r, 'a>(
-    reading: &'r Reading<'a>,
-    wanted: fn(&Instrument) -> bool,
-) -> impl Iterator<Item = &'r Line<'a>> {
-    let all = reading.lines.get_or_init(|| {
-        reading
-            .passages
-            .iter()
-            .flat_map(|passage| {
-                let members = passage.section.parts.iter();
-                members.filter_map(|member| line(reading, &passage.section, member))
-            })
-            .collect()
-    });
-    all.iter().filter(move |line| wanted(line.instrument))
+/// Every part that plays one note at a time, by its instrument and in fact.
+pub fn lines<'a>(diagnosed: &DiagnosedScore<'a>) -> Vec<Line<'a>> {
+    let passages = diagnosed.passages.iter();
+    passages
+        .flat_map(|passage| {
+            let members = passage.section.parts.iter();
+            members.filter_map(|member| line(diagnosed, &passage.section, member))
+        })
+        .collect()
 }
 
-fn line<'a>(reading: &Reading<'a>, section: &'a Section, member: &SectionPart) -> Option<Line<'a>> {
+fn line<'a>(
+    diagnosed: &DiagnosedScore<'a>,
+    section: &'a Section,
+    member: &SectionPart,
+) -> Option<Line<'a>> {
     let instrument = member
         .instrument
         .filter(|i| i.single_line && !i.is(Property::Unpitched))?;
-    let part = reading.score.parts.get(member.part as usize)?;
+    let part = diagnosed.score.parts.get(member.part as usize)?;
     if part.staves > 1 {
         return None;
     }
     let back = instrument.transposition.inverse().chromatic;
-    let notes = reading.notes(member.part);
+    let notes = diagnosed.notes(member.part);
     let mut tones: Vec<Tone> = Vec::with_capacity(notes.size_hint().0);
     let mut overlaps = 0;
     let mut slurs = 0i32;
@@ -148,31 +147,11 @@ impl Line<'_> {
         self.instrument.is(Property::Sung)
     }
 
-    /// The finding of a rule about some notes of this line.
-    pub fn finding(
-        &self,
-        rule: &'static crate::rules::Rule,
-        level: Level,
-        (at, message): (Place, String),
-        tones: &[Tone],
-        label: &str,
-    ) -> Finding {
-        Finding {
-            section: Some(self.section.name.clone()),
-            parts: vec![self.part],
-            why: rule.why.to_owned(),
-            source: rule.source,
-            notes: tones
-                .iter()
-                .map(|t| NoteAtFault {
-                    note: t.note,
-                    voice: 1,
-                    expected: None,
-                    label: label.to_owned(),
-                })
-                .collect(),
-            ..Finding::new(rule.name, level, at, message)
-        }
+    /// The finding of a rule about this line.
+    pub fn finding(&self, rule: &Rule, at: Place, message: String) -> Finding {
+        rule.finding(at, message)
+            .section(&self.section.name)
+            .parts([self.part])
     }
 
     /// Why, and the word of care of the instrument: where a body is at stake, the player and the
@@ -192,7 +171,7 @@ pub fn merged(score: &Score, findings: Vec<Finding>) -> Vec<Finding> {
     let rest = |f: &Finding| -> Option<String> {
         let first = *f.parts.first()?;
         f.message
-            .strip_prefix(crate::rules::shared::wording::part(score, first))
+            .strip_prefix(wording::part(score, first))
             .map(str::to_owned)
     };
     let mut key: Option<(Option<String>, Place)> = None;
@@ -222,10 +201,9 @@ pub fn merged(score: &Score, findings: Vec<Finding>) -> Vec<Finding> {
         let names: Vec<String> = finding
             .parts
             .iter()
-            .map(|p| crate::rules::shared::wording::part(score, *p).to_owned())
+            .map(|p| wording::part(score, *p).to_owned())
             .collect();
-        let (Some(first), all) = (names.first(), crate::rules::shared::wording::join(&names))
-        else {
+        let (Some(first), all) = (names.first(), wording::join(&names)) else {
             continue;
         };
         finding.message = renamed(&finding.message, first, &all);

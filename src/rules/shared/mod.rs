@@ -1,8 +1,11 @@
 //! Views of a score and words for findings that several rules share. No file here uses a rule.
 
+pub mod crossing;
 pub mod free;
 pub mod line;
 pub mod page;
+pub mod remedies;
+pub mod slip;
 pub mod together;
 pub mod whole;
 pub mod wording;

@@ -1,42 +1,23 @@
 //! What rules about the page share: findings about one part at one place, lengths in words.
 
-use crate::finding::{Finding, Level, NoteAtFault};
 use crate::ground::time::{Meter, Ticks};
-use crate::rules::Rule;
 use crate::rules::shared::wording;
-use crate::score::NoteRef;
-use crate::score::{Note, Part, Place, Score};
+use crate::score::{LooseSlur, Mark, Note, Part, Score};
 use num_rational::Ratio;
 
-/// A finding about parts at a place; the notes at fault carry one label.
-pub fn finding(
-    rule: &'static Rule,
-    level: Level,
-    parts: Vec<u32>,
-    at: Place,
-    message: String,
-    suggestion: String,
-) -> Finding {
-    Finding {
-        parts,
-        why: rule.why.to_owned(),
-        source: rule.source,
-        suggestion: Some(suggestion),
-        ..Finding::new(rule.name, level, at, message)
+/// Near a repeat sign, an ending or a double bar a slur may come from elsewhere or go on there.
+pub fn is_slur_at_joint(part: &Part, mark: &Mark<LooseSlur>) -> bool {
+    let bar = mark.at.bar as usize;
+    let closes = |i: usize| {
+        part.bars
+            .get(i)
+            .is_some_and(|b| b.double_bar || b.repeat_end)
+    };
+    let opens = |i: usize| part.bars.get(i).is_none_or(|b| b.repeat_start);
+    match mark.value {
+        LooseSlur::Start => closes(bar) || opens(bar + 1),
+        LooseSlur::Stop => opens(bar) || bar.checked_sub(1).is_none_or(closes),
     }
-}
-
-/// Notes at fault under one label.
-pub fn at_fault(notes: impl IntoIterator<Item = NoteRef>, label: &str) -> Vec<NoteAtFault> {
-    notes
-        .into_iter()
-        .map(|note| NoteAtFault {
-            note,
-            voice: 1,
-            expected: None,
-            label: label.to_owned(),
-        })
-        .collect()
 }
 
 /// Parts that play pitched notes, with their index: no drums, no empty staves.

@@ -2,10 +2,10 @@
 //! they usually do. There, all the rest has to match too. One part that differs for a bar is a
 //! mistake; one that goes its own way for a while is written so.
 
-use crate::finding::{Finding, Level, NoteAtFault};
+use crate::finding::{Finding, Level};
 use crate::ground::time::Ticks;
-use crate::rules::Reading;
-use crate::rules::agreement::rhythm_unison;
+use crate::rules::diagnosed::DiagnosedScore;
+use crate::rules::rule::Rule;
 use crate::rules::shared::wording;
 use crate::score::NoteRef;
 use crate::score::{Articulations, NoteFlags, Part, Score};
@@ -243,6 +243,12 @@ impl Together {
         all
     }
 
+    /// The players of these indices.
+    pub fn of_index(&self, players: &[usize]) -> Vec<&Player> {
+        let each = players.iter();
+        each.filter_map(|&p| self.players.get(p)).collect()
+    }
+
     /// The names of players.
     pub fn names(&self, score: &Score, players: &[usize]) -> String {
         let names: Vec<&str> = players
@@ -335,30 +341,6 @@ pub fn most<T: PartialEq + Clone>(values: &[T]) -> Option<T> {
         .map(|(v, _)| v.clone())
 }
 
-impl Reading<'_> {
-    /// Each section's parts bar by bar, in the order of `passages`.
-    pub fn together(&self) -> &[Together] {
-        self.together.get_or_init(|| {
-            let least = self.setting(&rhythm_unison::RULE, "together") / 100.0;
-            self.passages
-                .iter()
-                .map(|p| Together::of(self.score, &p.section, least))
-                .collect()
-        })
-    }
-
-    /// Only some bars are looked at: a change of pitch is being tried, which agreement does not
-    /// depend on.
-    pub const fn is_window(&self) -> bool {
-        self.bars.is_some()
-    }
-
-    /// "3-and": the beat of a time.
-    pub fn beat_of(&self, onset: Ticks) -> String {
-        self.score.beat_at(self.score.place_of(onset)).to_string()
-    }
-}
-
 /// One player's mark that is not the section's, at one attack.
 pub struct Odd {
     pub player: usize,
@@ -375,193 +357,141 @@ pub struct Odd {
 /// once.
 const OFTEN: usize = 2;
 
-/// One finding for each bar and set of players that differ alike; one for a part without any such
-/// marks. `has_any` says whether a player has such marks anywhere, `what` names them.
-pub fn report(
-    reading: &Reading<'_>,
-    rule: &'static crate::rules::Rule,
-    section: &Section,
-    together: &Together,
-    (odds, what): (Vec<Odd>, &str),
-    has_any: impl Fn(usize) -> bool,
-    out: &mut Vec<Finding>,
-) {
-    let mut rest: Vec<Odd> = Vec::new();
-    let others_have = |p: usize| (0..together.players.len()).any(|o| o != p && has_any(o));
-    let mut by_player: Vec<Vec<Odd>> = together.players.iter().map(|_| Vec::new()).collect();
-    for odd in odds {
-        if let Some(list) = by_player.get_mut(odd.player) {
-            list.push(odd);
+/// The marks of one kind in a section, as they are compared.
+pub struct MarkComparison<'a> {
+    /// The rule that compares them.
+    pub rule: &'static Rule,
+    pub section: &'a Section,
+    pub together: &'a Together,
+    /// The marks by name: "slurs".
+    pub marks: &'static str,
+    /// For each player, whether they have such marks anywhere.
+    pub has_any: Vec<bool>,
+}
+
+impl MarkComparison<'_> {
+    /// One finding for each bar and set of players that differ alike; one for a part without any such
+    /// marks.
+    pub fn report(&self, diagnosed: &DiagnosedScore<'_>, odds: Vec<Odd>, out: &mut Vec<Finding>) {
+        let mut rest: Vec<Odd> = Vec::new();
+        let mut by_player: Vec<Vec<Odd>> = self.has_any.iter().map(|_| Vec::new()).collect();
+        for odd in odds {
+            if let Some(list) = by_player.get_mut(odd.player) {
+                list.push(odd);
+            }
+        }
+        for (p, list) in by_player.into_iter().enumerate() {
+            let mut bars: Vec<usize> = list.iter().map(|o| o.bar).collect();
+            bars.dedup();
+            let has_any = self.has_any.get(p).is_some_and(|has| *has);
+            let others = self.has_any.iter().enumerate().filter(|(o, _)| *o != p);
+            let alone = has_any && !others.into_iter().any(|(_, has)| *has);
+            if bars.len() <= OFTEN || has_any && !alone {
+                rest.extend(list);
+            } else if let Some(first) = list.first() {
+                out.push(self.throughout(diagnosed, first, bars.len(), alone));
+            }
+        }
+        rest.sort_by_key(|o| (o.bar, o.onset, o.player));
+        for in_bar in rest.chunk_by(|a, b| a.bar == b.bar) {
+            self.in_one_bar(diagnosed, in_bar, out);
         }
     }
-    for (p, list) in by_player.into_iter().enumerate() {
-        let mut bars: Vec<usize> = list.iter().map(|o| o.bar).collect();
-        bars.dedup();
-        let alone = has_any(p) && !others_have(p);
-        if bars.len() <= OFTEN || has_any(p) && !alone {
-            rest.extend(list);
-            continue;
-        }
-        let Some(first) = list.first() else { continue };
-        let name = together.names(reading.score, &[p]);
-        let others: Vec<usize> = together
-            .all(first.bar)
-            .into_iter()
-            .filter(|o| *o != p)
-            .collect();
-        let others = together.names(reading.score, &others);
-        let (message, suggestion) = if alone {
-            (
-                format!(
-                    "only {name} carries {what}; {others} have none, in {} bars where they move together",
-                    bars.len()
-                ),
-                format!("copy {name}'s {what} to the other parts"),
-            )
+
+    /// A player without any such marks, or the only one who has them.
+    fn throughout(
+        &self,
+        diagnosed: &DiagnosedScore<'_>,
+        first: &Odd,
+        bars: usize,
+        alone: bool,
+    ) -> Finding {
+        let marks = self.marks;
+        let group = [first.player];
+        let name = self.together.names(diagnosed.score, &group);
+        let others = self.others(diagnosed, first.bar, &group);
+        if alone {
+            let message = format!(
+                "only {name} carries {marks}; {others} have none, in {bars} bars where they move together"
+            );
+            self.finding(diagnosed, &group, first, message)
+                .level(Level::Note)
+                .instead(format!("copy {name}'s {marks} to the other parts"))
         } else {
-            (
-                format!(
-                    "{name} carries no {what} at all; the section has them, in {} bars where they move together, here for the first time",
-                    bars.len()
-                ),
-                format!("{name}: copy the {what} of {others}"),
-            )
-        };
-        out.push(finding(
-            reading,
-            rule,
-            section,
-            together,
-            (&[p], first),
-            (message, suggestion),
-        ));
-        if alone && let Some(f) = out.last_mut() {
-            f.level = Level::Note;
+            let message = format!(
+                "{name} carries no {marks} at all; the section has them, in {bars} bars where they move together, here for the first time"
+            );
+            self.finding(diagnosed, &group, first, message)
+                .instead(format!("{name}: copy the {marks} of {others}"))
         }
     }
-    rest.sort_by_key(|o| (o.bar, o.onset, o.player));
-    let mut at = 0;
-    while let Some(first) = rest.get(at) {
-        let end = at
-            + rest
-                .get(at..)
-                .unwrap_or_default()
+
+    /// The names of the others who are together in a bar.
+    fn others(&self, diagnosed: &DiagnosedScore<'_>, bar: usize, group: &[usize]) -> String {
+        let mut others = self.together.all(bar);
+        others.retain(|p| !group.contains(p));
+        self.together.names(diagnosed.score, &others)
+    }
+
+    fn in_one_bar(&self, diagnosed: &DiagnosedScore<'_>, odds: &[Odd], out: &mut Vec<Finding>) {
+        let mut players: Vec<usize> = odds.iter().map(|o| o.player).collect();
+        players.sort_unstable();
+        players.dedup();
+        let mut groups: Vec<(Vec<usize>, Vec<&Odd>)> = Vec::new();
+        for p in players {
+            let own: Vec<&Odd> = odds.iter().filter(|o| o.player == p).collect();
+            let same = |list: &[&Odd]| {
+                list.len() == own.len()
+                    && list.iter().zip(&own).all(|(a, b)| {
+                        a.onset == b.onset && a.found == b.found && a.wanted == b.wanted
+                    })
+            };
+            match groups.iter_mut().find(|(_, list)| same(list)) {
+                Some((group, _)) => group.push(p),
+                None => groups.push((vec![p], own)),
+            }
+        }
+        for (group, list) in groups {
+            let Some(first) = list.first() else { continue };
+            let names = self.together.names(diagnosed.score, &group);
+            let others = self.others(diagnosed, first.bar, &group);
+            let clauses: Vec<String> = list
                 .iter()
-                .take_while(|o| o.bar == first.bar)
-                .count();
-        in_one_bar(
-            reading,
-            rule,
-            section,
-            together,
-            rest.get(at..end).unwrap_or_default(),
-            out,
-        );
-        at = end;
-    }
-}
-
-fn in_one_bar(
-    reading: &Reading<'_>,
-    rule: &'static crate::rules::Rule,
-    section: &Section,
-    together: &Together,
-    odds: &[Odd],
-    out: &mut Vec<Finding>,
-) {
-    let mut players: Vec<usize> = odds.iter().map(|o| o.player).collect();
-    players.sort_unstable();
-    players.dedup();
-    let mut groups: Vec<(Vec<usize>, Vec<&Odd>)> = Vec::new();
-    for p in players {
-        let own: Vec<&Odd> = odds.iter().filter(|o| o.player == p).collect();
-        let same = |list: &[&Odd]| {
-            list.len() == own.len()
-                && list
-                    .iter()
-                    .zip(&own)
-                    .all(|(a, b)| a.onset == b.onset && a.found == b.found && a.wanted == b.wanted)
-        };
-        match groups.iter_mut().find(|(_, list)| same(list)) {
-            Some((group, _)) => group.push(p),
-            None => groups.push((vec![p], own)),
+                .map(|o| {
+                    let beat = diagnosed.beat_of(o.onset);
+                    format!("{} on {beat} where the section has {}", o.found, o.wanted)
+                })
+                .collect();
+            let has = if group.len() > 1 { "have" } else { "has" };
+            let message = format!("{names} {has} {}", wording::join(&clauses));
+            out.push(
+                self.finding(diagnosed, &group, first, message)
+                    .instead(format!("{names}: write it as {others}")),
+            );
         }
     }
-    for (group, list) in groups {
-        let Some(first) = list.first() else { continue };
-        let names = together.names(reading.score, &group);
-        let others: Vec<usize> = together
-            .all(first.bar)
-            .into_iter()
-            .filter(|p| !group.contains(p))
-            .collect();
-        let others = together.names(reading.score, &others);
-        let clauses: Vec<String> = list
-            .iter()
-            .map(|o| {
-                format!(
-                    "{} on {} where the section has {}",
-                    o.found,
-                    reading.beat_of(o.onset),
-                    o.wanted
-                )
-            })
-            .collect();
-        let has = if group.len() > 1 { "have" } else { "has" };
-        let message = format!("{names} {has} {}", wording::join(&clauses));
-        let suggestion = format!("{names}: write it as {others}");
-        out.push(finding(
-            reading,
-            rule,
-            section,
-            together,
-            (&group, first),
-            (message, suggestion),
-        ));
-    }
-}
 
-fn finding(
-    reading: &Reading<'_>,
-    rule: &'static crate::rules::Rule,
-    section: &Section,
-    together: &Together,
-    (group, first): (&[usize], &Odd),
-    (message, suggestion): (String, String),
-) -> Finding {
-    let parts: Vec<u32> = group
-        .iter()
-        .filter_map(|&p| together.players.get(p))
-        .map(|p| p.part)
-        .collect();
-    let notes = group
-        .iter()
-        .filter_map(|&p| together.players.get(p))
-        .filter_map(|p| {
-            let note = p.at(first.bar, first.onset).map_or_else(
-                || p.last_before(first.onset).map(|a| a.note),
-                |(_, a)| Some(a.note),
-            )?;
-            Some(NoteAtFault {
-                note: NoteRef { part: p.part, note },
-                voice: 0,
-                expected: None,
-                label: format!("section: {}", first.wanted),
+    fn finding(
+        &self,
+        diagnosed: &DiagnosedScore<'_>,
+        group: &[usize],
+        first: &Odd,
+        message: String,
+    ) -> Finding {
+        let players = self.together.of_index(group);
+        let notes = players.iter().filter_map(|p| {
+            let struck = p.at(first.bar, first.onset).map(|(_, attack)| attack);
+            let attack = struck.or_else(|| p.last_before(first.onset))?;
+            Some(NoteRef {
+                part: p.part,
+                note: attack.note,
             })
-        })
-        .collect();
-    Finding {
-        section: Some(section.name.clone()),
-        parts,
-        why: rule.why.to_owned(),
-        source: rule.source,
-        notes,
-        suggestion: Some(suggestion),
-        ..Finding::new(
-            rule.name,
-            first.level,
-            reading.score.place_of(first.onset),
-            message,
-        )
+        });
+        self.rule
+            .finding(diagnosed.score.place_of(first.onset), message)
+            .level(first.level)
+            .section(&self.section.name)
+            .parts(players.iter().map(|p| p.part))
+            .at_notes(notes, 0, &format!("section: {}", first.wanted))
     }
 }

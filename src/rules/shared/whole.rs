@@ -1,8 +1,6 @@
 //! What holds for all parts of a score: who has how many bars, and who differs from most.
 
-use crate::finding::{Finding, Level};
 use crate::rules::shared::wording;
-use crate::rules::{Reading, Rule};
 use crate::score::{Place, Score};
 
 /// The parts of a score by their bars.
@@ -16,7 +14,8 @@ pub struct Whole {
 }
 
 impl Whole {
-    fn of(score: &Score) -> Self {
+    /// Counts the bars of every part.
+    pub fn of(score: &Score) -> Self {
         let counts: Vec<(u32, usize)> = score
             .parts
             .iter()
@@ -76,13 +75,6 @@ pub fn split<T: PartialEq + Clone>(values: &[(u32, T)]) -> Option<(T, Vec<u32>, 
     (!differ.is_empty()).then_some((most, with, differ))
 }
 
-impl Reading<'_> {
-    /// The parts of the score by their bars.
-    pub fn whole(&self) -> &Whole {
-        self.whole.get_or_init(|| Whole::of(self.score))
-    }
-}
-
 /// "alto 1, tenor 2 and 5 others".
 pub fn names(score: &Score, parts: &[u32]) -> String {
     const SHOWN: usize = 4;
@@ -104,24 +96,6 @@ pub fn names(score: &Score, parts: &[u32]) -> String {
 /// `have` for several, `has` for one.
 pub const fn has(parts: &[u32]) -> &'static str {
     if parts.len() > 1 { "have" } else { "has" }
-}
-
-/// A finding about parts as a whole.
-pub fn finding(
-    rule: &'static Rule,
-    level: Level,
-    at: Place,
-    parts: Vec<u32>,
-    message: String,
-    suggestion: String,
-) -> Finding {
-    Finding {
-        parts,
-        why: rule.why.to_owned(),
-        source: rule.source,
-        suggestion: Some(suggestion),
-        ..Finding::new(rule.name, level, at, message)
-    }
 }
 
 /// The bar line of a bar.

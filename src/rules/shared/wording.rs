@@ -1,9 +1,10 @@
 //! How findings speak to players: the written pitch first, the sounding one in brackets.
 
 use crate::diagnosis::Fault;
+use crate::finding::NoteAtFault;
 use crate::ground::pitch::Pitch;
-use crate::score::NoteRef;
 use crate::score::Score;
+use crate::score::{Change, NoteRef};
 use std::fmt::Write;
 
 /// The part's name.
@@ -25,7 +26,7 @@ pub fn for_player(score: &Score, at: NoteRef, sounding: Pitch) -> String {
 }
 
 /// The label under a note: what it should be, as the player reads it.
-pub fn label(score: &Score, fault: &Fault) -> String {
+fn label(score: &Score, fault: &Fault) -> String {
     if fault.found == fault.expected {
         return "this note".to_owned();
     }
@@ -33,6 +34,16 @@ pub fn label(score: &Score, fault: &Fault) -> String {
         "should be {}",
         score.written_for(fault.note, fault.expected)
     )
+}
+
+/// Notes that should sound otherwise, each with its label.
+pub fn marks(score: &Score, faults: &[Fault]) -> impl Iterator<Item = NoteAtFault> {
+    faults.iter().map(|f| NoteAtFault {
+        note: f.note,
+        voice: f.voice,
+        expected: Some(f.expected),
+        label: label(score, f),
+    })
 }
 
 /// Whether several of these notes stand in one part (a piano), so that names do not tell them
@@ -80,6 +91,24 @@ pub fn instead(score: &Score, faults: &[Fault]) -> Option<String> {
         })
         .collect();
     (!each.is_empty()).then(|| each.join("; "))
+}
+
+/// Changes in words a player understands: "alto 2: write D5 (sounding F4) instead of ...".
+pub fn in_words(score: &Score, changes: &[Change]) -> Option<String> {
+    let faults: Vec<Fault> = changes
+        .iter()
+        .filter_map(|c| {
+            let part = score.parts.get(c.note.part as usize)?;
+            let note = part.notes.get(c.note.note as usize)?;
+            Some(Fault {
+                note: c.note,
+                found: note.sounding,
+                voice: 0,
+                expected: c.sounding,
+            })
+        })
+        .collect();
+    instead(score, &faults)
 }
 
 /// "a", "a and b", "a, b and c".

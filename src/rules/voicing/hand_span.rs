@@ -2,10 +2,11 @@
 //! hands, a tenth for large ones (`rules/instruments.toml`).
 
 use crate::diagnosis::Fault;
-use crate::finding::{Finding, Level, NoteAtFault};
+use crate::finding::{Finding, Level};
+use crate::rules::input::RuleInput;
+use crate::rules::rule::{DependsOn, Example, Exception, Group, Rule, Silent};
 use crate::rules::shared::wording;
-use crate::rules::{Example, Group, Reading, Rule};
-use crate::sonority::{Sonority, Voice};
+use crate::sonority::Voice;
 use smallvec::SmallVec;
 
 pub static RULE: Rule = Rule {
@@ -13,16 +14,14 @@ pub static RULE: Rule = Rule {
     group: Group::Voicing,
     asks: "What one hand strikes on a keyboard lies within a ninth, a tenth for large hands.",
     why: "Hands differ: what is wider has to be rolled, thinned out or shared between the hands. Stretching to reach it can hurt; the player and the teacher know the hand.",
-    exceptions: &[
-        "chords that both hands can share",
-        "notes that are held from before",
-    ],
     source: "common practice, no source",
     level: Level::Warning,
     off: false,
+    depends_on: DependsOn::Pitch,
     settings: &[],
     examples: &[Example {
-        wrong: "key: C major
+        wrong: "\
+key: C major
 meter: 4/4
 section: piano
 parts: piano = piano
@@ -30,52 +29,65 @@ parts: piano = piano
 chord | C6 -  |
 count | 1  2  |
 piano | C5+A4+G4+E4+C4 C6+A4+E4+G3+A1 |
+                                ^^ ^^ one hand
+suggestion: share the chord between the hands, leave a note out, or roll it
 ",
-        at: ("1", "2"),
-        right: "key: C major
-meter: 4/4
-section: piano
-parts: piano = piano
-
-chord | C6 -  |
-count | 1  2  |
-piano | C5+A4+G4+E4+C4 C5+A4+E4+C3+C2 |
-",
+        right: "piano | C5+A4+G4+E4+C4 C5+A4+E4+C3+C2 |",
     }],
-    check,
+    exceptions: &[
+        Exception {
+            says: "chords that both hands can share",
+            silent: Silent::Missing,
+        },
+        Exception {
+            says: "notes that are held from before",
+            silent: Silent::Missing,
+        },
+    ],
 };
 
-fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
-    for passage in reading.passages {
-        for (index, sonority) in passage.sonorities.iter().enumerate() {
-            for member in &passage.section.parts {
-                let Some(span) = member.instrument.and_then(|i| i.hand_span) else {
-                    continue;
-                };
-                let struck: Hand<'_> = sonority
-                    .voices
-                    .iter()
-                    .filter(|v| v.attacked && v.note.part == member.part)
-                    .collect();
-                let Some((wide, by)) = widest_hand(reading, &struck) else {
-                    continue;
-                };
-                if by <= span.comfortable {
-                    continue;
-                }
-                let level = if by > span.large {
-                    Level::Warning
-                } else {
-                    Level::Note
-                };
-                out.push(finding(
-                    reading,
-                    passage,
-                    (index, sonority),
-                    &wide,
-                    (by, level),
-                ));
+pub fn check(input: &RuleInput<'_>, out: &mut Vec<Finding>) {
+    for at in input.sonorities() {
+        for member in &at.passage.section.parts {
+            let Some(span) = member.instrument.and_then(|i| i.hand_span) else {
+                continue;
+            };
+            let voices = at.sonority.voices.iter();
+            let struck: Hand<'_> = voices
+                .filter(|v| v.attacked && v.note.part == member.part)
+                .collect();
+            let Some(wide) = widest_hand(input, &struck) else {
+                continue;
+            };
+            let by = width(&wide);
+            if by <= span.comfortable {
+                continue;
             }
+            let outer: Vec<Fault> = [wide.first(), wide.last()]
+                .into_iter()
+                .flatten()
+                .map(|v| at.fault(v))
+                .collect();
+            let pitches: Vec<String> = outer
+                .iter()
+                .map(|f| wording::for_player(input.score, f.note, f.found))
+                .collect();
+            let (level, how) = if by > span.large {
+                (Level::Warning, "more than a large hand reaches")
+            } else {
+                (Level::Note, "a stretch for most hands")
+            };
+            let message = format!(
+                "{}: one hand has {}, {by} semitones, {how}",
+                wording::part(input.score, member.part),
+                wording::join(&pitches)
+            );
+            out.push(
+                at.finding(input.score, &RULE, message)
+                    .level(level)
+                    .at_fault(&outer, "one hand")
+                    .instead("share the chord between the hands, leave a note out, or roll it"),
+            );
         }
     }
 }
@@ -83,15 +95,19 @@ fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
 /// What one hand plays, or both, from the top.
 type Hand<'v> = SmallVec<[&'v Voice; 8]>;
 
-/// The hand that has to reach furthest, and how far in semitones. The staves say which hand plays
-/// what; on one staff the hands share the chord as best they can.
-fn widest_hand<'v>(reading: &Reading<'_>, struck: &[&'v Voice]) -> Option<(Hand<'v>, i16)> {
-    let span = |hand: &[&Voice]| match (hand.first(), hand.last()) {
+/// The distance from the top to the bottom, in semitones.
+fn width(hand: &[&Voice]) -> i16 {
+    match (hand.first(), hand.last()) {
         (Some(a), Some(b)) => a.midi - b.midi,
         _ => 0,
-    };
+    }
+}
+
+/// The hand that has to reach furthest. The staves say which hand plays what; on one staff the hands
+/// share the chord as best they can.
+fn widest_hand<'v>(input: &RuleInput<'_>, struck: &[&'v Voice]) -> Option<Hand<'v>> {
     let staff = |v: &Voice| {
-        reading
+        input
             .score
             .parts
             .get(v.note.part as usize)
@@ -105,77 +121,16 @@ fn widest_hand<'v>(reading: &Reading<'_>, struck: &[&'v Voice]) -> Option<(Hand<
     } else {
         let split = (0..=struck.len()).min_by_key(|&at| {
             let (a, b) = struck.split_at(at);
-            (span(a).max(span(b)), at)
+            (width(a).max(width(b)), at)
         })?;
         let (a, b) = struck.split_at(split);
         (a.into(), b.into())
     };
-    let wide = if span(&right) >= span(&left) {
+    Some(if width(&right) >= width(&left) {
         right
     } else {
         left
-    };
-    let by = span(&wide);
-    Some((wide, by))
+    })
 }
 
-fn finding(
-    reading: &Reading<'_>,
-    passage: &crate::diagnosis::Passage,
-    (index, sonority): (usize, &Sonority),
-    hand: &[&Voice],
-    (by, level): (i16, Level),
-) -> Finding {
-    let outer: Vec<Fault> = [hand.first(), hand.last()]
-        .into_iter()
-        .flatten()
-        .map(|v| Fault {
-            note: v.note,
-            found: v.pitch,
-            voice: sonority
-                .voices
-                .iter()
-                .position(|w| w.note == v.note)
-                .unwrap_or(0) as u8
-                + 1,
-            expected: v.pitch,
-        })
-        .collect();
-    let pitches: Vec<String> = outer
-        .iter()
-        .map(|f| wording::for_player(reading.score, f.note, f.found))
-        .collect();
-    let who = outer
-        .first()
-        .map_or("a part", |f| wording::part(reading.score, f.note.part));
-    let how = if level == Level::Warning {
-        "more than a large hand reaches"
-    } else {
-        "a stretch for most hands"
-    };
-    let message = format!(
-        "{who}: one hand has {}, {by} semitones, {how}",
-        wording::join(&pitches)
-    );
-    Finding {
-        section: Some(passage.section.name.clone()),
-        parts: outer.first().map(|f| f.note.part).into_iter().collect(),
-        why: RULE.why.to_owned(),
-        source: RULE.source,
-        chord: passage.symbol_of(reading.score, index).map(str::to_owned),
-        notes: outer
-            .iter()
-            .map(|f| NoteAtFault {
-                note: f.note,
-                voice: f.voice,
-                expected: None,
-                label: "one hand".to_owned(),
-            })
-            .collect(),
-        found: sonority.pitches(),
-        suggestion: Some(
-            "share the chord between the hands, leave a note out, or roll it".to_owned(),
-        ),
-        ..Finding::new(RULE.name, level, sonority.at, message)
-    }
-}
+crate::rules::test_examples!(RULE);

@@ -2,26 +2,22 @@
 //! text; exceptions: common practice, no source.
 
 use crate::finding::{Finding, Level};
-use crate::rules::shared::wording;
-use crate::rules::voicing::voice_crossing::finding;
-use crate::rules::{Example, Group, Reading, Rule};
+use crate::rules::input::RuleInput;
+use crate::rules::rule::{DependsOn, Example, Exception, Group, Rule, Silent};
 
 pub static RULE: Rule = Rule {
     name: "lead-not-on-top",
     group: Group::Voicing,
     asks: "The lead seat has the top note of every chord in a block passage.",
     why: "The highest voice is heard as the melody: with another part above it the tune is gone for a beat.",
-    exceptions: &[
-        "another seat that has the lead for the whole phrase",
-        "unisons",
-        "passages that are not in rhythmic unison, except where the style asks for it (choir)",
-    ],
     source: "published: jazz arranging text; common practice, no source",
     level: Level::Error,
     off: false,
+    depends_on: DependsOn::Pitch,
     settings: &[],
     examples: &[Example {
-        wrong: "meter: 4/4
+        wrong: "\
+meter: 4/4
 section: saxes
 technique: four-way close
 parts: alto 1 = alto saxophone
@@ -32,36 +28,38 @@ parts: alto 1 = alto saxophone
 chord   | F6  -   -   -  |
 count   | 1   2   3   4  |
 alto 1  | A4  C5  D5  C5 |
+                  ^^ should be D6
 alto 2  | F4  A4  F5  A4 |
+                  ^^ should be B5
 tenor 1 | D4  F4  C5  F4 |
 tenor 2 | C4  D4  A4  D4 |
+fix: alto 1: write D6 (sounding F5) instead of B5 (sounding D5); alto 2: write B5 (sounding D5) instead of D6 (sounding F5)
 ",
-        at: ("1", "3"),
-        right: "meter: 4/4
-section: saxes
-technique: four-way close
-parts: alto 1 = alto saxophone
-       alto 2 = alto saxophone
-       tenor 1 = tenor saxophone
-       tenor 2 = tenor saxophone
-
-chord   | F6  -   -   -  |
-count   | 1   2   3   4  |
+        right: "\
 alto 1  | A4  C5  F5  C5 |
 alto 2  | F4  A4  D5  A4 |
-tenor 1 | D4  F4  C5  F4 |
-tenor 2 | C4  D4  A4  D4 |
 ",
     }],
-    check,
+    exceptions: &[
+        Exception {
+            says: "another seat that has the lead for the whole phrase",
+            silent: Silent::Missing,
+        },
+        Exception {
+            says: "unisons",
+            silent: Silent::Missing,
+        },
+        Exception {
+            says: "passages that are not in rhythmic unison, except where the style asks for it (choir)",
+            silent: Silent::Missing,
+        },
+    ],
 };
 
-fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
-    for crossing in reading.crossings().iter().filter(|c| c.lead) {
-        let message = format!(
-            "the lead is not on top: {}",
-            wording::who_has(reading.score, &crossing.faults)
-        );
-        out.push(finding(reading, crossing, &RULE, Level::Error, message));
+pub fn check(input: &RuleInput<'_>, out: &mut Vec<Finding>) {
+    for crossing in input.crossings().iter().filter(|c| c.lead) {
+        out.push(crossing.finding(input.score, &RULE, "the lead is not on top"));
     }
 }
+
+crate::rules::test_examples!(RULE);

@@ -1,13 +1,17 @@
 //! `low-interval`: intervals open up towards the bottom. The limits and their sources stand in
 //! `rules/low-intervals.toml`.
 
-use crate::diagnosis::{Fault, Passage, Verdict};
-use crate::finding::{Finding, Level, NoteAtFault};
+use crate::diagnosis::frame_at;
+use crate::diagnosis::{Passage, Verdict};
+use crate::finding::{Finding, Level};
 use crate::ground::instrument::Property;
 use crate::ground::pitch::Pitch;
+use crate::rules::diagnosed::SonorityAt;
+use crate::rules::input::RuleInput;
+use crate::rules::rule::{DependsOn, Example, Exception, Group, Rule, Silent};
+use crate::rules::shared::remedies::nearby;
 use crate::rules::shared::wording;
-use crate::rules::{Example, Group, Reading, Rule};
-use crate::sonority::{Sonority, Voice};
+use crate::sonority::Voice;
 use crate::voicing::low;
 
 pub static RULE: Rule = Rule {
@@ -15,17 +19,14 @@ pub static RULE: Rule = Rule {
     group: Group::Voicing,
     asks: "No two neighbouring voices sound an interval below the pitch where it turns to mud.",
     why: "The lower an interval lies, the more its overtones beat against each other: a third that is clear in the middle of the keyboard is a rumble in the bass.",
-    exceptions: &[
-        "octaves and unisons",
-        "intervals wider than a tenth",
-        "chords that pass in less than a beat, unless they lie far below",
-    ],
     source: "published: retailer's glossary, textbook on arranging for large jazz ensemble; rows from memory are marked in rules/low-intervals.toml",
     level: Level::Error,
     off: false,
+    depends_on: DependsOn::Pitch,
     settings: &[],
     examples: &[Example {
-        wrong: "key: C major
+        wrong: "\
+key: C major
 meter: 4/4
 section: trombones
 parts: trombone 1 = trombone
@@ -38,56 +39,77 @@ count      | 1  3  |
 trombone 1 | E3 E4 |
 trombone 2 | C3 C4 |
 trombone 3 | G2 G3 |
+             ^^ too low together
 trombone 4 | E2 C3 |
+             ^^ too low together
+suggestion: open the interval to a fifth, an octave or a tenth, or move the chord up
 ",
-        at: ("1", "1"),
-        right: "key: C major
-meter: 4/4
-section: trombones
-parts: trombone 1 = trombone
-       trombone 2 = trombone
-       trombone 3 = trombone
-       trombone 4 = bass trombone
-
-chord      | C  -  |
-count      | 1  3  |
+        right: "\
 trombone 1 | C4 E4 |
 trombone 2 | E3 C4 |
-trombone 3 | G2 G3 |
 trombone 4 | C2 C3 |
 ",
     }],
-    check,
+    exceptions: &[
+        Exception {
+            says: "octaves and unisons",
+            silent: Silent::Missing,
+        },
+        Exception {
+            says: "intervals wider than a tenth",
+            silent: Silent::Missing,
+        },
+        Exception {
+            says: "chords that pass in less than a beat, unless they lie far below",
+            silent: Silent::Missing,
+        },
+    ],
 };
 
 /// The widest interval over the bass that is looked at, in semitones.
 const CLOSE: i16 = 9;
 
+/// Two neighbouring voices too low for their interval.
+struct LowInterval {
+    upper: Voice,
+    lower: Voice,
+    /// How far the lower voice lies below the limit, in semitones.
+    by: i16,
+    /// The lowest note the interval should stand on.
+    limit: Pitch,
+}
+
+impl LowInterval {
+    fn between(upper: &Voice, lower: &Voice) -> Option<Self> {
+        let (by, limit) = low::below(upper.midi, lower.midi)?;
+        Some(Self {
+            upper: *upper,
+            lower: *lower,
+            by,
+            limit,
+        })
+    }
+}
+
 /// The lowest horn over the bass player's note that sounds with it for all its length. Published:
 /// textbook on arranging for large jazz ensemble (the real bass, else none).
-fn over_the_bass(
-    bass: &Passage,
-    passage: &Passage,
-    sonority: &Sonority,
-) -> Option<(i16, Pitch, Voice, Voice)> {
-    if passage.section.chordal
-        || passage.section.is(Property::BassLine)
-        || sonority.voices.len() < 3
-    {
+fn over_the_bass(bass: &Passage, at: SonorityAt<'_>) -> Option<LowInterval> {
+    let (section, sonority) = (&at.passage.section, at.sonority);
+    if section.chordal || section.is(Property::BassLine) || sonority.voices.len() < 3 {
         return None;
     }
-    let at = bass
+    let index = bass
         .sonorities
         .partition_point(|s| s.onset <= sonority.onset)
         .checked_sub(1)?;
-    let root = bass.sonorities.get(at)?.voices.last()?;
+    let root = bass.sonorities.get(index)?.voices.last()?;
     let horn = sonority.voices.last()?;
     let together = root.end >= sonority.end;
     if horn.midi - root.midi > CLOSE {
         return None; // tenths over a walking bass are what it is for
     }
-    let (by, limit) = low::below(horn.midi, root.midi)?;
-    (together && horn.attacked).then_some((by, limit, *horn, *root))
+    let low = LowInterval::between(horn, root)?;
+    (together && horn.attacked).then_some(low)
 }
 
 /// The intervals by name.
@@ -111,124 +133,118 @@ const fn interval(semitones: i16) -> &'static str {
     }
 }
 
-fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
-    let bass = reading
+pub fn check(input: &RuleInput<'_>, out: &mut Vec<Finding>) {
+    let bass = input
         .passages
         .iter()
         .find(|p| p.section.is(Property::BassLine));
-    for passage in reading.passages {
-        let mut last: Option<([u32; 2], usize, usize)> = None;
-        for (index, sonority) in passage.sonorities.iter().enumerate() {
-            if !sonority.voices.iter().any(|v| v.attacked)
-                || sonority.voices.iter().any(|v| reading.is_explained(v.note))
-            {
-                continue;
+    let mut last: Option<Stretch<'_>> = None;
+    for at in input.sonorities() {
+        let Some(low) = lowest(input, bass, at) else {
+            continue;
+        };
+        let Some(level) = level(input, at, low.by) else {
+            continue;
+        };
+        let mut both = [low.upper.note.part, low.lower.note.part];
+        both.sort_unstable();
+        // The same players that go on as low are one finding, where it begins.
+        if let Some(stretch) = &mut last
+            && std::ptr::eq(stretch.at.passage, at.passage)
+            && stretch.both == both
+            && stretch.at.index + 1 == at.index
+        {
+            stretch.at = at;
+            if let Some(open) = out.get_mut(stretch.finding) {
+                open.level = open.level.max(level);
             }
-            let worst = sonority
-                .voices
-                .windows(2)
-                .filter_map(|w| match w {
-                    [a, b] if a.attacked || b.attacked => {
-                        low::below(a.midi, b.midi).map(|(by, limit)| (by, limit, *a, *b))
-                    }
-                    _ => None,
-                })
-                .max_by_key(|(by, ..)| *by)
-                .or_else(|| over_the_bass(bass?, passage, sonority));
-            let Some((by, limit, upper, lower)) = worst else {
-                continue;
-            };
-            let beat = reading.score.felt_beat_at(sonority.onset);
-            // In a passage that is right in its technique the register is low, not a note wrong: that is
-            // the writer's choice, worth knowing.
-            let in_technique = matches!(
-                passage.diagnoses.get(index).map(|d| &d.verdict),
-                Some(Verdict::Right(_))
-            );
-            let length = sonority.end - sonority.onset;
-            let distance = low::distance();
-            let level = if length < beat {
-                if by < distance.warning {
-                    continue;
-                }
-                Level::Note
-            } else if in_technique {
-                Level::Note
-            } else if by >= distance.error && length > beat {
-                Level::Error
-            } else if by >= distance.warning {
-                Level::Warning
-            } else {
-                Level::Note
-            };
-            let mut both = [upper.note.part, lower.note.part];
-            both.sort_unstable();
-            // The same players going on as low is one matter, told where it begins.
-            if let Some((before, at, place)) = &mut last
-                && *before == both
-                && *at + 1 == index
-            {
-                *at = index;
-                if let Some(open) = out.get_mut(*place) {
-                    open.level = open.level.max(level);
-                }
-                continue;
-            }
-            last = Some((both, index, out.len()));
-            let mut parts = both.to_vec();
-            parts.dedup();
-            let fault = |v: &Voice, voice: usize| Fault {
-                note: v.note,
-                found: v.pitch,
-                voice: voice as u8,
-                expected: v.pitch,
-            };
-            let place = |v: &Voice| {
-                sonority
-                    .voices
-                    .iter()
-                    .position(|w| w.note == v.note)
-                    .unwrap_or(0)
-                    + 1
-            };
-            let faults = [fault(&upper, place(&upper)), fault(&lower, place(&lower))];
-            let key = passage.key_at(reading.score, sonority.onset);
-            let chord = crate::diagnosis::frame_at(reading.score, sonority.onset, key);
-            let name = interval(upper.midi - lower.midi);
-            let message = format!(
-                "a {name} with {} at the bottom (sounding) is too low: {}; {} is the lowest it should stand on",
-                lower.pitch,
-                wording::who_has(reading.score, &faults),
-                limit
-            );
-            out.push(Finding {
-                section: Some(passage.section.name.clone()),
-                parts,
-                why: RULE.why.to_owned(),
-                source: RULE.source,
-                chord: chord.map(|f| f.chord.text.clone()),
-                notes: faults
-                    .iter()
-                    .map(|f| NoteAtFault {
-                        note: f.note,
-                        voice: f.voice,
-                        expected: None,
-                        label: "too low together".to_owned(),
-                    })
-                    .collect(),
-                found: sonority.pitches(),
-                suggestion: Some(
-                    "open the interval to a fifth, an octave or a tenth, or move the chord up"
-                        .to_owned(),
-                ),
-                // Of a voicing that is right no voice is moved by itself.
-                remedies: if in_technique {
-                    Vec::new()
-                } else {
-                    crate::rules::nearby(reading, passage, index, &faults)
-                },
-                ..Finding::new(RULE.name, level, sonority.at, message)
-            });
+            continue;
         }
+        last = Some(Stretch {
+            both,
+            at,
+            finding: out.len(),
+        });
+        out.push(finding(input, at, &low).level(level));
     }
 }
+
+/// Two players that stay too low together.
+struct Stretch<'a> {
+    /// Their parts, 0-based.
+    both: [u32; 2],
+    /// The last sonority of it so far.
+    at: SonorityAt<'a>,
+    /// The place of its finding among all.
+    finding: usize,
+}
+
+/// The interval that lies furthest below its limit.
+fn lowest(
+    input: &RuleInput<'_>,
+    bass: Option<&Passage>,
+    at: SonorityAt<'_>,
+) -> Option<LowInterval> {
+    let voices = &at.sonority.voices;
+    if !voices.iter().any(|v| v.attacked) || voices.iter().any(|v| input.is_explained(v.note)) {
+        return None;
+    }
+    let struck = voices.windows(2).filter_map(|w| match w {
+        [upper, lower] if upper.attacked || lower.attacked => LowInterval::between(upper, lower),
+        _ => None,
+    });
+    struck
+        .max_by_key(|low| low.by)
+        .or_else(|| over_the_bass(bass?, at))
+}
+
+/// How much such an interval weighs; `None` where it passes quickly.
+fn level(input: &RuleInput<'_>, at: SonorityAt<'_>, by: i16) -> Option<Level> {
+    let beat = input.score.felt_beat_at(at.sonority.onset);
+    let length = at.sonority.end - at.sonority.onset;
+    let distance = low::distance();
+    if length < beat {
+        return (by >= distance.warning).then_some(Level::Note);
+    }
+    Some(if is_right(at) {
+        Level::Note
+    } else if by >= distance.error && length > beat {
+        Level::Error
+    } else if by >= distance.warning {
+        Level::Warning
+    } else {
+        Level::Note
+    })
+}
+
+/// In a passage that is right in its technique the register is low, and no note is wrong: that is the
+/// writer's choice, worth knowing.
+fn is_right(at: SonorityAt<'_>) -> bool {
+    matches!(at.verdict(), Some(Verdict::Right(_)))
+}
+
+fn finding(input: &RuleInput<'_>, at: SonorityAt<'_>, low: &LowInterval) -> Finding {
+    let faults = [at.fault(&low.upper), at.fault(&low.lower)];
+    let key = at.passage.key_at(input.score, at.sonority.onset);
+    let chord = frame_at(input.score, at.sonority.onset, key);
+    let name = interval(low.upper.midi - low.lower.midi);
+    let message = format!(
+        "a {name} with {} at the bottom (sounding) is too low: {}; {} is the lowest it should stand on",
+        low.lower.pitch,
+        wording::who_has(input.score, &faults),
+        low.limit
+    );
+    // Of a voicing that is right no voice is moved by itself.
+    let remedies = if is_right(at) {
+        Vec::new()
+    } else {
+        nearby(input, at, &faults)
+    };
+    at.finding(input.score, &RULE, message)
+        .chord(chord.map(|f| f.chord.text.as_str()))
+        .at_fault(&faults, "too low together")
+        .instead("open the interval to a fifth, an octave or a tenth, or move the chord up")
+        .may_mend(remedies)
+}
+
+crate::rules::test_examples!(RULE);

@@ -3,21 +3,22 @@
 
 use crate::diagnosis::SlipKind;
 use crate::finding::{Finding, Level};
-use crate::rules::shared::wording;
-use crate::rules::{Example, Group, Reading, Rule};
+use crate::rules::input::RuleInput;
+use crate::rules::rule::{DependsOn, Example, Exception, Group, Rule, Silent};
 
 pub static RULE: Rule = Rule {
     name: "semitone-under-lead",
     group: Group::Voicing,
     asks: "The second voice is at least a whole step below the lead.",
     why: "A half step under the lead covers the melody: the ear no longer knows which of the two it is.",
-    exceptions: &["unisons"],
     source: "published: jazz arranging text, jazz arranging course lesson",
     level: Level::Error,
     off: false,
+    depends_on: DependsOn::Pitch,
     settings: &[],
     examples: &[Example {
-        wrong: "meter: 4/4
+        wrong: "\
+meter: 4/4
 section: saxes
 technique: four-way close
 parts: alto 1 = alto saxophone
@@ -29,38 +30,24 @@ chord   | Cmaj7 -   - |
 count   | 1   2   3  |
 alto 1  | E5  G5  C5 |
 alto 2  | C5  E5  B4 |
+                  ^^ should be F#5
 tenor 1 | B4  C5  G4 |
 tenor 2 | G4  B4  E4 |
+fix: alto 2: write F#5 (sounding A4) instead of G#5 (sounding B4)
 ",
-        at: ("1", "3"),
-        right: "meter: 4/4
-section: saxes
-technique: four-way close
-parts: alto 1 = alto saxophone
-       alto 2 = alto saxophone
-       tenor 1 = tenor saxophone
-       tenor 2 = tenor saxophone
-
-chord   | Cmaj7 -   - |
-count   | 1   2   3  |
-alto 1  | E5  G5  C5 |
-alto 2  | C5  E5  A4 |
-tenor 1 | B4  C5  G4 |
-tenor 2 | G4  B4  E4 |
-",
+        right: "alto 2  | C5  E5  A4 |",
     }],
-    check,
+    exceptions: &[Exception {
+        says: "unisons",
+        silent: Silent::Missing,
+    }],
 };
 
-fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
-    for at in reading.slips() {
-        if at.slip.kind != SlipKind::SemitoneUnderLead {
-            continue;
-        }
-        let message = format!(
-            "{}, a half step under the lead",
-            wording::who_has(reading.score, &at.slip.faults)
-        );
-        out.push(at.finding(reading.score, &RULE, Level::Error, message));
+pub fn check(input: &RuleInput<'_>, out: &mut Vec<Finding>) {
+    for at in input.slips_of(SlipKind::SemitoneUnderLead) {
+        let message = format!("{}, a half step under the lead", at.who_has(input.score));
+        out.push(at.finding(input.score, &RULE, message));
     }
 }
+
+crate::rules::test_examples!(RULE);

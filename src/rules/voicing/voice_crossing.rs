@@ -1,32 +1,23 @@
 //! `voice-crossing`: seats keep their order. Published: open music theory text on part-writing;
 //! the free seat swaps of saxophones: common practice, no source.
 
-use crate::diagnosis::{Fault, Passage};
-use crate::finding::{Finding, Level, NoteAtFault};
-use crate::rules::shared::wording;
-use crate::rules::{Example, Group, Reading, Rule};
-use crate::score::Change;
-use crate::sonority::{Sonority, Voice};
-use smallvec::SmallVec;
-use std::collections::HashMap;
-use std::ops::Range;
+use crate::finding::{Finding, Level};
+use crate::rules::input::RuleInput;
+use crate::rules::rule::{DependsOn, Example, Exception, Group, Rule, Silent};
 
 pub static RULE: Rule = Rule {
     name: "voice-crossing",
     group: Group::Voicing,
     asks: "The seats of a section sound in their order from the top.",
     why: "When two inner parts change places for a chord, both lines leap and the colours of the section change for no reason.",
-    exceptions: &[
-        "two seats that have changed places for a whole phrase (second alto and first tenor, the tenors)",
-        "unisons",
-        "passages that are not in rhythmic unison, except where the style asks for it (choir)",
-    ],
     source: "published: open music theory text; seat swaps: common practice, no source",
     level: Level::Warning,
     off: false,
+    depends_on: DependsOn::Pitch,
     settings: &[],
     examples: &[Example {
-        wrong: "meter: 4/4
+        wrong: "\
+meter: 4/4
 section: saxes
 technique: drop 2
 parts: alto 1 = alto saxophone
@@ -38,259 +29,37 @@ chord   | C6  -   -   -  |
 count   | 1   2   3   4  |
 alto 1  | C5  E5  G5  E5 |
 alto 2  | G4  A4  A4  A4 |
+                  ^^ should be A5
 tenor 1 | E4  G4  C5  G4 |
+                  ^^ should be B5
 tenor 2 | A3  C4  E4  C4 |
+fix: alto 2: write A5 (sounding C5) instead of F#5 (sounding A4); tenor 1: write B5 (sounding A4) instead of D6 (sounding C5)
 ",
-        at: ("1", "3"),
-        right: "meter: 4/4
-section: saxes
-technique: drop 2
-parts: alto 1 = alto saxophone
-       alto 2 = alto saxophone
-       tenor 1 = tenor saxophone
-       tenor 2 = tenor saxophone
-
-chord   | C6  -   -   -  |
-count   | 1   2   3   4  |
-alto 1  | C5  E5  G5  E5 |
+        right: "\
 alto 2  | G4  A4  C5  A4 |
 tenor 1 | E4  G4  A4  G4 |
-tenor 2 | A3  C4  E4  C4 |
 ",
     }],
-    check,
+    exceptions: &[
+        Exception {
+            says: "two seats that have changed places for a whole phrase (second alto and first tenor, the tenors)",
+            silent: Silent::Missing,
+        },
+        Exception {
+            says: "unisons",
+            silent: Silent::Missing,
+        },
+        Exception {
+            says: "passages that are not in rhythmic unison, except where the style asks for it (choir)",
+            silent: Silent::Missing,
+        },
+    ],
 };
 
-/// The seats of a sonority that are out of order, by seat, with the order they should have.
-pub struct Crossing<'a> {
-    pub passage: &'a Passage,
-    pub index: usize,
-    pub sonority: &'a Sonority,
-    pub faults: Vec<Fault>,
-    /// The top seat is among them.
-    pub lead: bool,
-    /// How many sonorities in a row it goes on for.
-    pub length: usize,
-}
-
-/// Every crossing of the passages that no slip explains.
-pub fn crossings<'a>(reading: &Reading<'a>) -> Vec<Crossing<'a>> {
-    let mut found: Vec<Crossing<'a>> = Vec::new();
-    for passage in reading.passages {
-        if passage.section.chordal || passage.section.parts.len() < 2 {
-            continue;
-        }
-        let mut run: Option<(Vec<u8>, usize)> = None;
-        let mut seating: HashMap<(usize, u8, u8), bool> = HashMap::new();
-        for (index, sonority) in passage.sonorities.iter().enumerate() {
-            let counterpoint = passage.section.is_choir() && reading.style.counterpoint;
-            if !(sonority.is_block() && passage.is_block_phrase(index) || counterpoint)
-                || !sonority.voices.iter().any(|v| v.attacked)
-                || sonority.voices.iter().any(|v| reading.is_claimed(v.note))
-            {
-                continue;
-            }
-            let mut by_seat: SmallVec<[&Voice; 8]> = sonority.voices.iter().collect();
-            by_seat.sort_by_key(|v| (v.seat, -v.midi));
-            if by_seat
-                .windows(2)
-                .any(|w| matches!(w, [a, b] if a.seat == b.seat))
-            {
-                continue; // a staff with several notes has no seat of its own for each
-            }
-            let crossed: Vec<(u8, u8)> = by_seat
-                .iter()
-                .enumerate()
-                .flat_map(|(i, a)| by_seat.iter().skip(i + 1).map(move |b| (*a, *b)))
-                .filter(|(a, b)| a.midi < b.midi)
-                .map(|(a, b)| (a.seat, b.seat))
-                .filter(|&pair| {
-                    let phrase = passage.phrase_of(index).start;
-                    !*seating
-                        .entry((phrase, pair.0, pair.1))
-                        .or_insert_with(|| is_seating(passage, index, pair))
-                })
-                .collect();
-            if crossed.is_empty() {
-                continue;
-            }
-            let struck = crossed.iter().any(|&(a, b)| {
-                by_seat
-                    .iter()
-                    .any(|v| v.attacked && (v.seat == a || v.seat == b))
-            });
-            let mut seats: Vec<u8> = crossed.iter().flat_map(|&(a, b)| [a, b]).collect();
-            seats.sort_unstable();
-            seats.dedup();
-            let involved: Vec<&Voice> = by_seat
-                .iter()
-                .copied()
-                .filter(|v| seats.contains(&v.seat))
-                .collect();
-            let mut sorted = involved.clone();
-            sorted.sort_by_key(|v| -v.midi);
-            let voice_number = |midi: i16| {
-                sonority
-                    .voices
-                    .iter()
-                    .position(|v| v.midi == midi)
-                    .unwrap_or(0) as u8
-                    + 1
-            };
-            let faults: Vec<Fault> = involved
-                .iter()
-                .zip(&sorted)
-                .filter(|(v, want)| v.midi != want.midi)
-                .map(|(v, want)| Fault {
-                    note: v.note,
-                    found: v.pitch,
-                    voice: voice_number(want.midi),
-                    expected: want.pitch,
-                })
-                .collect();
-            // Seats that stay crossed are one mistake, found where it begins.
-            if let Some((last, at)) = &mut run
-                && *last == seats
-                && *at + 1 == index
-            {
-                *at = index;
-                if let Some(open) = found.last_mut().filter(|_| struck) {
-                    open.length += 1;
-                }
-                continue;
-            }
-            if !struck {
-                continue; // held from before, under other voices that move
-            }
-            run = Some((seats, index));
-            found.push(Crossing {
-                length: 1,
-                passage,
-                index,
-                sonority,
-                // Where the top part rests nobody has the lead by seat.
-                lead: crossed.iter().any(|&(a, _)| a == 0),
-                faults,
-            });
-        }
-    }
-    found
-}
-
-/// Whether two seats have changed places for the phrase (more often so than not): that is how the
-/// writer seated them. In a choir seats never change.
-fn is_seating(passage: &Passage, index: usize, (upper, lower): (u8, u8)) -> bool {
-    if passage.section.is_choir() {
-        return false;
-    }
-    let count = |range: Range<usize>| {
-        let mut crossed = 0;
-        let mut straight = 0;
-        for s in passage.sonorities.get(range).unwrap_or_default() {
-            let of = |seat: u8| s.voices.iter().find(|v| v.seat == seat).map(|v| v.midi);
-            if let (Some(a), Some(b)) = (of(upper), of(lower)) {
-                match a.cmp(&b) {
-                    std::cmp::Ordering::Less => crossed += 1,
-                    std::cmp::Ordering::Greater => straight += 1,
-                    std::cmp::Ordering::Equal => {}
-                }
-            }
-        }
-        (crossed, straight)
-    };
-    let phrase = passage.phrase_of(index);
-    let (crossed, straight) = if phrase.len() >= 3 {
-        count(phrase)
-    } else {
-        count(0..passage.sonorities.len())
-    };
-    crossed > straight
-}
-
-/// One part an octave off: moved back, it puts every seat in its order.
-fn octave_astray(crossing: &Crossing<'_>) -> Option<Vec<Change>> {
-    let voices = &crossing.sonority.voices;
-    let ways = crossing
-        .faults
-        .iter()
-        .flat_map(|f| [-1i8, 1].map(|octave| (f.note, f.found.octaves(octave))));
-    ways.into_iter()
-        .find(|(note, pitch)| {
-            let mut seated: Vec<(u8, i16)> = voices
-                .iter()
-                .map(|v| {
-                    let midi = if v.note == *note {
-                        pitch.midi()
-                    } else {
-                        v.midi
-                    };
-                    (v.seat, midi)
-                })
-                .collect();
-            seated.sort_unstable();
-            seated.windows(2).all(|w| matches!(w, [a, b] if a.1 > b.1))
-        })
-        .map(|(note, sounding)| vec![Change { note, sounding }])
-}
-
-/// The finding of a rule for a crossing.
-pub fn finding(
-    reading: &Reading<'_>,
-    crossing: &Crossing<'_>,
-    rule: &'static Rule,
-    level: Level,
-    mut message: String,
-) -> Finding {
-    if crossing.length > 1 {
-        message = format!("{message}; they stay so for {} chords", crossing.length);
-    }
-    let diagnosis = crossing.passage.diagnoses.get(crossing.index);
-    let mut parts: Vec<u32> = crossing.faults.iter().map(|f| f.note.part).collect();
-    parts.sort_unstable();
-    parts.dedup();
-    Finding {
-        rule: rule.name,
-        level,
-        section: Some(crossing.passage.section.name.clone()),
-        parts,
-        at: crossing.sonority.at,
-        message,
-        why: rule.why.to_owned(),
-        source: rule.source,
-        chord: crossing
-            .passage
-            .symbol_of(reading.score, crossing.index)
-            .map(str::to_owned),
-        technique: diagnosis
-            .and_then(|d| d.technique)
-            .map(|t| t.technique.name().to_owned()),
-        notes: crossing
-            .faults
-            .iter()
-            .map(|f| NoteAtFault {
-                note: f.note,
-                voice: f.voice,
-                expected: Some(f.expected),
-                label: wording::label(reading.score, f),
-            })
-            .collect(),
-        found: crossing.sonority.pitches(),
-        expected: crossing.sonority.pitches(),
-        suggestion: wording::instead(reading.score, &crossing.faults),
-        remedies: octave_astray(crossing)
-            .into_iter()
-            .chain(crate::rules::remedies([&crossing.faults]))
-            .collect(),
-        fix: None,
+pub fn check(input: &RuleInput<'_>, out: &mut Vec<Finding>) {
+    for crossing in input.crossings().iter().filter(|c| !c.lead) {
+        out.push(crossing.finding(input.score, &RULE, "voices cross"));
     }
 }
 
-fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
-    for crossing in reading.crossings().iter().filter(|c| !c.lead) {
-        let message = format!(
-            "voices cross: {}",
-            wording::who_has(reading.score, &crossing.faults)
-        );
-        out.push(finding(reading, crossing, &RULE, Level::Warning, message));
-    }
-}
+crate::rules::test_examples!(RULE);

@@ -3,21 +3,22 @@
 
 use crate::diagnosis::SlipKind;
 use crate::finding::{Finding, Level};
-use crate::rules::shared::wording;
-use crate::rules::{Example, Group, Reading, Rule};
+use crate::rules::input::RuleInput;
+use crate::rules::rule::{DependsOn, Example, Exception, Group, Rule, Silent};
 
 pub static RULE: Rule = Rule {
     name: "wrong-octave",
     group: Group::Voicing,
     asks: "Each voice sounds its note in the octave the technique gives it.",
     why: "An octave out, the voice leaves its place in the section: it sticks out above the lead, muddies the bottom, or leaves a hole.",
-    exceptions: &["another technique that gives just these octaves: that is wrong-voice-dropped"],
     source: "common practice, no source",
     level: Level::Error,
     off: false,
+    depends_on: DependsOn::Pitch,
     settings: &[],
     examples: &[Example {
-        wrong: "meter: 4/4
+        wrong: "\
+meter: 4/4
 section: saxes
 technique: four-way close
 parts: alto 1 = alto saxophone
@@ -31,36 +32,25 @@ alto 1  | A4  C5  F5 |
 alto 2  | F4  A4  D5 |
 tenor 1 | D4  F4  C5 |
 tenor 2 | C4  D3  A4 |
+              ^^ should be E5
+fix: tenor 2: write E5 (sounding D4) instead of E4 (sounding D3) (an octave up)
 ",
-        at: ("1", "2"),
-        right: "meter: 4/4
-section: saxes
-technique: four-way close
-parts: alto 1 = alto saxophone
-       alto 2 = alto saxophone
-       tenor 1 = tenor saxophone
-       tenor 2 = tenor saxophone
-
-chord   | F6  -   -  |
-count   | 1   2   3  |
-alto 1  | A4  C5  F5 |
-alto 2  | F4  A4  D5 |
-tenor 1 | D4  F4  C5 |
-tenor 2 | C4  D4  A4 |
-",
+        right: "tenor 2 | C4  D4  A4 |",
     }],
-    check,
+    exceptions: &[Exception {
+        says: "another technique that gives just these octaves: that is wrong-voice-dropped",
+        silent: Silent::Missing,
+    }],
 };
 
-fn check(reading: &Reading<'_>, out: &mut Vec<Finding>) {
-    for at in reading.slips() {
-        if at.slip.kind != SlipKind::WrongOctave {
-            continue;
-        }
+pub fn check(input: &RuleInput<'_>, out: &mut Vec<Finding>) {
+    for at in input.slips_of(SlipKind::WrongOctave) {
         let message = format!(
             "{}, the right note in the wrong octave",
-            wording::who_has(reading.score, &at.slip.faults)
+            at.who_has(input.score)
         );
-        out.push(at.finding(reading.score, &RULE, Level::Error, message));
+        out.push(at.finding(input.score, &RULE, message));
     }
 }
+
+crate::rules::test_examples!(RULE);

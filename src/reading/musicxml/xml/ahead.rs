@@ -55,22 +55,18 @@ impl<'a> Ahead<'a> {
         Some(value)
     }
 
-    /// An element that holds two leaves, none of which is looked at: start tags, each with its end tag.
+    /// An element that holds nothing but the children that `read` takes; nothing of it, otherwise.
     #[inline]
-    pub fn two_leaves(&mut self, [outer, first, second]: [[&'static str; 2]; 3]) -> Option<()> {
-        self.all_of(|ahead| {
-            ahead.passes(outer[0])?;
-            ahead.leaf(first[0], first[1], Some)?;
-            ahead.leaf(second[0], second[1], Some)?;
-            ahead.passes(outer[1])
-        })
-    }
-
-    /// All that `read` takes, or nothing of it.
-    #[inline]
-    pub fn all_of<T>(&mut self, read: impl FnOnce(&mut Self) -> Option<T>) -> Option<T> {
+    pub fn element<T>(
+        &mut self,
+        start: &'static str,
+        end: &'static str,
+        read: impl FnOnce(&mut Self) -> Option<T>,
+    ) -> Option<T> {
         let mut ahead = *self;
+        ahead.passes(start)?;
         let value = read(&mut ahead)?;
+        ahead.passes(end)?;
         *self = ahead;
         Some(value)
     }

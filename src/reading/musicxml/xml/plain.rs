@@ -33,7 +33,7 @@ pub fn next<'a>(xml: &'a str, open: &str) -> Option<(Plain<'a>, usize)> {
         return Some((Plain::Leaf(tag, ""), length));
     }
     let (content, length) = (xml.get(tag.length..)?, tag.length);
-    Some(match content_of_leaf(content, tag.name()) {
+    Some(match content_of_leaf(content, tag.name) {
         Some((text, more)) => (Plain::Leaf(tag, text), length + more),
         None => (Plain::Start(tag), length),
     })
@@ -43,8 +43,8 @@ pub fn next<'a>(xml: &'a str, open: &str) -> Option<(Plain<'a>, usize)> {
 pub struct PlainTag<'a> {
     /// What stands between the brackets.
     inner: &'a str,
-    /// Bytes of the name.
-    name: usize,
+    /// The element's name.
+    pub name: &'a str,
     /// Bytes of the tag.
     pub length: usize,
     /// The tag is an element without content.
@@ -76,16 +76,10 @@ impl<'a> PlainTag<'a> {
         let end = 1 + name.len() + inside;
         (!name.is_empty()).then_some(Self {
             inner: xml.get(1..end)?,
-            name: name.len(),
+            name,
             length: end + 1 + usize::from(empty),
             empty,
         })
-    }
-
-    /// The element's name.
-    #[inline]
-    pub fn name(&self) -> &'a str {
-        self.inner.get(..self.name).unwrap_or_default()
     }
 
     /// The same as an element whose tag stands at `at`.
@@ -93,7 +87,7 @@ impl<'a> PlainTag<'a> {
     pub fn element(&self, at: usize) -> Element<'a> {
         Element {
             inner: self.inner,
-            name: self.name as u32,
+            name: self.name.len() as u32,
             start: at as u32,
             end: (at + self.length) as u32,
             plain: true,

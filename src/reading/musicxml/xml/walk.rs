@@ -232,7 +232,7 @@ impl<'a> Xml<'a> {
         self.reader.stream().consume(white + length);
         Ok(match plain {
             Plain::Start(tag) => {
-                self.open.push(tag.name());
+                self.open.push(tag.name);
                 Some(tag.element(from + white))
             }
             Plain::Leaf(tag, text) => {

@@ -1,0 +1,144 @@
+//! A score with its diagnosed passages: the facts that every rule looks at.
+
+use super::rule::Rule;
+use crate::diagnosis::{Diagnosis, Passage, Slip, SlipKind, Verdict};
+use crate::ground::time::Ticks;
+use crate::score::{Note, NoteRef, Score};
+use crate::sonority::Sonority;
+use crate::sonority::lead::LeadNote;
+use crate::style::Style;
+use rustc_hash::FxHashSet;
+use std::ops::Range;
+
+/// A score, the style it is held to, and its diagnosed passages.
+pub struct DiagnosedScore<'a> {
+    /// The score.
+    pub score: &'a Score,
+    /// The house style.
+    pub style: &'a Style,
+    /// Each section's sonorities and their diagnoses.
+    pub passages: &'a [Passage],
+    /// Only these bars (0-based) are looked at; all when `None`.
+    pub(super) bars: Option<Range<u32>>,
+    /// The notes that a reported slip explains.
+    pub(super) claimed: FxHashSet<NoteRef>,
+}
+
+impl<'a> DiagnosedScore<'a> {
+    /// The notes of a part in the bars looked at, with their index.
+    pub fn notes(&self, part: u32) -> impl Iterator<Item = (u32, &'a Note)> + use<'a> {
+        let notes = self
+            .score
+            .parts
+            .get(part as usize)
+            .map_or(&[][..], |p| &p.notes);
+        let (from, to) = self.bars.as_ref().map_or((0, notes.len()), |b| {
+            (
+                notes.partition_point(|n| n.at.bar < b.start),
+                notes.partition_point(|n| n.at.bar < b.end),
+            )
+        });
+        notes
+            .iter()
+            .enumerate()
+            .take(to)
+            .skip(from)
+            .map(|(i, n)| (i as u32, n))
+    }
+
+    /// Whether only a few bars are looked at, again, after notes have changed their pitch.
+    pub fn is_recheck(&self) -> bool {
+        self.bars.is_some()
+    }
+
+    /// A setting of a rule, as the style has it or as the rule does.
+    pub fn setting(&self, rule: &Rule, name: &str) -> f64 {
+        self.style.setting(rule.name, name).unwrap_or_else(|| {
+            rule.settings
+                .iter()
+                .find(|s| s.name == name)
+                .map_or(0.0, |s| s.default)
+        })
+    }
+
+    /// Whether a slip explains this note.
+    pub fn is_claimed(&self, note: NoteRef) -> bool {
+        self.claimed.contains(&note)
+    }
+
+    /// "3-and": the beat of a time.
+    pub fn beat_of(&self, onset: Ticks) -> String {
+        self.score.beat_at(self.score.place_of(onset)).to_string()
+    }
+
+    /// Every sonority of every passage.
+    pub fn sonorities(&self) -> impl Iterator<Item = SonorityAt<'a>> + use<'a> {
+        self.passages.iter().flat_map(|passage| {
+            let all = passage.sonorities.iter().enumerate();
+            all.map(move |(index, sonority)| SonorityAt {
+                passage,
+                index,
+                sonority,
+            })
+        })
+    }
+
+    /// Every sonority that a slip explains.
+    pub fn slips(&self) -> impl Iterator<Item = SlipAt<'a>> + use<'a> {
+        self.sonorities().filter_map(|at| {
+            let diagnosis = at.passage.diagnoses.get(at.index)?;
+            match &diagnosis.verdict {
+                Verdict::Slip(slip) => Some(SlipAt {
+                    place: at,
+                    diagnosis,
+                    slip,
+                }),
+                _ => None,
+            }
+        })
+    }
+
+    /// Every sonority that a slip of this kind explains.
+    pub fn slips_of(&self, kind: SlipKind) -> impl Iterator<Item = SlipAt<'a>> + use<'a> {
+        self.slips().filter(move |at| at.slip.kind == kind)
+    }
+}
+
+/// A sonority and where it stands.
+#[derive(Clone, Copy)]
+pub struct SonorityAt<'a> {
+    /// The passage of its section.
+    pub passage: &'a Passage,
+    /// 0-based index into the passage's sonorities.
+    pub index: usize,
+    /// The sonority itself.
+    pub sonority: &'a Sonority,
+}
+
+impl<'a> SonorityAt<'a> {
+    /// The verdict of its diagnosis.
+    pub fn verdict(&self) -> Option<&'a Verdict> {
+        self.passage.diagnoses.get(self.index).map(|d| &d.verdict)
+    }
+
+    /// Its lead note.
+    pub fn lead(&self) -> Option<LeadNote> {
+        self.passage.leads.get(self.index).copied().flatten()
+    }
+
+    /// Whether its voices are struck as one, in a phrase of such sonorities.
+    pub fn is_block(&self) -> bool {
+        self.sonority.is_block() && self.passage.is_block_phrase(self.index)
+    }
+}
+
+/// A slip and where it stands.
+#[derive(Clone, Copy)]
+pub struct SlipAt<'a> {
+    /// The sonority it explains.
+    pub place: SonorityAt<'a>,
+    /// The diagnosis of that sonority.
+    pub diagnosis: &'a Diagnosis,
+    /// The slip itself.
+    pub slip: &'a Slip,
+}
