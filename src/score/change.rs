@@ -1,6 +1,7 @@
 //! Changing notes of a score in memory.
 
-use super::{NoteFlags, Score};
+use super::note::NoteFlags;
+use super::score::Score;
 use crate::ground::pitch::Pitch;
 
 /// Names one note of a score: part index and index into its notes.

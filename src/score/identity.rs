@@ -3,7 +3,7 @@
 //! A part's own name is not enough: an "Alto" is a voice in a choir and a saxophone in a band. So each
 //! part says what it may be by itself, and then all of them decide.
 
-use super::Part;
+use super::part::Part;
 use crate::ground::instrument::{Catalogue, Instrument, Match, Property, seat_in};
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -350,7 +350,8 @@ mod tests {
     use super::*;
     use crate::ground::instrument::catalogue;
     use crate::ground::pitch::Transposition;
-    use crate::score::{Clef, Mark, Place, Span};
+    use crate::ground::text::Span;
+    use crate::score::{Clef, Mark, Place};
 
     fn mark<T>(value: T) -> Mark<T> {
         Mark::new(Place::default(), value, Span::default())

@@ -1,6 +1,9 @@
 //! Several one-part files read as one score.
 
-use super::{Mark, Part, Score, Span};
+use super::marks::Mark;
+use super::part::Part;
+use super::score::Score;
+use crate::ground::text::Span;
 use crate::ground::time::{Ticks, checked_lcm};
 
 /// The finest common time line of merged scores, in ticks to a quarter note.

@@ -1,0 +1,110 @@
+//! A part, and how its transposition and its key are found at a time.
+
+use super::bar::PartBar;
+use super::marks::{ChordMark, Clef, Hairpin, Key, LooseSlur, Mark, Words, in_force};
+use super::note::{Note, Rest};
+use super::shared::Shared;
+use crate::ground::pitch::Transposition;
+use crate::ground::text::Span;
+use crate::ground::time::{Meter, Ticks};
+
+/// One part: what one player (or one pianist's two staves) reads.
+#[derive(Clone, Debug, Default)]
+pub struct Part {
+    /// The name as printed; never empty (readers make one up from the id).
+    pub name: String,
+    /// The short name, when there is one.
+    pub abbreviation: Option<String>,
+    /// The sound the file names, such as `wind.reed.saxophone.alto`.
+    pub sound: Option<String>,
+    /// The key of the instrument in the catalogue, when the file says outright which it is.
+    pub instrument: Option<String>,
+    /// The key of the section it is voiced with, when a house style says so.
+    pub section: Option<String>,
+    /// Its seat in the section, 1-based, when a house style says so.
+    pub seat: Option<u8>,
+    /// What the file calls the instrument, when it differs from the name.
+    pub instrument_name: Option<String>,
+    /// How many staves.
+    pub staves: u8,
+    /// All pitched notes in order of onset, then from the top staff down.
+    pub notes: Shared<Note>,
+    /// All rests in order of onset.
+    pub rests: Shared<Rest>,
+    /// Its bars, one for each of the score's (fewer in a part that is too short).
+    pub bars: Shared<PartBar>,
+    /// Key signatures as printed (written pitch).
+    pub keys: Vec<Mark<Key>>,
+    /// Time signatures.
+    pub meters: Vec<Mark<Meter>>,
+    /// Clefs.
+    pub clefs: Vec<Mark<Clef>>,
+    /// What is added to written pitch to get sounding pitch.
+    pub transpositions: Vec<Mark<Transposition>>,
+    /// Words over the staff.
+    pub words: Shared<Mark<Words>>,
+    /// The notes (by their bytes) at which the file prints an accidental.
+    pub accidentals: Shared<Span>,
+    /// Ends of slurs that have no other end.
+    pub loose_slurs: Vec<Mark<LooseSlur>>,
+    /// Dynamics, as written (`mf`, `ff`).
+    pub dynamics: Shared<Mark<String>>,
+    /// Starts and ends of hairpins.
+    pub hairpins: Vec<Mark<Hairpin>>,
+    /// Chord symbols standing in this part.
+    pub chords: Shared<Mark<ChordMark>>,
+    /// Metronome marks, quarter notes a minute.
+    pub tempos: Vec<Mark<f64>>,
+    /// How many notes without pitch (drums) it has.
+    pub unpitched: usize,
+    /// The file holds sounding pitch only: what the player reads is worked out, and no page has it.
+    pub worked_out: bool,
+    /// The file states a transposition, even one of zero.
+    pub states_transposition: bool,
+}
+
+impl Part {
+    /// The transposition in force at `onset`.
+    pub fn transposition(&self, onset: Ticks) -> Transposition {
+        in_force(&self.transpositions, onset).map_or(Transposition::NONE, |m| m.value)
+    }
+
+    /// The key signature in force at `onset`, as printed in the part; no signature is C.
+    pub fn key(&self, onset: Ticks) -> Key {
+        in_force(&self.keys, onset).map_or(
+            Key {
+                fifths: 0,
+                minor: false,
+            },
+            |m| m.value,
+        )
+    }
+
+    /// The concert key signature in force at `onset`, in fifths.
+    pub fn concert_fifths(&self, onset: Ticks) -> i8 {
+        let shift = self.transposition(onset).key_shift();
+        let mut f = i16::from(self.key(onset).fifths) - i16::from(shift);
+        while f < -7 {
+            f += 12;
+        }
+        while f > 7 {
+            f -= 12;
+        }
+        f as i8
+    }
+}
+
+/// A part that cannot be meant to sound as its file says, and what it is read as instead.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Presumed {
+    /// 0-based index of the part.
+    pub part: u32,
+    /// The transposition the file has for it; `None` when it has none.
+    pub stated: Option<Transposition>,
+    /// The transposition it is read with.
+    pub meant: Transposition,
+    /// The instrument that is transposed so, in the trade's words.
+    pub instrument: String,
+    /// How this is known, in words that go on after "because".
+    pub because: String,
+}
