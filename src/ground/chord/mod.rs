@@ -1,14 +1,14 @@
 //! Chords: root, degrees, bass; read from text ([`parse`]) or from MusicXML's kinds
 //! ([`from_kind`]). The vocabulary is data: `rules/chords.toml`.
 
+mod degree_set;
+mod kind;
 mod symbol;
 mod vocabulary;
 
+pub use kind::{DegreeChange, DegreeEdit, KindError, from_kind};
 pub use symbol::{SymbolError, parse};
-pub use vocabulary::{
-    DegreeChange, DegreeEdit, KindError, Leads, Tensions, from_kind, name_of, tensions,
-    tensions_leading,
-};
+pub use vocabulary::{Leads, Tensions, name_of, tensions, tensions_leading};
 
 use crate::ground::pitch::{NoteName, PitchClass, Step, Transposition};
 use serde::Deserialize;

@@ -4,7 +4,8 @@
 //! bass note after a slash. A quality is taken at its longest spelling first; where the rest then
 //! makes no sense, shorter ones are tried (`Cmadd9` is not `Cma` and `dd9`).
 
-use super::vocabulary::{DegreeSet, VOCABULARY, usual};
+use super::degree_set::{DegreeSet, usual};
+use super::vocabulary::VOCABULARY;
 use super::{Chord, Degree};
 use crate::ground::pitch::{NoteName, Step};
 
