@@ -111,7 +111,7 @@ impl Voice {
             Err(error) => {
                 complain(&format!("{}: {error}", self.path.display()));
                 return match error {
-                    model_answer::VoiceError::Stuck(_)
+                    model_answer::VoiceError::NothingFits(_)
                     | model_answer::VoiceError::Change { .. }
                     | model_answer::VoiceError::Unclean(_) => FOUND,
                     _ => UNUSABLE,

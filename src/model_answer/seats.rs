@@ -1,10 +1,11 @@
 //! Who plays what: the lead part by itself, and the seats of the section.
 
-use super::{Request, VoiceError};
-use crate::ground::instrument::{Instrument, Property, RangeVerdict};
+use super::request::{Request, VoiceError};
+use crate::diagnosis::Passage;
+use crate::ground::instrument::{Catalogue, Instrument, Property, RangeVerdict, Section};
 use crate::score::identity::identify_all;
 use crate::score::{NoteFlags, Score, Stated};
-use crate::voicing::Technique;
+use crate::voicing::{Form, Technique};
 
 /// One seat of the section (or the one part of a keyboard).
 #[derive(Clone, Debug)]
@@ -113,29 +114,7 @@ pub(super) fn seats(
         .get(part)
         .and_then(Option::as_ref)
         .map(|i| i.instrument);
-    let stated = score.stated.iter().find_map(|m| m.value.section.as_deref());
-    let wanted = request.section.as_deref().or(stated);
-    let section = match wanted {
-        Some(words) => catalogue
-            .section_named(words)
-            .ok_or_else(|| VoiceError::NoSuchSection {
-                found: words.to_owned(),
-                known: catalogue
-                    .sections
-                    .iter()
-                    .filter(|s| !s.seats.is_empty())
-                    .map(|s| s.name.as_str())
-                    .collect::<Vec<_>>()
-                    .join(", "),
-            })?,
-        None => own
-            .and_then(|i| catalogue.section(&i.section))
-            .filter(|s| !s.seats.is_empty())
-            .ok_or_else(|| {
-                let name = score.parts.get(part).map(|p| p.name.clone());
-                VoiceError::WhichSection(name.unwrap_or_default())
-            })?,
-    };
+    let section = section_of(score, part, request, own)?;
     let fits = |n: usize| match request.technique {
         Technique::Mechanical(m) => m.voices() == n,
         Technique::Form(f) => f.voices().contains(&n),
@@ -159,7 +138,7 @@ pub(super) fn seats(
     if ready.len() > 1 && fits(ready.len()) {
         return Ok(ready);
     }
-    let made = section
+    let usual = section
         .seats
         .iter()
         .rev()
@@ -172,8 +151,46 @@ pub(super) fn seats(
                 Technique::Form(f) => format!("{} to {}", f.voices().start(), f.voices().end()),
             },
         })?;
+    Ok(usual_seats(catalogue, usual))
+}
+
+/// The section that is voiced: as asked for, as the score states it, else the lead instrument's own.
+fn section_of<'c>(
+    score: &'c Score,
+    part: usize,
+    request: &Request,
+    own: Option<&Instrument>,
+) -> Result<&'c Section, VoiceError> {
+    let catalogue = score.instruments.catalogue();
+    let stated = score.stated.iter().find_map(|m| m.value.section.as_deref());
+    let wanted = request.section.as_deref().or(stated);
+    match wanted {
+        Some(words) => catalogue
+            .section_named(words)
+            .ok_or_else(|| VoiceError::NoSuchSection {
+                found: words.to_owned(),
+                known: catalogue
+                    .sections
+                    .iter()
+                    .filter(|s| !s.seats.is_empty())
+                    .map(|s| s.name.as_str())
+                    .collect::<Vec<_>>()
+                    .join(", "),
+            }),
+        None => own
+            .and_then(|i| catalogue.section(&i.section))
+            .filter(|s| !s.seats.is_empty())
+            .ok_or_else(|| {
+                let name = score.parts.get(part).map(|p| p.name.clone());
+                VoiceError::WhichSection(name.unwrap_or_default())
+            }),
+    }
+}
+
+/// The seats of a list of instruments (their keys), numbered where an instrument comes more than once.
+fn usual_seats(catalogue: &'static Catalogue, keys: &[String]) -> Vec<Seat> {
     let mut seats: Vec<Seat> = Vec::new();
-    for key in made {
+    for key in keys {
         let Some(instrument) = catalogue.instruments.iter().find(|i| i.key == *key) else {
             continue;
         };
@@ -182,14 +199,13 @@ pub(super) fn seats(
             .filter(|s| s.instrument.key == instrument.key)
             .count() as u8
             + 1;
-        let several = made.iter().filter(|k| *k == key).count() > 1;
-        let label = &instrument.name;
+        let several = keys.iter().filter(|k| *k == key).count() > 1;
         let mut name: String = short(instrument).to_owned();
         if several {
             name = format!("{name} {number}");
         }
         if name.is_empty() {
-            label.clone_into(&mut name);
+            instrument.name.clone_into(&mut name);
         }
         seats.push(Seat {
             name: capital(&name),
@@ -197,7 +213,7 @@ pub(super) fn seats(
             number,
         });
     }
-    Ok(seats)
+    seats
 }
 
 /// What a band calls the seat: "alto", "bass trombone".
@@ -214,4 +230,53 @@ fn capital(text: &str) -> String {
     chars.next().map_or_else(String::new, |first| {
         first.to_uppercase().chain(chars).collect()
     })
+}
+
+/// The notes of a voicing that the left hand takes when both hands keep within `span` semitones:
+/// as few as can be. `None` when no share of the chord fits the hands.
+pub(super) fn left_hand(voicing: &[i16], span: i16) -> Option<usize> {
+    let reach = |hand: &[i16]| match (hand.first(), hand.last()) {
+        (Some(a), Some(b)) => a - b,
+        _ => 0,
+    };
+    (0..=voicing.len()).find(|&n| {
+        let (right, left) = voicing.split_at(voicing.len() - n);
+        // Five notes are more than a hand strikes at its ease.
+        right.len() <= 4 && reach(right) <= span && reach(left) <= span
+    })
+}
+
+/// The octave each seat keeps in unison and octaves: where its range is most at ease over the whole
+/// passage. The top seat has the lead itself; in octaves the bottom seat is below it if it can be.
+pub(super) fn octaves(passage: &Passage, seats: &[Seat], technique: Technique) -> Vec<i16> {
+    let leads: Vec<i16> = passage
+        .sonorities
+        .iter()
+        .filter_map(|s| s.voices.first().map(|v| v.midi))
+        .collect();
+    let last = seats.len().saturating_sub(1);
+    seats
+        .iter()
+        .enumerate()
+        .map(|(i, seat)| {
+            if i == 0 {
+                return 0;
+            }
+            let below = technique == Technique::Form(Form::Octaves) && i * 2 > last;
+            let ways: &[i16] = match technique {
+                Technique::Form(Form::Unison) => &[0],
+                _ if below => &[12, 24, 0],
+                _ => &[0, 12, 24],
+            };
+            ways.iter()
+                .copied()
+                .min_by_key(|down| {
+                    leads
+                        .iter()
+                        .map(|m| seat.cost(m - down).unwrap_or(1000))
+                        .sum::<i32>()
+                })
+                .unwrap_or(0)
+        })
+        .collect()
 }

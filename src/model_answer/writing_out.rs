@@ -1,6 +1,7 @@
 //! From a line of voicings to a score: parts at written pitch, in the lead's rhythm.
 
-use super::{Job, Seat, Weighed};
+use super::job::{Job, Weighed};
+use super::seats::{Seat, left_hand};
 use crate::ground::pitch::{Transposition, written_fifths};
 use crate::ground::text::Span;
 use crate::ground::time::Ticks;
@@ -8,20 +9,6 @@ use crate::score::{
     Articulations, ChordMark, Key, Mark, Note, NoteFlags, Part, PartBar, Place, Rest, Score,
     Shared, Stated, Words,
 };
-
-/// The notes of a voicing that the left hand takes when both hands keep within `span` semitones:
-/// as few as can be. `None` when no share of the chord fits the hands.
-pub(super) fn left_hand(voicing: &[i16], span: i16) -> Option<usize> {
-    let reach = |hand: &[i16]| match (hand.first(), hand.last()) {
-        (Some(a), Some(b)) => a - b,
-        _ => 0,
-    };
-    (0..=voicing.len()).find(|&n| {
-        let (right, left) = voicing.split_at(voicing.len() - n);
-        // Five notes are more than a hand strikes at its ease.
-        right.len() <= 4 && reach(right) <= span && reach(left) <= span
-    })
-}
 
 pub(super) fn answer(job: &Job<'_>, line: &[Weighed]) -> Score {
     let lead = job.lead;
@@ -150,11 +137,11 @@ fn chord(m: &Mark<ChordMark>, by: Transposition) -> Mark<ChordMark> {
 fn fill(job: &Job<'_>, line: &[Weighed], own: &Part, index: usize, part: &mut Part) {
     let chordal = job.seats.len() == 1;
     for note in own.notes.iter().filter(|n| n.duration > Ticks::ZERO) {
-        for piece in pieces(job, line, note, (!chordal).then_some(index)) {
+        for segment in segments(job, line, note, (!chordal).then_some(index)) {
             if chordal {
-                both_hands(job, line, &piece, part);
+                both_hands(job, line, &segment, part);
             } else {
-                let written = written(job, line, &piece, index, part);
+                let written = written(job, line, &segment, index, part);
                 part.notes.extend(written);
             }
         }
@@ -196,7 +183,7 @@ fn is_struck(job: &Job<'_>, line: &[Weighed], at: usize, voice: usize) -> bool {
 }
 
 /// A note of the lead, or what there is of it under one chord.
-struct Piece<'a> {
+struct LeadSegment<'a> {
     note: &'a Note,
     /// The sonority it stands in.
     at: usize,
@@ -215,12 +202,12 @@ fn goes_on_at(job: &Job<'_>, line: &[Weighed], at: Ticks, voice: usize) -> bool 
 }
 
 /// A note of the lead, cut where this voice (any, when none is named) is struck beneath it.
-fn pieces<'a>(
+fn segments<'a>(
     job: &Job<'_>,
     line: &[Weighed],
     note: &'a Note,
     voice: Option<usize>,
-) -> Vec<Piece<'a>> {
+) -> Vec<LeadSegment<'a>> {
     let sonorities = &job.passage.sonorities;
     let struck = |at: usize| match voice {
         Some(voice) => is_struck(job, line, at, voice),
@@ -235,37 +222,37 @@ fn pieces<'a>(
     let cuts = (after..sonorities.len())
         .map_while(|i| Some((i, sonorities.get(i).filter(|s| s.onset < note.end())?)))
         .filter(|(i, s)| s.under_held_lead && struck(*i));
-    let mut pieces = vec![Piece {
+    let mut segments = vec![LeadSegment {
         note,
         at: first,
         onset: note.onset,
         end: note.end(),
     }];
     for (at, sonority) in cuts {
-        if let Some(last) = pieces.last_mut() {
+        if let Some(last) = segments.last_mut() {
             last.end = sonority.onset;
         }
-        pieces.push(Piece {
+        segments.push(LeadSegment {
             note,
             at,
             onset: sonority.onset,
             end: note.end(),
         });
     }
-    pieces
+    segments
 }
 
-/// What a voice (0-based from the top) plays in a piece of the lead.
+/// What a voice (0-based from the top) plays in a segment of the lead.
 fn written(
     job: &Job<'_>,
     line: &[Weighed],
-    piece: &Piece<'_>,
+    segment: &LeadSegment<'_>,
     voice: usize,
     part: &Part,
 ) -> Option<Note> {
-    let note = piece.note;
+    let note = segment.note;
     // What is held keeps the name it was struck with.
-    let at = (0..=piece.at)
+    let at = (0..=segment.at)
         .rev()
         .find(|&i| is_struck(job, line, i, voice))?;
     let option = line.get(at)?;
@@ -277,7 +264,7 @@ fn written(
     let sounding = job.spell(at, option, midi);
     let fifths = crate::score::in_force(&part.keys, note.onset).map_or(0, |m| m.value.fifths);
     let page = sounding.transposed(by.inverse()).readable(fifths);
-    let (starts, ends) = (piece.onset == note.onset, piece.end == note.end());
+    let (starts, ends) = (segment.onset == note.onset, segment.end == note.end());
     let (held, goes_on) = (
         !starts || note.flags.has(NoteFlags::TIED_IN),
         !ends || note.flags.has(NoteFlags::TIED_OUT),
@@ -285,11 +272,11 @@ fn written(
     let flags = [
         (
             NoteFlags::TIED_IN,
-            held && goes_on_at(job, line, piece.onset, voice),
+            held && goes_on_at(job, line, segment.onset, voice),
         ),
         (
             NoteFlags::TIED_OUT,
-            goes_on && goes_on_at(job, line, piece.end, voice),
+            goes_on && goes_on_at(job, line, segment.end, voice),
         ),
         (
             NoteFlags::SLUR_START,
@@ -301,9 +288,9 @@ fn written(
         ),
     ];
     Some(Note {
-        at: job.lead.place_of(piece.onset),
-        onset: piece.onset,
-        duration: piece.end - piece.onset,
+        at: job.lead.place_of(segment.onset),
+        onset: segment.onset,
+        duration: segment.end - segment.onset,
         written: page,
         sounding: page.transposed(by),
         staff: 1,
@@ -322,8 +309,8 @@ fn written(
 }
 
 /// A keyboard: the left hand takes as few notes as the hands' reach lets it.
-fn both_hands(job: &Job<'_>, line: &[Weighed], piece: &Piece<'_>, part: &mut Part) {
-    let Some(Weighed { voicing, .. }) = line.get(piece.at) else {
+fn both_hands(job: &Job<'_>, line: &[Weighed], segment: &LeadSegment<'_>, part: &mut Part) {
+    let Some(Weighed { voicing, .. }) = line.get(segment.at) else {
         return;
     };
     let span = job
@@ -338,7 +325,7 @@ fn both_hands(job: &Job<'_>, line: &[Weighed], piece: &Piece<'_>, part: &mut Par
     };
     let right = voicing.len() - left;
     for i in 0..voicing.len() {
-        let Some(mut new) = written(job, line, piece, i, part) else {
+        let Some(mut new) = written(job, line, segment, i, part) else {
             continue;
         };
         if i >= right {

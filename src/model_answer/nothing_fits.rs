@@ -1,29 +1,18 @@
 //! Where no right voicing fits: which notes, and what would help.
 
-use super::Job;
+use super::job::Job;
+use super::request::NothingFits;
+use super::seats::octaves;
 use crate::diagnosis::{Passage, symbol_at};
 use crate::ground::pitch::Transposition;
 use crate::ground::time::Ticks;
 use crate::score::Score;
 use crate::voicing::{Mechanical, Technique};
 
-/// Lead notes under which nothing fits.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub struct Stuck {
-    /// The technique.
-    pub technique: Technique,
-    /// Bar, beat and sounding lead of each, and the chord.
-    pub places: Vec<(String, String, String, String)>,
-    /// Techniques in which every note has a voicing.
-    pub other_techniques: Vec<Technique>,
-    /// The nearest moves of the whole lead, in semitones, after which every note has one.
-    pub moves: Vec<i16>,
-}
-
 /// How far the lead is moved in search of a key that fits.
 const FURTHEST: i16 = 7;
 
-pub(super) fn explain(job: &Job<'_>, at: &[usize]) -> Stuck {
+pub(super) fn explain(job: &Job<'_>, at: &[usize]) -> NothingFits {
     let places = at
         .iter()
         .filter_map(|&i| place(job.lead, job.passage, job.passage.sonorities.get(i)?.onset))
@@ -39,7 +28,7 @@ pub(super) fn explain(job: &Job<'_>, at: &[usize]) -> Stuck {
         .filter(|&n| fits_all(job, &moved(job.lead, n), job.technique))
         .collect();
     moves.truncate(2);
-    Stuck {
+    NothingFits {
         technique: job.technique,
         places,
         other_techniques,
@@ -76,7 +65,7 @@ fn fits_all(job: &Job<'_>, lead: &Score, technique: Technique) -> bool {
         style: job.style,
         technique,
         seats: job.seats,
-        octaves: super::octaves(passage, job.seats, technique),
+        octaves: octaves(passage, job.seats, technique),
     };
     other.all_options().iter().all(|o| !o.is_empty())
 }
@@ -104,43 +93,4 @@ fn moved(lead: &Score, by: i16) -> Score {
     }
     moved.lay_out();
     moved
-}
-
-/// The error in words.
-pub(super) fn sentence(stuck: &Stuck) -> String {
-    let places: Vec<String> = stuck
-        .places
-        .iter()
-        .take(6)
-        .map(|(bar, beat, lead, chord)| {
-            format!("bar {bar}, beat {beat} ({lead} sounding, over {chord})")
-        })
-        .collect();
-    let more = match stuck.places.len().saturating_sub(6) {
-        0 => String::new(),
-        n => format!(" and {n} more"),
-    };
-    let mut help = Vec::new();
-    if !stuck.other_techniques.is_empty() {
-        let names: Vec<&str> = stuck.other_techniques.iter().map(|t| t.name()).collect();
-        help.push(format!("write it in {}", names.join(" or ")));
-    }
-    for by in &stuck.moves {
-        let way = if *by > 0 { "up" } else { "down" };
-        let unit = if by.abs() == 1 {
-            "semitone"
-        } else {
-            "semitones"
-        };
-        help.push(format!("move it {way} {} {unit}", by.abs()));
-    }
-    if help.is_empty() {
-        help.push("another section or an easier lead there".to_owned());
-    }
-    format!(
-        "no right voicing in {} keeps every seat in its range and clear of the low interval limits at {}{more}. What would help: {}",
-        stuck.technique,
-        places.join(", "),
-        help.join(", or ")
-    )
 }

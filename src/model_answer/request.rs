@@ -1,0 +1,129 @@
+//! What is asked for, and why it cannot be written.
+
+use crate::voicing::Technique;
+
+/// What is asked for.
+#[derive(Clone, Debug)]
+pub struct Request {
+    /// The technique.
+    pub technique: Technique,
+    /// The section in the user's words; the lead's own when not given.
+    pub section: Option<String>,
+    /// The name of the part that has the lead; the first with notes when not given.
+    pub part: Option<String>,
+}
+
+/// Why a lead was not voiced.
+#[derive(Clone, Debug, PartialEq, thiserror::Error)]
+pub enum VoiceError {
+    /// No part of that name.
+    #[error("no part of this score is called `{found}`: the parts are {parts}")]
+    NoSuchPart {
+        /// What was asked for.
+        found: String,
+        /// What there is.
+        parts: String,
+    },
+    /// Nothing to voice.
+    #[error("this score has no notes: a lead with chord symbols over it is needed")]
+    NoLead,
+    /// No chord symbols.
+    #[error("this score has no chord symbols that can be read: write them over the lead")]
+    NoChords,
+    /// No such section.
+    #[error("`{found}` is no section chartproof knows: write one of {known}")]
+    NoSuchSection {
+        /// What was asked for.
+        found: String,
+        /// What there is.
+        known: String,
+    },
+    /// The section is not known and cannot be told from the lead.
+    #[error("which section the lead `{0}` belongs to cannot be told: name it, such as saxes")]
+    WhichSection(String),
+    /// The section cannot be voiced so.
+    #[error("{technique} is not written for {section}: it needs {needs} parts")]
+    WrongSize {
+        /// The technique.
+        technique: Technique,
+        /// The section.
+        section: String,
+        /// How many voices it has.
+        needs: String,
+    },
+    /// No right voicing fits under some notes.
+    #[error("{}", nothing_fits_in_words(.0))]
+    NothingFits(Box<NothingFits>),
+    /// Nothing right can be written where the chord changes under a held note: neither a voicing of the
+    /// new chord nor the old one held.
+    #[error(
+        "bar {bar}, beat {beat}: no right voicing of {chord} under {lead} (sounding) in the ranges of the section, and none of the chord before can be held into it. Another technique or another lead note there may help"
+    )]
+    Change {
+        /// Its bar.
+        bar: String,
+        /// Its beat.
+        beat: String,
+        /// The note that is held.
+        lead: String,
+        /// The new chord.
+        chord: String,
+    },
+    /// What was made is not right by the program's own rules.
+    #[error(
+        "every voicing tried breaks a rule; the nearest: {0}. Another technique or another lead note there may help"
+    )]
+    Unclean(String),
+}
+
+/// Lead notes under which nothing fits.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct NothingFits {
+    /// The technique.
+    pub technique: Technique,
+    /// Bar, beat and sounding lead of each, and the chord.
+    pub places: Vec<(String, String, String, String)>,
+    /// Techniques in which every note has a voicing.
+    pub other_techniques: Vec<Technique>,
+    /// The nearest moves of the whole lead, in semitones, after which every note has one.
+    pub moves: Vec<i16>,
+}
+
+/// The error in words.
+fn nothing_fits_in_words(notes: &NothingFits) -> String {
+    let places: Vec<String> = notes
+        .places
+        .iter()
+        .take(6)
+        .map(|(bar, beat, lead, chord)| {
+            format!("bar {bar}, beat {beat} ({lead} sounding, over {chord})")
+        })
+        .collect();
+    let more = match notes.places.len().saturating_sub(6) {
+        0 => String::new(),
+        n => format!(" and {n} more"),
+    };
+    let mut help = Vec::new();
+    if !notes.other_techniques.is_empty() {
+        let names: Vec<&str> = notes.other_techniques.iter().map(|t| t.name()).collect();
+        help.push(format!("write it in {}", names.join(" or ")));
+    }
+    for by in &notes.moves {
+        let way = if *by > 0 { "up" } else { "down" };
+        let unit = if by.abs() == 1 {
+            "semitone"
+        } else {
+            "semitones"
+        };
+        help.push(format!("move it {way} {} {unit}", by.abs()));
+    }
+    if help.is_empty() {
+        help.push("another section or an easier lead there".to_owned());
+    }
+    format!(
+        "no right voicing in {} keeps every seat in its range and clear of the low interval limits at {}{more}. What would help: {}",
+        notes.technique,
+        places.join(", "),
+        help.join(", or ")
+    )
+}
