@@ -31,6 +31,7 @@ mod planted;
 mod program;
 mod sarif;
 mod shell;
+mod sizes;
 mod worked_examples;
 mod writing;
 

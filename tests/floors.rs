@@ -14,7 +14,8 @@ const FLOORS: &[&[&str]] = &[
     &["writing", "editing", "engraving"],
     &["condition"],
     &["style"],
-    &["diagnosis", "finding"],
+    &["diagnosis"],
+    &["finding"],
     &["rules"],
     &["fixing"],
     &["proof"],
@@ -40,15 +41,24 @@ fn floor_of(room: &str) -> Option<usize> {
     FLOORS.iter().position(|rooms| rooms.contains(&room))
 }
 
-fn source_files(folder: &Path, into: &mut Vec<PathBuf>) {
-    for entry in fs::read_dir(folder).unwrap() {
-        let path = entry.unwrap().path();
-        if path.is_dir() {
-            source_files(&path, into);
-        } else if path.extension().is_some_and(|e| e == "rs") {
-            into.push(path);
+/// Every file of source in order: its path below `src` and its text.
+pub fn all_source() -> Vec<(PathBuf, String)> {
+    let src = Path::new(env!("CARGO_MANIFEST_DIR")).join("src");
+    let mut folders = vec![src.clone()];
+    let mut files = Vec::new();
+    while let Some(folder) = folders.pop() {
+        for entry in fs::read_dir(folder).unwrap() {
+            let path = entry.unwrap().path();
+            if path.is_dir() {
+                folders.push(path);
+            } else if path.extension().is_some_and(|e| e == "rs") {
+                let below = path.strip_prefix(&src).unwrap().to_owned();
+                files.push((below, fs::read_to_string(path).unwrap()));
+            }
         }
     }
+    files.sort();
+    files
 }
 
 /// The first word of a path below `src`, without `.rs`.
@@ -58,23 +68,19 @@ fn room_of(path: &Path) -> String {
     first.strip_suffix(".rs").unwrap_or(first).to_owned()
 }
 
-/// The code of a file without comments and without what only tests see: scores for tests are read
-/// and proofed wherever the test stands.
-fn without_tests(text: &str) -> String {
-    let mut out = String::new();
-    let mut lines = text.lines();
-    while let Some(line) = lines.next() {
-        if line.trim_start().starts_with("//") {
-            continue;
-        }
+/// The lines of a file, each with its 1-based number, without those that only tests see: scores for
+/// tests are read and proofed wherever the test stands.
+pub fn lines_without_tests(text: &str) -> Vec<(usize, &str)> {
+    let mut out = Vec::new();
+    let mut lines = text.lines().enumerate();
+    while let Some((index, line)) = lines.next() {
         if line.trim() != "#[cfg(test)]" {
-            out.push_str(line);
-            out.push('\n');
+            out.push((index + 1, line));
             continue;
         }
         // What follows ends with its line, or with the brace that closes it at the same depth.
         let indent = line.len() - line.trim_start().len();
-        for next in lines.by_ref() {
+        for (_, next) in lines.by_ref() {
             let own = next.len() - next.trim_start().len();
             let ends = next.trim_end().ends_with(';') && own == indent;
             if own == indent && (ends || next.trim() == "}") {
@@ -85,17 +91,27 @@ fn without_tests(text: &str) -> String {
     out
 }
 
-/// The rooms named as `crate::ROOM` in a piece of code, with their 1-based lines.
-fn imports(code: &str) -> Vec<(usize, String)> {
+/// Whether a whole file is for tests.
+pub fn is_for_tests(path: &Path) -> bool {
+    let in_tests = path.components().any(|c| c.as_os_str() == "tests");
+    let stem = path.file_stem().and_then(|s| s.to_str());
+    in_tests || stem.is_some_and(|s| s == "tests" || s == "sample" || s.ends_with("_tests"))
+}
+
+/// The rooms named as `crate::ROOM` outside tests and comments, with their 1-based lines.
+fn imports(text: &str) -> Vec<(usize, String)> {
     let mut found = Vec::new();
-    for (number, line) in code.lines().enumerate() {
+    for (number, line) in lines_without_tests(text) {
+        if line.trim_start().starts_with("//") {
+            continue;
+        }
         for after in line.split("crate::").skip(1) {
             let name: String = after
                 .chars()
                 .take_while(|c| c.is_ascii_alphanumeric() || *c == '_')
                 .collect();
             if floor_of(&name).is_some() {
-                found.push((number + 1, name));
+                found.push((number, name));
             }
         }
     }
@@ -104,18 +120,10 @@ fn imports(code: &str) -> Vec<(usize, String)> {
 
 #[test]
 fn every_room_imports_only_from_floors_below() {
-    let src = Path::new(env!("CARGO_MANIFEST_DIR")).join("src");
-    let mut files = Vec::new();
-    source_files(&src, &mut files);
-    files.sort();
     let mut faults: BTreeMap<String, String> = BTreeMap::new();
     let mut seen = 0;
-    for path in files {
-        let below = path.strip_prefix(&src).unwrap();
-        let is_test = below
-            .file_stem()
-            .is_some_and(|s| s == "tests" || s == "sample");
-        let room = room_of(below);
+    for (below, text) in all_source() {
+        let room = room_of(&below);
         let Some(floor) = floor_of(&room) else {
             faults.insert(
                 room.clone(),
@@ -126,10 +134,10 @@ fn every_room_imports_only_from_floors_below() {
             );
             continue;
         };
-        if is_test {
+        if is_for_tests(&below) {
             continue;
         }
-        for (line, other) in imports(&without_tests(&fs::read_to_string(&path).unwrap())) {
+        for (line, other) in imports(&text) {
             seen += 1;
             let allowed = EXCEPTIONS.iter().any(|(r, o, _)| *r == room && *o == other);
             if other == room || floor_of(&other) < Some(floor) || allowed {
@@ -137,7 +145,7 @@ fn every_room_imports_only_from_floors_below() {
             }
             faults.entry(format!("{room} {other}")).or_insert_with(|| {
                 format!(
-                    "{room} may not use {other} (src/{}, near line {line}): {other} stands on a floor \
+                    "{room} may not use {other} (src/{}, line {line}): {other} stands on a floor \
                      above {room} or on the same one; move the small thing it needs down",
                     below.display()
                 )
@@ -153,10 +161,7 @@ fn every_room_imports_only_from_floors_below() {
 fn an_import_that_climbs_is_seen() {
     let code = "use crate::ground::pitch::Pitch;\n// use crate::cli::x;\nlet x = crate::report::y();\n\
                 #[cfg(test)]\nuse crate::reading::grid;\n#[cfg(test)]\nmod tests {\n    use crate::proof::z;\n}\n";
-    let rooms: Vec<String> = imports(&without_tests(code))
-        .into_iter()
-        .map(|i| i.1)
-        .collect();
+    let rooms: Vec<String> = imports(code).into_iter().map(|i| i.1).collect();
     assert_eq!(rooms, ["ground", "report"]);
     assert!(floor_of("score") < floor_of("rules"));
     assert_eq!(floor_of("attic"), None);

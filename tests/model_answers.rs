@@ -68,7 +68,7 @@ fn two_hundred_leads_in_six_techniques_give_no_finding() {
                 }
                 // A lead made for one technique may lie too low or too high for another: then the
                 // answer says where.
-                Err(VoiceError::Stuck(_)) => {
+                Err(VoiceError::NothingFits(_)) => {
                     assert_ne!(
                         technique,
                         TECHNIQUES[made.technique].0,
