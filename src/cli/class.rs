@@ -1,6 +1,6 @@
 //! `chartproof proof --class`: the homework of a class.
 
-use super::proof::Format;
+use super::report_format::Format;
 use super::scores::{ByStyles, ReadScore, ScoreOptions, with_styles};
 use super::verbosity::{self, Progress};
 use super::write_out::{self, complain, complain_of, say, to_stdout};

@@ -1,6 +1,6 @@
 //! `chartproof ledger`: records today's findings, so that only new ones count.
 
-use super::proof::proofed;
+use super::proof_scores::proof_scores;
 use super::scores::ScoreOptions;
 use super::verbosity::Progress;
 use super::write_out::{self, complain, complain_in_full, complain_of, shown, to_stdout};
@@ -48,7 +48,7 @@ impl Ledger {
         let mut code = read.problems.code();
         let list_empty = read.problems.list_empty;
         let progress = Progress::new("proofing", Some(read.scores.len()));
-        let (entries, _) = proofed(read.scores, None, &progress);
+        let (entries, _) = proof_scores(read.scores, None, &progress);
         drop(progress);
         let mut inputs = self.scores.paths.clone();
         for entry in &entries {

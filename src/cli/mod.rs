@@ -9,6 +9,8 @@ mod ledger;
 mod manual;
 mod mark;
 mod proof;
+mod proof_scores;
+mod report_format;
 mod rulebook;
 mod scores;
 mod shell;

@@ -3,26 +3,25 @@
 use super::class;
 use super::git::GitError;
 use super::ledger::read_ledger;
-use super::scores::{InputProblems, Portions, ReadScore, ReadScores, ScoreOptions};
+use super::proof_scores::proof_scores;
+use super::report_format::{Format, ReportError, Reporter};
+use super::scores::{InputProblems, Portions, ReadScores, ScoreOptions};
 use super::since;
 use super::verbosity::{self, Progress};
-use super::write_out::{self, WriteError, complain, complain_of, say, to_stdout};
+use super::write_out::{self, WriteError, complain, complain_of, to_stdout};
 use super::{CLEAN, FOUND, UNUSABLE};
 use crate::file_text::Limits;
 use crate::finding::Level;
 use crate::proof::Proofed;
 use crate::proof::ledger::Ledger;
-use crate::reading::files;
-use crate::report::{ProofedFile, Sums, html, json, sarif, text};
+use crate::report::{ProofedFile, Sums, text};
 use crate::score::Score;
 use crate::style::{self, Style};
 use clap::{Args, ValueEnum, ValueHint};
-use codespan_reporting::term::termcolor::Buffer;
 use rayon::prelude::*;
 use std::io::{self, IsTerminal};
 use std::path::PathBuf;
 use std::sync::Arc;
-use std::time::Instant;
 
 /// Reads scores and reports what is wrong, where, why, and what to write instead
 ///
@@ -66,16 +65,6 @@ pub(super) struct Proof {
 }
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
-pub(super) enum Format {
-    Text,
-    Json,
-    Jsonl,
-    Html,
-    Sarif,
-    Csv,
-}
-
-#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
 enum Gate {
     Error,
     Warning,
@@ -113,72 +102,6 @@ impl Colour {
             Self::Never => false,
             Self::Auto => to_terminal && !refused(),
         }
-    }
-}
-
-/// Why a report could not be made.
-#[derive(Debug, thiserror::Error)]
-enum ReportError {
-    #[error("the report could not be put together: {0}")]
-    Text(#[from] io::Error),
-    #[error("the report could not be put together: {0}")]
-    Json(#[from] serde_json::Error),
-}
-
-/// Makes reports of one format.
-#[derive(Clone, Copy)]
-struct Reporter {
-    format: Format,
-    /// The text report is in colour.
-    colour: bool,
-}
-
-impl Reporter {
-    /// What reports of pieces say of each file, in order.
-    fn pieces(self, entries: &[ProofedFile]) -> Result<Vec<u8>, ReportError> {
-        let pieces: Result<Vec<Vec<u8>>, ReportError> = entries
-            .par_iter()
-            .map(|entry| match self.format {
-                Format::Jsonl => Ok(json::lines_of_file(entry)?.into_bytes()),
-                _ => self.text(|out| text::render_file(entry, out, text::Options::default())),
-            })
-            .collect();
-        Ok(pieces?.concat())
-    }
-
-    /// How they end.
-    fn end(self, sums: Sums) -> Result<Vec<u8>, ReportError> {
-        match self.format {
-            Format::Jsonl => Ok(json::last_line(sums)?.into_bytes()),
-            _ => self.text(|out| text::render_sums(&sums, out)),
-        }
-    }
-
-    /// The whole report; `since` when it is about what a revision did not have.
-    fn whole(self, entries: &[ProofedFile], since: bool) -> Result<Vec<u8>, ReportError> {
-        Ok(match self.format {
-            Format::Text => {
-                self.text(|out| text::render(entries, out, text::Options::default()))?
-            }
-            Format::Jsonl => json::lines(entries)?.into_bytes(),
-            Format::Json => json::render(entries)?.into_bytes(),
-            // Refused before anything was read.
-            Format::Html | Format::Csv => html::render(entries).into_bytes(),
-            Format::Sarif => sarif::render(entries, since)?.into_bytes(),
-        })
-    }
-
-    fn text(
-        self,
-        write: impl FnOnce(&mut Buffer) -> io::Result<()>,
-    ) -> Result<Vec<u8>, ReportError> {
-        let mut buffer = if self.colour {
-            Buffer::ansi()
-        } else {
-            Buffer::no_color()
-        };
-        write(&mut buffer)?;
-        Ok(buffer.into_inner())
     }
 }
 
@@ -245,7 +168,7 @@ impl ProofRun {
             .progress
             .take()
             .unwrap_or_else(|| Progress::new("proofing", Some(read.files)));
-        let (files, gates) = proofed(read.scores, self.plan.gate, &progress);
+        let (files, gates) = proof_scores(read.scores, self.plan.gate, &progress);
         if self.plan.file_by_file {
             progress.aside(|| {
                 self.count(&files, &gates);
@@ -445,55 +368,6 @@ impl Proof {
 fn open(entries: &mut [ProofedFile]) -> Vec<(&Score, &mut Proofed)> {
     let read = entries.iter_mut().filter_map(|e| e.outcome.as_mut().ok());
     read.map(|(score, proofed)| (&**score, proofed)).collect()
-}
-
-/// Proofs the scores side by side; the order stays that of the files. Each has the gate that holds
-/// for it: the one asked for, else that of its style, else error.
-pub(super) fn proofed(
-    scores: Vec<ReadScore>,
-    asked: Option<style::Gate>,
-    progress: &Progress,
-) -> (Vec<ProofedFile>, Vec<style::Gate>) {
-    let sets = files::sets_of_parts(
-        scores
-            .iter()
-            .map(|l| (l.path.as_path(), l.score.as_deref().ok())),
-    );
-    let (mut entries, gates): (Vec<ProofedFile>, Vec<style::Gate>) = scores
-        .into_par_iter()
-        .map(|ReadScore { path, score, style }| {
-            let start = Instant::now();
-            let mut entry = ProofedFile {
-                path,
-                outcome: score.map(|score| {
-                    let proofed = score.proofed(&style);
-                    (score, proofed)
-                }),
-            };
-            progress.step();
-            if let Ok((score, proofed)) = &entry.outcome
-                && verbosity::is_verbose()
-            {
-                let took = start.elapsed();
-                let detail = verbosity::detail(score, proofed, &style, took);
-                say(&format!("{}: {detail}", entry.path.display()));
-            }
-            // No report asks for passages, and many scores may wait for theirs.
-            if let Ok((_, proofed)) = &mut entry.outcome {
-                proofed.passages = Vec::new();
-            }
-            let gate = asked.or(style.gate);
-            (entry, gate.unwrap_or(style::Gate::At(Level::Error)))
-        })
-        .unzip();
-    for (first, count) in sets {
-        if let Some(Ok((_, proofed))) = entries.get_mut(first).map(|e| &mut e.outcome) {
-            proofed.remarks.push(format!(
-                "{count} files look like parts of one score; read them together with --one-score"
-            ));
-        }
-    }
-    (entries, gates)
 }
 
 /// A file that cannot be used weighs more than any finding.

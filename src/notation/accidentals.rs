@@ -3,7 +3,8 @@
 //! An accidental holds for its line or space, on its staff, to the end of the bar. A note tied in from
 //! before has its accidental at the first of the tied notes.
 
-use super::{EventKind, PrintedVoice, Quarters};
+use super::event::{EventKind, PrintedVoice};
+use super::quarters::Quarters;
 use std::collections::HashMap;
 
 /// Puts accidentals before the noteheads of a bar. `fifths` is the printed key signature at a time of

@@ -1,19 +1,10 @@
 //! Beams: which notes with flags are joined, and what each beam does at each note.
 
 use super::beats::Beats;
+use super::event::{Beam, EventKind, PrintedEvent};
+use super::note_value::NoteValue;
 use super::values::grace_groups;
-use super::{EventKind, NoteValue, PrintedEvent};
 use num_rational::Ratio;
-
-/// What one beam does at a note.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(crate) enum Beam {
-    Begin,
-    Continue,
-    End,
-    ForwardHook,
-    BackwardHook,
-}
 
 /// Beams the events of a voice; their values are known.
 pub(super) fn set_all(events: &mut [PrintedEvent], beats: &Beats) {

@@ -1,6 +1,8 @@
 //! How a meter divides a bar: where its beats are, and where a note must be cut so that they show.
 
-use super::{NoteValue, PrintedEvent, Quarters, ZERO};
+use super::event::PrintedEvent;
+use super::note_value::NoteValue;
+use super::quarters::{Quarters, ZERO};
 use crate::ground::time::Meter;
 use num_rational::Ratio;
 

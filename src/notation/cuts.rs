@@ -1,9 +1,10 @@
 //! Long notes and rests cut into several: tied notes, or rests that show the beats.
 
 use super::beats::Beats;
+use super::event::{EventKind, PrintedEvent};
+use super::note_value::{NoteValue, largest_below};
+use super::quarters::{Quarters, ZERO};
 use super::tuplets::{self, is_binary};
-use super::values::largest_below;
-use super::{EventKind, NoteValue, PrintedEvent, Quarters, ZERO};
 use num_rational::Ratio;
 use std::collections::BTreeMap;
 

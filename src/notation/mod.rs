@@ -18,155 +18,29 @@ mod beams;
 mod beats;
 pub(crate) mod clefs;
 mod cuts;
+mod event;
+mod note_value;
+mod page;
+mod quarters;
 mod stems;
 pub(crate) mod tuplets;
 mod values;
 mod voices;
 
-pub(crate) use beams::Beam;
-pub(crate) use stems::Stem;
-pub(crate) use values::NoteValue;
+pub(crate) use event::{Beam, EventKind, Notehead, PrintedEvent, PrintedVoice, Stem};
+pub(crate) use note_value::NoteValue;
+pub(crate) use page::PlayersPage;
+pub(crate) use quarters::{Quarters, ZERO, quarters};
 
-use crate::ground::pitch::Pitch;
 use crate::ground::time::{Meter, Ticks};
-use crate::score::{Clef, Mark, Part, Score};
+use crate::score::{Mark, Part, Score};
 use beats::Beats;
-use num_rational::Ratio;
+use page::bar_length;
 use std::ops::Range;
-
-/// Time in quarter notes.
-pub(crate) type Quarters = Ratio<i64>;
-
-/// No time at all.
-pub(crate) const ZERO: Quarters = Ratio::new_raw(0, 1);
-
-/// Ticks as quarter notes.
-pub(crate) fn quarters(ticks: Ticks, per_quarter: Ticks) -> Quarters {
-    Ratio::new(ticks.0, per_quarter.0.max(1))
-}
-
-/// One notehead of a printed event.
-#[derive(Clone, Copy, Debug)]
-#[allow(clippy::struct_excessive_bools)] // each is a fact of its own
-pub(crate) struct Notehead {
-    /// 0-based index into the part's notes.
-    pub note: usize,
-    /// As it is printed.
-    pub pitch: Pitch,
-    pub tie_in: bool,
-    pub tie_out: bool,
-    /// The attack of its note.
-    pub first: bool,
-    /// The end of its note.
-    pub last: bool,
-    /// The accidental before it, in semitones.
-    pub accidental: Option<i8>,
-    /// 1-based, from the top.
-    pub staff: u8,
-}
-
-/// The kinds of printed events.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(crate) enum EventKind {
-    Note,
-    Grace,
-    Cue,
-    Rest,
-    /// A rest that fills the bar.
-    BarRest,
-}
-
-/// A note, chord or rest as it is printed: one note value.
-#[derive(Clone, Debug)]
-pub(crate) struct PrintedEvent {
-    pub start: Quarters,
-    pub length: Quarters,
-    pub kind: EventKind,
-    /// 1-based, from the top.
-    pub staff: u8,
-    pub heads: Vec<Notehead>,
-    pub value: Option<NoteValue>,
-    /// Notes in the time of: (3, 2) for a triplet.
-    pub tuplet: Option<(i64, i64)>,
-    pub tuplet_start: bool,
-    pub tuplet_stop: bool,
-    /// The tuplet that starts here needs a bracket, since no beam shows it.
-    pub bracket: bool,
-    /// From the outermost beam inwards.
-    pub beams: Vec<Beam>,
-    pub stem: Option<Stem>,
-}
-
-impl PrintedEvent {
-    fn new(start: Quarters, length: Quarters, kind: EventKind, staff: u8) -> Self {
-        Self {
-            start,
-            length,
-            kind,
-            staff,
-            heads: Vec::new(),
-            value: None,
-            tuplet: None,
-            tuplet_start: false,
-            tuplet_stop: false,
-            bracket: false,
-            beams: Vec::new(),
-            stem: None,
-        }
-    }
-
-    pub(crate) fn end(&self) -> Quarters {
-        self.start + self.length
-    }
-
-    pub(crate) const fn is_rest(&self) -> bool {
-        matches!(self.kind, EventKind::Rest | EventKind::BarRest)
-    }
-
-    /// Cut in two at a time inside it; the noteheads are tied.
-    fn cut(self, at: Quarters) -> [Self; 2] {
-        let mut first = self.clone();
-        let mut second = self;
-        second.length = second.end() - at;
-        second.start = at;
-        first.length = at - first.start;
-        for head in &mut first.heads {
-            head.tie_out = true;
-            head.last = false;
-        }
-        for head in &mut second.heads {
-            head.tie_in = true;
-            head.first = false;
-        }
-        [first, second]
-    }
-}
-
-/// One printed voice of one bar, in order of time, nothing overlapping.
-#[derive(Clone, Debug)]
-pub(crate) struct PrintedVoice {
-    /// Its number in the part, from 1.
-    pub number: u8,
-    pub events: Vec<PrintedEvent>,
-    /// Which of the overlapping voices of one number; 0 keeps the number.
-    overlap: u8,
-}
 
 /// The bars of one part, each with its printed voices.
 pub(crate) struct PrintedPart {
     pub bars: Vec<Vec<PrintedVoice>>,
-}
-
-/// The page of one player: in which pitch, clef, key and meter a part is printed.
-pub(crate) trait PlayersPage {
-    /// The printed pitch of a note; `note` is a 0-based index into the part's notes.
-    fn pitch(&self, note: usize) -> Pitch;
-    /// The meter at a time of the score.
-    fn meter(&self, onset: Ticks) -> Meter;
-    /// The clef of a staff (1-based, from the top) at a time of the score.
-    fn clef(&self, staff: u8, onset: Ticks) -> Clef;
-    /// The printed key signature at a time of the score: sharps, or flats when negative.
-    fn fifths(&self, onset: Ticks) -> i8;
 }
 
 /// The meters that hold for a part. A passage states its meter once, in its first part.
@@ -232,10 +106,4 @@ pub(crate) fn lay_out(
         accidentals::set_all(voices, &|at| page.fifths(when(at)));
     }
     PrintedPart { bars }
-}
-
-/// How long a bar of the score is (0-based).
-fn bar_length(score: &Score, bar: usize) -> Quarters {
-    let ticks = score.bars.get(bar).map_or(Ticks::ZERO, |b| b.length);
-    quarters(ticks, score.per_quarter)
 }

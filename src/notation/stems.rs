@@ -1,17 +1,12 @@
 //! Stems: by the middle line, or away from the other voice of the staff.
 
 use super::clefs::middle_line;
-use super::{Beam, EventKind, PrintedEvent, PrintedVoice, Quarters};
+use super::event::{Beam, EventKind, PrintedEvent, PrintedVoice, Stem};
+use super::note_value::NoteValue;
+use super::quarters::Quarters;
 use crate::score::Clef;
 use std::collections::HashMap;
 use std::ops::Range;
-
-/// A stem's direction.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(crate) enum Stem {
-    Up,
-    Down,
-}
 
 /// Gives stems to the voices of a bar: by the middle line, but with two voices on a staff those of the
 /// upper one go up. `clef` gives the clef of a staff at a time of the bar.
@@ -36,7 +31,7 @@ pub(super) fn set_all(voices: &mut [PrintedVoice], clef: &impl Fn(u8, Quarters) 
                 Stem::Down
             };
             for event in group {
-                if !event.is_rest() && event.value.is_some_and(super::NoteValue::has_stem) {
+                if !event.is_rest() && event.value.is_some_and(NoteValue::has_stem) {
                     // Where no other voice is in the way, a grace note's goes up by custom.
                     let up = event.kind == EventKind::Grace && alone;
                     event.stem = Some(if up { Stem::Up } else { direction });

@@ -1,6 +1,7 @@
 //! Tuplets: neighbouring notes whose times no halving of the beat reaches.
 
-use super::{Beam, EventKind, PrintedEvent, Quarters, ZERO};
+use super::event::{Beam, EventKind, PrintedEvent};
+use super::quarters::{Quarters, ZERO};
 use crate::ground::time::{checked_lcm, gcd};
 use num_rational::Ratio;
 use std::ops::Range;

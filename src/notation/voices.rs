@@ -1,9 +1,8 @@
 //! The printed voices of each bar: notes and rests cut at bar lines, chords put together.
 
-use super::{
-    EventKind, Notehead, PlayersPage, PrintedEvent, PrintedVoice, Quarters, ZERO, bar_length,
-    quarters,
-};
+use super::event::{EventKind, Notehead, PrintedEvent, PrintedVoice};
+use super::page::{PlayersPage, bar_length};
+use super::quarters::{Quarters, ZERO, quarters};
 use crate::ground::time::Ticks;
 use crate::score::{Note, NoteFlags, Part, Score};
 use std::collections::{BTreeMap, BTreeSet};

@@ -1,7 +1,7 @@
 //! One finding: its bars drawn as grid rows, with marks under the notes.
 
+use super::layout::{GRID_INDENT, Options, wrapped};
 use super::snippets::{Snippet, Snippets, emit};
-use super::{GRID_INDENT, Options, wrapped};
 use crate::finding::{Finding, Level, NoteAtFault};
 use crate::ground::pitch::Pitch;
 use crate::report::grid_view::GridView;

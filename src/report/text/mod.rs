@@ -1,10 +1,12 @@
 //! The report for people: each finding with its bar drawn as grid rows and marks under the notes.
 
 mod finding;
+mod layout;
 mod snippets;
 mod unreadable;
 
 pub(super) use finding::parts_shown;
+pub use layout::Options;
 
 use super::{ProofedFile, Sums, counted, printable};
 use crate::ground::problem::Problem;
@@ -13,24 +15,7 @@ use crate::score::Score;
 use codespan_reporting::term::termcolor::WriteColor;
 use finding::render_finding;
 use std::io;
-use unicode_width::UnicodeWidthStr;
 use unreadable::render_unreadable;
-
-/// Columns before a grid row: the blanked number, its border, the spaces beside them.
-const GRID_INDENT: usize = 5;
-
-/// How the report is laid out.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub struct Options {
-    /// How many terminal columns grid rows and sentences may take.
-    pub width: usize,
-}
-
-impl Default for Options {
-    fn default() -> Self {
-        Self { width: 100 }
-    }
-}
 
 /// Writes the report: each file's findings by bar and beat, then what was inferred in it and what
 /// was not checked; at the end the sums.
@@ -68,31 +53,6 @@ pub fn render_file(
         }
         Err(error) => render_unreadable(error, out, options),
     }
-}
-
-/// `name: text`, the text in a column of its own and broken between words.
-fn wrapped(name: &str, text: &str, width: usize) -> String {
-    const NAME: usize = 10;
-    let room = width.saturating_sub(GRID_INDENT + NAME).max(20);
-    let mut out = String::with_capacity(NAME + text.len());
-    out.push_str(name);
-    out.push(':');
-    out.extend(std::iter::repeat_n(' ', NAME.saturating_sub(out.len())));
-    let mut used = 0;
-    for word in text.split_whitespace() {
-        let wide = word.width();
-        if used > 0 && used + 1 + wide > room {
-            out.push('\n');
-            out.extend(std::iter::repeat_n(' ', NAME));
-            used = 0;
-        } else if used > 0 {
-            out.push(' ');
-            used += 1;
-        }
-        out.push_str(word);
-        used += wide;
-    }
-    out
 }
 
 /// What was inferred in a file, and what was not checked.

@@ -1,7 +1,7 @@
 //! Files that could not be read.
 
+use super::layout::{Options, wrapped};
 use super::snippets::{Snippet, Snippets, emit};
-use super::{Options, wrapped};
 use crate::ground::problem::Problem;
 use crate::report::printable;
 use codespan_reporting::diagnostic::{Diagnostic, Label, Severity};

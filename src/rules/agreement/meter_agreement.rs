@@ -6,7 +6,7 @@ use crate::ground::time::{Meter, Ticks};
 use crate::rules::input::RuleInput;
 use crate::rules::rule::{DependsOn, Example, Exception, Group, Rule, Silent};
 use crate::rules::shared::whole;
-use crate::score::in_force;
+use crate::score::{Place, Score, in_force};
 use std::collections::BTreeSet;
 
 pub static RULE: Rule = Rule {
@@ -74,14 +74,67 @@ pub fn check(input: &RuleInput<'_>, out: &mut Vec<Finding>) {
                 .is_some_and(|p| !p.meters.is_empty())
         })
         .collect();
-    let mut changes: BTreeSet<Ticks> = BTreeSet::new();
-    let mut inside: Vec<(crate::score::Place, Vec<u32>)> = Vec::new();
-    for &p in &stating {
+    let changes: BTreeSet<Ticks> = stating
+        .iter()
+        .filter_map(|&p| score.parts.get(p as usize))
+        .flat_map(|p| p.meters.iter().map(|m| m.onset))
+        .collect();
+    inside_bars(score, &stating, out);
+    let mut reported: Vec<(Meter, Meter, Vec<u32>)> = Vec::new();
+    for onset in changes {
+        let values: Vec<(u32, Meter)> = stating
+            .iter()
+            .filter_map(|&p| {
+                let part = score.parts.get(p as usize)?;
+                Some((p, in_force(&part.meters, onset)?.value))
+            })
+            .collect();
+        let Some((most, _, differ)) = whole::split(&values) else {
+            reported.clear();
+            continue;
+        };
+        let mut now = Vec::new();
+        for d in differ {
+            let key = (most, d.own, d.parts.clone());
+            // The same difference going on was told where it begins.
+            if reported.contains(&key) {
+                now.push(key);
+                continue;
+            }
+            let names = whole::names(score, &d.parts);
+            let same_length = most.bar(score.per_quarter) == d.own.bar(score.per_quarter);
+            let level = if same_length {
+                Level::Note
+            } else {
+                Level::Error
+            };
+            out.push(
+                RULE.finding(
+                    score.place_of(onset),
+                    format!(
+                        "{names} {} {} where the other parts have {most}",
+                        if d.parts.len() > 1 { "are in" } else { "is in" },
+                        d.own
+                    ),
+                )
+                .level(level)
+                .parts(d.parts.clone())
+                .instead(format!("{names}: write the time signature {most}")),
+            );
+            now.push(key);
+        }
+        reported = now;
+    }
+}
+
+/// New time signatures that stand inside a bar: one finding for each place.
+fn inside_bars(score: &Score, stating: &[u32], out: &mut Vec<Finding>) {
+    let mut inside: Vec<(Place, Vec<u32>)> = Vec::new();
+    for &p in stating {
         let Some(part) = score.parts.get(p as usize) else {
             continue;
         };
         for m in &part.meters {
-            changes.insert(m.onset);
             // Empty staves are filled by some programs after the change: only what interrupts music.
             let filled = part
                 .bars
@@ -108,51 +161,6 @@ pub fn check(input: &RuleInput<'_>, out: &mut Vec<Finding>) {
             .parts(parts.clone())
             .instead("put it at a bar line: end the bar before it"),
         );
-    }
-    let mut told: Vec<(Meter, Meter, Vec<u32>)> = Vec::new();
-    for onset in changes {
-        let values: Vec<(u32, Meter)> = stating
-            .iter()
-            .filter_map(|&p| {
-                let part = score.parts.get(p as usize)?;
-                Some((p, in_force(&part.meters, onset)?.value))
-            })
-            .collect();
-        let Some((most, _, differ)) = whole::split(&values) else {
-            told.clear();
-            continue;
-        };
-        let mut now = Vec::new();
-        for d in differ {
-            let key = (most, d.own, d.parts.clone());
-            // The same difference going on was told where it begins.
-            if told.contains(&key) {
-                now.push(key);
-                continue;
-            }
-            let names = whole::names(score, &d.parts);
-            let same_length = most.bar(score.per_quarter) == d.own.bar(score.per_quarter);
-            let level = if same_length {
-                Level::Note
-            } else {
-                Level::Error
-            };
-            out.push(
-                RULE.finding(
-                    score.place_of(onset),
-                    format!(
-                        "{names} {} {} where the other parts have {most}",
-                        if d.parts.len() > 1 { "are in" } else { "is in" },
-                        d.own
-                    ),
-                )
-                .level(level)
-                .parts(d.parts.clone())
-                .instead(format!("{names}: write the time signature {most}")),
-            );
-            now.push(key);
-        }
-        told = now;
     }
 }
 

@@ -5,6 +5,7 @@ use crate::finding::{Finding, Level};
 use crate::rules::input::RuleInput;
 use crate::rules::rule::{DependsOn, Example, Exception, Group, Rule, Silent};
 use crate::rules::shared::whole;
+use crate::score::Score;
 use std::collections::BTreeSet;
 
 pub static RULE: Rule = Rule {
@@ -86,7 +87,7 @@ pub fn check(input: &RuleInput<'_>, out: &mut Vec<Finding>) {
         .filter(|(_, b)| b.rehearsal.is_some())
         .map(|(i, _)| i)
         .collect();
-    // Marks found a bar or more away from where they belong: told with the place they belong to.
+    // Marks a bar or more away from where they belong: reported at the place they belong to.
     let mut strays: BTreeSet<(u32, usize)> = BTreeSet::new();
     let mut later = Vec::new();
     for &bar in &bars {
@@ -120,34 +121,16 @@ pub fn check(input: &RuleInput<'_>, out: &mut Vec<Finding>) {
         let Some(&first) = parts.first() else {
             continue;
         };
-        let names = whole::names(score, &parts);
-        let has = whole::has(&parts);
         let elsewhere =
             most.and_then(|m| (0..whole.bars).find(|&b| b != bar && mark(first, b) == Some(m)));
-        let (message, suggestion) = match (most, d.own) {
-            (Some(m), None) => match elsewhere {
-                Some(there) => (
-                    format!(
-                        "{names} {has} rehearsal mark {m} over bar {}, the other parts over bar {}",
-                        score.bar_number(there as u32),
-                        score.bar_number(bar as u32)
-                    ),
-                    format!("{names}: move {m} to bar {}", score.bar_number(bar as u32)),
-                ),
-                None => (
-                    format!("{names} {has} no rehearsal mark here, the other parts have {m}"),
-                    format!("{names}: add {m}"),
-                ),
-            },
-            (Some(m), Some(own)) => (
-                format!("{names} {has} rehearsal mark {own} where the other parts have {m}"),
-                format!("{names}: write {m}"),
-            ),
-            (None, Some(own)) => (
-                format!("{names} {has} rehearsal mark {own} where the other parts have none"),
-                format!("take {own} off, or add it to every part"),
-            ),
-            (None, None) => continue,
+        let difference = Difference {
+            bar,
+            most,
+            own: d.own,
+            elsewhere,
+        };
+        let Some((message, suggestion)) = difference.in_words(score, &parts) else {
+            continue;
         };
         let level = if most.is_some() && d.own.is_none() && elsewhere.is_none() {
             Level::Warning
@@ -160,6 +143,48 @@ pub fn check(input: &RuleInput<'_>, out: &mut Vec<Finding>) {
                 .parts(parts)
                 .instead(suggestion),
         );
+    }
+}
+
+/// Parts whose rehearsal mark over a bar is not the one that most parts have.
+struct Difference<'a> {
+    /// The bar, 0-based.
+    bar: usize,
+    most: Option<&'a str>,
+    own: Option<&'a str>,
+    /// The bar (0-based) over which these parts have the mark of most parts.
+    elsewhere: Option<usize>,
+}
+
+impl Difference<'_> {
+    /// The message and the suggestion.
+    fn in_words(&self, score: &Score, parts: &[u32]) -> Option<(String, String)> {
+        let names = whole::names(score, parts);
+        let has = whole::has(parts);
+        let number = |bar: usize| score.bar_number(bar as u32);
+        Some(match (self.most, self.own, self.elsewhere) {
+            (Some(m), None, Some(there)) => (
+                format!(
+                    "{names} {has} rehearsal mark {m} over bar {}, the other parts over bar {}",
+                    number(there),
+                    number(self.bar)
+                ),
+                format!("{names}: move {m} to bar {}", number(self.bar)),
+            ),
+            (Some(m), None, None) => (
+                format!("{names} {has} no rehearsal mark here, the other parts have {m}"),
+                format!("{names}: add {m}"),
+            ),
+            (Some(m), Some(own), _) => (
+                format!("{names} {has} rehearsal mark {own} where the other parts have {m}"),
+                format!("{names}: write {m}"),
+            ),
+            (None, Some(own), _) => (
+                format!("{names} {has} rehearsal mark {own} where the other parts have none"),
+                format!("take {own} off, or add it to every part"),
+            ),
+            (None, None, _) => return None,
+        })
     }
 }
 

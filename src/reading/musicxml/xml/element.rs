@@ -1,6 +1,6 @@
 //! A start tag and its attributes.
 
-use super::plain::plain_attribute;
+use super::attribute::plain_attribute;
 use crate::reading::fault::{Fault, Parsed};
 use quick_xml::escape;
 use quick_xml::events::attributes::Attributes;

@@ -13,6 +13,7 @@
 //! [`Ways`]: super::ways::Ways
 
 mod ahead;
+mod attribute;
 mod element;
 mod plain;
 mod walk;

@@ -8,6 +8,7 @@
     reason = "lengths of pieces of a text: no text is longer than 32 bits less a mebibyte"
 )]
 
+use super::attribute::{is_of_name, until};
 use super::element::Element;
 
 /// A plain piece of the text.
@@ -93,28 +94,6 @@ impl<'a> PlainTag<'a> {
             plain: true,
         }
     }
-}
-
-/// The attribute that `text` starts with, when it is written plainly, ` name="value"`: its name, its value,
-/// and what follows.
-#[inline]
-pub fn plain_attribute(text: &str) -> Option<(&str, &str, &str)> {
-    let (name, after) = until(text.strip_prefix(' ')?, |b| !is_of_name(b))?;
-    let (value, after) = until(after.strip_prefix("=\"")?, |b| b == b'"')?;
-    let after = after.strip_prefix('"')?;
-    (!name.is_empty()).then_some((name, value, after))
-}
-
-/// Whether a byte is a letter of a name that is plain.
-#[inline]
-fn is_of_name(byte: u8) -> bool {
-    byte.is_ascii_lowercase() || byte == b'-'
-}
-
-/// What comes before the first byte that `ends`, and all from there on.
-#[inline]
-fn until(text: &str, mut ends: impl FnMut(u8) -> bool) -> Option<(&str, &str)> {
-    text.split_at_checked(text.as_bytes().iter().position(|b| ends(*b))?)
 }
 
 /// The text up to the end tag of the element called `name`, when nothing but plain text and that tag
