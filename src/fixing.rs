@@ -51,14 +51,14 @@ pub fn verify(score: &Score, style: &Style, passages: &[Passage], findings: &mut
     // One scratch copy for each thread.
     let each = findings.len().div_ceil(threads::count());
     threads::for_chunks(findings, each, |findings| {
-        let mut bench = Bench {
+        let mut trial = FixTrial {
             score,
             scratch: score.clone(),
             style,
             before: None,
         };
         for finding in findings.iter_mut().filter(|f| !f.remedies.is_empty()) {
-            finding.fix = bench.try_out(passages, finding);
+            finding.fix = trial.try_out(passages, finding);
             if let Some(fix) = &finding.fix {
                 finding.suggestion = Some(fix.summary.clone());
             }
@@ -66,8 +66,8 @@ pub fn verify(score: &Score, style: &Style, passages: &[Passage], findings: &mut
     });
 }
 
-/// Where fixes are tried out.
-struct Bench<'a> {
+/// The trial of fixes on a copy of a score.
+struct FixTrial<'a> {
     score: &'a Score,
     /// The score again, to change notes in.
     scratch: Score,
@@ -89,7 +89,7 @@ struct Stretch<'a> {
 impl<'a> Stretch<'a> {
     fn new(score: &Score, style: &Style, passage: &'a Passage, range: Range<usize>) -> Self {
         let heard = passage.window(score, style, range.clone());
-        let found = look(score, style, &heard, |reading| {
+        let found = ask_rules(score, style, &heard, |reading| {
             rules::check(reading).iter().map(Identity::of).collect()
         });
         Self {
@@ -102,7 +102,7 @@ impl<'a> Stretch<'a> {
 }
 
 /// Lets the rules look at a stretch by itself.
-fn look<T>(
+fn ask_rules<T>(
     score: &Score,
     style: &Style,
     stretch: &Passage,
@@ -112,7 +112,7 @@ fn look<T>(
     ask(&RuleInput::new(score, style, passages).within(bars_of(stretch)))
 }
 
-impl<'a> Bench<'a> {
+impl<'a> FixTrial<'a> {
     /// The first remedy that mends the finding and brings nothing new.
     fn try_out(&mut self, passages: &'a [Passage], finding: &Finding) -> Option<Fix> {
         let (score, style) = (self.score, self.style);
@@ -136,7 +136,7 @@ impl<'a> Bench<'a> {
         for remedy in finding.remedies.iter().take(TRIES) {
             let undo = apply(&mut self.scratch, remedy);
             let heard = before.heard.heard_again(&self.scratch, style);
-            let objector = look(&self.scratch, style, &heard, |reading| {
+            let objector = ask_rules(&self.scratch, style, &heard, |reading| {
                 rules::objector(reading, likely, may_stay)
             });
             restore(&mut self.scratch, &undo);

@@ -222,7 +222,7 @@ impl Repository {
         if output.status.success() {
             Ok(output.stdout)
         } else {
-            Err(self.failed(said(&output)))
+            Err(self.failed(error_of(&output)))
         }
     }
 
@@ -242,7 +242,7 @@ fn root_of(folder: &Path, file: &Path) -> Result<PathBuf, GitError> {
         name = rest;
     }
     if !output.status.success() || name.is_empty() {
-        let why = said(&output);
+        let why = error_of(&output);
         // Git refuses to look into a folder of another owner: it says itself what to do.
         return Err(if why.contains("dubious ownership") {
             GitError::Failed {
@@ -294,13 +294,13 @@ fn answer(root: &Path, arguments: &[&str]) -> Result<Vec<u8>, GitError> {
     } else {
         Err(GitError::Failed {
             root: root.to_owned(),
-            why: said(&output),
+            why: error_of(&output),
         })
     }
 }
 
 /// What git said of a failure, on one line.
-fn said(output: &Output) -> String {
+fn error_of(output: &Output) -> String {
     let text = String::from_utf8_lossy(&output.stderr);
     let lines: Vec<&str> = text
         .lines()

@@ -6,7 +6,7 @@ use super::verbosity::Progress;
 use super::write_out::{self, complain, complain_in_full, complain_of, shown, to_stdout};
 use super::{CLEAN, UNUSABLE};
 use crate::proof::Proofed;
-use crate::proof::ledger::{self, FILE_NAME, Sums};
+use crate::proof::ledger::{self, FILE_NAME, RecordSums};
 use crate::score::Score;
 use clap::{Args, ValueHint};
 use std::fs;
@@ -96,7 +96,7 @@ fn nearest() -> PathBuf {
     above.unwrap_or(here)
 }
 
-fn sentence(path: &Path, sums: Sums) -> String {
+fn sentence(path: &Path, sums: RecordSums) -> String {
     let findings = match sums.recorded {
         1 => "1 finding".to_owned(),
         n => format!("{n} findings"),

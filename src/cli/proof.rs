@@ -5,7 +5,7 @@ use super::git::GitError;
 use super::ledger::read_ledger;
 use super::proof_scores::proof_scores;
 use super::report_format::{Format, ReportError, Reporter};
-use super::scores::{InputProblems, Portions, ReadScores, ScoreOptions};
+use super::scores::{InputProblems, ReadIn, ReadScores, ScoreOptions};
 use super::since;
 use super::verbosity::{self, Progress};
 use super::write_out::{self, WriteError, complain, complain_of, to_stdout};
@@ -274,9 +274,9 @@ impl Proof {
         };
         let plan = self.plan();
         let portions = if plan.file_by_file {
-            Portions::Batches
+            ReadIn::Batches
         } else {
-            Portions::All
+            ReadIn::All
         };
         let mut run = ProofRun::new(plan);
         self.scores.read_in(portions, |read| run.proof(read));

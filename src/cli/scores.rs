@@ -152,7 +152,7 @@ pub(super) struct ReadScores {
 
 /// How much is read at a time.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(super) enum Portions {
+pub(super) enum ReadIn {
     /// Everything.
     All,
     /// So many files that memory is no matter, however many there are in all.
@@ -164,13 +164,13 @@ impl ScoreOptions {
     /// among the paths.
     pub(super) fn read(&mut self) -> ReadScores {
         let mut all = ReadScores::default();
-        self.read_in(Portions::All, |read| all = read);
+        self.read_in(ReadIn::All, |read| all = read);
         all
     }
 
     /// Reads them in portions, and gives each to `work` before the next is read. From here on the
     /// files of the list are among the paths.
-    pub(super) fn read_in(&mut self, portions: Portions, mut work: impl FnMut(ReadScores)) {
+    pub(super) fn read_in(&mut self, portions: ReadIn, mut work: impl FnMut(ReadScores)) {
         if let Some(list) = self.list.take() {
             match listed(&list) {
                 Ok(files) => self.paths.extend(files),
@@ -197,7 +197,7 @@ impl ScoreOptions {
             }
         }
         share_out(&self.paths);
-        let mut reading = (portions == Portions::All).then(|| Progress::new("reading", None));
+        let mut reading = (portions == ReadIn::All).then(|| Progress::new("reading", None));
         let styles = self.styles();
         let by_styles = ByStyles(&styles, self.limits.limits());
         let mut reported = Vec::new();
@@ -212,8 +212,8 @@ impl ScoreOptions {
         }
         let listed = files::list(&self.paths, &by_styles);
         let batches = match portions {
-            Portions::All => vec![listed],
-            Portions::Batches => files::batches(listed),
+            ReadIn::All => vec![listed],
+            ReadIn::Batches => files::batches(listed),
         };
         let files = batches.iter().map(Vec::len).sum();
         let count = batches.len();

@@ -147,7 +147,7 @@ pub struct Shown {
 
 /// A piece of a message.
 #[derive(Clone, Debug, PartialEq)]
-pub enum Piece {
+pub enum MessagePiece {
     /// Words.
     Words(String),
     /// A value.

@@ -13,10 +13,10 @@ mod words;
 
 pub use check::{Known, condition, message, player};
 pub use checked::{
-    Compare, Condition, Constant, How, Piece, Player, Shown, Side, Test, Var, value_index,
+    Compare, Condition, Constant, How, MessagePiece, Player, Shown, Side, Test, Var, value_index,
 };
 pub use kinds::{Kind, One};
 pub use mistake::Mistake;
-pub use names::{Entry, Name, Scope};
+pub use names::{Name, NameInScope, Scope};
 pub use vocabulary::DYNAMICS;
 pub use words::words;

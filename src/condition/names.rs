@@ -57,7 +57,7 @@ impl Scope {
     }
 
     /// Its names.
-    pub const fn entries(self) -> &'static [Entry] {
+    pub const fn entries(self) -> &'static [NameInScope] {
         match self {
             Self::Note => NOTE,
             Self::Sonority => SONORITY,
@@ -68,7 +68,7 @@ impl Scope {
     }
 
     /// The name in it.
-    pub fn entry(self, word: &str) -> Option<&'static Entry> {
+    pub fn entry(self, word: &str) -> Option<&'static NameInScope> {
         self.entries().iter().find(|e| e.word == word)
     }
 }
@@ -132,7 +132,7 @@ pub enum Name {
 
 /// A name in a scope.
 #[derive(Clone, Copy, Debug)]
-pub struct Entry {
+pub struct NameInScope {
     /// As it is written.
     pub word: &'static str,
     /// Its meaning.
@@ -143,8 +143,8 @@ pub struct Entry {
     pub about: &'static str,
 }
 
-const fn entry(word: &'static str, name: Name, kind: Kind, about: &'static str) -> Entry {
-    Entry {
+const fn entry(word: &'static str, name: Name, kind: Kind, about: &'static str) -> NameInScope {
+    NameInScope {
         word,
         name,
         kind,
@@ -162,73 +162,73 @@ const fn text(among: Among) -> Kind {
     Kind::One(One::Text(among))
 }
 
-const THE_PART: Entry = entry(
+const THE_PART: NameInScope = entry(
     "part",
     Name::Part,
     text(Among::Any),
     "the part's name as printed",
 );
-const THE_INSTRUMENT: Entry = entry(
+const THE_INSTRUMENT: NameInScope = entry(
     "instrument",
     Name::Instrument,
     text(Among::Instruments),
     "its instrument, such as 'trumpet'; '' when unknown",
 );
-const THE_FAMILY: Entry = entry(
+const THE_FAMILY: NameInScope = entry(
     "family",
     Name::Family,
     text(Among::Families),
     "woodwind, brass, string, keyboard, percussion or voice; '' when unknown",
 );
-const THE_SECTION: Entry = entry(
+const THE_SECTION: NameInScope = entry(
     "section",
     Name::Section,
     text(Among::Sections),
     "the section it is voiced with, such as 'saxes'",
 );
-const THE_SEAT: Entry = entry(
+const THE_SEAT: NameInScope = entry(
     "seat",
     Name::Seat,
     WHOLE,
     "the player's number among those of the instrument, 1 for Trumpet 1; 0 when unknown",
 );
-const THE_CHORD: Entry = entry(
+const THE_CHORD: NameInScope = entry(
     "chord",
     Name::Chord,
     text(Among::Chords),
     "the chord symbol at concert pitch, such as 'Bb7'; '' when there is none",
 );
-const THE_KEY: Entry = entry(
+const THE_KEY: NameInScope = entry(
     "key",
     Name::Key,
     WHOLE,
     "the concert key: number of sharps, flats as negative numbers",
 );
-const THE_METER: Entry = entry(
+const THE_METER: NameInScope = entry(
     "meter",
     Name::Meter,
     text(Among::Meters),
     "the time signature, such as '4/4'",
 );
-const THE_MARK: Entry = entry(
+const THE_MARK: NameInScope = entry(
     "mark",
     Name::Mark,
     text(Among::Any),
     "the rehearsal mark in force; '' before the first",
 );
-const THE_BAR: Entry = entry(
+const THE_BAR: NameInScope = entry(
     "bar",
     Name::Bar,
     WHOLE,
     "the printed bar number; 12 for a bar printed as 12a, 0 for one without a number",
 );
-const THE_BEAT: Entry = entry(
+const THE_BEAT: NameInScope = entry(
     "beat",
     Name::Beat,
     DECIMAL,
     "where in the bar: 1 on the bar line, in units of the meter's lower figure, 2.5 for 2-and",
 );
-const THE_TECHNIQUE: Entry = entry(
+const THE_TECHNIQUE: NameInScope = entry(
     "technique",
     Name::Technique,
     text(Among::Techniques),
@@ -236,7 +236,7 @@ const THE_TECHNIQUE: Entry = entry(
 );
 
 /// A note's own names, alone and behind `from.` and `to.`.
-pub const OF_A_NOTE: &[Entry] = &[
+pub const OF_A_NOTE: &[NameInScope] = &[
     entry(
         "written",
         Name::Written,
@@ -314,7 +314,7 @@ pub const OF_A_NOTE: &[Entry] = &[
     THE_MARK,
 ];
 
-const NOTE: &[Entry] = &[
+const NOTE: &[NameInScope] = &[
     THE_PART,
     THE_INSTRUMENT,
     THE_FAMILY,
@@ -342,7 +342,7 @@ const NOTE: &[Entry] = &[
     OF_A_NOTE[19],
 ];
 
-const SONORITY: &[Entry] = &[
+const SONORITY: &[NameInScope] = &[
     THE_SECTION,
     entry(
         "voices",
@@ -414,7 +414,7 @@ const SONORITY: &[Entry] = &[
     THE_MARK,
 ];
 
-const STEP: &[Entry] = &[
+const STEP: &[NameInScope] = &[
     THE_PART,
     THE_INSTRUMENT,
     THE_FAMILY,
@@ -452,7 +452,7 @@ const STEP: &[Entry] = &[
     ),
 ];
 
-const BAR: &[Entry] = &[
+const BAR: &[NameInScope] = &[
     THE_SECTION,
     THE_BAR,
     entry(
@@ -514,7 +514,7 @@ const BAR: &[Entry] = &[
     ),
 ];
 
-const PART: &[Entry] = &[
+const PART: &[NameInScope] = &[
     THE_PART,
     THE_INSTRUMENT,
     THE_FAMILY,

@@ -52,7 +52,7 @@ enum TechniqueWords {
 }
 
 /// Reads words over a staff. A bare "close" or "block" is too common a word to mean anything.
-fn said(words: &str) -> Option<TechniqueWords> {
+fn technique_in_words(words: &str) -> Option<TechniqueWords> {
     let lower = words.to_lowercase();
     let mut split = lower
         .split(|c: char| !c.is_alphanumeric())
@@ -72,7 +72,7 @@ fn said(words: &str) -> Option<TechniqueWords> {
 
 /// Whether words over a staff say anything of the technique.
 pub fn speaks_of_technique(words: &str) -> bool {
-    said(words).is_some()
+    technique_in_words(words).is_some()
 }
 
 /// What the words over the section's staves say, in order of time.
@@ -82,7 +82,7 @@ fn written_words(score: &Score, section: &Section) -> Vec<(Ticks, TechniqueWords
         .iter()
         .filter_map(|p| score.parts.get(p.part as usize))
         .flat_map(|p| &p.words)
-        .filter_map(|w| said(&w.value.text).map(|s| (w.onset, s)))
+        .filter_map(|w| technique_in_words(&w.value.text).map(|s| (w.onset, s)))
         .collect();
     all.sort_by_key(|(onset, s)| (*onset, matches!(s, TechniqueWords::Free)));
     all.dedup_by_key(|(onset, _)| *onset);

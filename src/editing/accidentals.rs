@@ -9,7 +9,7 @@ use crate::ground::time::Ticks;
 
 /// A note of a bar on one staff, as the rule sees it.
 #[derive(Clone, Copy, Debug)]
-pub(super) struct Seen {
+pub(super) struct BarNote {
     /// When it sounds.
     pub onset: Ticks,
     /// As the player reads it.
@@ -24,7 +24,7 @@ pub(super) struct Seen {
 
 /// Whether each note, in the order they are read, needs an accidental. All are on one line or
 /// space of one staff in one bar.
-pub(super) fn needed(line: &[Seen]) -> Vec<bool> {
+pub(super) fn needed(line: &[BarNote]) -> Vec<bool> {
     let mut out: Vec<bool> = Vec::with_capacity(line.len());
     let mut force: Option<(i8, i8)> = None;
     for (i, note) in line.iter().enumerate() {
@@ -56,8 +56,8 @@ pub(super) fn needed(line: &[Seen]) -> Vec<bool> {
 mod tests {
     use super::*;
 
-    fn seen(text: &str, onset: i64, fifths: i8) -> Seen {
-        Seen {
+    fn seen(text: &str, onset: i64, fifths: i8) -> BarNote {
+        BarNote {
             onset: Ticks(onset),
             written: text.parse().unwrap(),
             grace: false,
@@ -69,7 +69,7 @@ mod tests {
     #[test]
     fn an_accidental_holds_to_the_bar_line() {
         let line = |texts: &[&str], fifths| {
-            let notes: Vec<Seen> = (0..).zip(texts).map(|(i, t)| seen(t, i, fifths)).collect();
+            let notes: Vec<BarNote> = (0..).zip(texts).map(|(i, t)| seen(t, i, fifths)).collect();
             needed(&notes)
         };
         assert_eq!(

@@ -56,10 +56,10 @@ fn pieces<'a>(text: &str, edits: &[&'a Edit]) -> (Vec<(Range<usize>, &'a str)>, 
 pub struct Original {
     /// The bytes of the container that the text is packed in.
     packed: Option<Vec<u8>>,
-    held: Held,
+    form: TextForm,
 }
 
-enum Held {
+enum TextForm {
     /// As it is, after this byte order mark (or an empty one).
     Verbatim(&'static [u8]),
     /// In the encoding of these bytes.
@@ -76,7 +76,7 @@ impl Original {
         {
             return Ok(Self {
                 packed: None,
-                held: Held::Verbatim(mark),
+                form: TextForm::Verbatim(mark),
             });
         }
         file.rewind().map_err(unread)?;
@@ -86,16 +86,16 @@ impl Original {
             as_it_was_read(&bytes, source)?;
             return Ok(Self {
                 packed: None,
-                held: Held::Encoded(bytes),
+                form: TextForm::Encoded(bytes),
             });
         };
-        let held = match container::verbatim(&bytes, member, text) {
-            Some(mark) => Held::Verbatim(mark),
-            None => Held::Encoded(unpacked(&bytes, member, source)?),
+        let form = match container::verbatim(&bytes, member, text) {
+            Some(mark) => TextForm::Verbatim(mark),
+            None => TextForm::Encoded(unpacked(&bytes, member, source)?),
         };
         Ok(Self {
             packed: Some(bytes),
-            held,
+            form,
         })
     }
 
@@ -119,9 +119,9 @@ impl Original {
                 column,
             });
         }
-        let new = match self.held {
-            Held::Verbatim(mark) => Edited::woven(mark, &source.text, pieces),
-            Held::Encoded(bytes) => encoding::splice(bytes, &source.text, &pieces)?.into(),
+        let new = match self.form {
+            TextForm::Verbatim(mark) => Edited::woven(mark, &source.text, pieces),
+            TextForm::Encoded(bytes) => encoding::splice(bytes, &source.text, &pieces)?.into(),
         };
         Ok(match packed.zip(source.member.as_ref()) {
             Some((packed, member)) => container::replace(&packed, member, new.pieces())?.into(),

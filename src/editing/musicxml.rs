@@ -4,7 +4,7 @@
     reason = "places in a text and lengths of its pieces: no text is longer than 32 bits less a mebibyte"
 )]
 
-use super::accidentals::{self, Seen};
+use super::accidentals::{self, BarNote};
 use super::{EditError, Written};
 use crate::ground::pitch::{Pitch, accidental_name};
 use crate::ground::text::Edit;
@@ -179,7 +179,7 @@ impl ChangedPart<'_> {
                     continue;
                 }
                 indices.push(index);
-                seen.push(Seen {
+                seen.push(BarNote {
                     onset: note.onset,
                     written,
                     grace: note.flags.has(NoteFlags::GRACE),
@@ -261,10 +261,10 @@ fn prints(part: &Part, source: &Source) -> Option<bool> {
     if printed {
         return Some(true);
     }
-    let mut lines: HashMap<(u32, u8, i16), Vec<Seen>> = HashMap::new();
+    let mut lines: HashMap<(u32, u8, i16), Vec<BarNote>> = HashMap::new();
     for note in part.notes.iter().filter(|n| is_printed(n)) {
         let line = (note.at.bar, note.staff, note.written.diatonic());
-        lines.entry(line).or_default().push(Seen {
+        lines.entry(line).or_default().push(BarNote {
             onset: note.onset,
             written: note.written,
             grace: note.flags.has(NoteFlags::GRACE),
@@ -400,7 +400,7 @@ impl NoteText {
             let end = base + usize::try_from(reader.buffer_position()).ok()?;
             let (name, element) = match event {
                 Event::Start(tag) => {
-                    hidden |= open.is_empty() && says(&tag, "print-object", "no");
+                    hidden |= open.is_empty() && has_attribute(&tag, "print-object", "no");
                     open.push((
                         tag.name().0.to_owned(),
                         Element {
@@ -452,7 +452,7 @@ impl NoteText {
     }
 }
 
-fn says(tag: &BytesStart<'_>, attribute: &str, value: &str) -> bool {
+fn has_attribute(tag: &BytesStart<'_>, attribute: &str, value: &str) -> bool {
     tag.attributes()
         .with_checks(false)
         .flatten()
@@ -462,7 +462,7 @@ fn says(tag: &BytesStart<'_>, attribute: &str, value: &str) -> bool {
 fn is_courtesy(tag: &BytesStart<'_>) -> bool {
     ["cautionary", "editorial", "parentheses", "bracket"]
         .iter()
-        .any(|attribute| says(tag, attribute, "yes"))
+        .any(|attribute| has_attribute(tag, attribute, "yes"))
 }
 
 #[cfg(test)]

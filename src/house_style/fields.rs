@@ -39,7 +39,7 @@ impl<'p, 't> Fields<'p, 't> {
             if !table.iter().any(|(name, _)| name.get_ref() == key.name) {
                 style_file.wrong(
                     at.clone(),
-                    format!("{} has no `{}`", group.one(), key.name),
+                    format!("{} has no `{}`", group.in_words(), key.name),
                     format!(
                         "add {} = {}   # {}",
                         key.name,

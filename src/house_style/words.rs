@@ -114,7 +114,7 @@ impl Group {
     }
 
     /// "this house style", "this [[accepted]]".
-    pub(super) fn one(&self) -> String {
+    pub(super) fn in_words(&self) -> String {
         match self.name {
             "" => "this house style".to_owned(),
             name => format!("this [[{name}]]"),
@@ -351,7 +351,7 @@ mod tests {
             let mut names: Vec<&str> = group.keys.iter().map(|k| k.name).collect();
             names.sort_unstable();
             names.dedup();
-            assert_eq!(names.len(), group.keys.len(), "{}", group.one());
+            assert_eq!(names.len(), group.keys.len(), "{}", group.in_words());
         }
     }
 

@@ -59,7 +59,7 @@ pub struct Recorded {
 
 /// What recording came to.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
-pub struct Sums {
+pub struct RecordSums {
     /// Findings on the ledger now.
     pub recorded: usize,
     /// Of these, the ones that were not on it before.
@@ -110,7 +110,7 @@ struct Row {
 }
 
 /// One finding of the scores that are looked at.
-struct Found<'a> {
+struct PrintedFinding<'a> {
     score: &'a Score,
     finding: &'a Finding,
     print: Print,
@@ -277,7 +277,7 @@ impl Ledger {
     /// Records the findings of the scores that were looked at in place of those on record for their
     /// files. What is known already keeps its reason. Files that were not looked at keep theirs, as
     /// long as they are there.
-    pub fn record(&mut self, scores: &[(&Score, &Proofed)]) -> Sums {
+    pub fn record(&mut self, scores: &[(&Score, &Proofed)]) -> RecordSums {
         let mut found = Vec::new();
         let mut looked_at: BTreeSet<String> = BTreeSet::new();
         for (score, proofed) in scores {
@@ -290,7 +290,7 @@ impl Ledger {
             found.extend(self.found(score, &findings));
         }
         let matched = self.matched(&found);
-        let mut sums = Sums::default();
+        let mut sums = RecordSums::default();
         let mut kept = vec![false; self.recorded.len()];
         let mut next: Vec<Recorded> = Vec::new();
         for (found, entry) in found.iter().zip(&matched) {
@@ -320,12 +320,12 @@ impl Ledger {
         sums
     }
 
-    fn found<'a>(&self, score: &'a Score, findings: &[&'a Finding]) -> Vec<Found<'a>> {
+    fn found<'a>(&self, score: &'a Score, findings: &[&'a Finding]) -> Vec<PrintedFinding<'a>> {
         let prints = fingerprint::prints(score, findings);
         findings
             .iter()
             .zip(prints)
-            .map(|(finding, print)| Found {
+            .map(|(finding, print)| PrintedFinding {
                 score,
                 finding,
                 print,
@@ -335,7 +335,7 @@ impl Ledger {
     }
 
     /// For each finding the entry that it is: of its own file first, then of files that are gone.
-    fn matched(&self, found: &[Found<'_>]) -> Vec<Option<usize>> {
+    fn matched(&self, found: &[PrintedFinding<'_>]) -> Vec<Option<usize>> {
         let mut by_file: HashMap<&str, Vec<usize>> = HashMap::new();
         for (index, f) in found.iter().enumerate() {
             by_file.entry(&f.file).or_default().push(index);
@@ -411,7 +411,7 @@ impl Ledger {
     }
 }
 
-impl Found<'_> {
+impl PrintedFinding<'_> {
     fn recorded(&self) -> Recorded {
         let names = self
             .finding

@@ -159,8 +159,8 @@ fn remarks(score: &Score, style: &Style, passages: &[Passage]) -> Vec<String> {
         );
     }
     // The rule about chord symbols speaks of those that cannot be read.
-    let told = style.levels.get("chord-symbol-agreement") != Some(&None);
-    for mark in score.chords.iter().filter(|_| !told) {
+    let reported = style.levels.get("chord-symbol-agreement") != Some(&None);
+    for mark in score.chords.iter().filter(|_| !reported) {
         if let Some(why) = &mark.value.unread {
             remarks.push(format!(
                 "bar {}, beat {}: the chord symbol `{}` could not be read ({why}); nothing was checked against it",

@@ -67,7 +67,7 @@ impl Plan for NoPlan {
 
 /// A file to read, and whether the user named it or a walk found it.
 #[derive(Debug)]
-struct Found {
+struct ListedFile {
     path: PathBuf,
     named: bool,
 }
@@ -89,7 +89,7 @@ pub struct Listed(Job);
 
 #[derive(Debug)]
 enum Job {
-    File(Found),
+    File(ListedFile),
     Set(Set),
     Unlisted(Problem),
 }
@@ -107,7 +107,7 @@ impl Listed {
 /// What there is to read at the paths, in order. Nothing has been opened yet.
 pub fn list(paths: &[PathBuf], plan: &dyn Plan) -> Vec<Listed> {
     let mut seen = HashSet::new();
-    let mut jobs: Vec<Result<Found, Problem>> = Vec::new();
+    let mut jobs: Vec<Result<ListedFile, Problem>> = Vec::new();
     for path in paths {
         find(path, &mut seen, &mut jobs);
     }
@@ -172,7 +172,7 @@ pub fn read_listed(listed: Vec<Listed>, plan: &dyn Plan) -> Vec<Outcome> {
 /// The files of a set as one score.
 fn read_set(set: &Set, plan: &dyn Plan) -> Vec<Outcome> {
     let jobs = set.files.iter().map(|path| {
-        Ok(Found {
+        Ok(ListedFile {
             path: path.clone(),
             named: true,
         })
@@ -201,8 +201,8 @@ pub fn read_as_one(paths: &[PathBuf]) -> Vec<Outcome> {
 /// The same with the instruments of a plan.
 pub fn read_as_one_by(paths: &[PathBuf], plan: &dyn Plan) -> Vec<Outcome> {
     let mut seen = HashSet::new();
-    let mut sets: Vec<(PathBuf, Vec<Result<Found, Problem>>)> = Vec::new();
-    let mut named: Vec<Result<Found, Problem>> = Vec::new();
+    let mut sets: Vec<(PathBuf, Vec<Result<ListedFile, Problem>>)> = Vec::new();
+    let mut named: Vec<Result<ListedFile, Problem>> = Vec::new();
     for path in paths {
         if path.is_dir() {
             let mut jobs = Vec::new();
@@ -225,7 +225,7 @@ pub fn read_as_one_by(paths: &[PathBuf], plan: &dyn Plan) -> Vec<Outcome> {
 }
 
 /// The files of each set merged into one score.
-fn merged(sets: Vec<(PathBuf, Vec<Result<Found, Problem>>)>, plan: &dyn Plan) -> Vec<Outcome> {
+fn merged(sets: Vec<(PathBuf, Vec<Result<ListedFile, Problem>>)>, plan: &dyn Plan) -> Vec<Outcome> {
     let mut out = Vec::new();
     for (folder, jobs) in sets {
         let mut read = Vec::new();
@@ -261,15 +261,15 @@ fn merged(sets: Vec<(PathBuf, Vec<Result<Found, Problem>>)>, plan: &dyn Plan) ->
     out
 }
 
-fn find(path: &Path, seen: &mut HashSet<PathBuf>, jobs: &mut Vec<Result<Found, Problem>>) {
-    let mut add = |found: Found, jobs: &mut Vec<Result<Found, Problem>>| {
+fn find(path: &Path, seen: &mut HashSet<PathBuf>, jobs: &mut Vec<Result<ListedFile, Problem>>) {
+    let mut add = |found: ListedFile, jobs: &mut Vec<Result<ListedFile, Problem>>| {
         let key = fs::canonicalize(&found.path).unwrap_or_else(|_| found.path.clone());
         if seen.insert(key) {
             jobs.push(Ok(found));
         }
     };
     if !path.is_dir() {
-        let found = Found {
+        let found = ListedFile {
             path: path.to_owned(),
             named: true,
         };
@@ -311,7 +311,7 @@ fn find(path: &Path, seen: &mut HashSet<PathBuf>, jobs: &mut Vec<Result<Found, P
     }
     for file in files {
         add(
-            Found {
+            ListedFile {
                 path: file,
                 named: false,
             },
@@ -320,7 +320,7 @@ fn find(path: &Path, seen: &mut HashSet<PathBuf>, jobs: &mut Vec<Result<Found, P
     }
 }
 
-fn read_all(jobs: Vec<Result<Found, Problem>>, plan: &dyn Plan) -> Vec<Outcome> {
+fn read_all(jobs: Vec<Result<ListedFile, Problem>>, plan: &dyn Plan) -> Vec<Outcome> {
     let outcomes = threads::map(jobs, |job| match job {
         Ok(found) => {
             let score = match read_found(&found, plan) {
@@ -346,7 +346,7 @@ fn read_all(jobs: Vec<Result<Found, Problem>>, plan: &dyn Plan) -> Vec<Outcome> 
 }
 
 /// `Ok(None)` is a file of a walked folder that is no score at all.
-fn read_found(found: &Found, plan: &dyn Plan) -> Result<Option<Score>, Problem> {
+fn read_found(found: &ListedFile, plan: &dyn Plan) -> Result<Option<Score>, Problem> {
     let limits = plan.limits();
     let bytes = load(&found.path, &limits)?;
     let xml = found
@@ -437,7 +437,7 @@ mod tests {
     fn a_batch_ends_with_its_folder_unless_that_is_too_large() {
         let file = |folder: &str, i: usize| {
             let path = Path::new(folder).join(format!("{i}.passage"));
-            Listed(Job::File(Found { path, named: false }))
+            Listed(Job::File(ListedFile { path, named: false }))
         };
         let sizes = |folders: &[(&str, usize)]| -> Vec<usize> {
             let listed = folders

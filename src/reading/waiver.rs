@@ -25,7 +25,7 @@ const MEANT: &str = "meant";
 
 /// Words of a waiver with where they stand.
 #[derive(Clone, Debug, PartialEq, Eq)]
-pub(super) struct Said {
+pub(super) struct WaiverText {
     /// What follows the mark.
     pub(super) text: String,
     /// The part it stands in (0-based); `None` where it stands for all of them.
@@ -55,7 +55,7 @@ fn without_meant(text: &str) -> Option<&str> {
 }
 
 /// Takes what was said into a score that is laid out.
-pub(super) fn put(score: &mut Score, said: Vec<Said>) {
+pub(super) fn put(score: &mut Score, said: Vec<WaiverText>) {
     let all = score.parts.len() as u32;
     let mut bars: HashMap<&str, u32> = HashMap::new();
     if !said.is_empty() {

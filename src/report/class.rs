@@ -297,7 +297,7 @@ fn students(class: &Class, out: &mut String) {
             match &sheet.outcome {
                 Ok(marked) => {
                     for finding in &marked.proofed.findings {
-                        told(&marked.score, finding, out);
+                        write_finding(&marked.score, finding, out);
                     }
                     for remark in &marked.proofed.remarks {
                         paragraph(out, "  - ", remark);
@@ -319,7 +319,7 @@ fn students(class: &Class, out: &mut String) {
     }
 }
 
-fn told(score: &Score, finding: &Finding, out: &mut String) {
+fn write_finding(score: &Score, finding: &Finding, out: &mut String) {
     let level = match finding.level {
         Level::Note => " (a note)",
         _ => "",

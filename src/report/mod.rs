@@ -151,11 +151,11 @@ impl Sums {
     /// the score accepts are told with their file.
     fn not_shown(&self) -> Vec<String> {
         let mut lines = Vec::new();
-        let told = [
+        let not_counted = [
             (self.on_ledger, "on the ledger"),
             (self.in_revision, "that the revision has too"),
         ];
-        for (count, what) in told {
+        for (count, what) in not_counted {
             match count {
                 0 => {}
                 1 => lines.push(format!("1 finding {what} is not shown")),

@@ -2,7 +2,7 @@
 
 use super::level::Level;
 use super::origin::Origin;
-use crate::condition::{Condition, Piece, Player, Scope};
+use crate::condition::{Condition, MessagePiece, Player, Scope};
 
 /// The voice at fault in a sonority.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -45,7 +45,7 @@ pub struct HouseRule {
     /// Its message, as it is written.
     pub said: String,
     /// The same, in pieces.
-    pub message: Vec<Piece>,
+    pub message: Vec<MessagePiece>,
     /// Why.
     pub why: Option<String>,
     /// Where it comes from.

@@ -1,14 +1,14 @@
 //! Messages of a rule: words, and values in braces.
 
 use super::checker::{Checker, Known};
-use crate::condition::checked::{Piece, Shown, value_index};
+use crate::condition::checked::{MessagePiece, Shown, value_index};
 use crate::condition::kinds::Kind;
 use crate::condition::mistake::Mistake;
 use crate::condition::parse::parsed;
 use cel::common::ast::Expr;
 
 /// A message with its values.
-pub fn message(text: &str, known: Known<'_>) -> Result<Vec<Piece>, Vec<Mistake>> {
+pub fn message(text: &str, known: Known<'_>) -> Result<Vec<MessagePiece>, Vec<Mistake>> {
     let mut pieces = Vec::new();
     let mut mistakes = Vec::new();
     let mut words = String::new();
@@ -41,11 +41,11 @@ pub fn message(text: &str, known: Known<'_>) -> Result<Vec<Piece>, Vec<Mistake>>
             break;
         };
         if !words.is_empty() {
-            pieces.push(Piece::Words(std::mem::take(&mut words)));
+            pieces.push(MessagePiece::Words(std::mem::take(&mut words)));
         }
         let inside = text.get(at + 1..at + length).unwrap_or_default();
         match shown(inside, known) {
-            Ok(value) => pieces.push(Piece::Value(value)),
+            Ok(value) => pieces.push(MessagePiece::Value(value)),
             Err(found) => mistakes.extend(found.into_iter().map(|m| {
                 if inside.trim().is_empty() {
                     return Mistake::new(
@@ -60,7 +60,7 @@ pub fn message(text: &str, known: Known<'_>) -> Result<Vec<Piece>, Vec<Mistake>>
         at += length + 1;
     }
     if !words.is_empty() {
-        pieces.push(Piece::Words(words));
+        pieces.push(MessagePiece::Words(words));
     }
     if mistakes.is_empty() {
         Ok(pieces)
@@ -126,16 +126,16 @@ mod tests {
         let words: Vec<Option<&str>> = pieces
             .iter()
             .map(|p| match p {
-                Piece::Words(words) => Some(words.as_str()),
-                Piece::Value(_) => None,
+                MessagePiece::Words(words) => Some(words.as_str()),
+                MessagePiece::Value(_) => None,
             })
             .collect();
         assert_eq!(words, [Some("{x} "), None, Some(": "), None, Some("!")]);
         let values: Vec<(bool, Kind)> = pieces
             .iter()
             .filter_map(|p| match p {
-                Piece::Value(shown) => Some((shown.expression.is_some(), shown.kind)),
-                Piece::Words(_) => None,
+                MessagePiece::Value(shown) => Some((shown.expression.is_some(), shown.kind)),
+                MessagePiece::Words(_) => None,
             })
             .collect();
         assert_eq!(values[1], (true, Kind::One(One::Pitch)));
@@ -167,6 +167,8 @@ mod tests {
     #[test]
     fn a_brace_in_a_text_closes_nothing() {
         let pieces = message("{part + '}'} end", known(Note)).unwrap();
-        assert!(matches!(&pieces[..], [Piece::Value(_), Piece::Words(w)] if w == " end"));
+        assert!(
+            matches!(&pieces[..], [MessagePiece::Value(_), MessagePiece::Words(w)] if w == " end")
+        );
     }
 }

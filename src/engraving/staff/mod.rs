@@ -1,6 +1,6 @@
 //! One staff drawn by itself, its middle line at height 0, downwards.
 //!
-//! Each file adds to the drawing what its name says; `Reach` keeps how far the drawing reaches, so
+//! Each file adds to the drawing what its name says; `DrawnBoxes` keeps how far the drawing reaches, so
 //! that the signs drawn later find room.
 
 mod articulations;
@@ -21,12 +21,12 @@ use crate::score::Clef;
 
 /// How far the drawing of a staff reaches at each place, so that later signs find room.
 #[derive(Debug, Default)]
-struct Reach {
+struct DrawnBoxes {
     /// From, to, top, bottom.
     boxes: Vec<(f64, f64, f64, f64)>,
 }
 
-impl Reach {
+impl DrawnBoxes {
     fn add(&mut self, x0: f64, x1: f64, y0: f64, y1: f64) {
         self.boxes
             .push((x0.min(x1), x0.max(x1), y0.min(y1), y0.max(y1)));
@@ -69,7 +69,7 @@ pub(super) fn y(pos: i32) -> f64 {
 pub(super) fn draw(staff: &mut Staff, layout: &Layout) -> DrawnStaff {
     let mut drawing = StaffDrawing {
         canvas: Canvas::default(),
-        reach: Reach::default(),
+        reach: DrawnBoxes::default(),
     };
     for line in -2..=2 {
         drawing.canvas.line(
@@ -132,7 +132,7 @@ pub(super) fn draw(staff: &mut Staff, layout: &Layout) -> DrawnStaff {
 /// A staff being drawn.
 struct StaffDrawing {
     canvas: Canvas,
-    reach: Reach,
+    reach: DrawnBoxes,
 }
 
 impl StaffDrawing {

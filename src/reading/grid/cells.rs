@@ -4,7 +4,7 @@
     reason = "counts have four digits and fractions of at most 1024; places are those of a text"
 )]
 
-use super::lines::{Piece, RowBar};
+use super::lines::{RowBar, TextPiece};
 use crate::ground::pitch::Pitch;
 use crate::ground::time::Meter;
 use crate::reading::fault::{Fault, Parsed};
@@ -99,7 +99,7 @@ pub(super) enum Cell {
     Notes(Vec<CellNote>),
 }
 
-pub(super) fn cell(piece: &Piece, label: &str, bar: &str) -> Parsed<Cell> {
+pub(super) fn cell(piece: &TextPiece, label: &str, bar: &str) -> Parsed<Cell> {
     match piece.text.as_str() {
         "-" => return Ok(Cell::Held),
         "." => return Ok(Cell::Rest),

@@ -11,7 +11,7 @@ use std::ops::Range;
 
 /// A piece of the text with its place.
 #[derive(Clone, Debug)]
-pub(super) struct Piece {
+pub(super) struct TextPiece {
     pub(super) text: String,
     pub(super) at: Range<usize>,
 }
@@ -19,28 +19,28 @@ pub(super) struct Piece {
 /// A header line.
 #[derive(Clone, Debug)]
 pub(super) enum Header {
-    Title(Piece),
-    Key(Piece),
-    Meter(Piece),
-    Pitch(Piece),
-    Section(Piece),
-    Technique(Piece),
-    Bar(Piece),
+    Title(TextPiece),
+    Key(TextPiece),
+    Meter(TextPiece),
+    Pitch(TextPiece),
+    Section(TextPiece),
+    Technique(TextPiece),
+    Bar(TextPiece),
     /// A part's label and instrument.
-    Part(Piece, Piece),
+    Part(TextPiece, TextPiece),
 }
 
 /// The cells of one bar of a row.
 #[derive(Clone, Debug)]
 pub(super) struct RowBar {
-    pub(super) cells: Vec<Piece>,
+    pub(super) cells: Vec<TextPiece>,
     pub(super) at: Range<usize>,
     pub(super) double: bool,
 }
 
 #[derive(Clone, Debug)]
 pub(super) struct Row {
-    pub(super) label: Piece,
+    pub(super) label: TextPiece,
     pub(super) bars: Vec<RowBar>,
 }
 
@@ -176,10 +176,10 @@ fn flush(blocks: &mut Vec<Block>, rows: &mut Vec<Row>) {
 }
 
 /// The text without the blanks around it, and where that is.
-fn trimmed(text: &str, at: usize) -> Piece {
+fn trimmed(text: &str, at: usize) -> TextPiece {
     let start = at + text.len() - text.trim_start().len();
     let text = text.trim();
-    Piece {
+    TextPiece {
         text: text.to_owned(),
         at: start..start + text.len(),
     }
@@ -242,13 +242,13 @@ fn row(code: &str, at: usize) -> Row {
     }
 }
 
-fn words(field: &str, at: usize) -> Vec<Piece> {
+fn words(field: &str, at: usize) -> Vec<TextPiece> {
     let mut out = Vec::new();
     let mut offset = 0;
     for chunk in field.split_inclusive(char::is_whitespace) {
         let word = chunk.trim();
         if !word.is_empty() {
-            out.push(Piece {
+            out.push(TextPiece {
                 text: word.to_owned(),
                 at: at + offset..at + offset + word.len(),
             });

@@ -106,7 +106,7 @@ pub(super) fn read_by(
 
 /// The waivers in the comments: each holds for the system it stands in or before, at the end of a
 /// part's row for that part alone.
-fn waivers(text: &str, grid: &[lines::Block], score: &Score) -> Vec<waiver::Said> {
+fn waivers(text: &str, grid: &[lines::Block], score: &Score) -> Vec<waiver::WaiverText> {
     let mut bars: Vec<std::ops::Range<u32>> = Vec::new();
     for block in grid {
         if let lines::Block::System(rows) = block {
@@ -117,7 +117,7 @@ fn waivers(text: &str, grid: &[lines::Block], score: &Score) -> Vec<waiver::Said
     }
     lines::waivers(text)
         .into_iter()
-        .map(|comment| waiver::Said {
+        .map(|comment| waiver::WaiverText {
             part: comment.row.and_then(|label| {
                 let is_it = |part: &crate::score::Part| parts::same(&part.name, &label);
                 score.parts.iter().position(is_it).map(|index| index as u32)

@@ -5,7 +5,7 @@
 )]
 
 use super::cells::{Cell, CellNote, cell};
-use super::lines::{Piece, RowBar};
+use super::lines::{RowBar, TextPiece};
 use super::parts::Declared;
 use super::plan::BarPlan;
 use crate::ground::pitch::{Pitch, Transposition, written_fifths};
@@ -29,7 +29,7 @@ struct PartCells<'a> {
 /// A cell, and where it stands.
 struct Column<'a> {
     plan: &'a BarPlan<'a>,
-    piece: &'a Piece,
+    piece: &'a TextPiece,
     place: Place,
     duration: Ticks,
     /// It fills its bar.

@@ -1,6 +1,6 @@
 //! The parts of a passage: as its header declares them, else as its rows are called.
 
-use super::lines::{Block, Header, Piece};
+use super::lines::{Block, Header, TextPiece};
 use super::nearest;
 use crate::ground::instrument::{self, Instrument, Property};
 use crate::reading::fault::{Fault, Parsed};
@@ -9,7 +9,7 @@ use crate::score::identity::identify_all;
 
 /// A part, and the instrument that it is known to be.
 pub(super) struct Declared {
-    pub label: Piece,
+    pub label: TextPiece,
     pub instrument: Option<&'static Instrument>,
 }
 
@@ -64,7 +64,7 @@ pub(super) fn declared(
 
 /// The instrument that a header gives a part.
 fn named(
-    name: &Piece,
+    name: &TextPiece,
     choir: bool,
     catalogue: &'static instrument::Catalogue,
 ) -> Parsed<&'static Instrument> {
@@ -97,7 +97,7 @@ fn labelled(blocks: &[Block], catalogue: &'static instrument::Catalogue) -> Vec<
         Block::System(rows) => Some(rows),
         Block::Header(_) => None,
     });
-    let labels: Vec<&Piece> = first
+    let labels: Vec<&TextPiece> = first
         .into_iter()
         .flatten()
         .map(|row| &row.label)

@@ -16,7 +16,7 @@ use crate::score::{Hairpin, Mark, Signs, Words};
 
 /// What one `<direction>` holds, until its offset and staff are known.
 #[derive(Default)]
-struct Found {
+struct DirectionContent {
     words: Vec<(String, Span)>,
     dynamics: Vec<(String, Span)>,
     hairpins: Vec<(Hairpin, Span)>,
@@ -33,7 +33,7 @@ pub(super) fn read(
     part: &mut PartReader,
     scale: &mut Scale,
 ) -> Parsed<()> {
-    let mut found = Found::default();
+    let mut found = DirectionContent::default();
     while let Some(child) = xml.child()? {
         match child.name() {
             "direction-type" => direction_type(xml, part, &mut found)?,
@@ -73,7 +73,11 @@ pub(super) fn read(
     Ok(())
 }
 
-fn direction_type(xml: &mut Xml<'_>, part: &mut PartReader, found: &mut Found) -> Parsed<()> {
+fn direction_type(
+    xml: &mut Xml<'_>,
+    part: &mut PartReader,
+    found: &mut DirectionContent,
+) -> Parsed<()> {
     // Several `<words>` in one direction-type are one text whose look changes midway.
     let mut text = String::new();
     let mut place: Option<Span> = None;

@@ -14,7 +14,7 @@ use super::xml::{Element, Xml};
 use crate::file_text::Limits;
 use crate::ground::time::Ticks;
 use crate::reading::fault::{Fault, Parsed};
-use crate::reading::waiver::Said;
+use crate::reading::waiver::WaiverText;
 use crate::score::{PartBar, Score};
 use std::sync::atomic::AtomicUsize;
 
@@ -28,7 +28,7 @@ pub(super) struct Document {
     bars: AtomicUsize,
     ways: Ways,
     /// Waivers that stand before the parts: they hold for all of them.
-    said: Vec<Said>,
+    said: Vec<WaiverText>,
 }
 
 impl Document {
@@ -46,7 +46,11 @@ impl Document {
     }
 
     /// Walks the whole text.
-    pub(super) fn read(mut self, text: &str, limits: Limits) -> Parsed<(Score, Vec<Said>, Scale)> {
+    pub(super) fn read(
+        mut self,
+        text: &str,
+        limits: Limits,
+    ) -> Parsed<(Score, Vec<WaiverText>, Scale)> {
         let mut xml = Xml::new(text, limits, self.ways);
         let body = text.trim_start_matches('\u{feff}').trim_start();
         if body.is_empty() {
@@ -112,7 +116,7 @@ impl Document {
         Ok(self.finish())
     }
 
-    fn finish(mut self) -> (Score, Vec<Said>, Scale) {
+    fn finish(mut self) -> (Score, Vec<WaiverText>, Scale) {
         let some = |title: Option<String>| title.filter(|t| !t.is_empty());
         let mut said = std::mem::take(&mut self.said);
         let kept = self
@@ -122,7 +126,7 @@ impl Document {
             .filter(|p| !p.part.bars.is_empty());
         for (index, part) in kept.enumerate() {
             let waivers = part.waivers.drain(..);
-            said.extend(waivers.map(|(text, bar, span)| Said {
+            said.extend(waivers.map(|(text, bar, span)| WaiverText {
                 text,
                 part: Some(index as u32),
                 bars: Some(bar..bar + 1),

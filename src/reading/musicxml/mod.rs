@@ -30,7 +30,7 @@ pub use scale::{MAX_PER_QUARTER, MAX_QUARTERS};
 pub use ways::Ways;
 
 use super::fault::Parsed;
-use super::waiver::{self, Said};
+use super::waiver::{self, WaiverText};
 use crate::file_text::limits::{self, Limits};
 use crate::ground::problem::Problem;
 use crate::ground::text::Text;
@@ -95,7 +95,7 @@ pub fn read_in(
     Ok(score)
 }
 
-fn document(text: &str, limits: Limits, ways: Ways) -> Parsed<(Score, Vec<Said>)> {
+fn document(text: &str, limits: Limits, ways: Ways) -> Parsed<(Score, Vec<WaiverText>)> {
     let scale = Scale::of(text)?;
     let (score, said, scale) = Document::new(scale, ways).read(text, limits)?;
     // Some duration fell between two ticks: once more, on ticks fine enough for all of them.

@@ -23,13 +23,13 @@ pub(super) fn read(
         ahead.passes("</note>").is_some()
     });
     while !closed && let Some(child) = xml.child()? {
-        take(&mut fields, xml, &child, part, scale)?;
+        read_child(&mut fields, xml, &child, part, scale)?;
     }
     fields.finish(xml, element, part, scale)
 }
 
 /// One child of the note.
-fn take(
+fn read_child(
     fields: &mut NoteFields,
     xml: &mut Xml<'_>,
     child: &Element<'_>,

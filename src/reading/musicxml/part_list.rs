@@ -6,7 +6,7 @@ use super::xml::{Element, Xml};
 use crate::file_text::limits;
 use crate::ground::text::Span;
 use crate::reading::fault::Parsed;
-use crate::reading::waiver::Said;
+use crate::reading::waiver::WaiverText;
 use crate::score::Part;
 use std::collections::HashMap;
 
@@ -120,9 +120,9 @@ fn score_part(xml: &mut Xml<'_>, element: &Element<'_>) -> Parsed<(String, Part)
 }
 
 /// Takes the waivers that stand between the parts.
-pub(super) fn for_all(xml: &mut Xml<'_>, said: &mut Vec<Said>) {
+pub(super) fn for_all(xml: &mut Xml<'_>, said: &mut Vec<WaiverText>) {
     let passed = xml.instructions.drain(..);
-    said.extend(passed.map(|(text, at)| Said {
+    said.extend(passed.map(|(text, at)| WaiverText {
         text: text.to_owned(),
         part: None,
         bars: None,

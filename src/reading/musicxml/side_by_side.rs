@@ -12,7 +12,7 @@ use super::part_list::{Parts, for_all};
 use super::scale::Scale;
 use super::xml::Xml;
 use crate::ground::threads;
-use crate::reading::waiver::Said;
+use crate::reading::waiver::WaiverText;
 use memchr::memmem;
 use std::ops::Range;
 use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering::Relaxed};
@@ -52,7 +52,7 @@ pub(super) struct Apart {
     pub part: PartReader,
     scale: Scale,
     /// Waivers that stand before it.
-    pub said: Vec<Said>,
+    pub said: Vec<WaiverText>,
 }
 
 impl Listed<'_> {

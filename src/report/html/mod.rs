@@ -375,7 +375,7 @@ fn file_section(
     if file.findings.is_empty() {
         page.push_str("<p class=\"none\">Nothing found that needs correcting.</p>");
     } else {
-        let _ = write!(page, "<h2>Findings{}</h2>", of(file, several));
+        let _ = write!(page, "<h2>Findings{}</h2>", in_which_file(file, several));
     }
     for (i, finding) in file.findings.iter().enumerate() {
         let engraved = *pictures > 0;
@@ -386,8 +386,8 @@ fn file_section(
     page.push_str("</section>\n");
 }
 
-/// Tells the headings of several files apart.
-fn of(file: &ScoreOnPage<'_>, several: bool) -> String {
+/// " in TITLE" for a heading, where there are several files.
+fn in_which_file(file: &ScoreOnPage<'_>, several: bool) -> String {
     if several {
         format!(" in {}", text(file.title()))
     } else {

@@ -1,7 +1,7 @@
 //! A page for every player: what that seat must change, at written pitch.
 
 use super::finding::{CorrectionRow, MendedScore, bars_in_words, both, figure, rows};
-use super::{ScoreOnPage, of, text};
+use super::{ScoreOnPage, in_which_file, text};
 use crate::engraving::{Excerpt, Glyphs, ShownPitch};
 use crate::finding::Finding;
 use std::fmt::Write as _;
@@ -47,7 +47,7 @@ pub(super) fn render(
              <table><thead><tr><th scope=\"col\">bar</th><th scope=\"col\">beat</th>\
              <th scope=\"col\">has</th><th scope=\"col\">write</th><th scope=\"col\">why</th></tr></thead><tbody>",
             text(&part.name),
-            of(file, several),
+            in_which_file(file, several),
             text(&format!("What {} must change", part.name)),
         );
         let mut pictures = String::new();

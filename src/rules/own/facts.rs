@@ -1,6 +1,6 @@
 //! Facts of a score that conditions ask for at many places, each worked out once.
 
-use super::value::Datum;
+use super::value::FactValue;
 use crate::condition::Name;
 use crate::diagnosis::Passage;
 use crate::ground::chord::Chord;
@@ -51,18 +51,18 @@ impl<'r> ScoreFacts<'r> {
         })
     }
 
-    pub(super) fn mark(&self, bar: u32) -> Datum<'_> {
+    pub(super) fn mark(&self, bar: u32) -> FactValue<'_> {
         let marks = self.marks();
         let n = marks.partition_point(|(b, _)| *b <= bar);
         let mark = n.checked_sub(1).and_then(|i| marks.get(i));
-        Datum::text(mark.map_or("", |(_, text)| text.as_str()))
+        FactValue::text(mark.map_or("", |(_, text)| text.as_str()))
     }
 
     /// In units of the lower figure of a bar's meter.
-    pub(super) fn beats(&self, bar: u32, length: Ticks) -> Datum<'r> {
+    pub(super) fn beats(&self, bar: u32, length: Ticks) -> FactValue<'r> {
         let unit = self.meter(bar).unit_quarters() * self.score.per_quarter.0.max(1);
         let unit = *unit.numer() as f64 / *unit.denom() as f64;
-        Datum::Decimal(rounded(length.0 as f64 / unit))
+        FactValue::Decimal(rounded(length.0 as f64 / unit))
     }
 
     pub(super) fn beat(&self, at: Place) -> Beat {
@@ -87,16 +87,16 @@ impl<'r> ScoreFacts<'r> {
         at: Place,
         onset: Ticks,
         name: Name,
-    ) -> Datum<'_> {
+    ) -> FactValue<'_> {
         match name {
-            Name::Bar => Datum::Whole(printed(self.score, at.bar)),
-            Name::Beat => Datum::Decimal(self.beat(at).to_f64()),
-            Name::Key => Datum::Whole(i64::from(passage.key_at(self.score, onset))),
-            Name::Meter => Datum::Text(Cow::Owned(self.meter(at.bar).to_string())),
+            Name::Bar => FactValue::Whole(printed(self.score, at.bar)),
+            Name::Beat => FactValue::Decimal(self.beat(at).to_f64()),
+            Name::Key => FactValue::Whole(i64::from(passage.key_at(self.score, onset))),
+            Name::Meter => FactValue::Text(Cow::Owned(self.meter(at.bar).to_string())),
             Name::Mark => self.mark(at.bar),
-            Name::MarkHere => Datum::Flag(self.marks().iter().any(|(b, _)| *b == at.bar)),
-            Name::Chord => Datum::text(self.chord(onset).map_or("", |c| c.text.as_str())),
-            _ => Datum::Missing,
+            Name::MarkHere => FactValue::Flag(self.marks().iter().any(|(b, _)| *b == at.bar)),
+            Name::Chord => FactValue::text(self.chord(onset).map_or("", |c| c.text.as_str())),
+            _ => FactValue::Missing,
         }
     }
 
@@ -154,7 +154,7 @@ trumpet 1 | C5 - - D5 - - | E5 - - - - - |
         let second = &score.parts[0].notes[1];
         assert_eq!(facts.beat(second.at).to_string(), "4");
         let quarter = score.per_quarter;
-        assert_eq!(facts.beats(0, quarter), Datum::Decimal(2.0));
+        assert_eq!(facts.beats(0, quarter), FactValue::Decimal(2.0));
         assert_eq!(facts.meter(0), facts.meter(1));
         assert_eq!(
             facts.chord(second.onset).map(|c| c.text.as_str()),
@@ -167,9 +167,9 @@ trumpet 1 | C5 - - D5 - - | E5 - - - - - |
         let mut score = Example::score(PASSAGE).unwrap_or_else(|e| panic!("{e}"));
         score.parts[0].bars[1].rehearsal = Some("A".to_owned());
         let facts = ScoreFacts::new(&score);
-        assert_eq!(facts.mark(0), Datum::text(""));
-        assert_eq!(facts.mark(1), Datum::text("A"));
-        assert_eq!(facts.mark(900), Datum::text("A"));
+        assert_eq!(facts.mark(0), FactValue::text(""));
+        assert_eq!(facts.mark(1), FactValue::text("A"));
+        assert_eq!(facts.mark(900), FactValue::text("A"));
     }
 
     #[test]

@@ -1,39 +1,39 @@
 //! Messages of the house's own rules: values in the words of musicians.
 
 use super::super::shared::wording;
-use super::value::{Datum, NoValue, worked_out};
-use super::views::View;
-use crate::condition::{DYNAMICS, Kind, One, Piece, Shown};
+use super::value::{FactValue, NoValue, worked_out};
+use super::views::NameValues;
+use crate::condition::{DYNAMICS, Kind, MessagePiece, One, Shown};
 use crate::ground::pitch::Pitch;
 use cel::Value;
 
 /// A value in a remark.
-pub(super) fn described(value: &Datum<'_>) -> String {
+pub(super) fn described(value: &FactValue<'_>) -> String {
     match value {
-        Datum::Flag(b) => if *b { "yes" } else { "no" }.to_owned(),
-        Datum::Whole(n) => n.to_string(),
-        Datum::Decimal(n) => n.to_string(),
-        Datum::Text(t) => format!("'{t}'"),
-        Datum::Wholes(all) => format!("{all:?}"),
-        Datum::Texts(all) => all.join(", "),
-        Datum::Missing => "nothing".to_owned(),
+        FactValue::Flag(b) => if *b { "yes" } else { "no" }.to_owned(),
+        FactValue::Whole(n) => n.to_string(),
+        FactValue::Decimal(n) => n.to_string(),
+        FactValue::Text(t) => format!("'{t}'"),
+        FactValue::Wholes(all) => format!("{all:?}"),
+        FactValue::Texts(all) => all.join(", "),
+        FactValue::Missing => "nothing".to_owned(),
     }
 }
 
 /// A message with its values at one place.
-pub(super) fn message(pieces: &[Piece], view: &dyn View) -> String {
+pub(super) fn message(pieces: &[MessagePiece], view: &dyn NameValues) -> String {
     let mut out = String::new();
     for piece in pieces {
         match piece {
-            Piece::Words(words) => out.push_str(words),
-            Piece::Value(value) => out.push_str(&shown(value, view)),
+            MessagePiece::Words(words) => out.push_str(words),
+            MessagePiece::Value(value) => out.push_str(&shown(value, view)),
         }
     }
     out
 }
 
 /// A value as musicians say it: pitches by name, dynamics by their letters.
-fn shown(value: &Shown, view: &dyn View) -> String {
+fn shown(value: &Shown, view: &dyn NameValues) -> String {
     let in_words = |n: i64, one: One| match one {
         One::Pitch => i16::try_from(n).map_or_else(
             |_| n.to_string(),
@@ -59,20 +59,20 @@ fn shown(value: &Shown, view: &dyn View) -> String {
             return beat.to_string();
         }
         return match view.value(var) {
-            Datum::Flag(b) => if b { "yes" } else { "no" }.to_owned(),
-            Datum::Whole(n) => in_words(n, one),
-            Datum::Decimal(n) => decimal(n),
-            Datum::Text(t) => t.into_owned(),
-            Datum::Wholes(all) => wording::join(
+            FactValue::Flag(b) => if b { "yes" } else { "no" }.to_owned(),
+            FactValue::Whole(n) => in_words(n, one),
+            FactValue::Decimal(n) => decimal(n),
+            FactValue::Text(t) => t.into_owned(),
+            FactValue::Wholes(all) => wording::join(
                 &all.into_iter()
                     .map(|n| in_words(n, one))
                     .collect::<Vec<_>>(),
             ),
-            Datum::Texts(all) => all.join(", "),
-            Datum::Missing => "nothing".to_owned(),
+            FactValue::Texts(all) => all.join(", "),
+            FactValue::Missing => "nothing".to_owned(),
         };
     };
-    let values: Vec<Datum<'_>> = value.vars.iter().map(|v| view.value(v)).collect();
+    let values: Vec<FactValue<'_>> = value.vars.iter().map(|v| view.value(v)).collect();
     let spoken = |value: &Value| match value {
         Value::Bool(b) => if *b { "yes" } else { "no" }.to_owned(),
         Value::Int(n) => in_words(*n, one),
@@ -103,16 +103,16 @@ mod tests {
     /// A sonority of Bb4 over Eb4, in a key of two flats.
     struct Dyad;
 
-    impl View for Dyad {
-        fn value(&self, var: &Var) -> Datum<'_> {
+    impl NameValues for Dyad {
+        fn value(&self, var: &Var) -> FactValue<'_> {
             match var {
-                Var::Named(_, Name::Lead) => Datum::Whole(70),
-                Var::Named(_, Name::Voices) => Datum::Wholes(vec![70, 63]),
-                Var::Named(_, Name::Span) => Datum::Whole(7),
-                Var::Named(_, Name::Duration) => Datum::Decimal(2.0 / 3.0),
-                Var::Named(_, Name::Block) => Datum::Flag(false),
-                Var::Named(_, Name::Chord) => Datum::text("Eb6"),
-                _ => Datum::Missing,
+                Var::Named(_, Name::Lead) => FactValue::Whole(70),
+                Var::Named(_, Name::Voices) => FactValue::Wholes(vec![70, 63]),
+                Var::Named(_, Name::Span) => FactValue::Whole(7),
+                Var::Named(_, Name::Duration) => FactValue::Decimal(2.0 / 3.0),
+                Var::Named(_, Name::Block) => FactValue::Flag(false),
+                Var::Named(_, Name::Chord) => FactValue::text("Eb6"),
+                _ => FactValue::Missing,
             }
         }
 
@@ -156,9 +156,9 @@ mod tests {
 
     #[test]
     fn values_of_a_failed_test_are_described_plainly() {
-        assert_eq!(described(&Datum::text("a")), "'a'");
-        assert_eq!(described(&Datum::Flag(true)), "yes");
-        assert_eq!(described(&Datum::Wholes(vec![1, 2])), "[1, 2]");
-        assert_eq!(described(&Datum::Missing), "nothing");
+        assert_eq!(described(&FactValue::text("a")), "'a'");
+        assert_eq!(described(&FactValue::Flag(true)), "yes");
+        assert_eq!(described(&FactValue::Wholes(vec![1, 2])), "[1, 2]");
+        assert_eq!(described(&FactValue::Missing), "nothing");
     }
 }

@@ -8,12 +8,12 @@ mod views;
 
 use self::facts::ScoreFacts;
 use self::message::{described, message};
-use self::value::{Datum, Outcome, outcome};
+use self::value::{FactValue, Outcome, outcome};
 use self::views::{
-    BarView, NoteView, PartInSection, PartView, SonorityView, StepView, View, part_of,
+    BarView, NameValues, NoteView, PartInSection, PartView, SonorityView, StepView, part_of,
 };
 use super::RuleInput;
-use crate::condition::{Condition, Piece, Player, Scope, Test, Var};
+use crate::condition::{Condition, MessagePiece, Player, Scope, Test, Var};
 use crate::diagnosis::{Passage, frame_at};
 use crate::finding::{Finding, Level, NoteAtFault};
 use crate::ground::pitch::Pitch;
@@ -29,14 +29,14 @@ use std::collections::HashMap;
 const MOST: usize = 200;
 
 /// A rule that is on, with the number of its findings so far.
-struct Running<'r> {
+struct RuleInUse<'r> {
     rule: &'r HouseRule,
     level: Level,
     found: Cell<usize>,
     has_failed: Cell<bool>,
 }
 
-impl Running<'_> {
+impl RuleInUse<'_> {
     fn tests(&self, outer: bool) -> impl Iterator<Item = &Test> {
         let Condition { tests } = &self.rule.condition;
         tests.iter().filter(move |t| t.outer == outer)
@@ -45,12 +45,12 @@ impl Running<'_> {
 
 /// Runs the house's own rules.
 pub(super) fn check(reading: &RuleInput<'_>, out: &mut Vec<Finding>) {
-    let rules: Vec<Running<'_>> = reading
+    let rules: Vec<RuleInUse<'_>> = reading
         .style
         .own
         .iter()
         .filter_map(|rule| {
-            Some(Running {
+            Some(RuleInUse {
                 rule,
                 level: reading.style.level(rule.name, rule.level)?,
                 found: Cell::new(0),
@@ -62,7 +62,7 @@ pub(super) fn check(reading: &RuleInput<'_>, out: &mut Vec<Finding>) {
         return;
     }
     let facts = ScoreFacts::new(reading.score);
-    let of = |scope: Scope| -> Vec<&Running<'_>> {
+    let of = |scope: Scope| -> Vec<&RuleInUse<'_>> {
         rules.iter().filter(|r| r.rule.scope == scope).collect()
     };
     let mut own = OwnRules {
@@ -122,7 +122,7 @@ fn together(found: Vec<Finding>) -> Vec<Finding> {
 }
 
 /// A note at fault, with how it may be mended.
-struct Fault {
+struct MendableNote {
     note: NoteRef,
     voice: u8,
     pitch: Pitch,
@@ -136,7 +136,7 @@ struct FindingPlace<'s> {
     parts: Vec<u32>,
     /// The index of the sonority, when there is one.
     sonority: Option<usize>,
-    faults: Vec<Fault>,
+    faults: Vec<MendableNote>,
     /// The fault that a fix changes.
     mended: Option<usize>,
 }
@@ -151,10 +151,10 @@ impl<'h> OwnRules<'h, '_> {
     /// Whether all tests hold. A test that fails is reported once for each rule.
     fn holds<'t>(
         &self,
-        rule: &Running<'_>,
+        rule: &RuleInUse<'_>,
         tests: impl Iterator<Item = &'t Test>,
         at: (&Passage, Place),
-        value: impl Fn(&Var) -> Datum<'t>,
+        value: impl Fn(&Var) -> FactValue<'t>,
     ) -> bool {
         let mut stuck = false;
         let mut failed: Option<(String, &Test)> = None;
@@ -189,8 +189,8 @@ impl<'h> OwnRules<'h, '_> {
     fn for_parts(
         &self,
         passage: &'h Passage,
-        rules: &[&'h Running<'h>],
-    ) -> HashMap<u32, (PartInSection<'h>, Vec<&'h Running<'h>>)> {
+        rules: &[&'h RuleInUse<'h>],
+    ) -> HashMap<u32, (PartInSection<'h>, Vec<&'h RuleInUse<'h>>)> {
         let mut all = HashMap::new();
         for member in &passage.section.parts {
             let Some(in_section) = PartInSection::of(self.facts.score, passage, member) else {
@@ -198,9 +198,9 @@ impl<'h> OwnRules<'h, '_> {
             };
             let value = |var: &Var| match var {
                 Var::Named(_, name) => in_section.value(*name),
-                _ => Datum::Missing,
+                _ => FactValue::Missing,
             };
-            let on: Vec<&Running<'_>> = rules
+            let on: Vec<&RuleInUse<'_>> = rules
                 .iter()
                 .copied()
                 .filter(|r| self.holds(r, r.tests(true), (passage, Place::default()), value))
@@ -212,7 +212,7 @@ impl<'h> OwnRules<'h, '_> {
         all
     }
 
-    fn notes(&mut self, passage: &'h Passage, rules: &[&'h Running<'h>]) {
+    fn notes(&mut self, passage: &'h Passage, rules: &[&'h RuleInUse<'h>]) {
         let parts = self.for_parts(passage, rules);
         if parts.is_empty() {
             return;
@@ -243,7 +243,7 @@ impl<'h> OwnRules<'h, '_> {
                             onset: note.onset,
                             parts: vec![voice.note.part],
                             sonority: Some(index),
-                            faults: vec![Fault {
+                            faults: vec![MendableNote {
                                 note: voice.note,
                                 voice: from_top as u8 + 1,
                                 pitch: note.sounding,
@@ -257,7 +257,7 @@ impl<'h> OwnRules<'h, '_> {
         }
     }
 
-    fn steps(&mut self, passage: &'h Passage, rules: &[&'h Running<'h>]) {
+    fn steps(&mut self, passage: &'h Passage, rules: &[&'h RuleInUse<'h>]) {
         let parts = self.for_parts(passage, rules);
         if parts.is_empty() {
             return;
@@ -308,7 +308,7 @@ impl<'h> OwnRules<'h, '_> {
                 for rule in on {
                     let value = |v: &Var| view.value(v);
                     if self.holds(rule, rule.tests(false), (passage, note.at), value) {
-                        let fault = |v: &NoteView<'_>| Fault {
+                        let fault = |v: &NoteView<'_>| MendableNote {
                             note: v.voice.note,
                             voice: v.from_top as u8 + 1,
                             pitch: v.note.sounding,
@@ -329,11 +329,11 @@ impl<'h> OwnRules<'h, '_> {
         }
     }
 
-    fn sonorities(&mut self, passage: &'h Passage, rules: &[&'h Running<'h>]) {
+    fn sonorities(&mut self, passage: &'h Passage, rules: &[&'h RuleInUse<'h>]) {
         for rule in rules {
             let section = |var: &Var| match var {
-                Var::Named(..) => Datum::text(&passage.section.name),
-                _ => Datum::Missing,
+                Var::Named(..) => FactValue::text(&passage.section.name),
+                _ => FactValue::Missing,
             };
             if !self.holds(rule, rule.tests(true), (passage, Place::default()), section) {
                 continue;
@@ -362,13 +362,13 @@ impl<'h> OwnRules<'h, '_> {
                     Some(VoiceAt::Bottom) => sonority.voices.iter().enumerate().next_back(),
                     Some(VoiceAt::Of(who)) => view.voice(who),
                 };
-                let fault = |(i, v): (usize, &crate::sonority::Voice)| Fault {
+                let fault = |(i, v): (usize, &crate::sonority::Voice)| MendableNote {
                     note: v.note,
                     voice: i as u8 + 1,
                     pitch: v.pitch,
                 };
                 let mended = voice.map(|_| 0);
-                let faults: Vec<Fault> = match voice {
+                let faults: Vec<MendableNote> = match voice {
                     Some(voice) => vec![fault(voice)],
                     None => sonority.voices.iter().enumerate().map(fault).collect(),
                 };
@@ -389,7 +389,7 @@ impl<'h> OwnRules<'h, '_> {
         }
     }
 
-    fn bars(&mut self, passage: &'h Passage, rules: &[&'h Running<'h>]) {
+    fn bars(&mut self, passage: &'h Passage, rules: &[&'h RuleInUse<'h>]) {
         if rules.is_empty() {
             return;
         }
@@ -430,7 +430,7 @@ impl<'h> OwnRules<'h, '_> {
         }
     }
 
-    fn parts(&mut self, passage: &'h Passage, rules: &[&'h Running<'h>]) {
+    fn parts(&mut self, passage: &'h Passage, rules: &[&'h RuleInUse<'h>]) {
         for member in &passage.section.parts {
             let Some(in_section) = PartInSection::of(self.facts.score, passage, member) else {
                 continue;
@@ -460,7 +460,7 @@ impl<'h> OwnRules<'h, '_> {
         }
     }
 
-    fn report(&mut self, rule: &Running<'_>, view: &dyn View, place: &FindingPlace<'_>) {
+    fn report(&mut self, rule: &RuleInUse<'_>, view: &dyn NameValues, place: &FindingPlace<'_>) {
         let count = rule.found.get() + 1;
         rule.found.set(count);
         if count > MOST {
@@ -563,8 +563,8 @@ fn nearest(name: crate::ground::pitch::NoteName, to: Pitch) -> Option<Pitch> {
 fn players(rule: &HouseRule) -> impl Iterator<Item = &Player> {
     let tests = rule.condition.tests.iter().flat_map(|t| &t.vars);
     let pieces = rule.message.iter().flat_map(|p| match p {
-        Piece::Value(shown) => shown.vars.as_slice(),
-        Piece::Words(_) => &[],
+        MessagePiece::Value(shown) => shown.vars.as_slice(),
+        MessagePiece::Words(_) => &[],
     });
     let named = tests.chain(pieces).filter_map(|v| match v {
         Var::PitchOf { who, .. } | Var::Plays(who) => Some(who),

@@ -12,7 +12,7 @@ use std::sync::{Arc, LazyLock};
 
 /// A value.
 #[derive(Clone, Debug, PartialEq)]
-pub(super) enum Datum<'d> {
+pub(super) enum FactValue<'d> {
     Flag(bool),
     /// A whole number, a pitch (C4 is 60) or a dynamic.
     Whole(i64),
@@ -24,7 +24,7 @@ pub(super) enum Datum<'d> {
     Missing,
 }
 
-impl<'d> Datum<'d> {
+impl<'d> FactValue<'d> {
     pub(super) fn text(text: &'d str) -> Self {
         Self::Text(Cow::Borrowed(text))
     }
@@ -107,10 +107,10 @@ const fn comes_out(compare: Compare, order: Ordering) -> bool {
 }
 
 /// Works a test out. `value` gives what it asks for.
-pub(super) fn outcome<'d>(test: &Test, mut value: impl FnMut(&Var) -> Datum<'d>) -> Outcome {
+pub(super) fn outcome<'d>(test: &Test, mut value: impl FnMut(&Var) -> FactValue<'d>) -> Outcome {
     if let How::Expression(expression) = &test.how {
-        let values: Vec<Datum<'d>> = test.vars.iter().map(value).collect();
-        if test.needs_all && values.contains(&Datum::Missing) {
+        let values: Vec<FactValue<'d>> = test.vars.iter().map(value).collect();
+        if test.needs_all && values.contains(&FactValue::Missing) {
             return Outcome::NotHere;
         }
         return match worked_out(expression, &values) {
@@ -124,18 +124,18 @@ pub(super) fn outcome<'d>(test: &Test, mut value: impl FnMut(&Var) -> Datum<'d>)
         return Outcome::No;
     };
     let first = value(first);
-    if first == Datum::Missing {
+    if first == FactValue::Missing {
         return Outcome::NotHere;
     }
     let yes = match &test.how {
         How::Is(wanted) => match first {
-            Datum::Flag(flag) => Some(flag == *wanted),
+            FactValue::Flag(flag) => Some(flag == *wanted),
             _ => None,
         },
         How::Against(compare, constant) => first.order(constant).map(|o| comes_out(*compare, o)),
         How::Between(compare) => {
-            let second = test.vars.get(1).map_or(Datum::Missing, value);
-            if second == Datum::Missing {
+            let second = test.vars.get(1).map_or(FactValue::Missing, value);
+            if second == FactValue::Missing {
                 return Outcome::NotHere;
             }
             first.order_to(&second).map(|o| comes_out(*compare, o))
@@ -157,7 +157,7 @@ pub(super) enum NoValue {
     Failed(String),
 }
 
-struct Values<'v, 'd>(&'v [Datum<'d>]);
+struct Values<'v, 'd>(&'v [FactValue<'d>]);
 
 impl VariableResolver for Values<'_, '_> {
     fn resolve<'b>(&'b self, variable: &str) -> Option<CowVal<'b, 'b>> {
@@ -186,7 +186,10 @@ fn abs<'b, 'v>(args: Vec<CowVal<'b, 'v>>) -> Result<CowVal<'b, 'v>, ExecutionErr
     }
 }
 
-pub(super) fn worked_out(expression: &IdedExpr, values: &[Datum<'_>]) -> Result<Value, NoValue> {
+pub(super) fn worked_out(
+    expression: &IdedExpr,
+    values: &[FactValue<'_>],
+) -> Result<Value, NoValue> {
     let values = Values(values);
     let mut context = Context::with_env(Arc::clone(&FUNCTIONS));
     context.set_variable_resolver(&values);
@@ -243,7 +246,7 @@ mod tests {
     }
 
     /// The interpreter's answer to a test that needs none.
-    fn interpreted(how: &How, values: &[Datum<'_>]) -> Option<bool> {
+    fn interpreted(how: &How, values: &[FactValue<'_>]) -> Option<bool> {
         let var = |i: u32| expr(Expr::Ident(char::from_u32(0xE000 + i).unwrap().to_string()));
         let sign = |c: &Compare| match c {
             Compare::Same => "_==_",
@@ -285,7 +288,7 @@ mod tests {
             Compare::AtLeast,
         ];
         let mut tried = 0;
-        let mut check = |how: How, values: &[Datum<'_>]| {
+        let mut check = |how: How, values: &[FactValue<'_>]| {
             let test = Test {
                 vars: vec![
                     Var::Named(
@@ -310,35 +313,38 @@ mod tests {
         for a in [-3i64, 0, 60] {
             for b in [-3i64, 0, 61] {
                 for c in compares {
-                    check(How::Against(c, Constant::Whole(b)), &[Datum::Whole(a)]);
+                    check(How::Against(c, Constant::Whole(b)), &[FactValue::Whole(a)]);
                     check(
                         How::Against(c, Constant::Decimal(b as f64)),
-                        &[Datum::Decimal(a as f64)],
+                        &[FactValue::Decimal(a as f64)],
                     );
-                    check(How::Between(c), &[Datum::Whole(a), Datum::Whole(b)]);
+                    check(How::Between(c), &[FactValue::Whole(a), FactValue::Whole(b)]);
                 }
                 check(
                     How::Among(vec![Constant::Whole(b), Constant::Whole(7)]),
-                    &[Datum::Whole(a)],
+                    &[FactValue::Whole(a)],
                 );
-                check(How::Holds(Constant::Whole(a)), &[Datum::Wholes(vec![1, b])]);
+                check(
+                    How::Holds(Constant::Whole(a)),
+                    &[FactValue::Wholes(vec![1, b])],
+                );
             }
         }
         for (a, b) in [("drop 2", "drop 2"), ("", "x"), ("accent", "fall")] {
             for c in [Compare::Same, Compare::Other] {
                 check(
                     How::Against(c, Constant::Text(b.to_owned())),
-                    &[Datum::text(a)],
+                    &[FactValue::text(a)],
                 );
             }
             check(
                 How::Holds(Constant::Text(b.to_owned())),
-                &[Datum::Texts(vec!["fall", "accent"])],
+                &[FactValue::Texts(vec!["fall", "accent"])],
             );
         }
         for flag in [true, false] {
-            check(How::Is(true), &[Datum::Flag(flag)]);
-            check(How::Is(false), &[Datum::Flag(flag)]);
+            check(How::Is(true), &[FactValue::Flag(flag)]);
+            check(How::Is(false), &[FactValue::Flag(flag)]);
         }
         assert!(tried > 150);
     }

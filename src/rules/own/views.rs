@@ -1,7 +1,7 @@
 //! The values of the names of each scope at one place of a score.
 
 use super::facts::{ScoreFacts, rounded};
-use super::value::Datum;
+use super::value::FactValue;
 use crate::condition::{DYNAMICS, Name, Player, Side, Var};
 use crate::diagnosis::Passage;
 use crate::ground::chord::Chord;
@@ -38,22 +38,22 @@ impl<'r> PartInSection<'r> {
         self.member.instrument
     }
 
-    pub(super) fn value(&self, name: Name) -> Datum<'r> {
+    pub(super) fn value(&self, name: Name) -> FactValue<'r> {
         match name {
-            Name::Part => Datum::text(&self.part.name),
-            Name::Instrument => Datum::text(self.instrument().map_or("", |i| &i.name)),
-            Name::Family => Datum::text(self.instrument().map_or("", |i| i.family.as_str())),
-            Name::Section => Datum::text(&self.passage.section.name),
-            Name::Seat => Datum::Whole(self.member.seat.map_or(0, i64::from)),
-            _ => Datum::Missing,
+            Name::Part => FactValue::text(&self.part.name),
+            Name::Instrument => FactValue::text(self.instrument().map_or("", |i| &i.name)),
+            Name::Family => FactValue::text(self.instrument().map_or("", |i| i.family.as_str())),
+            Name::Section => FactValue::text(&self.passage.section.name),
+            Name::Seat => FactValue::Whole(self.member.seat.map_or(0, i64::from)),
+            _ => FactValue::Missing,
         }
     }
 }
 
 /// A place where names have values.
-pub(super) trait View {
+pub(super) trait NameValues {
     /// The value that a condition asks for.
-    fn value(&self, var: &Var) -> Datum<'_>;
+    fn value(&self, var: &Var) -> FactValue<'_>;
 
     /// The pitch behind it, spelled as it is written or sounds, for messages.
     fn pitch(&self, var: &Var) -> Option<Pitch>;
@@ -78,26 +78,26 @@ pub(super) struct NoteView<'r> {
 }
 
 impl<'r> NoteView<'r> {
-    fn named(&self, name: Name) -> Datum<'r> {
+    fn named(&self, name: Name) -> FactValue<'r> {
         let (note, facts) = (self.note, self.facts);
         match name {
-            Name::Written => Datum::Whole(i64::from(note.written.midi())),
-            Name::Sounding => Datum::Whole(i64::from(note.sounding.midi())),
-            Name::WrittenName => Datum::Text(Cow::Owned(note.written.to_string())),
-            Name::SoundingName => Datum::Text(Cow::Owned(note.sounding.to_string())),
+            Name::Written => FactValue::Whole(i64::from(note.written.midi())),
+            Name::Sounding => FactValue::Whole(i64::from(note.sounding.midi())),
+            Name::WrittenName => FactValue::Text(Cow::Owned(note.written.to_string())),
+            Name::SoundingName => FactValue::Text(Cow::Owned(note.sounding.to_string())),
             Name::Duration => facts.beats(note.at.bar, self.voice.end - note.onset),
-            Name::Articulations => Datum::Texts(articulations(note.articulations)),
-            Name::Dynamic => Datum::Whole(loudness(self.in_section.part, note.onset)),
-            Name::Tied => Datum::Flag(note.flags.has(NoteFlags::TIED_OUT)),
-            Name::Slurred => Datum::Flag(facts.is_slurred(self.voice.note)),
-            Name::ChordNote => Datum::Flag(
+            Name::Articulations => FactValue::Texts(articulations(note.articulations)),
+            Name::Dynamic => FactValue::Whole(loudness(self.in_section.part, note.onset)),
+            Name::Tied => FactValue::Flag(note.flags.has(NoteFlags::TIED_OUT)),
+            Name::Slurred => FactValue::Flag(facts.is_slurred(self.voice.note)),
+            Name::ChordNote => FactValue::Flag(
                 facts
                     .chord(note.onset)
                     .is_some_and(|c| c.contains(note.sounding.class())),
             ),
             Name::Degree => degree(facts.chord(note.onset), note.sounding),
-            Name::Voice => Datum::Whole(self.from_top as i64 + 1),
-            Name::IsLead => Datum::Flag(self.from_top == 0),
+            Name::Voice => FactValue::Whole(self.from_top as i64 + 1),
+            Name::IsLead => FactValue::Flag(self.from_top == 0),
             Name::Technique => technique(self.in_section.passage, self.index),
             Name::Part | Name::Instrument | Name::Family | Name::Section | Name::Seat => {
                 self.in_section.value(name)
@@ -107,23 +107,23 @@ impl<'r> NoteView<'r> {
     }
 }
 
-fn degree<'d>(chord: Option<&Chord>, pitch: Pitch) -> Datum<'d> {
+fn degree<'d>(chord: Option<&Chord>, pitch: Pitch) -> FactValue<'d> {
     match chord {
-        Some(chord) => Datum::Text(Cow::Owned(chord.degree_name(pitch.class()))),
-        None => Datum::text(""),
+        Some(chord) => FactValue::Text(Cow::Owned(chord.degree_name(pitch.class()))),
+        None => FactValue::text(""),
     }
 }
 
-fn technique(passage: &Passage, index: usize) -> Datum<'static> {
+fn technique(passage: &Passage, index: usize) -> FactValue<'static> {
     let force = passage.in_force.get(index).copied().flatten();
-    Datum::text(force.map_or("", |f| f.technique.name()))
+    FactValue::text(force.map_or("", |f| f.technique.name()))
 }
 
-impl View for NoteView<'_> {
-    fn value(&self, var: &Var) -> Datum<'_> {
+impl NameValues for NoteView<'_> {
+    fn value(&self, var: &Var) -> FactValue<'_> {
         match var {
             Var::Named(_, name) => self.named(*name),
-            _ => Datum::Missing,
+            _ => FactValue::Missing,
         }
     }
 
@@ -158,19 +158,19 @@ impl StepView<'_> {
     }
 }
 
-impl View for StepView<'_> {
-    fn value(&self, var: &Var) -> Datum<'_> {
+impl NameValues for StepView<'_> {
+    fn value(&self, var: &Var) -> FactValue<'_> {
         match var {
             Var::Named(Side::From, name) => self.from.named(*name),
             Var::Named(Side::To, name) => self.to.named(*name),
-            Var::Named(Side::Here, Name::Interval) => Datum::Whole(self.interval()),
-            Var::Named(Side::Here, Name::Size) => Datum::Whole(self.interval().abs()),
+            Var::Named(Side::Here, Name::Interval) => FactValue::Whole(self.interval()),
+            Var::Named(Side::Here, Name::Size) => FactValue::Whole(self.interval().abs()),
             Var::Named(Side::Here, Name::Rest) => self.to.facts.beats(
                 self.to.note.at.bar,
                 self.to.note.onset - self.from.voice.end,
             ),
             Var::Named(Side::Here, name) => self.to.in_section.value(*name),
-            _ => Datum::Missing,
+            _ => FactValue::Missing,
         }
     }
 
@@ -227,22 +227,22 @@ impl<'r> SonorityView<'r> {
     }
 }
 
-fn whole<'d>(n: Option<i64>) -> Datum<'d> {
-    n.map_or(Datum::Missing, Datum::Whole)
+fn whole<'d>(n: Option<i64>) -> FactValue<'d> {
+    n.map_or(FactValue::Missing, FactValue::Whole)
 }
 
-impl View for SonorityView<'_> {
-    fn value(&self, var: &Var) -> Datum<'_> {
+impl NameValues for SonorityView<'_> {
+    fn value(&self, var: &Var) -> FactValue<'_> {
         let voices = &self.sonority.voices;
         let name = match var {
             Var::PitchOf { .. } => return whole(self.pitch(var).map(|p| i64::from(p.midi()))),
-            Var::Plays(who) => return Datum::Flag(self.voice(who).is_some()),
+            Var::Plays(who) => return FactValue::Flag(self.voice(who).is_some()),
             Var::Named(_, name) => *name,
         };
         match name {
-            Name::Section => Datum::text(&self.passage.section.name),
-            Name::Voices => Datum::Wholes(self.pitches().collect()),
-            Name::Count => Datum::Whole(voices.len() as i64),
+            Name::Section => FactValue::text(&self.passage.section.name),
+            Name::Voices => FactValue::Wholes(self.pitches().collect()),
+            Name::Count => FactValue::Whole(voices.len() as i64),
             Name::Lead => whole(self.pitches().next()),
             Name::Bottom => whole(self.pitches().last()),
             Name::Span => whole(
@@ -251,17 +251,17 @@ impl View for SonorityView<'_> {
                     .zip(self.pitches().last())
                     .map(|(top, bottom)| top - bottom),
             ),
-            Name::Gaps => Datum::Wholes(
+            Name::Gaps => FactValue::Wholes(
                 self.pitches()
                     .zip(self.pitches().skip(1))
                     .map(|(upper, lower)| upper - lower)
                     .collect(),
             ),
-            Name::Block => Datum::Flag(self.sonority.is_block()),
+            Name::Block => FactValue::Flag(self.sonority.is_block()),
             Name::Technique => technique(self.passage, self.index),
             Name::Degree => match self.top() {
                 Some(top) => degree(self.facts.chord(self.sonority.onset), top.pitch),
-                None => Datum::text(""),
+                None => FactValue::text(""),
             },
             Name::Duration => self.facts.beats(
                 self.sonority.at.bar,
@@ -344,30 +344,30 @@ impl<'r> BarView<'r> {
     }
 }
 
-impl View for BarView<'_> {
-    fn value(&self, var: &Var) -> Datum<'_> {
+impl NameValues for BarView<'_> {
+    fn value(&self, var: &Var) -> FactValue<'_> {
         let Var::Named(_, name) = var else {
-            return Datum::Missing;
+            return FactValue::Missing;
         };
         let (from, to) = self.span();
         match name {
-            Name::Section => Datum::text(&self.passage.section.name),
-            Name::Players => Datum::Whole(self.passage.section.parts.len() as i64),
-            Name::Playing => Datum::Whole(self.playing()),
-            Name::Notes => Datum::Whole(self.struck().count() as i64),
-            Name::Busiest => Datum::Whole(
+            Name::Section => FactValue::text(&self.passage.section.name),
+            Name::Players => FactValue::Whole(self.passage.section.parts.len() as i64),
+            Name::Playing => FactValue::Whole(self.playing()),
+            Name::Notes => FactValue::Whole(self.struck().count() as i64),
+            Name::Busiest => FactValue::Whole(
                 Self::each_part(self.struck())
                     .into_values()
                     .max()
                     .unwrap_or(0),
             ),
-            Name::Sonorities => Datum::Whole(self.sonorities.len() as i64),
+            Name::Sonorities => FactValue::Whole(self.sonorities.len() as i64),
             Name::Highest => whole(self.struck().map(|v| i64::from(v.midi)).max()),
             Name::Lowest => whole(self.struck().map(|v| i64::from(v.midi)).min()),
             Name::Chords => {
                 let chords = &self.facts.score.chords;
                 let here = |t: Ticks| chords.partition_point(|c| c.onset < t);
-                Datum::Whole((here(to) - here(from)) as i64)
+                FactValue::Whole((here(to) - here(from)) as i64)
             }
             name => {
                 let at = Place {
@@ -436,15 +436,15 @@ impl<'r> PartView<'r> {
     }
 }
 
-impl View for PartView<'_> {
-    fn value(&self, var: &Var) -> Datum<'_> {
+impl NameValues for PartView<'_> {
+    fn value(&self, var: &Var) -> FactValue<'_> {
         let Var::Named(_, name) = var else {
-            return Datum::Missing;
+            return FactValue::Missing;
         };
         let part = self.in_section.part;
         match name {
-            Name::Notes => Datum::Whole(self.notes().count() as i64),
-            Name::Bars => Datum::Whole(part.bars.len() as i64),
+            Name::Notes => FactValue::Whole(self.notes().count() as i64),
+            Name::Bars => FactValue::Whole(part.bars.len() as i64),
             Name::Playing => {
                 let mut bars: Vec<u32> = part
                     .notes
@@ -453,14 +453,14 @@ impl View for PartView<'_> {
                     .map(|n| n.at.bar)
                     .collect();
                 bars.dedup();
-                Datum::Whole(bars.len() as i64)
+                FactValue::Whole(bars.len() as i64)
             }
             Name::Highest | Name::Lowest => whole(self.pitch(var).map(|p| i64::from(p.midi()))),
             Name::Longest => {
                 let quarter = self.facts.score.per_quarter.0.max(1) as f64;
-                Datum::Decimal(rounded(self.longest().0 as f64 / quarter))
+                FactValue::Decimal(rounded(self.longest().0 as f64 / quarter))
             }
-            Name::Dynamics => Datum::Whole(part.dynamics.len() as i64),
+            Name::Dynamics => FactValue::Whole(part.dynamics.len() as i64),
             name => self.in_section.value(*name),
         }
     }
