@@ -43,7 +43,14 @@ trumpet 3, bar 2: ends before
     }],
     exceptions: &[Exception {
         says: "parts without any bar",
-        silent: Silent::Missing,
+        silent: Silent::With(
+            "\
+not on the page:
+trumpet 3, bar 2: ends before
+on the page:
+trumpet 3, bar 1: ends before
+",
+        ),
     }],
 };
 
