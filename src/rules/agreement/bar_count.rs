@@ -67,7 +67,7 @@ pub fn check(input: &RuleInput<'_>, out: &mut Vec<Finding>) {
         } else {
             "too many"
         };
-        let bars = if off == 1 { "bar" } else { "bars" };
+        let bars = |n: usize| if n == 1 { "bar" } else { "bars" };
         let hint = parts.first().and_then(|&p| first_shift(input, p)).map_or(
             String::new(),
             |mark| {
@@ -81,7 +81,9 @@ pub fn check(input: &RuleInput<'_>, out: &mut Vec<Finding>) {
                 .finding(
                     at,
                     format!(
-                        "{names} {has} {count} bars, {off} {bars} {side}: the other parts have {}",
+                        "{names} {has} {count} {}, {off} {} {side}: the other parts have {}",
+                        bars(*count),
+                        bars(off),
                         whole.bars
                     ),
                 )

@@ -247,9 +247,10 @@ fn finding(
         ),
     };
     let message = format!(
-        "{who} has {} and {} at once{also}; a {instrument} plays one note at a time",
+        "{who} has {} and {} at once{also}; {} plays one note at a time",
         wording::for_player(input.score, first.with, with.sounding),
         wording::for_player(input.score, first.at, first.note.sounding),
+        wording::with_article(instrument),
     );
     let mut notes: Vec<NoteRef> = run.iter().flat_map(|s| [s.with, s.at]).collect();
     notes.sort_unstable();
