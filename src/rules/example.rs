@@ -2,7 +2,7 @@
 //!
 //! # A passage
 //!
-//! A passage is a grid ([`crate::reading::grid`]). It may go on with a line `on the page:` and, under
+//! A passage is a grid (`src/reading/grid/mod.rs`). It may go on with a line `on the page:` and, under
 //! it, one line for each sign that a grid cannot show: `PART, bar NUMBER, beat BEAT: SIGN`. Bar numbers
 //! are printed ones, beats are counted as players do (`2`, `2-and`); without a beat the sign stands at
 //! the bar line. Signs:
@@ -80,7 +80,7 @@ impl Example {
     /// The right passage, whole.
     ///
     /// # Errors
-    /// As [`changed`].
+    /// When the rows that change cannot be read, or name a system or a sign that the passage has not.
     pub fn right_passage(&self) -> Result<String, String> {
         changed(self.wrong, self.right)
     }
