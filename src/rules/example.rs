@@ -2,7 +2,7 @@
 //!
 //! # A passage
 //!
-//! A passage is a grid ([`crate::reading::grid`]). It may go on with a line `on the page:` and, under
+//! A passage is a grid (`src/reading/grid/mod.rs`). It may go on with a line `on the page:` and, under
 //! it, one line for each sign that a grid cannot show: `PART, bar NUMBER, beat BEAT: SIGN`. Bar numbers
 //! are printed ones, beats are counted as players do (`2`, `2-and`); without a beat the sign stands at
 //! the bar line. Signs:
@@ -90,7 +90,7 @@ impl Example {
     /// The right passage, whole.
     ///
     /// # Errors
-    /// As [`changed`].
+    /// When the rows that change cannot be read, or name a system or a sign that the passage has not.
     pub fn right_passage(&self) -> Result<String, String> {
         changed(self.wrong, self.right)
     }
@@ -340,6 +340,12 @@ impl<'a> Sign<'a> {
         part.notes.iter_mut().find(|n| n.at == self.at)
     }
 
+    fn flag(&self, part: &mut Part, flag: NoteFlags) -> Option<()> {
+        let note = self.note(part)?;
+        note.flags = note.flags.with(flag);
+        Some(())
+    }
+
     fn draw(&self, score: &mut Score) -> Option<()> {
         if self.what == "concert score" {
             score.concert = true;
@@ -354,11 +360,6 @@ impl<'a> Sign<'a> {
 
     /// Signs at one note. `None` where the words are no such sign, or no note stands there.
     fn draw_at_note(&self, part: &mut Part, word: &str, rest: &str) -> Option<()> {
-        let flag = |part: &mut Part, flag| {
-            let note = self.note(part)?;
-            note.flags = note.flags.with(flag);
-            Some(())
-        };
         match (word, rest) {
             ("lasts", beats) => {
                 let length = self.beat.times(beats.parse().ok()?);
@@ -368,22 +369,22 @@ impl<'a> Sign<'a> {
                 part.bars.get_mut(self.at.bar as usize)?.filled = filled;
             }
             ("grace", "note") => {
-                flag(part, NoteFlags::GRACE)?;
+                self.flag(part, NoteFlags::GRACE)?;
                 self.note(part)?.duration = Ticks::ZERO;
             }
-            ("cue", "note") => flag(part, NoteFlags::CUE)?,
+            ("cue", "note") => self.flag(part, NoteFlags::CUE)?,
             ("fall", "") => {
                 let note = self.note(part)?;
                 note.articulations = note.articulations.with(Articulations::FALL);
             }
-            ("tie", "starts") => flag(part, NoteFlags::TIED_OUT)?,
-            ("tie", "ends") => flag(part, NoteFlags::TIED_IN)?,
+            ("tie", "starts") => self.flag(part, NoteFlags::TIED_OUT)?,
+            ("tie", "ends") => self.flag(part, NoteFlags::TIED_IN)?,
             ("slur", "starts") => {
-                flag(part, NoteFlags::SLUR_START)?;
+                self.flag(part, NoteFlags::SLUR_START)?;
                 part.loose_slurs.push(self.mark(LooseSlur::Start));
             }
             ("slur", "ends") => {
-                flag(part, NoteFlags::SLUR_STOP)?;
+                self.flag(part, NoteFlags::SLUR_STOP)?;
                 if part.loose_slurs.pop().is_none() {
                     part.loose_slurs.push(self.mark(LooseSlur::Stop));
                 }
