@@ -223,6 +223,17 @@ fn a_note_without_duration_lasts_as_long_as_it_looks() {
 }
 
 #[test]
+fn beside_a_duration_the_shape_is_not_looked_at() {
+    let s = score(&one(&bar(&note(
+        "C4",
+        2,
+        "<type>slow</type><dot/><time-modification><actual-notes>x</actual-notes>\
+         <normal-notes>2</normal-notes></time-modification>",
+    ))));
+    assert_eq!(times(&s.parts[0]), [(0, 2)]);
+}
+
+#[test]
 fn grace_and_cue_notes() {
     let s = score(&one(&bar(&format!(
         "<note><grace slash=\"yes\"/><pitch><step>B</step><octave>4</octave></pitch></note>{}{}",
