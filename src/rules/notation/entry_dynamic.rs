@@ -88,26 +88,10 @@ fn is_dynamic(words: &str) -> bool {
         .to_lowercase()
         .split(|c: char| !c.is_alphanumeric())
         .any(|w| {
-            matches!(
-                w,
-                "ppp"
-                    | "pp"
-                    | "p"
-                    | "mp"
-                    | "mf"
-                    | "f"
-                    | "ff"
-                    | "fff"
-                    | "sfz"
-                    | "fp"
-                    | "cresc"
-                    | "dim"
-                    | "piano"
-                    | "forte"
-                    | "softly"
-                    | "loud"
-                    | "soft"
-            )
+            crate::ground::words::known_words()
+                .dynamics
+                .in_words
+                .contains(w)
         })
 }
 

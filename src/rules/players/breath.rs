@@ -4,6 +4,7 @@
 use crate::finding::{Finding, Level};
 use crate::ground::instrument::Property;
 use crate::ground::time::Ticks;
+use crate::ground::words::known_words;
 use crate::rules::input::RuleInput;
 use crate::rules::rule::{DependsOn, Example, Exception, Group, Rule, Setting, Silent};
 use crate::rules::shared::line::{Line, Tempos, Tone, dynamic, is_soft, merged, place_in_words};
@@ -245,9 +246,8 @@ fn breathing_is_said(score: &Score, part: u32, first: &Tone, last: &Tone) -> boo
         .take_while(|w| w.onset <= last.end)
         .any(|w| {
             let text = w.value.text.to_lowercase();
-            ["breath", "stagger", "circular"]
-                .iter()
-                .any(|word| text.contains(word))
+            let marks = &known_words().breathing.marks;
+            marks.iter().any(|word| text.contains(&**word))
         })
 }
 

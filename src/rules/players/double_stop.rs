@@ -3,6 +3,7 @@
 use crate::finding::{Finding, Level};
 use crate::ground::instrument::{Property, names_several};
 use crate::ground::time::Ticks;
+use crate::ground::words::{is_among, known_words};
 use crate::rules::input::RuleInput;
 use crate::rules::rule::{DependsOn, Example, Exception, Group, Rule, Silent};
 use crate::rules::shared::wording;
@@ -202,25 +203,14 @@ fn said_to_divide(words: &[Mark<Words>], onset: Ticks) -> bool {
         .rev()
         .find_map(|w| {
             let text = w.value.text.to_lowercase();
-            let has = |list: &[&str]| {
+            let known = &known_words().dividing;
+            let has = |list: &[Box<str>]| {
                 text.split(|c: char| !c.is_alphanumeric())
-                    .any(|word| list.contains(&word))
+                    .any(|word| is_among(list, word))
             };
-            if has(&["unis", "unison", "unisono", "one", "tutti"]) {
+            if has(&known.together) {
                 Some(false)
-            } else if has(&[
-                "div",
-                "divisi",
-                "divided",
-                "both",
-                "players",
-                "stop",
-                "stops",
-                "multiphonic",
-                "multiphonics",
-            ]) || text.trim() == "a2"
-                || text.trim() == "a 2"
-            {
+            } else if has(&known.divided) || is_among(&known.divided_alone, text.trim()) {
                 Some(true)
             } else {
                 None
