@@ -52,12 +52,23 @@ trumpet 3, bar 1: tempo 120
     }],
     exceptions: &[
         Exception {
-            says: "a tempo that only some of the parts carry (scores print it over the top part; extracted parts often lose it)",
-            silent: Silent::Missing,
+            says: "a tempo that only some of the parts carry: scores print it over the top part, and extracted parts often lose it",
+            silent: Silent::With(
+                "\
+not on the page:
+trumpet 2, bar 1: tempo 120
+trumpet 3, bar 1: tempo 132
+",
+            ),
         },
         Exception {
             says: "parts with another number of bars",
-            silent: Silent::Missing,
+            silent: Silent::With(
+                "\
+on the page:
+trumpet 3, bar 2: ends before
+",
+            ),
         },
     ],
 };
