@@ -13,7 +13,6 @@
 //! [`Ways`]: super::ways::Ways
 
 mod ahead;
-mod attribute;
 mod element;
 mod plain;
 mod walk;

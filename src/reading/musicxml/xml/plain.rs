@@ -8,9 +8,6 @@
     reason = "lengths of pieces of a text: no text is longer than 32 bits less a mebibyte"
 )]
 
-use super::attribute::{is_of_name, until};
-use super::element::Element;
-
 /// A plain piece of the text.
 pub enum Plain<'a> {
     /// A start tag, behind which other elements or more text may come.
@@ -43,7 +40,7 @@ pub fn next<'a>(xml: &'a str, open: &str) -> Option<(Plain<'a>, usize)> {
 /// A start tag whose name is plain, as are its attributes, if any.
 pub struct PlainTag<'a> {
     /// What stands between the brackets.
-    inner: &'a str,
+    pub inner: &'a str,
     /// The element's name.
     pub name: &'a str,
     /// Bytes of the tag.
@@ -82,18 +79,28 @@ impl<'a> PlainTag<'a> {
             empty,
         })
     }
+}
 
-    /// The same as an element whose tag stands at `at`.
-    #[inline]
-    pub fn element(&self, at: usize) -> Element<'a> {
-        Element {
-            inner: self.inner,
-            name: self.name.len() as u32,
-            start: at as u32,
-            end: (at + self.length) as u32,
-            plain: true,
-        }
-    }
+/// The attribute that `text` starts with, when it is written plainly, ` name="value"`: its name, its value,
+/// and what follows.
+#[inline]
+pub fn plain_attribute(text: &str) -> Option<(&str, &str, &str)> {
+    let (name, after) = until(text.strip_prefix(' ')?, |b| !is_of_name(b))?;
+    let (value, after) = until(after.strip_prefix("=\"")?, |b| b == b'"')?;
+    let after = after.strip_prefix('"')?;
+    (!name.is_empty()).then_some((name, value, after))
+}
+
+/// Whether a byte is a letter of a name that is plain.
+#[inline]
+fn is_of_name(byte: u8) -> bool {
+    byte.is_ascii_lowercase() || byte == b'-'
+}
+
+/// What comes before the first byte that `ends`, and all from there on.
+#[inline]
+fn until(text: &str, mut ends: impl FnMut(u8) -> bool) -> Option<(&str, &str)> {
+    text.split_at_checked(text.as_bytes().iter().position(|b| ends(*b))?)
 }
 
 /// The text up to the end tag of the element called `name`, when nothing but plain text and that tag
