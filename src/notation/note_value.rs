@@ -72,3 +72,27 @@ fn plain() -> impl Iterator<Item = Quarters> {
 pub(super) fn largest_below(length: Quarters) -> Option<Quarters> {
     plain().find(|v| *v < length)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_length_is_one_value_or_none() {
+        let value = |n, d| NoteValue::of(Ratio::new(n, d)).map(|v| (v.name(), v.dots));
+        assert_eq!(value(1, 1), Some(("quarter", 0)));
+        assert_eq!(value(3, 2), Some(("quarter", 1)));
+        assert_eq!(value(7, 4), Some(("quarter", 2)));
+        assert_eq!(value(3, 8), Some(("16th", 1)));
+        assert_eq!(value(16, 1), Some(("long", 0)));
+        assert_eq!(value(5, 2), None);
+        assert_eq!(value(1, 3), None);
+    }
+
+    #[test]
+    fn the_largest_value_below_a_length() {
+        assert_eq!(largest_below(Ratio::new(5, 2)), Some(Ratio::new(2, 1)));
+        assert_eq!(largest_below(Ratio::new(1, 1)), Some(Ratio::new(1, 2)));
+        assert_eq!(largest_below(Ratio::new(1, 4096)), None);
+    }
+}

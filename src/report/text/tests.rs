@@ -4,6 +4,7 @@ use crate::report::sample;
 use crate::score::Place;
 use codespan_reporting::term::termcolor::Buffer;
 use std::path::{Path, PathBuf};
+use unicode_width::UnicodeWidthStr;
 
 fn text(entries: &[ProofedFile], width: usize) -> String {
     let mut buffer = Buffer::no_color();

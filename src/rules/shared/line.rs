@@ -304,14 +304,14 @@ pub mod fixture {
     use std::path::Path;
 
     /// MusicXML of one part in 4/4; lengths in quarters.
-    pub struct PartXml {
+    pub struct Page {
         name: String,
         transpose: (i8, i8, i8),
         bars: String,
         count: usize,
     }
 
-    impl PartXml {
+    impl Page {
         pub fn of(name: &str, transpose: (i8, i8, i8)) -> Self {
             Self {
                 name: name.to_owned(),
