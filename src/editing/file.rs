@@ -100,7 +100,7 @@ impl Original {
     }
 
     /// The whole new file: the same encoding, byte order mark and line ends; in a container only the
-    /// score's own entry is written anew. Without edits these are the very bytes.
+    /// score's own entry is rewritten. Without edits these are the very bytes.
     pub fn edited<'a>(
         self,
         source: &'a Source,

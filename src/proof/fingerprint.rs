@@ -2,7 +2,7 @@
 //!
 //! A print holds what a finding is about and nothing that an unrelated edit moves. Bar numbers and
 //! bars put in before it, the order of the parts, the file's name and layout, transposing the whole
-//! score, and what other sections do leave it as it is. Findings alike in all that are told apart by
+//! score, and what other sections do leave it as it is. Findings alike in all that are distinguished by
 //! the bars around them ([`Near`]).
 
 use crate::finding::{Finding, NoteAtFault};
@@ -299,7 +299,7 @@ impl Known {
     }
 }
 
-/// Where findings are told in order: by place, then by the parts at fault.
+/// Findings in order: by place, then by the parts at fault.
 pub fn order(finding: &Finding) -> (Place, &[u32]) {
     (finding.at, finding.parts.as_slice())
 }

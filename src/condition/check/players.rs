@@ -21,7 +21,7 @@ pub fn player(words: &str, known: Known<'_>) -> Result<Player, (String, String)>
         .or_else(|| known.book.named(name));
     if instrument.is_none() && !(known.is_part)(trimmed) {
         return Err((
-            format!("'{words}' is no player: no instrument is called so"),
+            format!("'{words}' is not a player: no instrument is called so"),
             match nearest(name, known.book.instruments.iter().map(|i| i.name.as_str())) {
                 Some(near) => format!("did you mean '{near}'?"),
                 None => "write the instrument and its number, such as 'tenor saxophone 2', or the name of a [[part]] of this style".to_owned(),

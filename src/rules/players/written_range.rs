@@ -28,7 +28,7 @@ pub static RULE: Rule = Rule {
         },
         Setting {
             name: "held-beats",
-            about: "felt beats above which a note outside the comfortable range gets a note; 0 is never",
+            about: "beats as conducted above which a note outside the comfortable range gets a note; 0 is never",
             default: 4.0,
         },
     ],
@@ -186,7 +186,7 @@ fn notes_outside<'a>(
     })
 }
 
-/// Whether a note and what it is tied to is held longer than so many felt beats.
+/// Whether a note and what it is tied to is held longer than so many beats as conducted.
 fn is_held(input: &RuleInput<'_>, at: NoteRef, note: &Note, beats: f64) -> bool {
     let score = input.score;
     let part = score.parts.get(at.part as usize);

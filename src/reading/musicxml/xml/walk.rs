@@ -34,7 +34,7 @@ pub struct Xml<'a> {
     base: usize,
     /// The names of the open elements.
     open: Vec<&'a str>,
-    /// The text of a leaf that was read to its end at once, until the caller has been told of that end.
+    /// The text of a leaf that was read to its end at once, until its end tag has been reported to the caller.
     leaf: Option<&'a str>,
     /// Processing instructions for this program that have been passed: their content and bytes.
     pub instructions: Vec<(&'a str, Range<usize>)>,
