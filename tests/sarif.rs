@@ -26,15 +26,26 @@ fn proof(folder: &Path, format: &str, args: &[&str]) -> Value {
     serde_json::from_str(&run(folder, &all).1).unwrap()
 }
 
-/// The official schema, from the source of the crate that carries it.
-fn schema() -> Value {
+/// What cargo prints, asked as this test was built: with the same cargo and the same folder of packages.
+fn cargo(args: &[&str]) -> String {
     let output = Command::new(env!("CARGO"))
-        .current_dir(env!("CARGO_MANIFEST_DIR"))
-        .args(["metadata", "--offline", "--locked", "--format-version", "1"])
+        .current_dir(root())
+        .args(args)
         .output()
         .unwrap();
-    let metadata: Value = serde_json::from_slice(&output.stdout)
-        .unwrap_or_else(|e| panic!("{e}: {}", String::from_utf8_lossy(&output.stderr)));
+    let said = String::from_utf8_lossy(&output.stderr);
+    assert!(output.status.success(), "cargo {args:?}: {said}");
+    String::from_utf8(output.stdout).unwrap()
+}
+
+/// The official schema, from the source of the crate that carries it.
+fn schema() -> Value {
+    // Only packages of this platform were downloaded to build the tests. Those of others are not asked for.
+    let version = cargo(&["-vV"]);
+    let host = version.lines().find_map(|l| l.strip_prefix("host: "));
+    let args = ["metadata", "--locked", "--format-version", "1"];
+    let metadata = cargo(&[&args[..], &["--filter-platform", host.unwrap()]].concat());
+    let metadata: Value = serde_json::from_str(&metadata).unwrap();
     let packages = metadata["packages"].as_array().unwrap();
     let carrier = packages
         .iter()

@@ -2,7 +2,7 @@
 //!
 //! # A passage
 //!
-//! A passage is a grid ([`crate::reading::grid`]). It may go on with a line `on the page:` and, under
+//! A passage is a grid (`src/reading/grid/mod.rs`). It may go on with a line `on the page:` and, under
 //! it, one line for each sign that a grid cannot show: `PART, bar NUMBER, beat BEAT: SIGN`. Bar numbers
 //! are printed ones, beats are counted as players do (`2`, `2-and`); without a beat the sign stands at
 //! the bar line. Signs:
@@ -80,7 +80,7 @@ impl Example {
     /// The right passage, whole.
     ///
     /// # Errors
-    /// As [`changed`].
+    /// When the rows that change cannot be read, or name a system or a sign that the passage has not.
     pub fn right_passage(&self) -> Result<String, String> {
         changed(self.wrong, self.right)
     }
@@ -333,14 +333,46 @@ impl<'a> Sign<'a> {
         part.notes.iter_mut().find(|n| n.at == self.at)
     }
 
+    fn flag(&self, part: &mut Part, flag: NoteFlags) -> Option<()> {
+        let note = self.note(part)?;
+        note.flags = note.flags.with(flag);
+        Some(())
+    }
+
+    /// A sign that belongs to a note.
+    fn draw_at_note(&self, part: &mut Part) -> Option<()> {
+        match self.what.split_once(' ').unwrap_or((self.what, "")) {
+            ("lasts", beats) => {
+                let length = self.beat.times(beats.parse().ok()?);
+                self.note(part)?.duration = length;
+                let in_bar = part.notes.iter().filter(|n| n.at.bar == self.at.bar);
+                let filled = in_bar.map(|n| n.at.offset + n.duration).max()?;
+                part.bars.get_mut(self.at.bar as usize)?.filled = filled;
+            }
+            ("tie", "starts") => self.flag(part, NoteFlags::TIED_OUT)?,
+            ("tie", "ends") => self.flag(part, NoteFlags::TIED_IN)?,
+            ("slur", "starts") => {
+                self.flag(part, NoteFlags::SLUR_START)?;
+                part.loose_slurs.push(self.mark(LooseSlur::Start));
+            }
+            ("slur", "ends") => {
+                self.flag(part, NoteFlags::SLUR_STOP)?;
+                if part.loose_slurs.pop().is_none() {
+                    part.loose_slurs.push(self.mark(LooseSlur::Stop));
+                }
+            }
+            ("accidental", "") => {
+                let span = self.note(part)?.span;
+                part.accidentals.push(span);
+            }
+            _ => return None,
+        }
+        Some(())
+    }
+
     fn draw(&self, score: &mut Score) -> Option<()> {
         let part = score.parts.get_mut(self.part)?;
         let (word, rest) = self.what.split_once(' ').unwrap_or((self.what, ""));
-        let flag = |part: &mut Part, flag| {
-            let note = self.note(part)?;
-            note.flags = note.flags.with(flag);
-            Some(())
-        };
         match (word, rest) {
             ("dynamic", mark) => part.dynamics.push(self.mark(mark.to_owned())),
             ("words", text) => part.words.push(self.mark(Words {
@@ -368,29 +400,7 @@ impl<'a> Sign<'a> {
                     note.sounding = note.written;
                 }
             }
-            ("lasts", beats) => {
-                let length = self.beat.times(beats.parse().ok()?);
-                self.note(part)?.duration = length;
-                let in_bar = part.notes.iter().filter(|n| n.at.bar == self.at.bar);
-                let filled = in_bar.map(|n| n.at.offset + n.duration).max()?;
-                part.bars.get_mut(self.at.bar as usize)?.filled = filled;
-            }
-            ("tie", "starts") => flag(part, NoteFlags::TIED_OUT)?,
-            ("tie", "ends") => flag(part, NoteFlags::TIED_IN)?,
-            ("slur", "starts") => {
-                flag(part, NoteFlags::SLUR_START)?;
-                part.loose_slurs.push(self.mark(LooseSlur::Start));
-            }
-            ("slur", "ends") => {
-                flag(part, NoteFlags::SLUR_STOP)?;
-                if part.loose_slurs.pop().is_none() {
-                    part.loose_slurs.push(self.mark(LooseSlur::Stop));
-                }
-            }
-            ("accidental", "") => {
-                let span = self.note(part)?.span;
-                part.accidentals.push(span);
-            }
+            ("lasts" | "tie" | "slur" | "accidental", _) => return self.draw_at_note(part),
             ("rehearsal", mark) => {
                 let letter = mark.strip_prefix("mark ")?;
                 part.bars.get_mut(self.at.bar as usize)?.rehearsal = Some(letter.to_owned());

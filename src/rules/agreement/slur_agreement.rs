@@ -198,46 +198,54 @@ fn in_bar(
             let (Some(wanted), true) = (most(&values), here.len() > 1) else {
                 continue;
             };
-            let words = |slur: Option<Slur>| match slur {
-                None => "no slur from here".to_owned(),
-                Some(s) => {
-                    let at = input.score.place_of(s.to);
-                    format!(
-                        "a slur to {} of bar {}",
-                        input.score.beat_at(at),
-                        input.score.bar_number(at.bar)
-                    )
-                }
-            };
-            // Half a slur is `unclosed-slur`'s to tell.
-            let half = |p: usize| {
-                let part = together
-                    .players
-                    .get(p)
-                    .and_then(|p| input.score.parts.get(p.part as usize));
-                part.is_some_and(|part| {
-                    let own = part.loose_slurs.iter();
-                    own.filter(|m| !is_slur_at_joint(part, m))
-                        .any(|m| match m.value {
-                            LooseSlur::Start => m.onset == attack.onset,
-                            LooseSlur::Stop => wanted.is_some_and(|w| w.to == m.onset),
-                        })
-                })
-            };
             odds.extend(
                 here.iter()
-                    .filter(|h| h.1 != wanted && !half(h.0))
+                    .filter(|h| {
+                        h.1 != wanted && !is_half(input, together, h.0, attack.onset, wanted)
+                    })
                     .map(|h| Odd {
                         player: h.0,
                         bar,
                         onset: attack.onset,
-                        found: words(h.1),
-                        wanted: words(wanted),
+                        found: in_words(input, h.1),
+                        wanted: in_words(input, wanted),
                         level: Level::Warning,
                     }),
             );
         }
     }
+}
+
+fn in_words(input: &RuleInput<'_>, slur: Option<Slur>) -> String {
+    let Some(slur) = slur else {
+        return "no slur from here".to_owned();
+    };
+    let at = input.score.place_of(slur.to);
+    format!(
+        "a slur to {} of bar {}",
+        input.score.beat_at(at),
+        input.score.bar_number(at.bar)
+    )
+}
+
+/// Whether a player has half of the wanted slur, from this onset: `unclosed-slur` reports that.
+fn is_half(
+    input: &RuleInput<'_>,
+    together: &Together,
+    player: usize,
+    from: Ticks,
+    wanted: Option<Slur>,
+) -> bool {
+    let player = together.players.get(player);
+    let part = player.and_then(|p| input.score.parts.get(p.part as usize));
+    part.is_some_and(|part| {
+        let own = part.loose_slurs.iter();
+        own.filter(|m| !is_slur_at_joint(part, m))
+            .any(|m| match m.value {
+                LooseSlur::Start => m.onset == from,
+                LooseSlur::Stop => wanted.is_some_and(|w| w.to == m.onset),
+            })
+    })
 }
 
 crate::rules::test_examples!(RULE);

@@ -9,6 +9,7 @@ use crate::rules::shared::page::{Tempos, pitched};
 use crate::rules::shared::wording;
 use crate::score::NoteRef;
 use crate::score::{Note, Part, Score, in_force};
+use std::ops::Range;
 
 pub static RULE: Rule = Rule {
     name: "instrument-change",
@@ -184,8 +185,8 @@ pub fn check(input: &RuleInput<'_>, out: &mut Vec<Finding>) {
             continue;
         };
         let tempos = tempos.get_or_insert_with(|| Tempos::of(score));
-        let changes = changes(score, index, part, instrument, out);
-        for change in changes {
+        bow_words(score, index, part, instrument, out);
+        for change in changes(part, instrument) {
             out.extend(too_quick(input, tempos, index, part, &change));
         }
     }
@@ -206,61 +207,78 @@ fn ends(part: &Part) -> Vec<Ticks> {
         .collect()
 }
 
-fn changes(
-    score: &Score,
-    index: u32,
-    part: &Part,
-    instrument: &'static Instrument,
-    out: &mut Vec<Finding>,
-) -> Vec<Change> {
-    let ends = ends(part);
-    let first = part.notes.iter().position(Note::sounds);
-    let gap = |note: usize| {
-        let before = ends.get(note).copied().unwrap_or_default();
-        let at = part.notes.get(note).map_or(Ticks::ZERO, |n| n.onset);
-        (before, at.max(before))
-    };
-    let next = |onset: Ticks| {
-        let from = part.notes.partition_point(|n| n.onset < onset);
-        let sounding = part.notes.iter().skip(from).position(Note::sounds)?;
+/// One part, and the time its player has between notes.
+struct Gaps<'a> {
+    part: &'a Part,
+    /// For each note, when all before it have ended.
+    ends: Vec<Ticks>,
+}
+
+impl Gaps<'_> {
+    /// The rest before a note: from when, to when.
+    fn before(&self, note: usize) -> Range<Ticks> {
+        let before = self.ends.get(note).copied().unwrap_or_default();
+        let notes = &self.part.notes;
+        let at = notes.get(note).map_or(Ticks::ZERO, |n| n.onset);
+        before..at.max(before)
+    }
+
+    /// The first note from a time on.
+    fn next(&self, onset: Ticks) -> Option<usize> {
+        let from = self.part.notes.partition_point(|n| n.onset < onset);
+        let sounding = self.part.notes.iter().skip(from).position(Note::sounds)?;
         Some(from + sounding)
-    };
-    // The first rest after a note: where a player told to get ready does it.
-    let next_rest = |note: usize| {
-        part.notes
-            .iter()
-            .enumerate()
-            .skip(note + 1)
+    }
+
+    /// The note after the first rest that follows a note: there a player who has to get ready does it.
+    fn next_rest(&self, note: usize) -> Option<usize> {
+        let notes = self.part.notes.iter().enumerate().skip(note + 1);
+        notes
             .filter(|(_, n)| n.sounds())
             .take(MOST_NOTES)
-            .find(|(i, _)| {
-                let (from, to) = gap(*i);
-                to > from
-            })
+            .find(|(i, _)| !self.before(*i).is_empty())
             .map(|(i, _)| i)
+    }
+
+    /// The change that words or a transposition at a time ask for; `to_come` where the words say what is
+    /// to be got ready.
+    fn change(&self, what: String, onset: Ticks, to_come: bool) -> Option<Change> {
+        let mut note = self.next(onset)?;
+        let mut rest = self.before(note);
+        let starts = self.part.notes.get(note).is_some_and(|n| n.onset == onset);
+        if to_come
+            && starts
+            && let Some(later) = self.next_rest(note)
+        {
+            let longer = self.before(later);
+            if longer.end - longer.start > rest.end - rest.start {
+                (rest, note) = (longer, later);
+            }
+        }
+        Some(Change {
+            what,
+            note,
+            from: rest.start,
+            to: rest.end,
+        })
+    }
+}
+
+/// The changes that words and transpositions ask of the player.
+fn changes(part: &Part, instrument: &'static Instrument) -> Vec<Change> {
+    let gaps = Gaps {
+        part,
+        ends: ends(part),
     };
+    let first = part.notes.iter().position(Note::sounds);
     let mut all: Vec<Change> = Vec::new();
     let mut muted: Option<&str> = None;
     let mut current = instrument;
     let mut add = |what: String, onset: Ticks, to_come: bool| {
-        let Some(mut note) = next(onset) else { return };
-        let (mut from, mut to) = gap(note);
-        if to_come
-            && part.notes.get(note).is_some_and(|n| n.onset == onset)
-            && let Some(later) = next_rest(note)
-        {
-            let (a, b) = gap(later);
-            if b - a > to - from {
-                (from, to, note) = (a, b, later);
-            }
-        }
-        if Some(note) != first && !all.iter().any(|c| c.note == note) {
-            all.push(Change {
-                what,
-                note,
-                from,
-                to,
-            });
+        let change = gaps.change(what, onset, to_come);
+        let new = |c: &Change| Some(c.note) != first && !all.iter().any(|o| o.note == c.note);
+        if let Some(change) = change.filter(new) {
+            all.push(change);
         }
     };
     for words in &part.words {
@@ -285,22 +303,7 @@ fn changes(
                 }
                 current = new;
             }
-            Told::String(word) => {
-                let name = wording::part(score, index);
-                out.push(
-                    RULE.finding(
-                        words.at,
-                        format!(
-                            "{name}: \"{word}\" stands in a part for {}, which has no bow",
-                            wording::with_article(&instrument.name)
-                        ),
-                    )
-                    .parts([index])
-                    .instead(format!(
-                        "{name}: take the word away, or move it to the part it belongs to"
-                    )),
-                );
-            }
+            Told::String(_) => {}
         }
     }
     for pair in part.transpositions.windows(2) {
@@ -310,6 +313,33 @@ fn changes(
         }
     }
     all
+}
+
+/// Words for players of strings in a part for another instrument.
+fn bow_words(
+    score: &Score,
+    index: u32,
+    part: &Part,
+    instrument: &Instrument,
+    out: &mut Vec<Finding>,
+) {
+    for words in &part.words {
+        let Some((Told::String(word), _)) = told(&words.value.text) else {
+            continue;
+        };
+        let name = wording::part(score, index);
+        let message = format!(
+            "{name}: \"{word}\" stands in a part for {}, which has no bow",
+            wording::with_article(&instrument.name)
+        );
+        out.push(
+            RULE.finding(words.at, message)
+                .parts([index])
+                .instead(format!(
+                    "{name}: take the word away, or move it to the part it belongs to"
+                )),
+        );
+    }
 }
 
 /// How many notes after "to flute" are looked at for the rest in which it is meant.

@@ -7,9 +7,9 @@ use crate::ground::pitch::{NoteName, Pitch, PitchClass, Transposition};
 use crate::rules::input::RuleInput;
 use crate::rules::rule::{DependsOn, Example, Exception, Group, Rule, Silent};
 use crate::rules::shared::wording;
-use crate::score::{Change, NoteRef};
+use crate::score::{Change, NoteRef, Score};
 use crate::score::{Note, NoteFlags, Part};
-use crate::sonority::Sonority;
+use crate::sonority::{Sonority, Voice};
 use crate::voicing::Way;
 use std::collections::HashSet;
 
@@ -107,6 +107,67 @@ const RUN: u32 = 4;
 /// From more sharps or flats than this on a key has a second name that players know as well.
 const MANY_SIGNS: i8 = 4;
 
+/// A note that is spelled against its chord.
+struct Misspelt<'a> {
+    note: &'a Note,
+    /// From written to sounding pitch.
+    by: Transposition,
+    /// Its written name in the chord.
+    wanted: NoteName,
+}
+
+impl Misspelt<'_> {
+    fn finding(&self, score: &Score, chord: &Chord, at: NoteRef) -> Finding {
+        let name = wording::part(score, at.part);
+        let (written, wanted) = (self.note.written, self.wanted);
+        let better = Pitch::named(wanted, written.midi()).unwrap_or(written);
+        let symbol = chord.transposed(self.by.inverse());
+        let message = format!(
+            "{name}: {written} is spelled against the chord, {} for this player, which has {wanted}",
+            symbol.text
+        );
+        RULE.finding(self.note.at, message)
+            .level(Level::Note)
+            .at_notes([at], 1, &format!("reads as {better}"))
+            .chord(Some(&chord.text))
+            .instead(format!("{name}: write {better} instead of {written}"))
+    }
+}
+
+/// The note, where its chord has another name for it that its player would rather read.
+fn misspelt<'a>(input: &RuleInput<'a>, chord: &Chord, at: NoteRef) -> Option<Misspelt<'a>> {
+    let score = input.score;
+    let part = score.parts.get(at.part as usize)?;
+    let note = part.notes.get(at.note as usize)?;
+    let by = part.transposition(note.onset);
+    let found = note.written.name();
+    let wanted = chord_name(chord, note, by).filter(|wanted| *wanted != found)?;
+    if input.is_explained(at) {
+        return None;
+    }
+    if part.worked_out && by.key_shift() != 0 {
+        return None; // there is no page to be misspelled on
+    }
+    let key = part.key(note.onset).fifths;
+    // Many signs on a transposing part: it may be respelled as a whole, sharps for flats.
+    let concert = part.concert_fifths(note.onset);
+    if by.key_shift() != 0 && (key.abs() > MANY_SIGNS || concert.abs() > MANY_SIGNS) {
+        return None;
+    }
+    // A symbol from the other side of the circle of fifths (Db7 in E major) asks for nothing.
+    let root = chord.root;
+    if NoteName::in_key(root.class(), concert) != root {
+        return None;
+    }
+    let short = note.duration < score.per_quarter;
+    let is_right = is_odd(wanted)
+        || in_key(found, key)
+        || leads_on(part, at.note as usize, note)
+        || short && !is_odd(found)
+        || distance(wanted, key) >= distance(found, key);
+    (!is_right).then_some(Misspelt { note, by, wanted })
+}
+
 /// Names against chord, key and line.
 fn names(input: &RuleInput<'_>, passage: &Passage, out: &mut Vec<Finding>) {
     let score = input.score;
@@ -124,55 +185,19 @@ fn names(input: &RuleInput<'_>, passage: &Passage, out: &mut Vec<Finding>) {
             continue;
         }
         sounding.are_of(chord);
-        for voice in sonority.voices.iter().filter(|v| v.attacked) {
-            if !sounding.are_against(voice.pitch) {
-                continue;
-            }
-            let Some(part) = score.parts.get(voice.note.part as usize) else {
+        let against = |v: &&Voice| v.attacked && sounding.are_against(v.pitch);
+        for voice in sonority.voices.iter().filter(against) {
+            let Some(note) = misspelt(input, chord, voice.note) else {
                 continue;
             };
-            let Some(note) = part.notes.get(voice.note.note as usize) else {
-                continue;
-            };
-            let by = part.transposition(note.onset);
-            let found = note.written.name();
-            let Some(wanted) = chord_name(chord, note, by).filter(|wanted| *wanted != found) else {
-                continue;
-            };
-            if input.is_explained(voice.note) {
-                continue;
-            }
-            if part.worked_out && by.key_shift() != 0 {
-                continue; // there is no page to be misspelled on
-            }
-            let key = part.key(note.onset).fifths;
-            // Many signs on a transposing part: it may be respelled as a whole, sharps for flats.
-            let concert = part.concert_fifths(note.onset);
-            if by.key_shift() != 0 && (key.abs() > MANY_SIGNS || concert.abs() > MANY_SIGNS) {
-                continue;
-            }
-            // A symbol from the other side of the circle of fifths (Db7 in E major) asks for nothing.
-            let root = chord.root;
-            if NoteName::in_key(root.class(), concert) != root {
-                continue;
-            }
-            let leads = leads_on(part, voice.note.note as usize, note);
-            let short = note.duration < score.per_quarter;
-            if is_odd(wanted)
-                || in_key(found, key)
-                || leads
-                || short && !is_odd(found)
-                || distance(wanted, key) >= distance(found, key)
-            {
-                continue;
-            }
             // A run of the same note, and other seats that have it too, are one matter.
-            let class = note.sounding.class();
+            let class = note.note.sounding.class();
+            let bar = note.note.at.bar;
             let run = last
                 .iter_mut()
-                .find(|(c, bar, _)| *c == class && note.at.bar.saturating_sub(*bar) <= RUN);
-            if let Some((_, bar, place)) = run {
-                *bar = note.at.bar;
+                .find(|(c, last, _)| *c == class && bar.saturating_sub(*last) <= RUN);
+            if let Some((_, last, place)) = run {
+                *last = bar;
                 if let Some(open) = out.get_mut(*place)
                     && !open.parts.contains(&voice.note.part)
                 {
@@ -182,26 +207,10 @@ fn names(input: &RuleInput<'_>, passage: &Passage, out: &mut Vec<Finding>) {
                 continue;
             }
             last.retain(|(c, ..)| *c != class);
-            last.push((class, note.at.bar, out.len()));
-            let name = wording::part(score, voice.note.part);
-            let better = Pitch::named(wanted, note.written.midi()).unwrap_or(note.written);
-            let symbol = chord.transposed(by.inverse());
+            last.push((class, bar, out.len()));
             out.push(
-                RULE
-                    .finding(
-                        note.at,
-                        format!(
-                            "{name}: {} is spelled against the chord, {} for this player, which has {wanted}",
-                            note.written,
-                            symbol.text
-                        ),
-                    )
-                    .level(Level::Note)
-                    .parts([voice.note.part])
-                    .instead(format!("{name}: write {better} instead of {}", note.written))
-                    .section(&passage.section.name)
-                    .chord(Some(&chord.text))
-                    .at_notes([voice.note], 1, &format!("reads as {better}")),
+                note.finding(score, chord, voice.note)
+                    .section(&passage.section.name),
             );
         }
     }

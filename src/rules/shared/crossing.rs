@@ -7,7 +7,7 @@ use crate::finding::Finding;
 use crate::rules::diagnosed::{DiagnosedScore, SonorityAt};
 use crate::rules::rule::Rule;
 use crate::score::{Change, Score};
-use crate::sonority::Voice;
+use crate::sonority::{Sonority, Voice};
 use smallvec::SmallVec;
 use std::collections::HashMap;
 use std::ops::Range;
@@ -41,14 +41,9 @@ pub fn crossings<'a>(diagnosed: &DiagnosedScore<'a>) -> Vec<Crossing<'a>> {
             {
                 continue;
             }
-            let mut by_seat: SmallVec<[&Voice; 8]> = sonority.voices.iter().collect();
-            by_seat.sort_by_key(|v| (v.seat, -v.midi));
-            if by_seat
-                .windows(2)
-                .any(|w| matches!(w, [a, b] if a.seat == b.seat))
-            {
-                continue; // a staff with several notes has no seat of its own for each
-            }
+            let Some(by_seat) = by_seat(sonority) else {
+                continue;
+            };
             let crossed: Vec<(u8, u8)> = by_seat
                 .iter()
                 .enumerate()
@@ -73,32 +68,6 @@ pub fn crossings<'a>(diagnosed: &DiagnosedScore<'a>) -> Vec<Crossing<'a>> {
             let mut seats: Vec<u8> = crossed.iter().flat_map(|&(a, b)| [a, b]).collect();
             seats.sort_unstable();
             seats.dedup();
-            let involved: Vec<&Voice> = by_seat
-                .iter()
-                .copied()
-                .filter(|v| seats.contains(&v.seat))
-                .collect();
-            let mut sorted = involved.clone();
-            sorted.sort_by_key(|v| -v.midi);
-            let voice_number = |midi: i16| {
-                sonority
-                    .voices
-                    .iter()
-                    .position(|v| v.midi == midi)
-                    .unwrap_or(0) as u8
-                    + 1
-            };
-            let faults: Vec<Fault> = involved
-                .iter()
-                .zip(&sorted)
-                .filter(|(v, want)| v.midi != want.midi)
-                .map(|(v, want)| Fault {
-                    note: v.note,
-                    found: v.pitch,
-                    voice: voice_number(want.midi),
-                    expected: want.pitch,
-                })
-                .collect();
             // Seats that stay crossed are one mistake, found where it begins.
             if let Some((last, at)) = &mut run
                 && *last == seats
@@ -113,6 +82,8 @@ pub fn crossings<'a>(diagnosed: &DiagnosedScore<'a>) -> Vec<Crossing<'a>> {
             if !struck {
                 continue; // held from before, under other voices that move
             }
+            let mut involved = by_seat;
+            involved.retain(|v| seats.contains(&v.seat));
             run = Some((seats, index));
             found.push(Crossing {
                 length: 1,
@@ -123,11 +94,37 @@ pub fn crossings<'a>(diagnosed: &DiagnosedScore<'a>) -> Vec<Crossing<'a>> {
                 },
                 // Where the top part rests nobody has the lead by seat.
                 lead: crossed.iter().any(|&(a, _)| a == 0),
-                faults,
+                faults: out_of_order(sonority, &involved),
             });
         }
     }
     found
+}
+
+/// The voices by seat; `None` where several notes on one staff have no seat of their own.
+fn by_seat(sonority: &Sonority) -> Option<SmallVec<[&Voice; 8]>> {
+    let mut by_seat: SmallVec<[&Voice; 8]> = sonority.voices.iter().collect();
+    by_seat.sort_by_key(|v| (v.seat, -v.midi));
+    let shares = |w: &[&Voice]| matches!(w, [a, b] if a.seat == b.seat);
+    (!by_seat.windows(2).any(shares)).then_some(by_seat)
+}
+
+/// Of these voices by seat, those that have not the pitch of their place from the top.
+fn out_of_order(sonority: &Sonority, voices: &[&Voice]) -> Vec<Fault> {
+    let mut sorted = voices.to_vec();
+    sorted.sort_by_key(|v| -v.midi);
+    let place = |midi: i16| sonority.voices.iter().position(|v| v.midi == midi);
+    voices
+        .iter()
+        .zip(&sorted)
+        .filter(|(v, want)| v.midi != want.midi)
+        .map(|(v, want)| Fault {
+            note: v.note,
+            found: v.pitch,
+            voice: place(want.midi).unwrap_or(0) as u8 + 1,
+            expected: want.pitch,
+        })
+        .collect()
 }
 
 /// Whether two seats have changed places for the phrase (more often so than not): that is how the
