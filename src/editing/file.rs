@@ -15,6 +15,7 @@ use std::ops::Range;
 
 /// The text with the edits made. They may come in any order; equal ones count once, and one that
 /// overlaps an earlier one or reaches out of the text is left out.
+#[cfg(any(test, feature = "inside"))]
 pub fn apply(text: &str, edits: &[&Edit]) -> String {
     let (pieces, _) = pieces(text, edits);
     let mut out = String::with_capacity(text.len() + 16 * pieces.len());

@@ -17,7 +17,9 @@ mod file;
 mod grid;
 mod musicxml;
 
-pub use file::{Edited, Original, apply, apply_to_file};
+#[cfg(any(test, feature = "inside"))]
+pub use file::apply;
+pub use file::{Edited, Original, apply_to_file};
 
 use crate::file_text::container::ContainerError;
 use crate::file_text::encoding::EncodingError;

@@ -75,6 +75,7 @@ pub enum ContainerError {
 }
 
 /// The name and the bytes of the score in a container.
+#[cfg(any(test, feature = "inside"))]
 pub fn open(bytes: &[u8]) -> Result<(String, Vec<u8>), ContainerError> {
     open_within(bytes, &Limits::USUAL)
 }

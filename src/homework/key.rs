@@ -96,6 +96,7 @@ impl Key {
     }
 
     /// How many sonorities it asks for.
+    #[cfg(any(test, feature = "inside"))]
     pub fn sonorities(&self) -> usize {
         self.lines.iter().map(|l| l.spots.len()).sum()
     }

@@ -8,7 +8,7 @@
 use crate::finding::{Finding, NoteAtFault};
 use crate::ground::pitch::{NoteName, PitchClass, Step, read_accidentals};
 use crate::ground::time::Ticks;
-use crate::score::{Note, Part, Place, Score};
+use crate::score::{Note, Part, Score};
 use num_rational::Ratio;
 use std::collections::HashMap;
 use std::fmt;
@@ -300,7 +300,8 @@ impl Known {
 }
 
 /// Findings in order: by place, then by the parts at fault.
-pub fn order(finding: &Finding) -> (Place, &[u32]) {
+#[cfg(any(test, feature = "inside"))]
+pub fn order(finding: &Finding) -> (crate::score::Place, &[u32]) {
     (finding.at, finding.parts.as_slice())
 }
 

@@ -211,6 +211,7 @@ impl Ledger {
     }
 
     /// The findings on it.
+    #[cfg(any(test, feature = "inside"))]
     pub fn recorded(&self) -> &[Recorded] {
         &self.recorded
     }
