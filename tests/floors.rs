@@ -101,7 +101,9 @@ fn test_modules(file: &Path) -> Vec<PathBuf> {
 
 /// Whether a file stands in a module that only tests see.
 fn only_tests_see(file: &Path, modules: &[PathBuf]) -> bool {
-    modules.iter().any(|m| file.with_extension("").starts_with(m))
+    modules
+        .iter()
+        .any(|m| file.with_extension("").starts_with(m))
 }
 
 /// The rooms named as `crate::ROOM` in a piece of code, with their 1-based lines.
