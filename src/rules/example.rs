@@ -18,6 +18,7 @@
 //! | `tie starts`, `tie ends` | one end of a tie at the note there |
 //! | `slur starts`, `slur ends` | one end of a slur at the note there |
 //! | `accidental` | an accidental is printed at the note there |
+//! | `fermata` | a fermata over the note there |
 //! | `rehearsal mark B` | a rehearsal mark over the bar |
 //! | `multi-bar rest 8` | a rest of so many bars starts with the bar |
 //! | `double bar` | a double bar line ends the bar |
@@ -63,7 +64,8 @@ use crate::ground::text::Span;
 use crate::ground::time::{Meter, Ticks};
 use crate::reading::grid;
 use crate::score::{
-    ChordMark, Clef, Key, LooseSlur, Mark, Note, NoteFlags, Part, Place, Score, Words,
+    Articulations, ChordMark, Clef, Key, LooseSlur, Mark, Note, NoteFlags, Part, Place, Score,
+    Words,
 };
 use std::path::Path;
 
@@ -348,6 +350,10 @@ impl<'a> Sign<'a> {
             }
             ("tie", "starts") => self.flag(part, NoteFlags::TIED_OUT)?,
             ("tie", "ends") => self.flag(part, NoteFlags::TIED_IN)?,
+            ("fermata", "") => {
+                let note = self.note(part)?;
+                note.articulations = note.articulations.with(Articulations::FERMATA);
+            }
             ("slur", "starts") => {
                 self.flag(part, NoteFlags::SLUR_START)?;
                 part.loose_slurs.push(self.mark(LooseSlur::Start));
@@ -397,7 +403,9 @@ impl<'a> Sign<'a> {
                     note.sounding = note.written;
                 }
             }
-            ("lasts" | "tie" | "slur" | "accidental", _) => return self.draw_at_note(part),
+            ("lasts" | "tie" | "slur" | "accidental" | "fermata", _) => {
+                return self.draw_at_note(part);
+            }
             ("rehearsal", mark) => {
                 let letter = mark.strip_prefix("mark ")?;
                 part.bars.get_mut(self.at.bar as usize)?.rehearsal = Some(letter.to_owned());
