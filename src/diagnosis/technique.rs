@@ -2,6 +2,7 @@
 
 use super::frame::{frame_at, section_key};
 use crate::ground::time::Ticks;
+use crate::ground::words::{is_among, known_words};
 use crate::score::{Mark, Score, Stated};
 use crate::sonority::{Section, Sonority};
 use crate::style::Style;
@@ -66,7 +67,7 @@ fn said(words: &str) -> Option<TechniqueWords> {
         };
     }
     split
-        .any(|w| matches!(w, "solo" | "free" | "freely" | "lib"))
+        .any(|w| is_among(&known_words().technique.free, w))
         .then_some(TechniqueWords::Free)
 }
 

@@ -5,7 +5,7 @@ use serde::Deserialize;
 use std::sync::LazyLock;
 
 /// The words of the file.
-pub(crate) fn words() -> &'static Words {
+pub(crate) fn known_words() -> &'static Words {
     // The file is built in and a test reads it, so the empty lists are never seen.
     static WORDS: LazyLock<Words> = LazyLock::new(|| {
         toml::from_str(include_str!("../../rules/words.toml")).unwrap_or_default()
@@ -19,6 +19,92 @@ pub(crate) fn words() -> &'static Words {
 pub(crate) struct Words {
     /// Words in the names of parts.
     pub(crate) part_names: PartNames,
+    /// How fast, or in which feel.
+    pub(crate) tempo: TempoWords,
+    /// How loud.
+    pub(crate) dynamics: DynamicWords,
+    /// Mutes, and other changes that take a player time.
+    pub(crate) mutes: MuteWords,
+    /// Whether several players share a part.
+    pub(crate) dividing: DividingWords,
+    /// Where players breathe.
+    pub(crate) breathing: BreathingWords,
+    /// How a passage is voiced.
+    pub(crate) technique: TechniqueWords,
+}
+
+/// Words of tempo and feel.
+#[derive(Debug, Default, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(crate) struct TempoWords {
+    /// Each counts from its beginning.
+    pub(crate) feel: Vec<Box<str>>,
+    /// Beginnings that count only as one of these whole words.
+    pub(crate) whole: FxHashMap<Box<str>, Vec<Box<str>>>,
+}
+
+/// Words of dynamics.
+#[derive(Debug, Default, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(crate) struct DynamicWords {
+    /// The dynamics that stay in force, the softest first.
+    pub(crate) steps: Vec<Box<str>>,
+    /// A loud attack, and the dynamic that holds after it.
+    pub(crate) after_attack: FxHashMap<Box<str>, Box<str>>,
+    /// Words that tell a player how loud to enter.
+    pub(crate) in_words: FxHashSet<Box<str>>,
+}
+
+/// Words of mutes and other changes.
+#[derive(Debug, Default, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(crate) struct MuteWords {
+    /// Words for a mute, each with the mute's name.
+    pub(crate) names: Vec<(Box<str>, Box<str>)>,
+    /// Any of these says that a mute is meant.
+    pub(crate) mute: Vec<Box<str>>,
+    /// These do where no other word stands beside them.
+    pub(crate) mute_alone: Vec<Box<str>>,
+    /// Beside a word for the mute, these take it away.
+    pub(crate) away: Vec<Box<str>>,
+    /// Beside a word for the mute, these leave the change to a later note.
+    pub(crate) to_come: Vec<Box<str>>,
+    /// Alone: no mute.
+    pub(crate) open: Vec<Box<str>>,
+    /// Held in or before the hand.
+    pub(crate) in_hand: Vec<Box<str>>,
+    /// Bow or pluck.
+    pub(crate) strings: Vec<Box<str>>,
+    /// Before the name of another instrument, with the space after them.
+    pub(crate) take: Vec<Box<str>>,
+}
+
+/// Words that divide a part, or join its players.
+#[derive(Debug, Default, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(crate) struct DividingWords {
+    /// One line for all.
+    pub(crate) together: Vec<Box<str>>,
+    /// Several lines.
+    pub(crate) divided: Vec<Box<str>>,
+    /// Several lines, as the whole text.
+    pub(crate) divided_alone: Vec<Box<str>>,
+}
+
+/// Words of breathing.
+#[derive(Debug, Default, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(crate) struct BreathingWords {
+    /// Anywhere in the text: the writer has thought of breathing.
+    pub(crate) marks: Vec<Box<str>>,
+}
+
+/// Words of technique.
+#[derive(Debug, Default, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(crate) struct TechniqueWords {
+    /// The passage is free of a technique.
+    pub(crate) free: Vec<Box<str>>,
 }
 
 /// Words in the names of parts that belong to no instrument: lower case, no accents, singular.
@@ -72,13 +158,26 @@ mod tests {
     #[test]
     fn the_shipped_words_are_read() {
         let read: Result<Words, _> = toml::from_str(include_str!("../../rules/words.toml"));
-        let names = read.unwrap().part_names;
+        let read = read.unwrap();
+        let names = read.part_names;
         // Each meaning alone would be read wrongly with the other.
         for word in &names.other_instruments {
             assert!(!names.decoration.contains(word), "{word} is in both lists");
         }
         for word in names.ordinals.iter().flatten().chain(&names.roman) {
             assert!(!names.decoration.contains(word), "{word} is in both lists");
+        }
+        for (attack, after) in &read.dynamics.after_attack {
+            assert!(is_among(&read.dynamics.steps, after), "{attack}: {after}");
+        }
+        for word in read.tempo.whole.keys() {
+            assert!(
+                is_among(&read.tempo.feel, word),
+                "{word} is no word of feel"
+            );
+        }
+        for word in &read.dividing.together {
+            assert!(!is_among(&read.dividing.divided, word), "{word}");
         }
     }
 }

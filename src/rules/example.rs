@@ -2,7 +2,7 @@
 //!
 //! # A passage
 //!
-//! A passage is a grid ([`crate::reading::grid`]). It may go on with a line `on the page:` and, under
+//! A passage is a grid (`src/reading/grid/mod.rs`). It may go on with a line `on the page:` and, under
 //! it, one line for each sign that a grid cannot show: `PART, bar NUMBER, beat BEAT: SIGN`. Bar numbers
 //! are printed ones, beats are counted as players do (`2`, `2-and`); without a beat the sign stands at
 //! the bar line. Signs:
@@ -14,7 +14,11 @@
 //! | `clef F4` | a clef: its letter and staff line |
 //! | `key -3` | a key signature as printed: sharps, or flats when negative |
 //! | `no transposition` | the part does not say how it transposes; its notes stay as written |
+//! | `sounds as written` | the part says that it does not transpose; its notes stay as written |
+//! | `concert score` | the file says that all parts are at concert pitch |
 //! | `lasts 2` | the note there lasts so many beats |
+//! | `grace note`, `cue note` | the note there is one |
+//! | `fall` | the note there falls off at its end |
 //! | `tie starts`, `tie ends` | one end of a tie at the note there |
 //! | `slur starts`, `slur ends` | one end of a slur at the note there |
 //! | `accidental` | an accidental is printed at the note there |
@@ -23,7 +27,12 @@
 //! | `multi-bar rest 8` | a rest of so many bars starts with the bar |
 //! | `double bar` | a double bar line ends the bar |
 //! | `repeat starts`, `repeat ends` | a repeat sign at the bar's start or end |
+//! | `holds 3` | the bar's notes and rests add up to so many beats |
+//! | `uncounted` | the file says that the bar does not count, as a pickup |
+//! | `cadenza` | the bar has no meter |
+//! | `slashes` | the bar is written in slashes |
 //! | `meter 3/4` | a time signature in this part |
+//! | `no time signature` | the part has none |
 //! | `tempo 120` | a metronome mark, quarter notes a minute |
 //! | `symbol C7` | a chord symbol at concert pitch in this part |
 //! | `ends before` | the part has no such bar, nor those after it |
@@ -82,7 +91,7 @@ impl Example {
     /// The right passage, whole.
     ///
     /// # Errors
-    /// As [`changed`].
+    /// When the rows that change cannot be read, or name a system or a sign that the passage has not.
     pub fn right_passage(&self) -> Result<String, String> {
         changed(self.wrong, self.right)
     }
@@ -338,9 +347,27 @@ impl<'a> Sign<'a> {
         Some(())
     }
 
-    /// A sign that belongs to a note.
-    fn draw_at_note(&self, part: &mut Part) -> Option<()> {
-        match self.what.split_once(' ').unwrap_or((self.what, "")) {
+    fn articulate(&self, part: &mut Part, sign: Articulations) -> Option<()> {
+        let note = self.note(part)?;
+        note.articulations = note.articulations.with(sign);
+        Some(())
+    }
+
+    fn draw(&self, score: &mut Score) -> Option<()> {
+        if self.what == "concert score" {
+            score.concert = true;
+            return Some(());
+        }
+        let part = score.parts.get_mut(self.part)?;
+        let (word, rest) = self.what.split_once(' ').unwrap_or((self.what, ""));
+        self.draw_at_note(part, word, rest)
+            .or_else(|| self.draw_in_bar(part, word, rest))
+            .or_else(|| self.draw_in_part(part, word, rest))
+    }
+
+    /// Signs at one note. `None` where the words are no such sign, or no note stands there.
+    fn draw_at_note(&self, part: &mut Part, word: &str, rest: &str) -> Option<()> {
+        match (word, rest) {
             ("lasts", beats) => {
                 let length = self.beat.times(beats.parse().ok()?);
                 self.note(part)?.duration = length;
@@ -348,12 +375,15 @@ impl<'a> Sign<'a> {
                 let filled = in_bar.map(|n| n.at.offset + n.duration).max()?;
                 part.bars.get_mut(self.at.bar as usize)?.filled = filled;
             }
+            ("grace", "note") => {
+                self.flag(part, NoteFlags::GRACE)?;
+                self.note(part)?.duration = Ticks::ZERO;
+            }
+            ("cue", "note") => self.flag(part, NoteFlags::CUE)?,
+            ("fall", "") => self.articulate(part, Articulations::FALL)?,
+            ("fermata", "") => self.articulate(part, Articulations::FERMATA)?,
             ("tie", "starts") => self.flag(part, NoteFlags::TIED_OUT)?,
             ("tie", "ends") => self.flag(part, NoteFlags::TIED_IN)?,
-            ("fermata", "") => {
-                let note = self.note(part)?;
-                note.articulations = note.articulations.with(Articulations::FERMATA);
-            }
             ("slur", "starts") => {
                 self.flag(part, NoteFlags::SLUR_START)?;
                 part.loose_slurs.push(self.mark(LooseSlur::Start));
@@ -373,9 +403,36 @@ impl<'a> Sign<'a> {
         Some(())
     }
 
-    fn draw(&self, score: &mut Score) -> Option<()> {
-        let part = score.parts.get_mut(self.part)?;
-        let (word, rest) = self.what.split_once(' ').unwrap_or((self.what, ""));
+    /// Signs that belong to the whole bar of a part. `None` where the words are no such sign.
+    fn draw_in_bar(&self, part: &mut Part, word: &str, rest: &str) -> Option<()> {
+        let bar = part.bars.get_mut(self.at.bar as usize)?;
+        match (word, rest) {
+            ("rehearsal", mark) => {
+                bar.rehearsal = Some(mark.strip_prefix("mark ")?.to_owned());
+            }
+            ("multi-bar", rest) => {
+                bar.multi_rest = Some(rest.strip_prefix("rest ")?.parse().ok()?);
+            }
+            ("double", "bar") => bar.double_bar = true,
+            ("repeat", "starts") => bar.repeat_start = true,
+            ("repeat", "ends") => bar.repeat_end = true,
+            ("holds", beats) => bar.filled = self.beat.times(beats.parse().ok()?),
+            ("uncounted", "") => bar.uncounted = true,
+            ("cadenza", "") => bar.unmeasured = true,
+            ("slashes", "") => bar.slashes = true,
+            ("ends", "before") => {
+                let bar = self.at.bar;
+                part.bars.truncate(bar as usize);
+                part.notes.retain(|n| n.at.bar < bar);
+                part.rests.retain(|r| r.at.bar < bar);
+            }
+            _ => return None,
+        }
+        Some(())
+    }
+
+    /// Signs over or in a part. `None` where the words are no such sign.
+    fn draw_in_part(&self, part: &mut Part, word: &str, rest: &str) -> Option<()> {
         match (word, rest) {
             ("dynamic", mark) => part.dynamics.push(self.mark(mark.to_owned())),
             ("words", text) => part.words.push(self.mark(Words {
@@ -396,28 +453,9 @@ impl<'a> Sign<'a> {
                     minor: false,
                 }));
             }
-            ("no", "transposition") => {
-                part.transpositions.clear();
-                part.states_transposition = false;
-                for note in &mut part.notes {
-                    note.sounding = note.written;
-                }
-            }
-            ("lasts" | "tie" | "slur" | "accidental" | "fermata", _) => {
-                return self.draw_at_note(part);
-            }
-            ("rehearsal", mark) => {
-                let letter = mark.strip_prefix("mark ")?;
-                part.bars.get_mut(self.at.bar as usize)?.rehearsal = Some(letter.to_owned());
-            }
-            ("multi-bar", rest) => {
-                let bars = rest.strip_prefix("rest ")?.parse().ok()?;
-                part.bars.get_mut(self.at.bar as usize)?.multi_rest = Some(bars);
-            }
-            ("repeat", "starts") => {
-                part.bars.get_mut(self.at.bar as usize)?.repeat_start = true;
-            }
-            ("repeat", "ends") => part.bars.get_mut(self.at.bar as usize)?.repeat_end = true,
+            ("no", "transposition") => untransposed(part, false),
+            ("sounds", "as written") => untransposed(part, true),
+            ("no", "time signature") => part.meters.clear(),
             ("meter", figures) => {
                 let (beats, unit) = figures.split_once('/')?;
                 part.meters.retain(|m| m.at != self.at);
@@ -432,16 +470,18 @@ impl<'a> Sign<'a> {
                 written: text.to_owned(),
                 unread: None,
             })),
-            ("ends", "before") => {
-                let bar = self.at.bar;
-                part.bars.truncate(bar as usize);
-                part.notes.retain(|n| n.at.bar < bar);
-                part.rests.retain(|r| r.at.bar < bar);
-            }
-            ("double", "bar") => part.bars.get_mut(self.at.bar as usize)?.double_bar = true,
             _ => return None,
         }
         Some(())
+    }
+}
+
+/// A part whose notes sound as they are written, and whether it says so.
+fn untransposed(part: &mut Part, says_so: bool) {
+    part.transpositions.clear();
+    part.states_transposition = says_so;
+    for note in &mut part.notes {
+        note.sounding = note.written;
     }
 }
 

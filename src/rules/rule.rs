@@ -45,7 +45,7 @@ pub struct Setting {
     pub default: f64,
 }
 
-/// A wrong passage and the same put right. [`super::example`] says how passages and rows are written.
+/// A wrong passage and the same put right. `src/rules/example.rs` says how passages and rows are written.
 #[derive(Clone, Copy, Debug)]
 pub struct Example {
     /// A passage with one mistake. The marks of the finding stand under its rows, its fix at the end.

@@ -29,6 +29,7 @@ pub struct Distance {
 #[serde(deny_unknown_fields)]
 struct Row {
     semitones: i16,
+    name: String,
     lowest: String,
     #[serde(default)]
     tolerance: i16,
@@ -38,6 +39,8 @@ struct Limits {
     distance: Distance,
     /// By interval in semitones: the limit, and how much below it is let pass.
     lowest: BTreeMap<i16, (Pitch, i16)>,
+    /// By interval in semitones.
+    names: BTreeMap<i16, String>,
 }
 
 #[allow(
@@ -47,8 +50,14 @@ struct Limits {
 static LIMITS: LazyLock<Limits> = LazyLock::new(|| {
     let file: File =
         toml::from_str(include_str!("../../rules/low-intervals.toml")).expect("built-in data");
+    let names = file
+        .limit
+        .iter()
+        .map(|row| (row.semitones, row.name.clone()))
+        .collect();
     Limits {
         distance: file.distance,
+        names,
         lowest: file
             .limit
             .into_iter()
@@ -71,6 +80,14 @@ pub fn below(upper: i16, lower: i16) -> Option<(i16, Pitch)> {
 /// How far below its limit an interval counts, by level.
 pub fn distance() -> Distance {
     LIMITS.distance
+}
+
+/// What an interval that has a limit is called: "minor third".
+pub fn name(semitones: i16) -> &'static str {
+    LIMITS
+        .names
+        .get(&semitones)
+        .map_or("interval", String::as_str)
 }
 
 #[cfg(test)]

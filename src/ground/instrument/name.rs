@@ -2,7 +2,7 @@
 //! ("in Bb"), six languages.
 
 use super::{Catalogue, Instrument, Property, Section};
-use crate::ground::words::{is_among, words};
+use crate::ground::words::{is_among, known_words};
 use rustc_hash::FxHashMap;
 use std::sync::{PoisonError, RwLock};
 
@@ -174,7 +174,10 @@ impl Catalogue {
     /// A name with other words around it, as long as they name no other instrument.
     fn match_within(&self, name: &Name) -> Option<Match> {
         let other = |word: &&String| {
-            words().part_names.other_instruments.contains(word.as_str())
+            known_words()
+                .part_names
+                .other_instruments
+                .contains(word.as_str())
                 || self
                     .instruments
                     .iter()
@@ -235,7 +238,7 @@ pub(crate) struct Match {
 
 /// Whether a word says nothing of the instrument.
 fn is_decoration(word: &str) -> bool {
-    words().part_names.decoration.contains(word)
+    known_words().part_names.decoration.contains(word)
 }
 
 /// How a name in the file is matched.
@@ -288,7 +291,7 @@ impl Name {
                 name.seat = name.seat.or(Some(seat)).filter(|s| *s > 0);
                 continue;
             }
-            if is_among(&words().part_names.keys.before, token) {
+            if is_among(&known_words().part_names.keys.before, token) {
                 if let Some((key, used)) = key_of(after, true) {
                     name.key = Some(key);
                     rest = after.get(used..).unwrap_or_default();
@@ -350,7 +353,7 @@ fn seat_of(token: &str, first: bool) -> Option<u8> {
     if token.bytes().all(|b| b.is_ascii_digit()) && !token.is_empty() {
         return Some(token.parse().ok().filter(|n| *n <= 99).unwrap_or(0));
     }
-    let names = &words().part_names;
+    let names = &known_words().part_names;
     let roman = || names.roman.iter().position(|w| **w == *token);
     let ordinal = || names.ordinals.iter().position(|list| is_among(list, token));
     let index = (!first).then(roman).flatten().or_else(ordinal)?;
@@ -361,7 +364,7 @@ fn seat_of(token: &str, first: bool) -> Option<u8> {
 /// key (a German B is Bb, and no instrument is in B); elsewhere only what can be nothing else is.
 fn key_of(tokens: &[String], after_in: bool) -> Option<(i16, usize)> {
     let token = tokens.first()?.as_str();
-    let keys = &words().part_names.keys;
+    let keys = &known_words().part_names.keys;
     let own = |list: &FxHashMap<Box<str>, i16>| list.get(token).map(|key| (*key, 1));
     let anywhere = own(&keys.anywhere);
     if anywhere.is_some() || !after_in {
@@ -390,11 +393,11 @@ fn flat_key(token: &str, after: &[String]) -> Option<(i16, usize)> {
 }
 
 fn is_flat(token: &str) -> bool {
-    is_among(&words().part_names.keys.flat, token)
+    is_among(&known_words().part_names.keys.flat, token)
 }
 
 fn natural(token: &str) -> Option<i16> {
-    words().part_names.keys.letters.get(token).copied()
+    known_words().part_names.keys.letters.get(token).copied()
 }
 
 /// "Trumpets" is "trumpet"; "bass" stays.
@@ -426,7 +429,11 @@ fn tokens(text: &str) -> Vec<String> {
     let finish = |word: &mut String, after_digit: bool, tokens: &mut Vec<String>| {
         let done = std::mem::take(word);
         if done.is_empty()
-            || (after_digit && words().part_names.ordinal_endings.contains(done.as_str()))
+            || (after_digit
+                && known_words()
+                    .part_names
+                    .ordinal_endings
+                    .contains(done.as_str()))
         {
             return;
         }
@@ -497,7 +504,7 @@ pub(crate) fn seat_in(name: &str) -> Option<u8> {
 /// "Horn I, II", "Flutes".
 pub(crate) fn names_several(name: &str) -> bool {
     let lower = name.to_lowercase();
-    let known = &words().part_names;
+    let known = &known_words().part_names;
     let list: Vec<&str> = lower
         .split(|c: char| !c.is_alphanumeric())
         .filter(|w| !w.is_empty())

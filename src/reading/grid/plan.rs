@@ -5,8 +5,7 @@
 )]
 
 use super::cells::counts;
-use super::lines::{Block, Header, Row, RowBar};
-use super::nearest;
+use super::lines::{Block, Header, Row, RowBar, nearest};
 use super::parts::{Declared, RESERVED, same};
 use crate::ground::pitch::{NoteName, Step, read_accidentals};
 use crate::ground::time::{Meter, Ticks};

@@ -3,6 +3,7 @@
 
 use crate::finding::{Finding, Level};
 use crate::ground::time::Ticks;
+use crate::ground::words::known_words;
 use crate::rules::input::RuleInput;
 use crate::rules::rule::{DependsOn, Example, Exception, Group, Rule, Silent};
 use crate::rules::shared::together::{MarkComparison, Odd, Together, most};
@@ -46,31 +47,38 @@ trumpet 3, bar 1, beat 1: dynamic f
     }],
     exceptions: &[
         Exception {
-            says: "a lead that stands one step louder than the section",
-            silent: Silent::Missing,
+            says: "a lead one step louder than the section",
+            silent: Silent::With(
+                "\
+not on the page:
+trumpet 2, bar 1, beat 1: dynamic f
+on the page:
+trumpet 2, bar 1, beat 1: dynamic mf
+",
+            ),
         },
         Exception {
-            says: "a part with no dynamic so far (its first one is looked for elsewhere)",
-            silent: Silent::Missing,
+            says: "a part without a dynamic so far, which `entry-dynamic` reports",
+            silent: Silent::With(
+                "\
+not on the page:
+trumpet 3, bar 1, beat 1: dynamic mf
+",
+            ),
         },
         Exception {
             says: "parts that are not together in the bar",
-            silent: Silent::Missing,
+            silent: Silent::With("trumpet 3 | G4 -  F4 -  | E4 -  -  -  |"),
         },
     ],
 };
 
-const STEPS: [&str; 10] = [
-    "pppp", "ppp", "pp", "p", "mp", "mf", "f", "ff", "fff", "ffff",
-];
-
 /// The step of a dynamic that stays in force; accents such as sfz are none.
 fn step(mark: &str) -> Option<usize> {
-    let mark = match mark.trim() {
-        "fp" | "sfp" | "mfp" | "ffp" => "p",
-        other => other,
-    };
-    STEPS.iter().position(|s| *s == mark)
+    let known = &known_words().dynamics;
+    let mark = mark.trim();
+    let mark = known.after_attack.get(mark).map_or(mark, |after| &**after);
+    known.steps.iter().position(|s| **s == *mark)
 }
 
 /// A dynamic: since when, and its step.
@@ -215,7 +223,10 @@ fn levels(
                 }
                 *slot = Some((own, wanted));
             }
-            let name = |s: usize| STEPS.get(s).copied().unwrap_or("?").to_owned();
+            let name = |s: usize| {
+                let steps = &known_words().dynamics.steps;
+                steps.get(s).map_or("?", |step| &**step).to_owned()
+            };
             odds.push(Odd {
                 player: p,
                 bar,

@@ -3,6 +3,7 @@
 
 use crate::finding::{Finding, Level};
 use crate::ground::time::Ticks;
+use crate::ground::words::{is_among, known_words};
 use crate::rules::input::RuleInput;
 use crate::rules::rule::{DependsOn, Example, Exception, Group, Rule, Silent};
 use crate::rules::shared::whole;
@@ -51,75 +52,65 @@ trumpet 3, bar 1: tempo 120
     }],
     exceptions: &[
         Exception {
-            says: "a tempo that only some of the parts carry (scores print it over the top part; extracted parts often lose it)",
-            silent: Silent::Missing,
+            says: "a tempo that only some of the parts carry: scores print it over the top part, and extracted parts often lose it",
+            silent: Silent::Passage {
+                passage: "\
+key: F major
+meter: 4/4
+parts: flute = flute
+       clarinet = clarinet
+
+count    | 1  2  3  4  | 1  |
+flute    | A4 C5 F5 E5 | F5 |
+clarinet | F4 A4 C5 G4 | A4 |
+on the page:
+flute, bar 1: tempo 96
+",
+                but: "\
+on the page:
+clarinet, bar 1: tempo 104
+",
+            },
         },
         Exception {
             says: "parts with another number of bars",
-            silent: Silent::Missing,
+            silent: Silent::With(
+                "\
+on the page:
+trumpet 3, bar 2: ends before
+",
+            ),
         },
     ],
 };
-
-/// Words that say how fast or in which feel; what is compared is which of them are said.
-const WORDS: [&str; 31] = [
-    "swing",
-    "straight",
-    "shuffle",
-    "latin",
-    "bossa",
-    "samba",
-    "mambo",
-    "cha cha",
-    "ballad",
-    "half time",
-    "double time",
-    "rit",
-    "rall",
-    "accel",
-    "a tempo",
-    "rubato",
-    "freely",
-    "slower",
-    "faster",
-    "meno mosso",
-    "pi\u{f9} mosso",
-    "largo",
-    "adagio",
-    "andante",
-    "moderato",
-    "allegro",
-    "presto",
-    "vivace",
-    "lento",
-    "funk",
-    "rock",
-];
 
 /// The tempo words of a text.
 fn feel(text: &str) -> Vec<&'static str> {
     let text = text.to_lowercase().replace('-', " ");
     let signs = text.match_indices(|c: char| !c.is_alphanumeric());
     let after = signs.filter_map(|(at, sign)| text.get(at + sign.len()..));
-    let mut begins = [false; WORDS.len()];
+    let known = &known_words().tempo;
+    let mut begins: Vec<bool> = vec![false; known.feel.len()];
     for rest in iter::once(text.as_str()).chain(after) {
         // Every word begins with a letter, and of other signs there may be millions.
         if rest.starts_with(char::is_alphabetic) {
-            for (begins, word) in begins.iter_mut().zip(WORDS) {
-                *begins |= rest.starts_with(word);
+            for (begins, word) in begins.iter_mut().zip(&known.feel) {
+                *begins |= rest.starts_with(&**word);
             }
         }
     }
-    // "rit" would also be the start of any longer word.
-    let whole = |word: &str| {
-        text.split(|c: char| !c.is_alphanumeric())
-            .any(|w| w == word || w == "ritardando" || w == "ritenuto")
+    let is_meant = |word: &str| {
+        known.whole.get(word).is_none_or(|whole| {
+            text.split(|c: char| !c.is_alphanumeric())
+                .any(|w| is_among(whole, w))
+        })
     };
-    WORDS
-        .into_iter()
+    known
+        .feel
+        .iter()
         .zip(begins)
-        .filter(|(word, begins)| *begins && (*word != "rit" || whole(word)))
-        .map(|(word, _)| word)
+        .filter(|(word, begins)| *begins && is_meant(word))
+        .map(|(word, _)| &**word)
         .collect()
 }
 

@@ -3,6 +3,7 @@
 use crate::finding::{Finding, Level};
 use crate::ground::instrument::{Instrument, Property, catalogue};
 use crate::ground::time::{Meter, Ticks};
+use crate::ground::words::{is_among, known_words};
 use crate::rules::input::RuleInput;
 use crate::rules::rule::{DependsOn, Example, Exception, Group, Rule, Setting, Silent};
 use crate::rules::shared::page::{Tempos, pitched};
@@ -65,12 +66,26 @@ trumpet 1, bar 4, beat 1: words cup mute
     }],
     exceptions: &[
         Exception {
-            says: "plunger, hat and hand",
-            silent: Silent::Missing,
+            says: "plunger, hat and derby, which are only held before the bell",
+            silent: Silent::With(
+                "\
+not on the page:
+trumpet 1, bar 2, beat 1: words cup mute
+on the page:
+trumpet 1, bar 2, beat 1: words plunger mute
+",
+            ),
         },
         Exception {
             says: "a change before the first note",
-            silent: Silent::Missing,
+            silent: Silent::With(
+                "\
+not on the page:
+trumpet 1, bar 2, beat 1: words cup mute
+on the page:
+trumpet 1, bar 1, beat 1: words cup mute
+",
+            ),
         },
     ],
 };
@@ -90,28 +105,8 @@ enum Told {
     String(&'static str),
 }
 
-const MUTES: [(&str, &str); 12] = [
-    ("cup", "cup mute"),
-    ("harmon", "harmon mute"),
-    ("bucket", "bucket mute"),
-    ("straight", "straight mute"),
-    ("practice", "practice mute"),
-    ("sord", "mute"),
-    ("sordino", "mute"),
-    ("sordina", "mute"),
-    ("sordine", "mute"),
-    ("sourdine", "mute"),
-    ("dämpfer", "mute"),
-    ("mute", "mute"),
-];
-
-/// Words that take a mute away, beside a word for the mute.
-const AWAY: [&str; 8] = [
-    "senza", "ohne", "sans", "no", "out", "remove", "without", "off",
-];
-
-fn told(words: &str) -> Option<(Told, bool)> {
-    let lower = words.to_lowercase();
+fn told(text: &str) -> Option<(Told, bool)> {
+    let lower = text.to_lowercase();
     let list: Vec<&str> = lower
         .split(|c: char| !c.is_alphanumeric())
         .filter(|w| !w.is_empty())
@@ -120,36 +115,33 @@ fn told(words: &str) -> Option<(Told, bool)> {
     if list.len() > 5 {
         return None;
     }
-    let has = |w: &str| list.contains(&w);
-    if has("plunger") || has("hat") || has("derby") {
+    let known = &known_words().mutes;
+    let has = |words: &[Box<str>]| words.iter().any(|w| list.contains(&&**w));
+    let is_only = |words: &[Box<str>]| matches!(list.as_slice(), [one] if is_among(words, one));
+    if has(&known.in_hand) {
         return Some((Told::Hand, false));
     }
-    if let Some(word) = ["arco", "pizz", "pizzicato"].into_iter().find(|w| has(w)) {
+    if let Some(word) = known.strings.iter().find(|w| list.contains(&&***w)) {
         return Some((Told::String(word), false));
     }
-    let muted = [
-        "mute", "muted", "sord", "sordino", "sordina", "sordine", "sourdine", "dämpfer",
-    ]
-    .into_iter()
-    .any(has);
-    let named = has("harmon") || has("bucket") || list.as_slice() == ["cup"];
-    if muted || named {
-        let to_come = has("to") || has("prepare") || has("take");
-        if AWAY.into_iter().any(has) {
+    if has(&known.mute) || is_only(&known.mute_alone) {
+        if has(&known.away) {
             return Some((Told::Open, true));
         }
-        let name = MUTES
-            .into_iter()
-            .find(|(word, _)| has(word))
+        let name = known
+            .names
+            .iter()
+            .find(|(word, _)| list.contains(&&**word))
             .map_or("mute", |(_, name)| name);
-        return Some((Told::Mute(name), to_come));
+        return Some((Told::Mute(name), has(&known.to_come)));
     }
-    if list.as_slice() == ["open"] {
+    if is_only(&known.open) {
         return Some((Told::Open, false));
     }
-    let rest = ["change to ", "switch to ", "muta in ", "take ", "to "]
-        .into_iter()
-        .find_map(|prefix| lower.trim().strip_prefix(prefix))?;
+    let rest = known
+        .take
+        .iter()
+        .find_map(|prefix| lower.trim().strip_prefix(&**prefix))?;
     let instrument = catalogue().named(rest)?;
     is_wind(instrument).then_some((Told::Take(instrument), true))
 }

@@ -50,11 +50,30 @@ suggestion: trumpet 1: leave out half a bar or more where others carry the music
     exceptions: &[
         Exception {
             says: "soft backgrounds (p or softer all along)",
-            silent: Silent::Missing,
+            silent: Silent::With(
+                "\
+on the page:
+trumpet 1, bar 1, beat 1: dynamic p
+",
+            ),
         },
         Exception {
-            says: "notes beyond the range: those are written-range's business",
-            silent: Silent::Missing,
+            says: "notes beyond the range, which `written-range` reports",
+            silent: Silent::Passage {
+                passage: "\
+key: C major
+meter: 4/4
+pitch: written
+section: trumpets
+parts: trumpet 1 = trumpet
+       trumpet 2 = trumpet
+
+count     | 1  3  | 1  3  | 1  3 | 1  3  | 1  3  | 1 |
+trumpet 1 | D6 E6 | D6 F6 | A6 - | F6 E6 | D6 E6 | . |
+trumpet 2 | A5 C6 | A5 D5 | F5 - | A5 G5 | F5 G5 | . |
+",
+                but: "trumpet 1 | D6 E6 | D6 F6 | F6 - | F6 E6 | D6 E6 | . |",
+            },
         },
     ],
 };

@@ -44,11 +44,39 @@ suggestion: leave a note out, or move one by an octave so that the chord lies to
     exceptions: &[
         Exception {
             says: "notes that are held from before",
-            silent: Silent::Missing,
+            silent: Silent::Passage {
+                passage: "\
+key: C major
+meter: 4/4
+section: vibraphone
+parts: vibraphone = vibraphone
+
+chord      | Cmaj7 -                |
+count      | 1     3                |
+vibraphone | C4+G3 E5+D5+B4+-C4+-G3 |
+",
+                but: "vibraphone | C4+G3 E5+D5+B4+C4+G3   |",
+            },
         },
         Exception {
             says: "open strings",
-            silent: Silent::Missing,
+            silent: Silent::Passage {
+                passage: "\
+key: G major
+meter: 4/4
+section: guitar
+pitch: written
+parts: guitar = guitar
+
+chord  | Em7         - |
+count  | 1           3 |
+guitar | B5+G5+D5+E3 . |
+",
+                but: "\
+chord  | G7          - |
+guitar | B5+G5+D5+F3 . |
+",
+            },
         },
     ],
 };

@@ -60,12 +60,54 @@ tenor 2 | Bb4 G4  Bb4 |
     }],
     exceptions: &[
         Exception {
-            says: "extensions that every current horn has (high F# key)",
-            silent: Silent::Missing,
+            says: "the high F# key, which every current saxophone has",
+            silent: Silent::Passage {
+                passage: "\
+key: D major
+meter: 4/4
+pitch: written
+section: saxes
+parts: alto 1 = alto saxophone
+
+count  | 1  2   3   4   | 1  3 |
+alto 1 | B5 D#6 F#6 D#6 | B5 . |
+",
+                but: "alto 1 | B5 D#6 G6  D#6 | B5 . |",
+            },
         },
         Exception {
-            says: "the comfortable range is a matter for tessitura, except for notes held very long at the edge, which get a note outside the lead seat",
-            silent: Silent::Missing,
+            says: "notes outside the comfortable range, which `tessitura` counts; only one held very long gets a note",
+            silent: Silent::Passage {
+                passage: "\
+key: Eb major
+meter: 4/4
+pitch: written
+section: trumpets
+parts: trumpet 2 = trumpet
+
+count     | 1  2  3  4   | 1  | 1  3 |
+trumpet 2 | F5 G5 A5 Bb5 | C6 | F5 . |
+",
+                but: "trumpet 2 | F5 G5 A5 Bb5 | C6 | -  . |",
+            },
+        },
+        Exception {
+            says: "the lead of a section, who may hold such a note",
+            silent: Silent::Passage {
+                passage: "\
+key: Eb major
+meter: 4/4
+pitch: written
+section: trumpets
+parts: trumpet 1 = trumpet
+       trumpet 2 = trumpet
+
+count     | 1  2  3  4   | 1  | 1 3 |
+trumpet 1 | A5 C6 D6 C6  | C6 | - . |
+trumpet 2 | F5 G5 A5 G5  | A5 | - . |
+",
+                but: "trumpet 2 | F5 G5 A5 Bb5 | C6 | - . |",
+            },
         },
     ],
 };

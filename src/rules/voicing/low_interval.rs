@@ -166,27 +166,6 @@ fn over_the_bass(bass: &Passage, at: SonorityAt<'_>) -> Option<LowInterval> {
     (together && horn.attacked).then_some(low)
 }
 
-/// The intervals by name.
-const fn interval(semitones: i16) -> &'static str {
-    match semitones {
-        1 => "minor second",
-        2 => "major second",
-        3 => "minor third",
-        4 => "major third",
-        5 => "fourth",
-        6 => "tritone",
-        7 => "fifth",
-        8 => "minor sixth",
-        9 => "major sixth",
-        10 => "minor seventh",
-        11 => "major seventh",
-        13 => "minor ninth",
-        14 => "major ninth",
-        15 => "minor tenth",
-        _ => "major tenth",
-    }
-}
-
 pub fn check(input: &RuleInput<'_>, out: &mut Vec<Finding>) {
     let bass = input
         .passages
@@ -281,7 +260,7 @@ fn finding(input: &RuleInput<'_>, at: SonorityAt<'_>, low: &LowInterval) -> Find
     let faults = [at.fault(&low.upper), at.fault(&low.lower)];
     let key = at.passage.key_at(input.score, at.sonority.onset);
     let chord = frame_at(input.score, at.sonority.onset, key);
-    let name = interval(low.upper.midi - low.lower.midi);
+    let name = low::name(low.upper.midi - low.lower.midi);
     let message = format!(
         "a {name} with {} at the bottom (sounding) is too low: {}; {} is the lowest it should stand on",
         low.lower.pitch,

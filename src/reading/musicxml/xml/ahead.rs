@@ -78,6 +78,6 @@ impl<'a> Ahead<'a> {
         let tag = PlainTag::of(text).filter(|tag| tag.empty)?;
         let after = text.get(tag.length..)?;
         self.text = after;
-        Some(tag.element(self.end - text.len()))
+        Some(Element::plain(&tag, self.end - text.len()))
     }
 }

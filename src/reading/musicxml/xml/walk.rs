@@ -233,11 +233,11 @@ impl<'a> Xml<'a> {
         Ok(match plain {
             Plain::Start(tag) => {
                 self.open.push(tag.name);
-                Some(tag.element(from + white))
+                Some(Element::plain(&tag, from + white))
             }
             Plain::Leaf(tag, text) => {
                 self.leaf = Some(text);
-                Some(tag.element(from + white))
+                Some(Element::plain(&tag, from + white))
             }
             Plain::End => {
                 self.open.pop();
