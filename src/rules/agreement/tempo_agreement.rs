@@ -53,13 +53,24 @@ trumpet 3, bar 1: tempo 120
     exceptions: &[
         Exception {
             says: "a tempo that only some of the parts carry: scores print it over the top part, and extracted parts often lose it",
-            silent: Silent::With(
-                "\
-not on the page:
-trumpet 2, bar 1: tempo 120
-trumpet 3, bar 1: tempo 132
+            silent: Silent::Passage {
+                passage: "\
+key: F major
+meter: 4/4
+parts: flute = flute
+       clarinet = clarinet
+
+count    | 1  2  3  4  | 1  |
+flute    | A4 C5 F5 E5 | F5 |
+clarinet | F4 A4 C5 G4 | A4 |
+on the page:
+flute, bar 1: tempo 96
 ",
-            ),
+                but: "\
+on the page:
+clarinet, bar 1: tempo 104
+",
+            },
         },
         Exception {
             says: "parts with another number of bars",
