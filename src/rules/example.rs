@@ -110,7 +110,10 @@ impl Example {
                 Problem::whole(path, format!("`{line}` names no place in the example"))
             })?;
             sign.draw(&mut score).ok_or_else(|| {
-                Problem::whole(path, format!("`{line}` is no sign that can be drawn there"))
+                Problem::whole(
+                    path,
+                    format!("`{line}` is not a sign that can be drawn there"),
+                )
             })?;
         }
         score.lay_out();
@@ -173,7 +176,7 @@ pub fn changed(passage: &str, changes: &str) -> Result<String, String> {
                     .parse::<usize>()
                     .ok()
                     .and_then(|n| n.checked_sub(1))
-                    .ok_or_else(|| format!("`{line}` is no number of a system"))?;
+                    .ok_or_else(|| format!("`{line}` is not a number of a system"))?;
             }
             (row, _) if row.contains('|') => text.set_row(system, row)?,
             _ => text.set_header(line)?,
@@ -257,7 +260,7 @@ impl PassageText {
         let Some(own) = key(line) else {
             // `parts:` goes on over several lines.
             let goes_on = self.parts_end().filter(|_| line.contains('='));
-            let at = goes_on.ok_or_else(|| format!("`{line}` is no row, header or sign"))?;
+            let at = goes_on.ok_or_else(|| format!("`{line}` is not a row, header or sign"))?;
             self.lines.insert(at, line.to_owned());
             return Ok(());
         };

@@ -284,7 +284,7 @@ fn at_concert_pitch(score: &Score) -> Vec<u32> {
         .map(|(p, _)| p)
         .collect();
     // Two transposed parts that differ each look wrong beside the other: the one with a concert part
-    // to lean on is told.
+    // to lean on is reported.
     let plain = |p: &u32| by(*p, Ticks::ZERO).chromatic.rem_euclid(12) == 0;
     let leans = score
         .parts
@@ -326,7 +326,7 @@ type Pair = (String, String, Vec<u32>);
 
 fn disagreements(input: &RuleInput<'_>, concert: &[u32], out: &mut Vec<Finding>) {
     let score = input.score;
-    // The same pair of symbols in the same parts is told once, with how often it comes.
+    // The same pair of symbols in the same parts is reported once, with its count.
     let mut told: BTreeMap<Pair, (usize, usize)> = BTreeMap::new();
     for beat in by_beat(score).into_values() {
         let held: Beat<'_> = beat

@@ -11,7 +11,7 @@ use crate::rules::shared::wording;
 pub static RULE: Rule = Rule {
     name: "passing-diminished",
     group: Group::Harmony,
-    asks: "A short passing lead note stands on the diminished seventh that holds it (or on another passing chord the trade knows), a chord note on the chord.",
+    asks: "A short passing lead note stands on the diminished seventh that contains it (or on another passing chord the trade knows), a chord note on the chord.",
     why: "The passing chord makes every voice move with the lead; the prevailing chord kept under a passing note leaves the inner voices standing, or rubs with it.",
     source: "published: web lessons and a guitar journal on the sixth-diminished scales; jazz harmony course on approach chords",
     level: Level::Warning,
@@ -179,17 +179,17 @@ pub fn check(input: &RuleInput<'_>, out: &mut Vec<Finding>) {
         let message = match at.slip.kind {
             SlipKind::PassingOnChord => {
                 format!(
-                    "the lead's {lead} (sounding) is {what} over {chord}, but {chord} is kept under it: it wants {right}"
+                    "the lead's {lead} (sounding) is {what} over {chord}, but {chord} is kept under it: use {right} here"
                 )
             }
             SlipKind::WrongPassingChord => {
                 format!(
-                    "the lead's {lead} (sounding) is {what} over {chord}, and the chord under it is not the passing chord that holds it: it wants {right}"
+                    "the lead's {lead} (sounding) is {what} over {chord}, and the chord under it is not the passing chord that contains this note: use {right} here"
                 )
             }
             SlipKind::ChordNoteOnPassing => {
                 format!(
-                    "the lead's {lead} (sounding) is a chord note of {chord}, but a passing chord stands under it: it wants {right}"
+                    "the lead's {lead} (sounding) is a chord note of {chord}, but a passing chord stands under it: use {right} here"
                 )
             }
             _ => continue,

@@ -12,7 +12,7 @@ pub static RULE: Rule = Rule {
     name: "static-voice",
     group: Group::Lines,
     asks: "In a block phrase an inner voice moves at least once while the lead moves.",
-    why: "A voice on one note is no part of the harmonised line: mostly it was forgotten when the rest was voiced.",
+    why: "A voice on one note is not a part of the harmonised line: mostly it was forgotten when the rest was voiced.",
     source: "common practice, no source",
     level: Level::Note,
     off: false,

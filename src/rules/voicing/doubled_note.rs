@@ -109,7 +109,7 @@ pub fn check(input: &RuleInput<'_>, out: &mut Vec<Finding>) {
             )
         } else {
             format!(
-                "{who} where the {missing} of {harmony} belongs: the chord crowds there and lacks it"
+                "{who}: two voices share one chord step, and the {missing} of {harmony} is missing"
             )
         };
         out.push(at.finding(input.score, &RULE, message));

@@ -19,7 +19,7 @@ pub static RULE: Rule = Rule {
     group: Group::Voicing,
     asks: "No two neighbouring voices sound an interval below the pitch where it turns to mud.",
     why: "The lower an interval lies, the more its overtones beat against each other: a third that is clear in the middle of the keyboard is a rumble in the bass.",
-    source: "published: retailer's glossary, textbook on arranging for large jazz ensemble; rows from memory are marked in rules/low-intervals.toml",
+    source: "published: retailer's glossary, textbook on arranging for large jazz ensemble; some limits from memory",
     level: Level::Error,
     off: false,
     depends_on: DependsOn::Pitch,

@@ -131,7 +131,7 @@ pub fn check(input: &RuleInput<'_>, out: &mut Vec<Finding>) {
                 force.technique
             ),
             SlipKind::NotInTechnique => {
-                format!("this is no voicing in {}: {who}", force.technique)
+                format!("this is not a voicing in {}: {who}", force.technique)
             }
             _ => continue,
         };
