@@ -22,6 +22,7 @@
 //! | `tie starts`, `tie ends` | one end of a tie at the note there |
 //! | `slur starts`, `slur ends` | one end of a slur at the note there |
 //! | `accidental` | an accidental is printed at the note there |
+//! | `fermata` | a fermata over the note there |
 //! | `rehearsal mark B` | a rehearsal mark over the bar |
 //! | `multi-bar rest 8` | a rest of so many bars starts with the bar |
 //! | `double bar` | a double bar line ends the bar |
@@ -349,6 +350,12 @@ impl<'a> Sign<'a> {
         Some(())
     }
 
+    fn articulate(&self, part: &mut Part, sign: Articulations) -> Option<()> {
+        let note = self.note(part)?;
+        note.articulations = note.articulations.with(sign);
+        Some(())
+    }
+
     fn draw(&self, score: &mut Score) -> Option<()> {
         if self.what == "concert score" {
             score.concert = true;
@@ -376,10 +383,8 @@ impl<'a> Sign<'a> {
                 self.note(part)?.duration = Ticks::ZERO;
             }
             ("cue", "note") => self.flag(part, NoteFlags::CUE)?,
-            ("fall", "") => {
-                let note = self.note(part)?;
-                note.articulations = note.articulations.with(Articulations::FALL);
-            }
+            ("fall", "") => self.articulate(part, Articulations::FALL)?,
+            ("fermata", "") => self.articulate(part, Articulations::FERMATA)?,
             ("tie", "starts") => self.flag(part, NoteFlags::TIED_OUT)?,
             ("tie", "ends") => self.flag(part, NoteFlags::TIED_IN)?,
             ("slur", "starts") => {
