@@ -236,7 +236,7 @@ fn unknown_voicing(
     // A melody alone says nothing of how it is voiced.
     if matches!(verdict, Verdict::LeftAlone) && moved.len() >= needed {
         let message = format!(
-            "{} is no voicing that is known to be right here; the key has {} (sounding, from the top)",
+            "{} is not a voicing that is known to be right here; the key has {} (sounding, from the top)",
             names(&own),
             names(&moved)
         );

@@ -89,6 +89,7 @@ impl Key {
     }
 
     /// How many sonorities it asks for.
+    #[cfg(any(test, feature = "inside"))]
     pub fn sonorities(&self) -> usize {
         self.sections.iter().map(|l| l.notes.len()).sum()
     }

@@ -137,7 +137,7 @@ impl Comparison<'_> {
             let message = if is_there {
                 format!("{name} holds {has} where the melody strikes {write} again")
             } else {
-                format!("{name} has {has}, the melody of the key {write}")
+                format!("{name} has {has}; the answer key has {write}")
             };
             let mut finding = MELODY.at(sonority.at, message, passage);
             finding.parts = vec![lead.note.part];
@@ -238,10 +238,7 @@ impl Comparison<'_> {
                 format!("from bar {} to bar {}", number(from), number(to))
             };
             let message = match run.len() {
-                1 => format!(
-                    "the sonority under the melody note {} is not written",
-                    first.lead
-                ),
+                1 => format!("no chord is written under the melody note {}", first.lead),
                 n => format!("{n} sonorities of the key are not written, {bars}"),
             };
             self.findings.push(Finding {

@@ -17,8 +17,10 @@ mod melody;
 pub mod roll;
 
 pub use class::{Cell, Class, Mistake, Sheet};
-pub use key::{Key, KeyError};
-pub use kinds::{KINDS, reason, title};
+pub use key::Key;
+#[cfg(any(test, feature = "inside"))]
+pub use kinds::KINDS;
+pub use kinds::{reason, title};
 
 use crate::finding::{Finding, Level};
 use crate::proof::{Proofed, proof};

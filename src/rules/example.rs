@@ -22,6 +22,7 @@
 //! | `tie starts`, `tie ends` | one end of a tie at the note there |
 //! | `slur starts`, `slur ends` | one end of a slur at the note there |
 //! | `accidental` | an accidental is printed at the note there |
+//! | `fermata` | a fermata over the note there |
 //! | `rehearsal mark B` | a rehearsal mark over the bar |
 //! | `multi-bar rest 8` | a rest of so many bars starts with the bar |
 //! | `double bar` | a double bar line ends the bar |
@@ -109,7 +110,10 @@ impl Example {
                 Problem::whole(path, format!("`{line}` names no place in the example"))
             })?;
             sign.draw(&mut score).ok_or_else(|| {
-                Problem::whole(path, format!("`{line}` is no sign that can be drawn there"))
+                Problem::whole(
+                    path,
+                    format!("`{line}` is not a sign that can be drawn there"),
+                )
             })?;
         }
         score.lay_out();
@@ -172,7 +176,7 @@ pub fn changed(passage: &str, changes: &str) -> Result<String, String> {
                     .parse::<usize>()
                     .ok()
                     .and_then(|n| n.checked_sub(1))
-                    .ok_or_else(|| format!("`{line}` is no number of a system"))?;
+                    .ok_or_else(|| format!("`{line}` is not a number of a system"))?;
             }
             (row, _) if row.contains('|') => text.set_row(system, row)?,
             _ => text.set_header(line)?,
@@ -256,7 +260,7 @@ impl PassageText {
         let Some(own) = key(line) else {
             // `parts:` goes on over several lines.
             let goes_on = self.parts_end().filter(|_| line.contains('='));
-            let at = goes_on.ok_or_else(|| format!("`{line}` is no row, header or sign"))?;
+            let at = goes_on.ok_or_else(|| format!("`{line}` is not a row, header or sign"))?;
             self.lines.insert(at, line.to_owned());
             return Ok(());
         };
@@ -346,6 +350,12 @@ impl<'a> Sign<'a> {
         Some(())
     }
 
+    fn articulate(&self, part: &mut Part, sign: Articulations) -> Option<()> {
+        let note = self.note(part)?;
+        note.articulations = note.articulations.with(sign);
+        Some(())
+    }
+
     fn draw(&self, score: &mut Score) -> Option<()> {
         if self.what == "concert score" {
             score.concert = true;
@@ -373,10 +383,8 @@ impl<'a> Sign<'a> {
                 self.note(part)?.duration = Ticks::ZERO;
             }
             ("cue", "note") => self.flag(part, NoteFlags::CUE)?,
-            ("fall", "") => {
-                let note = self.note(part)?;
-                note.articulations = note.articulations.with(Articulations::FALL);
-            }
+            ("fall", "") => self.articulate(part, Articulations::FALL)?,
+            ("fermata", "") => self.articulate(part, Articulations::FERMATA)?,
             ("tie", "starts") => self.flag(part, NoteFlags::TIED_OUT)?,
             ("tie", "ends") => self.flag(part, NoteFlags::TIED_IN)?,
             ("slur", "starts") => {

@@ -6,7 +6,7 @@ use super::place::Place;
 use super::score::Score;
 use crate::ground::time::{Meter, Ticks};
 
-/// How many chord symbols that differ are told apart at one time.
+/// How many chord symbols that differ are distinguished at one time.
 const MOST_SYMBOLS: usize = 64;
 
 impl Score {

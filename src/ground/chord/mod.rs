@@ -6,9 +6,9 @@ mod kind;
 mod symbol;
 mod vocabulary;
 
-pub use kind::{DegreeChange, DegreeEdit, KindError, from_kind};
-pub use symbol::{SymbolError, parse};
-pub use vocabulary::{Leads, Tensions, name_of, tensions, tensions_leading};
+pub use kind::{DegreeChange, DegreeEdit, from_kind};
+pub use symbol::parse;
+pub use vocabulary::{Leads, name_of, tensions_leading};
 
 use crate::ground::pitch::{NoteName, PitchClass, Step, Transposition};
 use serde::Deserialize;

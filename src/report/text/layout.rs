@@ -20,7 +20,8 @@ impl Default for Options {
 
 /// `name: text`, the text in a column of its own and broken between words.
 pub(super) fn wrapped(name: &str, text: &str, width: usize) -> String {
-    const NAME: usize = 10;
+    // As wide as the longest name, its colon and a space.
+    const NAME: usize = 15;
     let room = width.saturating_sub(GRID_INDENT + NAME).max(20);
     let mut out = String::with_capacity(NAME + text.len());
     out.push_str(name);

@@ -63,7 +63,8 @@ fn render_said(
     out: &mut dyn WriteColor,
 ) -> io::Result<()> {
     let name = printable(&entry.name());
-    for i in &proofed.inferred {
+    // A technique that nothing fits says nothing of the passage.
+    for i in proofed.inferred.iter().filter(|i| i.fits > 0) {
         let sentence = inferred(score, i);
         writeln!(out, "{name}: {}", printable(&sentence))?;
     }

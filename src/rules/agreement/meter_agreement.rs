@@ -122,7 +122,7 @@ pub fn check(input: &RuleInput<'_>, out: &mut Vec<Finding>) {
         let mut now = Vec::new();
         for d in differ {
             let key = (most, d.own, d.parts.clone());
-            // The same difference going on was told where it begins.
+            // The same difference going on was reported where it begins.
             if reported.contains(&key) {
                 now.push(key);
                 continue;

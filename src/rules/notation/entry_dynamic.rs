@@ -141,7 +141,7 @@ pub fn check(input: &RuleInput<'_>, out: &mut Vec<Finding>) {
                         .or_default()
                         .push((at, rest.unwrap_or_default()));
                 }
-                // A part without any is told once.
+                // A part without any is reported once.
                 if marks.is_empty() {
                     break;
                 }

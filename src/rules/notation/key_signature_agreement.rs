@@ -16,7 +16,7 @@ pub static RULE: Rule = Rule {
     group: Group::Notation,
     asks: "The key signature of every part is that of the score, moved by the part's transposition.",
     why: "A player in another key than the rest plays every altered note wrong at sight.",
-    source: "published: Wikipedia, list of transposing instruments; common practice, no source",
+    source: "published: encyclopaedia, list of transposing instruments; common practice, no source",
     level: Level::Error,
     off: false,
     depends_on: DependsOn::Page,

@@ -242,7 +242,7 @@ fn misspelt<'a>(input: &RuleInput<'a>, chord: &Chord, at: NoteRef) -> Option<Mis
 /// Names against chord, key and line.
 fn names(input: &RuleInput<'_>, passage: &Passage, out: &mut Vec<Finding>) {
     let score = input.score;
-    // What has been told: the pitch class, the bar it was last seen in, the finding.
+    // Reported already: the pitch class, the bar it was last seen in, the finding.
     let mut last: Vec<(PitchClass, u32, usize)> = Vec::new();
     let mut sounding = SoundingNames::default();
     for (index, sonority) in passage.sonorities.iter().enumerate() {

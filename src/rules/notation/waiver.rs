@@ -219,7 +219,7 @@ crate::rules::test_examples!(RULE);
 mod tests {
     use super::*;
     use crate::proof::{Proofed, proof};
-    use crate::reading::files::read_bytes;
+    use crate::reading::read_bytes;
     use crate::style::Style;
     use std::path::Path;
 

@@ -33,7 +33,7 @@ pub static RULE: Rule = Rule {
         },
         Setting {
             name: "cut-beats",
-            about: "felt beats of a note that can be cut to breathe",
+            about: "beats as conducted of a note that can be cut to breathe",
             default: 2.0,
         },
         Setting {

@@ -1,4 +1,4 @@
-//! `endurance`: brass players rest their lips. The US Army Field Band's grading page speaks of
+//! `endurance`: brass players rest their lips. A military band's grading page speaks of
 //! range and endurance by grade; the numbers here are common practice, no source.
 
 use crate::finding::{Finding, Level};
@@ -15,7 +15,7 @@ pub static RULE: Rule = Rule {
     group: Group::Players,
     asks: "Brass players get a rest of half a bar within 16 bars (note), and within 4 bars where the part stays at the top (warning).",
     why: "Lips tire: without rests the sound goes first, then the notes, and playing on can do harm.",
-    source: "published: US Army Field Band, grading of jazz charts, for what is asked by grade; the numbers of bars: common practice, no source",
+    source: "published: a military band's grading of jazz charts, for what is asked by grade; the numbers of bars: common practice, no source",
     level: Level::Warning,
     off: false,
     depends_on: DependsOn::Pitch,

@@ -28,7 +28,7 @@ pub static RULE: Rule = Rule {
         },
         Setting {
             name: "held-beats",
-            about: "felt beats above which a note outside the comfortable range gets a note; 0 is never",
+            about: "beats as conducted above which a note outside the comfortable range gets a note; 0 is never",
             default: 4.0,
         },
     ],
@@ -228,7 +228,7 @@ fn notes_outside<'a>(
     })
 }
 
-/// Whether a note and what it is tied to is held longer than so many felt beats.
+/// Whether a note and what it is tied to is held longer than so many beats as conducted.
 fn is_held(input: &RuleInput<'_>, at: NoteRef, note: &Note, beats: f64) -> bool {
     let score = input.score;
     let part = score.parts.get(at.part as usize);
@@ -346,7 +346,7 @@ mod tests {
 
     #[test]
     fn a_school_grade_lowers_the_limit() {
-        // Published: US Army Field Band, grading of jazz charts: easy charts to G5, a lead of middle
+        // Published: a military band's grading of jazz charts: easy charts to G5, a lead of middle
         // grades to C6 or D6.
         assert_eq!(said("Trumpet 2", "A5", 0.0), Vec::<String>::new());
         assert_eq!(said("Trumpet 2", "G5", 2.0), Vec::<String>::new());
