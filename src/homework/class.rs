@@ -30,7 +30,7 @@ pub struct Class {
 /// A kind of mistake over the whole class.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Mistake {
-    /// The rule, or one of [`super::KINDS`].
+    /// The rule, or one of [`super::kinds::KINDS`].
     pub kind: &'static str,
     /// How many students made it.
     pub students: usize,

@@ -65,7 +65,7 @@ pub(super) const OTHER_KEY: Kind = Kind {
 };
 
 /// Every kind of mistake that only a key shows.
-pub static KINDS: [&Kind; 7] = [
+pub(super) static KINDS: [&Kind; 7] = [
     &MELODY,
     &MELODY_RHYTHM,
     &NOT_WRITTEN,

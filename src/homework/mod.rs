@@ -18,8 +18,6 @@ pub mod roll;
 
 pub use class::{Cell, Class, Mistake, Sheet};
 pub use key::Key;
-#[cfg(any(test, feature = "inside"))]
-pub use kinds::KINDS;
 pub use kinds::{reason, title};
 
 use crate::finding::{Finding, Level};

@@ -18,6 +18,8 @@ mod shared;
 mod source;
 mod waiver;
 
+#[cfg(test)]
+pub use bar::Bar;
 pub use bar::{PartBar, Signs};
 pub use change::{Change, NoteRef};
 pub use marks::{ChordMark, Clef, FREE, Hairpin, Key, LooseSlur, Mark, Stated, Words, in_force};
