@@ -60,6 +60,24 @@ pub fn read_style(path: impl AsRef<Path>) -> Result<Style, crate::house_style::S
     crate::house_style::read(path.as_ref())
 }
 
+/// Reads a house style from its text. `name` is its file's name in mistakes; files that it extends are
+/// looked for beside that name.
+///
+/// # Errors
+///
+/// Every mistake in it, each with its line.
+///
+/// ```
+/// let style = chartproof::parse_style("chartproof.toml", "gate = \"warning\"\n").unwrap();
+/// assert!(style.gate.is_some());
+/// ```
+pub fn parse_style(
+    name: impl AsRef<Path>,
+    text: &str,
+) -> Result<Style, crate::house_style::StyleError> {
+    crate::house_style::read_text(name.as_ref(), text)
+}
+
 /// Proofs a score under a house style.
 pub fn proof(score: Score, style: &Style) -> Report {
     let heard = Heard::new(score, style);

@@ -84,8 +84,8 @@ pub use cli::run as run_command_line;
 pub use correct::Done;
 pub use editing::EditError;
 pub use face::{
-    CorrectError, Corrected, Report, VoiceLeadError, correct, grid, musicxml, proof, read,
-    shipped_style, voice,
+    CorrectError, Corrected, Report, VoiceLeadError, correct, grid, musicxml, parse_style, proof,
+    read, shipped_style, voice,
 };
 #[cfg(feature = "cli")]
 pub use face::{proof_file, read_file, read_style};

@@ -5,7 +5,7 @@
 use chartproof::inside::editing::{apply, apply_to_file, edits};
 use chartproof::inside::ground::pitch::Pitch;
 use chartproof::inside::ground::text::Edit;
-use chartproof::inside::reading::files::{read_as_one, read_bytes};
+use chartproof::inside::reading::{files::read_as_one, read_bytes};
 use chartproof::inside::score::{Change, NoteRef};
 use chartproof::inside::score::{Format, Note, NoteFlags, Part, Score, Source};
 use std::collections::{BTreeMap, HashMap};

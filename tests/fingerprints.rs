@@ -6,7 +6,7 @@ use crate::common::{self, BANDS, Made, SLIPS, TECHNIQUES};
 use chartproof::inside::finding::Finding;
 use chartproof::inside::proof::fingerprint::{Known, Print, prints};
 use chartproof::inside::proof::proof;
-use chartproof::inside::reading::{files, grid};
+use chartproof::inside::reading::grid;
 use chartproof::inside::score::Score;
 use chartproof::inside::style::Style;
 use std::fmt::Write as _;
@@ -172,7 +172,7 @@ fn chart() -> String {
 }
 
 fn musicxml(text: &str) -> Score {
-    files::read_bytes(Path::new("chart.musicxml"), text.as_bytes()).unwrap()
+    chartproof::inside::reading::read_bytes(Path::new("chart.musicxml"), text.as_bytes()).unwrap()
 }
 
 /// How many findings of `after` are not those of `before`, with what they are.

@@ -478,11 +478,11 @@ fn what_cannot_be_compared_with_is_said_and_ends_with_code_2() {
     fails(&["proof", "--ledger", ".", quay], "is a folder");
     fails(
         &["proof", "--ledger", quay, quay],
-        "this is no ledger that can be read",
+        "this is not a ledger that can be read",
     );
     fails(
         &["ledger", "--ledger", quay, quay],
-        "this is no ledger that can be read",
+        "this is not a ledger that can be read",
     );
     assert_eq!(repository.read(quay), passage(&[RIGHT]));
     repository.write(
@@ -504,7 +504,7 @@ fn what_cannot_be_compared_with_is_said_and_ends_with_code_2() {
     repository.write("odd.ledger", "format = \"chartproof-ledger/1\"\n[[finding]]\nfile = \"a\"\nrule = \"b\"\nfingerprint = \"xyz\"\n");
     fails(
         &["proof", "--ledger", "odd.ledger", quay],
-        "`xyz` is no fingerprint",
+        "`xyz` is not a fingerprint",
     );
     fails(
         &["proof", "--list", "no-such-list"],

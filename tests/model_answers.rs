@@ -6,7 +6,7 @@ use crate::common::{self, BANDS, Made, TECHNIQUES};
 use chartproof::inside::ground::time::Ticks;
 use chartproof::inside::model_answer::{Request, VoiceError, voice};
 use chartproof::inside::proof::proof;
-use chartproof::inside::reading::{files::read_bytes, grid};
+use chartproof::inside::reading::{grid, read_bytes};
 use chartproof::inside::score::NoteRef;
 use chartproof::inside::score::{NoteFlags, Score};
 use chartproof::inside::sonority::{sections, slice};

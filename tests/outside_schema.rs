@@ -147,7 +147,7 @@ fn everything_written_validates() {
             let path = place.path().join(format!("{kind}-{n}.musicxml"));
             fs::write(&path, text).unwrap();
             // It is a score to us, too.
-            files::read_bytes(&path, text.as_bytes()).unwrap();
+            chartproof::inside::reading::read_bytes(&path, text.as_bytes()).unwrap();
         }
     }
     let corrected = corrected(&place.path().join("corrected"));

@@ -212,7 +212,7 @@ impl Repository {
         object.extend_from_slice(name);
         let Some(object) = path_of(&object) else {
             return Err(self.failed(format!(
-                "{} is no name in UTF-8",
+                "{} is not a name in UTF-8",
                 String::from_utf8_lossy(name)
             )));
         };

@@ -17,7 +17,7 @@ use std::path::{Path, PathBuf};
 ///
 /// The ledger is a text file to be kept with the scores. Run again, it is brought up to date: what
 /// has been mended leaves it, what is new comes onto it, files that were not looked at keep what they
-/// have. Findings are known again when bars are put in or numbered anew, parts change places, the
+/// have. Findings are known again when bars are added or renumbered, parts change places, the
 /// score is transposed or its file renamed. No score is ever written to.
 ///
 /// Exit code: 0, or 2 when a file or an option could not be used.
@@ -135,7 +135,7 @@ pub(super) fn read_ledger(path: &Path) -> Result<ledger::Ledger, ()> {
     })?;
     let Ok(text) = String::from_utf8(bytes) else {
         complain(&format!(
-            "{} is no ledger: it is not text in UTF-8",
+            "{} is not a ledger: it is not text in UTF-8",
             path.display()
         ));
         return Err(());

@@ -29,8 +29,8 @@ pub(super) struct ScoreOptions {
     pub(super) paths: Vec<PathBuf>,
 
     /// Read the names of more files from this file, - for the standard input: one a line, or
-    /// separated by zero bytes where there is one. Names that do not end as scores do are passed
-    /// over, so that a list of changed files will do; a list without a score is no mistake
+    /// separated by zero bytes where there is one. Files without a score's ending are skipped, so
+    /// that a list of changed files will do; a list without a score is not an error
     #[arg(long, value_name = "FILE", value_hint = ValueHint::FilePath)]
     pub(super) list: Option<PathBuf>,
 
@@ -288,7 +288,7 @@ fn listed(list: &Path) -> Result<Vec<PathBuf>, String> {
     }
     names(&bytes).map_err(|line| {
         format!(
-            "{name}, entry {line}: the name is no text in UTF-8, which this system's files have"
+            "{name}, entry {line}: the name is not a text in UTF-8, which this system's files have"
         )
     })
 }

@@ -13,7 +13,7 @@ use std::path::PathBuf;
 /// Behind each value stands where it comes from: the program itself, a shipped style, or a file and
 /// its line. What is printed is a house style file that says the same: a place to start from.
 ///
-/// Exit code: 0, or 2 when a house style has mistakes (each is told with its line).
+/// Exit code: 0, or 2 when a house style has mistakes (each is reported with its line).
 #[derive(Debug, Args)]
 pub(super) struct Style {
     /// The score, the folder or the house style file to print the style for; this folder when left

@@ -22,7 +22,7 @@ const PATIENCE: Duration = Duration::from_secs(1);
 /// How much is written to the error output.
 #[derive(Clone, Copy, Debug, Default, Args)]
 pub(super) struct Verbosity {
-    /// Say nothing on the error output but what could not be used
+    /// Report on the error output only what could not be used
     #[arg(long, short, global = true, conflicts_with = "verbose")]
     quiet: bool,
 
@@ -58,7 +58,7 @@ pub(super) fn sum_up(sentence: &str) {
     }
 }
 
-/// How often the line on the terminal is drawn anew.
+/// How often the line on the terminal is redrawn.
 const TICK: Duration = Duration::from_millis(200);
 
 /// How far the work is: on a terminal only, and only when it takes a while.

@@ -16,7 +16,7 @@ pub(super) enum WriteError {
     #[error("{} is one of the files that are read: name another file for the result", .0.display())]
     IsInput(PathBuf),
     /// The target is a folder, a device or a pipe.
-    #[error("{} is no ordinary file: name a file for the result", .0.display())]
+    #[error("{} is not an ordinary file: name a file for the result", .0.display())]
     NotAFile(PathBuf),
     /// The system refused.
     #[error("{} could not be written: {error}; check that its folder exists and may be written to", .path.display())]
@@ -143,7 +143,7 @@ pub(super) fn complain(message: &str) {
     say(&format!("error: {message}"));
 }
 
-/// Something worth knowing that is no part of a report.
+/// Something worth knowing that is not a part of a report.
 pub(super) fn say(message: &str) {
     let safe: String = message
         .chars()

@@ -17,6 +17,6 @@ pub use checked::{
 };
 pub use kinds::{Kind, One};
 pub use mistake::Mistake;
-pub use names::{Entry, Name, Scope};
+pub use names::{Name, Scope};
 pub use vocabulary::DYNAMICS;
 pub use words::words;

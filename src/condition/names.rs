@@ -424,7 +424,7 @@ const STEP: &[Entry] = &[
         "from",
         Name::From,
         Kind::Note,
-        "the first note, with all names of a note behind a dot: from.written",
+        "the first note, with all names of a note after a dot: from.written",
     ),
     entry(
         "to",

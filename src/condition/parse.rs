@@ -108,7 +108,7 @@ fn reworded(source: &str, tokens: &[Token], errors: &cel::ParseErrors) -> Mistak
         return Mistake::new(
             range,
             "the word that stands for each one of the list is missing here",
-            "write gaps.exists(g, g > 9): first a word of your own, then what is asked of it",
+            "write gaps.exists(g, g > 9): first a word of your own, then the condition on it",
         );
     }
     if said.contains("_?_:_") || source.contains('?') {

@@ -180,7 +180,7 @@ fn complete(source: &str, found: &[Token], open: Option<&OpenBracket>) -> Result
     {
         return Err(Mistake::new(
             last.at.clone(),
-            format!("nothing stands behind `{}`", last.text(source)),
+            format!("nothing follows `{}`", last.text(source)),
             "write on both sides of it what belongs together",
         ));
     }
@@ -228,7 +228,7 @@ fn neighbours(source: &str, last: &Token, next: &Token) -> Result<(), Mistake> {
     {
         return Err(Mistake::new(
             last.at.clone(),
-            format!("nothing stands behind `{}`", last.text(source)),
+            format!("nothing follows `{}`", last.text(source)),
             "write on both sides of it what belongs together",
         ));
     }
@@ -353,7 +353,7 @@ fn sign(source: &str, at: usize, c: char) -> Result<Token, Mistake> {
             "write || for \"or\"",
         ),
         sign => wrong(
-            format!("`{sign}` is no sign that compares"),
+            format!("`{sign}` is not a sign that compares"),
             match sign {
                 "<>" => "write != for \"is not the same as\"",
                 "=<" => "write <= for \"at most\"",
@@ -366,7 +366,7 @@ fn sign(source: &str, at: usize, c: char) -> Result<Token, Mistake> {
 
 /// A character that no condition has.
 fn foreign(at: usize, c: char) -> Mistake {
-    let no_sign = format!("`{c}` is no sign that compares");
+    let no_sign = format!("`{c}` is not a sign that compares");
     let (message, help) = match c {
         '\u{201c}' | '\u{201d}' | '\u{201e}' | '\u{2018}' | '\u{2019}' | '\u{ab}' | '\u{bb}' => (
             "these are typographic quotation marks".to_owned(),
@@ -420,7 +420,7 @@ fn word(source: &str, at: usize, last: Option<&Token>) -> Result<Token, Mistake>
     };
     if let Some(c) = word.chars().find(|c| !c.is_ascii()) {
         return wrong(
-            format!("`{word}` is no name: it has the letter `{c}` in it"),
+            format!("`{word}` is not a name: it has the letter `{c}` in it"),
             "a text stands in quotation marks; names have only the letters a to z",
         );
     }

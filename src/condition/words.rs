@@ -13,7 +13,7 @@ const EXAMPLE: &str = r#"[[rule]]
 name = "high-and-soft"
 scope = "note"
 when = "instrument == 'trumpet' && written > pitch('A5') && dynamic < f"
-message = "{part} has {written} ({dynamic}); that high it is loud"
+message = "{part} has {written} ({dynamic}); this high, play f or louder"
 fix = "octave down"
 "#;
 

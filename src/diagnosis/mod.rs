@@ -50,10 +50,9 @@ mod slips;
 mod technique;
 
 pub use case::frames_at;
-pub use choices::{Choice, choices};
-pub use frame::{Frames, frame_at, symbol_at};
-pub use habits::Habits;
+pub use choices::choices;
+pub use frame::{frame_at, symbol_at};
 pub use outcome::{Diagnosis, Fault, Slip, SlipKind, Verdict};
 pub use passage::Passage;
 pub use read::{lead_passage, passages};
-pub use technique::{How, InForce, speaks_of_technique};
+pub use technique::{How, speaks_of_technique};

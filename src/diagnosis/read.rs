@@ -128,7 +128,7 @@ mod tests {
     use std::path::Path;
 
     /// Every note of every phrase moved by these semitones: each stretch must be heard as if all of it
-    /// were looked at anew.
+    /// were looked at again.
     fn hear_again_and_anew(score: &Score, every: usize) -> usize {
         let style = Style::default();
         let mut heard = 0;

@@ -15,6 +15,7 @@ use std::ops::Range;
 
 /// The text with the edits made. They may come in any order; equal ones count once, and one that
 /// overlaps an earlier one or reaches out of the text is left out.
+#[cfg(any(test, feature = "inside"))]
 pub fn apply(text: &str, edits: &[&Edit]) -> String {
     let (pieces, _) = pieces(text, edits);
     let mut out = String::with_capacity(text.len() + 16 * pieces.len());
@@ -100,7 +101,7 @@ impl Original {
     }
 
     /// The whole new file: the same encoding, byte order mark and line ends; in a container only the
-    /// score's own entry is written anew. Without edits these are the very bytes.
+    /// score's own entry is rewritten. Without edits these are the very bytes.
     pub fn edited<'a>(
         self,
         source: &'a Source,

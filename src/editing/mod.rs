@@ -1,6 +1,6 @@
 //! Changed notes as edits of the files they came from, and the edited files.
 //!
-//! A change of a note is the fewest pieces of its file that have to be written anew: in MusicXML the
+//! A change of a note is the fewest pieces of its file that have to be rewritten: in MusicXML the
 //! pitch and whatever accidentals the rest of the bar then needs, in a passage grid the pitch in its
 //! cell and the blanks after it. Every other byte of the file stays as it is.
 #![cfg_attr(
@@ -17,7 +17,9 @@ mod file;
 mod grid;
 mod musicxml;
 
-pub use file::{Edited, Original, apply, apply_to_file};
+#[cfg(any(test, feature = "inside"))]
+pub use file::apply;
+pub use file::{Edited, Original, apply_to_file};
 
 use crate::file_text::container::ContainerError;
 use crate::file_text::encoding::EncodingError;

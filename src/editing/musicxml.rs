@@ -309,7 +309,7 @@ impl<'a> NoteEdits<'a> {
         }
     }
 
-    /// Writes an element's text anew; the blanks around it stay.
+    /// Rewrites an element's text; the blanks around it stay.
     fn fill(&mut self, element: &Element, new: &str) {
         let inner = self.get(element.inner.clone());
         if inner.contains(['<', '&']) {

@@ -63,7 +63,7 @@ pub enum ContainerError {
     },
     /// The entry grows too much when unpacked.
     #[error(
-        "the entry `{name}` unpacks to more than {limit} times its packed size: this is no ordinary score; {}",
+        "the entry `{name}` unpacks to more than {limit} times its packed size: this is not an ordinary score; {}",
         limits::raise("ratio")
     )]
     TooDense {
@@ -75,6 +75,7 @@ pub enum ContainerError {
 }
 
 /// The name and the bytes of the score in a container.
+#[cfg(any(test, feature = "inside"))]
 pub fn open(bytes: &[u8]) -> Result<(String, Vec<u8>), ContainerError> {
     open_within(bytes, &Limits::USUAL)
 }
@@ -118,7 +119,7 @@ fn look_up<'a>(bytes: &'a [u8], limits: &Limits) -> Result<(Archive<'a>, String)
     Ok((archive, name))
 }
 
-/// The container with one entry filled anew, piece by piece: packed in the same way and with its time
+/// The container with one entry replaced, piece by piece: packed in the same way and with its time
 /// stamp kept. All other entries are copied as they are packed, in their order.
 pub fn replace<'a>(
     bytes: &[u8],
@@ -244,7 +245,7 @@ fn rootfile(contents: &str) -> Result<String, ContainerError> {
 fn reason(e: &ZipError) -> String {
     match e {
         ZipError::Io(e) => e.to_string(),
-        ZipError::InvalidArchive(_) => "it is no valid zip file, or was cut off".to_owned(),
+        ZipError::InvalidArchive(_) => "it is not a valid zip file, or was cut off".to_owned(),
         ZipError::UnsupportedArchive(why) => (*why).to_owned(),
         ZipError::InvalidPassword => "it is encrypted".to_owned(),
         other => other.to_string(),

@@ -439,7 +439,7 @@ mod tests {
             ("\u{feff}\u{feff}a".as_bytes(), Some(UTF_8_MARK)),
             // Declared as UTF-16, which it cannot be.
             (b"<?xml version='1.0' encoding='UTF-16'?><a/>", Some(b"")),
-            // A character that is written anew may need another byte than in UTF-8.
+            // A character that is rewritten may need another byte than in UTF-8.
             (b"<?xml version='1.0' encoding='latin1'?><a/>", None),
             (b"<?xml version='1.0' encoding='latin1'?><a>\xE9</a>", None),
             (&utf16, None),

@@ -96,6 +96,7 @@ impl Key {
     }
 
     /// How many sonorities it asks for.
+    #[cfg(any(test, feature = "inside"))]
     pub fn sonorities(&self) -> usize {
         self.lines.iter().map(|l| l.spots.len()).sum()
     }
@@ -580,7 +581,7 @@ impl Sheet<'_> {
             let message = if is_there {
                 format!("{name} holds {has} where the melody strikes {write} again")
             } else {
-                format!("{name} has {has}, the melody of the key {write}")
+                format!("{name} has {has}; the answer key has {write}")
             };
             let mut finding = MELODY.at(sonority.at, message, passage);
             finding.parts = vec![lead.note.part];
@@ -681,10 +682,7 @@ impl Sheet<'_> {
                 format!("from bar {} to bar {}", number(from), number(to))
             };
             let message = match run.len() {
-                1 => format!(
-                    "the sonority under the melody note {} is not written",
-                    first.lead
-                ),
+                1 => format!("no chord is written under the melody note {}", first.lead),
                 n => format!("{n} sonorities of the key are not written, {bars}"),
             };
             self.findings.push(Finding {
@@ -786,7 +784,7 @@ fn unheard_of(
     // A melody alone says nothing of how it is voiced.
     if matches!(verdict, Verdict::LeftAlone) && moved.len() >= needed {
         let message = format!(
-            "{} is no voicing that is known to be right here; the key has {} (sounding, from the top)",
+            "{} is not a voicing that is known to be right here; the key has {} (sounding, from the top)",
             names(&own),
             names(&moved)
         );

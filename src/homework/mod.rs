@@ -13,7 +13,7 @@ mod key;
 pub mod roll;
 
 pub use class::{Cell, Class, Mistake, Sheet};
-pub use key::{Key, KeyError};
+pub use key::Key;
 
 use crate::finding::{Finding, Level};
 use crate::proof::{Proofed, proof};

@@ -5,7 +5,7 @@ use crate::ground::text::natural;
 use std::collections::{BTreeMap, BTreeSet};
 use std::path::{Path, PathBuf};
 
-/// How students and exercises are told apart.
+/// How students and exercises are distinguished.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
 pub enum Order {
     /// A folder for each student; the files in it are the exercises.

@@ -111,7 +111,7 @@ fn unreadable(bare: &str, error: &str) -> (String, String) {
             ),
             None => (
                 format!("`{bare}` sets nothing: there is no `=` in it"),
-                "write a name, `=` and a value; what is only for people starts with `#`".to_owned(),
+                "write a name, `=` and a value; a comment starts with `#`".to_owned(),
             ),
         }
     } else if value == Some("") {
@@ -129,7 +129,7 @@ fn unreadable(bare: &str, error: &str) -> (String, String) {
         )
     } else if name.contains(' ') && !name.starts_with(['"', '[']) {
         (
-            format!("`{name}` is no name of a setting: it has a space in it"),
+            format!("`{name}` is not a name of a setting: it has a space in it"),
             "words of one name are joined by hyphens, such as only-diminished".to_owned(),
         )
     } else if bare.contains('[') && bare.matches('[').count() != bare.matches(']').count() {

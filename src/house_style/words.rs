@@ -182,7 +182,7 @@ pub(super) static FILE: Group = Group {
         may(
             "levels",
             Kind::Group,
-            "the level of each rule: off, note, warning or error; that of its gravest finding",
+            "the level of each rule: off, note, warning or error; that of its most serious finding",
         ),
         may("settings", Kind::Group, "the numbers of each rule"),
         may("part", Kind::Groups, "what parts are, by their names"),
@@ -276,7 +276,7 @@ pub(super) static SCORE: Group = Group {
 
 pub(super) static ACCEPTED: Group = Group {
     name: "accepted",
-    about: "A finding that is meant to be there: it is counted and told in one line, and stops no gate.",
+    about: "A finding that is meant to be there: it is counted in one line and stops no gate.",
     keys: &[
         must("rule", Kind::Text, "the rule that finds it"),
         must("reason", Kind::Text, "why it is meant"),
@@ -309,7 +309,11 @@ pub(super) static RULE: Group = Group {
             "what it looks at: note, sonority, line step, bar or part",
         ),
         must("when", Kind::Condition, "when something is wrong"),
-        must("message", Kind::Message, "what is said, with values in { }"),
+        must(
+            "message",
+            Kind::Message,
+            "the sentence of the finding, with values in { }",
+        ),
         may(
             "level",
             Kind::Level,

@@ -51,7 +51,7 @@ pub enum VoiceError {
     #[error("this score has no chord symbols that can be read: write them over the lead")]
     NoChords,
     /// No such section.
-    #[error("`{found}` is no section chartproof knows: write one of {known}")]
+    #[error("`{found}` is not a section that chartproof knows: write one of {known}")]
     NoSuchSection {
         /// What was asked for.
         found: String,
@@ -59,7 +59,7 @@ pub enum VoiceError {
         known: String,
     },
     /// The section is not known and cannot be told from the lead.
-    #[error("which section the lead `{0}` belongs to cannot be told: name it, such as saxes")]
+    #[error("the section of the lead `{0}` is not clear: name it, such as saxes")]
     WhichSection(String),
     /// The section cannot be voiced so.
     #[error("{technique} is not written for {section}: it needs {needs} parts")]

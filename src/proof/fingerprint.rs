@@ -2,13 +2,13 @@
 //!
 //! A print holds what a finding is about and nothing that an unrelated edit moves. Bar numbers and
 //! bars put in before it, the order of the parts, the file's name and layout, transposing the whole
-//! score, and what other sections do leave it as it is. Findings alike in all that are told apart by
+//! score, and what other sections do leave it as it is. Findings alike in all that are distinguished by
 //! the bars around them ([`Near`]).
 
 use crate::finding::{Finding, NoteAtFault};
 use crate::ground::pitch::{NoteName, PitchClass, Step, read_accidentals};
 use crate::ground::time::Ticks;
-use crate::score::{Note, Part, Place, Score};
+use crate::score::{Note, Part, Score};
 use num_rational::Ratio;
 use std::collections::HashMap;
 use std::fmt;
@@ -299,8 +299,9 @@ impl Known {
     }
 }
 
-/// Where findings are told in order: by place, then by the parts at fault.
-pub fn order(finding: &Finding) -> (Place, &[u32]) {
+/// Findings in order: by place, then by the parts at fault.
+#[cfg(any(test, feature = "inside"))]
+pub fn order(finding: &Finding) -> (crate::score::Place, &[u32]) {
     (finding.at, finding.parts.as_slice())
 }
 

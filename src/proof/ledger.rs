@@ -1,7 +1,7 @@
 //! The ledger: findings that were there on a day, so that only new ones count.
 //!
 //! A ledger is a TOML file, one table for each finding, in an order that stays the same: who changes
-//! a score and records it anew changes the lines of its findings and no others. A finding is known
+//! a score and records it again changes the lines of its findings and no others. A finding is known
 //! again by its fingerprint ([`crate::proof::fingerprint`]) and the file it stands in; everything else is
 //! for people. Where a file is gone, its findings are looked for in the others: it was renamed.
 //!
@@ -30,7 +30,7 @@ pub const FILE_NAME: &str = "chartproof.ledger";
 /// What stands at the head of a ledger.
 const HEAD: &str = "\
 # Findings that were there already, and do not count with `chartproof proof --ledger`.
-# `chartproof ledger` writes this file anew: what has been mended leaves it. A reason may be added
+# `chartproof ledger` rewrites this file: mended findings leave it. A reason may be added
 # to a finding (reason = \"...\"); it is kept. Other comments are not.
 ";
 
@@ -135,13 +135,13 @@ impl Ledger {
     ///
     /// # Errors
     ///
-    /// When it is no ledger, or one of another version: with the place of the first mistake.
+    /// When it is not a ledger, or one of another version: with the place of the first mistake.
     pub fn read(path: &Path, text: &str) -> Result<Self, Problem> {
         let text = Text::from(text);
-        let again = "`chartproof ledger` writes a ledger anew; of a merge that was left unfinished \
+        let again = "`chartproof ledger` rewrites a ledger; of a merge that was left unfinished \
                      keep the lines of both sides first";
         let broken = |error: toml::de::Error| {
-            let message = format!("this is no ledger that can be read: {}", error.message());
+            let message = format!("this is not a ledger that can be read: {}", error.message());
             match error.span() {
                 Some(span) => Problem::at(path, &text, span, message),
                 None => Problem::whole(path, message),
@@ -160,7 +160,8 @@ impl Ledger {
                     .help("use the version of chartproof that wrote it, or a newer one"));
             }
             None => {
-                let message = format!("this is no ledger: it does not say format = \"{FORMAT}\"");
+                let message =
+                    format!("this is not a ledger: it does not say format = \"{FORMAT}\"");
                 return Err(Problem::whole(path, message)
                     .help("name a ledger that `chartproof ledger` has written"));
             }
@@ -177,7 +178,7 @@ impl Ledger {
             };
             let Some(about) = about else {
                 let message = format!(
-                    "`{}` is no fingerprint: sixteen hexadecimal figures were expected",
+                    "`{}` is not a fingerprint: sixteen hexadecimal figures were expected",
                     row.fingerprint.get_ref()
                 );
                 let at = row.fingerprint.span();
@@ -210,6 +211,7 @@ impl Ledger {
     }
 
     /// The findings on it.
+    #[cfg(any(test, feature = "inside"))]
     pub fn recorded(&self) -> &[Recorded] {
         &self.recorded
     }

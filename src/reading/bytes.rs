@@ -38,6 +38,7 @@ pub fn read_bytes_by(
 
 /// The same as [`read_bytes`], MusicXML read in these ways. For tests: the score does not depend on them.
 #[doc(hidden)]
+#[cfg(any(test, feature = "inside"))]
 pub fn read_bytes_in(
     ways: musicxml::Ways,
     path: &Path,

@@ -2,9 +2,9 @@
 //!
 //! A file named outright is read whatever its ending, by what is in it; in a folder the endings
 //! `.musicxml`, `.xml`, `.mxl` and `.passage` are looked for, hidden files and those a `.gitignore`
-//! names are passed over, and an `.xml` file that is no score is not an error.
+//! names are passed over, and an `.xml` file that is not a score is not an error.
 
-pub use super::bytes::{read_bytes, read_bytes_by, read_bytes_in};
+pub use super::bytes::read_bytes_by;
 pub use super::sets::{Set, sets_of_parts};
 
 use super::bytes::is_other_xml;
@@ -53,8 +53,10 @@ pub trait Plan: Sync {
 }
 
 /// Nothing is known but what ships with the program.
+#[cfg(any(test, feature = "inside"))]
 struct NoPlan;
 
+#[cfg(any(test, feature = "inside"))]
 impl Plan for NoPlan {
     fn instruments(&self, _file: &Path) -> &'static Catalogue {
         instrument::catalogue()
@@ -73,6 +75,7 @@ struct Found {
 }
 
 /// Reads files and folders, in the order given; within a folder by name.
+#[cfg(any(test, feature = "inside"))]
 pub fn read_paths(paths: &[PathBuf]) -> Vec<Outcome> {
     read_by(paths, &NoPlan)
 }
@@ -194,6 +197,7 @@ fn read_set(set: &Set, plan: &dyn Plan) -> Vec<Outcome> {
 
 /// Reads each folder as one score; all files named outright are one score together. What cannot be
 /// read is reported by itself, and the rest is still one score.
+#[cfg(any(test, feature = "inside"))]
 pub fn read_as_one(paths: &[PathBuf]) -> Vec<Outcome> {
     read_as_one_by(paths, &NoPlan)
 }
@@ -345,7 +349,7 @@ fn read_all(jobs: Vec<Result<Found, Problem>>, plan: &dyn Plan) -> Vec<Outcome> 
     outcomes.into_iter().flatten().collect()
 }
 
-/// `Ok(None)` is a file of a walked folder that is no score at all.
+/// `Ok(None)` is a file of a walked folder that is not a score at all.
 fn read_found(found: &Found, plan: &dyn Plan) -> Result<Option<Score>, Problem> {
     let limits = plan.limits();
     let bytes = load(&found.path, &limits)?;
@@ -391,7 +395,7 @@ fn load(path: &Path, limits: &Limits) -> Result<Bytes, Problem> {
     if let Some(bytes) = in_large_pages(path, size) {
         return Ok(bytes);
     }
-    // What is no ordinary file (a pipe, a device) has no size to go by and may have no end.
+    // What is not an ordinary file (a pipe, a device) has no size to go by and may have no end.
     let mut bytes = Vec::with_capacity(usize::try_from(size).unwrap_or(0));
     fs::File::open(path)
         .and_then(|file| file.take(most.saturating_add(1)).read_to_end(&mut bytes))

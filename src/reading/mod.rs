@@ -22,6 +22,10 @@ pub mod musicxml;
 mod sets;
 mod waiver;
 
-pub use bytes::{read_bytes, read_bytes_by};
+pub use bytes::read_bytes;
+#[cfg(any(test, feature = "inside"))]
+pub use bytes::read_bytes_in;
 #[cfg(feature = "cli")]
-pub use files::{Outcome, read_paths};
+pub use files::Outcome;
+#[cfg(all(feature = "cli", any(test, feature = "inside")))]
+pub use files::read_paths;

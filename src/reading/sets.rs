@@ -50,7 +50,7 @@ pub(super) fn strangers(set: &[(PathBuf, Score)]) -> Vec<Option<Problem>> {
                 Problem::whole(
                     path,
                     format!(
-                        "this is no part of the same score: its title is \u{201c}{}\u{201d} and its {}, the others' \u{201c}{}\u{201d} and {}",
+                        "this is not a part of the same score: its title is \u{201c}{}\u{201d} and its {}, the others' \u{201c}{}\u{201d} and {}",
                         score.title.as_deref().unwrap_or_default(),
                         opening_words(opening),
                         set.iter()

@@ -131,7 +131,7 @@ fn read(
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::reading::files::read_bytes;
+    use crate::reading::read_bytes;
     use std::path::Path;
 
     const GRID: &str = "meter: 4/4

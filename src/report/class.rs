@@ -1,6 +1,6 @@
 //! The class as text for the terminal and as CSV (RFC 4180) for a spreadsheet.
 
-use super::{counted, printable};
+use super::{advice, counted, printable};
 use crate::finding::{Finding, Level};
 use crate::homework::{Cell, Class, Marked, Marks, reason, title};
 use crate::score::Score;
@@ -91,7 +91,7 @@ pub(super) fn place(score: &Score, finding: &Finding) -> String {
 /// What is said of files that nothing was judged in.
 pub(super) fn unjudged(marked: &Marked) -> Option<&'static str> {
     (marked.marks.of == 0).then_some(
-        "nothing to judge: no three voices strike together anywhere under a technique that is stated or can be told",
+        "nothing to judge: no three voices strike together anywhere under a technique that is stated or can be inferred",
     )
 }
 
@@ -332,8 +332,7 @@ fn told(score: &Score, finding: &Finding, out: &mut String) {
     );
     paragraph(out, "  - ", &said);
     if let Some(suggestion) = &finding.suggestion {
-        let advice = if finding.fix.is_some() { "do" } else { "try" };
-        paragraph(out, &format!("    {advice}: "), suggestion);
+        paragraph(out, &format!("    {}: ", advice(finding)), suggestion);
     }
 }
 

@@ -168,6 +168,7 @@ impl GridView {
     }
 
     /// The bytes of the count over the column that `offset` falls in.
+    #[cfg(any(test, feature = "inside"))]
     pub fn count(&self, offset: Ticks) -> Option<Range<usize>> {
         self.counts
             .iter()

@@ -148,7 +148,7 @@ impl Sums {
     }
 
     /// What is said of findings that were set aside for all files together. Those that the style or
-    /// the score accepts are told with their file.
+    /// the score accepts are reported with their file.
     fn not_shown(&self) -> Vec<String> {
         let mut lines = Vec::new();
         let told = [
@@ -203,6 +203,16 @@ impl Tally {
         } else {
             None
         }
+    }
+}
+
+/// How the suggestion of a finding is introduced: a fix was tried on the score, so that the finding goes
+/// and no new one comes; any other suggestion was not, or would cause another finding.
+pub(crate) fn advice(finding: &Finding) -> &'static str {
+    if finding.fix.is_some() {
+        "fix (checked)"
+    } else {
+        "suggestion"
     }
 }
 

@@ -2,7 +2,7 @@
 //! and a right example drawn as grids. Everything comes from the rules themselves.
 
 use super::grid_view::GridView;
-use super::table;
+use super::{advice, table};
 use crate::finding::Finding;
 use crate::proof::proof;
 use crate::rules::{self, Example, Group, Rule};
@@ -49,7 +49,7 @@ pub fn list() -> String {
     }
     let _ = writeln!(
         out,
-        "{} rules. `chartproof rulebook RULE` tells all of one, with a wrong and a right example.",
+        "{} rules. `chartproof rulebook RULE` explains one, with a wrong and a right example.",
         rules::ALL.len()
     );
     out
@@ -143,7 +143,7 @@ fn show(out: &mut String, rule: &Rule, passage: &str) {
             out.push('\n');
             wrap(out, "  says: ", &finding.message);
             if let Some(suggestion) = &finding.suggestion {
-                wrap(out, "  do:   ", suggestion);
+                wrap(out, &format!("  {}: ", advice(finding)), suggestion);
             }
         }
         None => {

@@ -14,15 +14,25 @@
 //! | `clef F4` | a clef: its letter and staff line |
 //! | `key -3` | a key signature as printed: sharps, or flats when negative |
 //! | `no transposition` | the part does not say how it transposes; its notes stay as written |
+//! | `sounds as written` | the part says that it does not transpose; its notes stay as written |
+//! | `concert score` | the file says that all parts are at concert pitch |
 //! | `lasts 2` | the note there lasts so many beats |
+//! | `grace note`, `cue note` | the note there is one |
+//! | `fall` | the note there falls off at its end |
 //! | `tie starts`, `tie ends` | one end of a tie at the note there |
 //! | `slur starts`, `slur ends` | one end of a slur at the note there |
 //! | `accidental` | an accidental is printed at the note there |
+//! | `fermata` | a fermata over the note there |
 //! | `rehearsal mark B` | a rehearsal mark over the bar |
 //! | `multi-bar rest 8` | a rest of so many bars starts with the bar |
 //! | `double bar` | a double bar line ends the bar |
 //! | `repeat starts`, `repeat ends` | a repeat sign at the bar's start or end |
+//! | `holds 3` | the bar's notes and rests add up to so many beats |
+//! | `uncounted` | the file says that the bar does not count, as a pickup |
+//! | `cadenza` | the bar has no meter |
+//! | `slashes` | the bar is written in slashes |
 //! | `meter 3/4` | a time signature in this part |
+//! | `no time signature` | the part has none |
 //! | `tempo 120` | a metronome mark, quarter notes a minute |
 //! | `symbol C7` | a chord symbol at concert pitch in this part |
 //! | `ends before` | the part has no such bar, nor those after it |
@@ -63,7 +73,8 @@ use crate::ground::text::Span;
 use crate::ground::time::{Meter, Ticks};
 use crate::reading::grid;
 use crate::score::{
-    ChordMark, Clef, Key, LooseSlur, Mark, Note, NoteFlags, Part, Place, Score, Words,
+    Articulations, ChordMark, Clef, Key, LooseSlur, Mark, Note, NoteFlags, Part, Place, Score,
+    Words,
 };
 use std::path::Path;
 
@@ -99,7 +110,10 @@ impl Example {
                 Problem::whole(path, format!("`{line}` names no place in the example"))
             })?;
             sign.draw(&mut score).ok_or_else(|| {
-                Problem::whole(path, format!("`{line}` is no sign that can be drawn there"))
+                Problem::whole(
+                    path,
+                    format!("`{line}` is not a sign that can be drawn there"),
+                )
             })?;
         }
         score.lay_out();
@@ -162,7 +176,7 @@ pub fn changed(passage: &str, changes: &str) -> Result<String, String> {
                     .parse::<usize>()
                     .ok()
                     .and_then(|n| n.checked_sub(1))
-                    .ok_or_else(|| format!("`{line}` is no number of a system"))?;
+                    .ok_or_else(|| format!("`{line}` is not a number of a system"))?;
             }
             (row, _) if row.contains('|') => text.set_row(system, row)?,
             _ => text.set_header(line)?,
@@ -246,7 +260,7 @@ impl PassageText {
         let Some(own) = key(line) else {
             // `parts:` goes on over several lines.
             let goes_on = self.parts_end().filter(|_| line.contains('='));
-            let at = goes_on.ok_or_else(|| format!("`{line}` is no row, header or sign"))?;
+            let at = goes_on.ok_or_else(|| format!("`{line}` is not a row, header or sign"))?;
             self.lines.insert(at, line.to_owned());
             return Ok(());
         };
@@ -336,9 +350,27 @@ impl<'a> Sign<'a> {
         Some(())
     }
 
-    /// A sign that belongs to a note.
-    fn draw_at_note(&self, part: &mut Part) -> Option<()> {
-        match self.what.split_once(' ').unwrap_or((self.what, "")) {
+    fn articulate(&self, part: &mut Part, sign: Articulations) -> Option<()> {
+        let note = self.note(part)?;
+        note.articulations = note.articulations.with(sign);
+        Some(())
+    }
+
+    fn draw(&self, score: &mut Score) -> Option<()> {
+        if self.what == "concert score" {
+            score.concert = true;
+            return Some(());
+        }
+        let part = score.parts.get_mut(self.part)?;
+        let (word, rest) = self.what.split_once(' ').unwrap_or((self.what, ""));
+        self.draw_at_note(part, word, rest)
+            .or_else(|| self.draw_in_bar(part, word, rest))
+            .or_else(|| self.draw_in_part(part, word, rest))
+    }
+
+    /// Signs at one note. `None` where the words are no such sign, or no note stands there.
+    fn draw_at_note(&self, part: &mut Part, word: &str, rest: &str) -> Option<()> {
+        match (word, rest) {
             ("lasts", beats) => {
                 let length = self.beat.times(beats.parse().ok()?);
                 self.note(part)?.duration = length;
@@ -346,6 +378,13 @@ impl<'a> Sign<'a> {
                 let filled = in_bar.map(|n| n.at.offset + n.duration).max()?;
                 part.bars.get_mut(self.at.bar as usize)?.filled = filled;
             }
+            ("grace", "note") => {
+                self.flag(part, NoteFlags::GRACE)?;
+                self.note(part)?.duration = Ticks::ZERO;
+            }
+            ("cue", "note") => self.flag(part, NoteFlags::CUE)?,
+            ("fall", "") => self.articulate(part, Articulations::FALL)?,
+            ("fermata", "") => self.articulate(part, Articulations::FERMATA)?,
             ("tie", "starts") => self.flag(part, NoteFlags::TIED_OUT)?,
             ("tie", "ends") => self.flag(part, NoteFlags::TIED_IN)?,
             ("slur", "starts") => {
@@ -367,9 +406,36 @@ impl<'a> Sign<'a> {
         Some(())
     }
 
-    fn draw(&self, score: &mut Score) -> Option<()> {
-        let part = score.parts.get_mut(self.part)?;
-        let (word, rest) = self.what.split_once(' ').unwrap_or((self.what, ""));
+    /// Signs that belong to the whole bar of a part. `None` where the words are no such sign.
+    fn draw_in_bar(&self, part: &mut Part, word: &str, rest: &str) -> Option<()> {
+        let bar = part.bars.get_mut(self.at.bar as usize)?;
+        match (word, rest) {
+            ("rehearsal", mark) => {
+                bar.rehearsal = Some(mark.strip_prefix("mark ")?.to_owned());
+            }
+            ("multi-bar", rest) => {
+                bar.multi_rest = Some(rest.strip_prefix("rest ")?.parse().ok()?);
+            }
+            ("double", "bar") => bar.double_bar = true,
+            ("repeat", "starts") => bar.repeat_start = true,
+            ("repeat", "ends") => bar.repeat_end = true,
+            ("holds", beats) => bar.filled = self.beat.times(beats.parse().ok()?),
+            ("uncounted", "") => bar.uncounted = true,
+            ("cadenza", "") => bar.unmeasured = true,
+            ("slashes", "") => bar.slashes = true,
+            ("ends", "before") => {
+                let bar = self.at.bar;
+                part.bars.truncate(bar as usize);
+                part.notes.retain(|n| n.at.bar < bar);
+                part.rests.retain(|r| r.at.bar < bar);
+            }
+            _ => return None,
+        }
+        Some(())
+    }
+
+    /// Signs over or in a part. `None` where the words are no such sign.
+    fn draw_in_part(&self, part: &mut Part, word: &str, rest: &str) -> Option<()> {
         match (word, rest) {
             ("dynamic", mark) => part.dynamics.push(self.mark(mark.to_owned())),
             ("words", text) => part.words.push(self.mark(Words {
@@ -390,26 +456,9 @@ impl<'a> Sign<'a> {
                     minor: false,
                 }));
             }
-            ("no", "transposition") => {
-                part.transpositions.clear();
-                part.states_transposition = false;
-                for note in &mut part.notes {
-                    note.sounding = note.written;
-                }
-            }
-            ("lasts" | "tie" | "slur" | "accidental", _) => return self.draw_at_note(part),
-            ("rehearsal", mark) => {
-                let letter = mark.strip_prefix("mark ")?;
-                part.bars.get_mut(self.at.bar as usize)?.rehearsal = Some(letter.to_owned());
-            }
-            ("multi-bar", rest) => {
-                let bars = rest.strip_prefix("rest ")?.parse().ok()?;
-                part.bars.get_mut(self.at.bar as usize)?.multi_rest = Some(bars);
-            }
-            ("repeat", "starts") => {
-                part.bars.get_mut(self.at.bar as usize)?.repeat_start = true;
-            }
-            ("repeat", "ends") => part.bars.get_mut(self.at.bar as usize)?.repeat_end = true,
+            ("no", "transposition") => untransposed(part, false),
+            ("sounds", "as written") => untransposed(part, true),
+            ("no", "time signature") => part.meters.clear(),
             ("meter", figures) => {
                 let (beats, unit) = figures.split_once('/')?;
                 part.meters.retain(|m| m.at != self.at);
@@ -424,16 +473,18 @@ impl<'a> Sign<'a> {
                 written: text.to_owned(),
                 unread: None,
             })),
-            ("ends", "before") => {
-                let bar = self.at.bar;
-                part.bars.truncate(bar as usize);
-                part.notes.retain(|n| n.at.bar < bar);
-                part.rests.retain(|r| r.at.bar < bar);
-            }
-            ("double", "bar") => part.bars.get_mut(self.at.bar as usize)?.double_bar = true,
             _ => return None,
         }
         Some(())
+    }
+}
+
+/// A part whose notes sound as they are written, and whether it says so.
+fn untransposed(part: &mut Part, says_so: bool) {
+    part.transpositions.clear();
+    part.states_transposition = says_so;
+    for note in &mut part.notes {
+        note.sounding = note.written;
     }
 }
 

@@ -39,7 +39,7 @@ pub use self::accepted::accept;
 pub use self::example::signs;
 pub use self::input::RuleInput;
 pub use self::list::{ALL, is_known, named};
-pub use self::rule::{DependsOn, Example, Exception, Group, Rule, Setting, Silent};
+pub use self::rule::{Example, Group, Rule, Setting};
 pub use self::run::{check, objector, waive, with_symbols_as_meant};
 pub use self::shared::wording::in_words;
 

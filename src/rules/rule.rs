@@ -77,8 +77,6 @@ pub enum Silent {
         /// With these rows instead, it does.
         but: &'static str,
     },
-    /// Not written yet.
-    Missing,
 }
 
 /// A rule.

@@ -45,7 +45,7 @@ pub struct Source {
     pub(crate) lines: OnceLock<Lines>,
 }
 
-/// How many chord symbols that differ are told apart at one time.
+/// How many chord symbols that differ are distinguished at one time.
 const MOST_SYMBOLS: usize = 64;
 
 impl Source {

@@ -78,8 +78,8 @@ impl LeadFunction {
             Self::Enclosure => "enclosure",
             Self::PassingNote => "passing note",
             Self::NeighbourNote => "neighbour note",
-            Self::UnpreparedNeighbour => "unprepared neighbour note",
-            Self::Appoggiatura => "appoggiatura",
+            Self::UnpreparedNeighbour => "neighbour note that is not prepared",
+            Self::Appoggiatura => "approach note on the beat",
             Self::EscapeTone => "escape tone",
             Self::Unclassified => "unclassified note",
         }

@@ -9,7 +9,7 @@ pub struct Bars(Vec<(u32, u32)>);
 /// Why a text names no bars.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
 pub enum BarsError {
-    /// Something that is no number.
+    /// Something that is not a number.
     #[error("`{0}` names no bars")]
     NotBars(String),
     /// A range that ends before it starts.

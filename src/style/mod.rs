@@ -10,7 +10,7 @@ mod level;
 mod origin;
 mod pattern;
 
-pub use bars::{Bars, BarsError};
+pub use bars::Bars;
 pub use house_rule::{HouseRule, MendBy, VoiceAt};
 pub use level::{Gate, LEVEL_WORDS, Level};
 pub use origin::Origin;

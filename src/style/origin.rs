@@ -25,7 +25,7 @@ pub enum Origin {
 impl fmt::Display for Origin {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
-            Self::Rule => f.write_str("the program's own"),
+            Self::Rule => f.write_str("built in"),
             Self::Shipped(name) => write!(f, "shipped style {name}"),
             Self::File { path, line } => write!(f, "{}:{line}", path.display()),
             Self::Option(name) => f.write_str(name),
@@ -48,7 +48,7 @@ mod tests {
             Origin::Shipped("choir".to_owned()).to_string(),
             "shipped style choir"
         );
-        assert_eq!(Origin::default().to_string(), "the program's own");
+        assert_eq!(Origin::default().to_string(), "built in");
         assert_eq!(Origin::Option("--technique").to_string(), "--technique");
     }
 }

@@ -18,7 +18,7 @@ use smallvec::smallvec;
 use std::fmt;
 use std::ops::RangeInclusive;
 
-/// The lowest root of a spread: nothing but the root or its octave below it is told apart.
+/// The lowest root of a spread: nothing but the root or its octave below it is distinguished.
 const LOWEST: i16 = 28;
 /// A spread's root lies no higher: D3.
 const SPREAD_ROOT: i16 = 50;

@@ -76,7 +76,7 @@ impl Technique {
 
 /// No such technique.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
-#[error("`{found}` is no technique chartproof knows: {}", self.help())]
+#[error("`{found}` is not a technique that chartproof knows: {}", self.help())]
 pub struct UnknownTechnique {
     found: String,
     nearest: Option<&'static str>,
@@ -103,7 +103,7 @@ impl Technique {
     /// When no technique is called so; the error names the nearest.
     pub fn read(text: &str) -> Result<Self, UnknownTechnique> {
         Self::named(text).ok_or_else(|| {
-            // "drop two" is "drop 2"; nothing else is told by a number written out.
+            // "drop two" is "drop 2"; no other name has a number written out.
             let spelled = ["one", "two", "three", "four", "five"]
                 .iter()
                 .zip(1..)

@@ -14,7 +14,7 @@ use chartproof::inside::correct::correct;
 use chartproof::inside::diagnosis::passages;
 use chartproof::inside::fixing;
 use chartproof::inside::proof::Heard;
-use chartproof::inside::reading::files::read_bytes;
+use chartproof::inside::reading::read_bytes;
 use chartproof::inside::report::{ProofedFile, html, json, text};
 use chartproof::inside::rules::{self, RuleInput};
 use chartproof::inside::score::Score;

@@ -11,7 +11,7 @@ use std::ffi::OsStr;
 
 /// Prints a page of the manual: of a command, or on a subject
 ///
-/// Subjects are `grid` (the typed passage), `style` (house styles, rules of your own, findings that are
+/// Subjects are `grid` (the typed passage), `house-style` (rules of your own, findings that are
 /// meant), `class` (homework), `library` (many scores) and `safety` (files from elsewhere, limits). Their
 /// pages are plain text. The page of a command, and of the program, is a man page: `chartproof manual >
 /// FOLDER/man1/chartproof.1`, `chartproof manual proof > FOLDER/man1/chartproof-proof.1`.
@@ -27,7 +27,7 @@ pub(super) struct Manual {
 /// The pages on subjects, each with its text.
 const SUBJECTS: [(&str, &str); 5] = [
     ("grid", include_str!("grid.txt")),
-    ("style", include_str!("style.txt")),
+    ("house-style", include_str!("house-style.txt")),
     ("class", include_str!("class.txt")),
     ("library", include_str!("library.txt")),
     ("safety", include_str!("safety.txt")),

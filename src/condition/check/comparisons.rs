@@ -55,7 +55,7 @@ impl Checker<'_> {
                 self.wrong(
                     at,
                     format!(
-                        "`{said}` is {}, and a yes or no is asked here",
+                        "`{said}` is {}, and a yes or no is needed here",
                         kind.described()
                     ),
                     match kind {

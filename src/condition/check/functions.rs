@@ -35,7 +35,7 @@ impl Checker<'_> {
                 at,
                 format!("nothing called `{name}` can be done here"),
                 if is_name {
-                    format!("`{name}` is a value: write it without brackets behind it")
+                    format!("`{name}` is a value: write it without brackets after it")
                 } else {
                     meant(name, FUNCTIONS.iter().map(|(f, ..)| *f))
                 },
@@ -114,7 +114,7 @@ impl Checker<'_> {
             return None;
         };
         let Ok(pitch) = text.trim().parse::<Pitch>() else {
-            self.wrong(place, format!("'{text}' is no pitch"), PITCH_HELP);
+            self.wrong(place, format!("'{text}' is not a pitch"), PITCH_HELP);
             return None;
         };
         let midi = i64::from(pitch.midi());
@@ -144,7 +144,7 @@ mod tests {
         let (at, _, help) = refused(Note, "written > pitch(seat)");
         assert_eq!((at, help.contains("pitch('A5')")), ("seat", true), "{help}");
         let (at, message, _) = refused(Note, "written > pitch('H5')");
-        assert_eq!((at, message.as_str()), ("'H5'", "'H5' is no pitch"));
+        assert_eq!((at, message.as_str()), ("'H5'", "'H5' is not a pitch"));
     }
 
     #[test]

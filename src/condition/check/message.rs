@@ -36,7 +36,7 @@ pub fn message(text: &str, known: Known<'_>) -> Result<Vec<Piece>, Vec<Mistake>>
             mistakes.push(Mistake::new(
                 at..at + 1,
                 "a place for a value is opened here and never closed",
-                "write } behind the name, as in {part}; {{ where the bracket itself is to be printed",
+                "write } after the name, as in {part}; {{ where the bracket itself is to be printed",
             ));
             break;
         };

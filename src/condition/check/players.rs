@@ -21,7 +21,7 @@ pub fn player(words: &str, known: Known<'_>) -> Result<Player, (String, String)>
         .or_else(|| known.book.named(name));
     if instrument.is_none() && !(known.is_part)(trimmed) {
         return Err((
-            format!("'{words}' is no player: no instrument is called so"),
+            format!("'{words}' is not a player: no instrument has this name"),
             match nearest(name, known.book.instruments.iter().map(|i| i.name.as_str())) {
                 Some(near) => format!("did you mean '{near}'?"),
                 None => "write the instrument and its number, such as 'tenor saxophone 2', or the name of a [[part]] of this style".to_owned(),
@@ -82,7 +82,7 @@ mod tests {
     #[test]
     fn nobody_else_is_a_player() {
         let (message, help) = player("krummhorn 1", known(Sonority)).unwrap_err();
-        assert!(message.contains("no instrument is called so"), "{message}");
+        assert!(message.contains("no instrument has this name"), "{message}");
         assert!(help.contains("'tenor saxophone 2'"), "{help}");
         assert!(player("Reed 2", known(Sonority)).is_err());
         let (at, message, _) = refused(Sonority, "sounding[section] > lead");

@@ -66,7 +66,7 @@ impl Checker<'_> {
                 .map(|i| i.name.clone())
                 .ok_or_else(|| {
                     (
-                        format!("'{text}' is no instrument chartproof knows"),
+                        format!("'{text}' is not an instrument that chartproof knows"),
                         meant(text, book.instruments.iter().map(|i| i.name.as_str())),
                     )
                 }),
@@ -77,7 +77,7 @@ impl Checker<'_> {
                 .or_else(|| (text == "horns").then(|| text.to_owned()))
                 .ok_or_else(|| {
                     (
-                        format!("'{text}' is no section chartproof knows"),
+                        format!("'{text}' is not a section that chartproof knows"),
                         meant(text, book.sections.iter().map(|s| s.name.as_str())),
                     )
                 }),
@@ -86,7 +86,7 @@ impl Checker<'_> {
                     .map(|t| t.name().to_owned())
                     .map_err(|unknown| {
                         (
-                            format!("'{text}' is no technique chartproof knows"),
+                            format!("'{text}' is not a technique that chartproof knows"),
                             unknown.help(),
                         )
                     })
@@ -98,21 +98,21 @@ impl Checker<'_> {
             Among::Articulations => one_of("articulation", &ARTICULATIONS),
             Among::Degrees => Degree::read(text).map(|d| d.to_string()).ok_or_else(|| {
                 (
-                    format!("'{text}' is no degree of a chord"),
+                    format!("'{text}' is not a degree of a chord"),
                     "write a number from 1 to 13, with b or # before it: '1', 'b3', '#11', '13'"
                         .to_owned(),
                 )
             }),
             Among::Chords => chord::parse(text).map(|_| text.to_owned()).map_err(|e| {
                 (
-                    format!("'{text}' is no chord symbol chartproof reads ({e})"),
+                    format!("'{text}' is not a chord symbol that chartproof reads ({e})"),
                     "write it as it stands over the staff, at concert pitch: 'Bb7'".to_owned(),
                 )
             }),
             Among::Pitches => text
                 .parse::<Pitch>()
                 .map(|p| p.to_string())
-                .map_err(|_| (format!("'{text}' is no pitch"), PITCH_HELP.to_owned())),
+                .map_err(|_| (format!("'{text}' is not a pitch"), PITCH_HELP.to_owned())),
             Among::Meters => {
                 let sound = text.split_once('/').is_some_and(|(beats, unit)| {
                     beats.parse::<u16>().is_ok() && unit.parse::<u16>().is_ok()
@@ -121,7 +121,7 @@ impl Checker<'_> {
                     Ok(text.to_owned())
                 } else {
                     Err((
-                        format!("'{text}' is no time signature"),
+                        format!("'{text}' is not a time signature"),
                         "write it as '4/4'".to_owned(),
                     ))
                 }
@@ -162,7 +162,7 @@ mod tests {
             (
                 Note,
                 "instrument == 'krummhorn'",
-                "is no instrument",
+                "is not an instrument",
                 "there are: ",
             ),
             (
@@ -171,7 +171,12 @@ mod tests {
                 "no family of instruments called",
                 "brass",
             ),
-            (Note, "section == 'trumbones'", "is no section", "trombones"),
+            (
+                Note,
+                "section == 'trumbones'",
+                "is not a section",
+                "trombones",
+            ),
             (
                 Note,
                 "'acent' in articulations",
@@ -181,21 +186,26 @@ mod tests {
             (
                 Note,
                 "degree == 'b15'",
-                "is no degree of a chord",
+                "is not a degree of a chord",
                 "1 to 13",
             ),
-            (Note, "chord == 'H7'", "is no chord symbol", "concert pitch"),
+            (
+                Note,
+                "chord == 'H7'",
+                "is not a chord symbol",
+                "concert pitch",
+            ),
             (
                 Note,
                 "written_name == 'H5'",
-                "is no pitch",
+                "is not a pitch",
                 "letter from A to G",
             ),
-            (Note, "meter == 'four'", "is no time signature", "'4/4'"),
+            (Note, "meter == 'four'", "is not a time signature", "'4/4'"),
             (
                 Sonority,
                 "technique == 'dorp 2'",
-                "is no technique",
+                "is not a technique",
                 "drop 2",
             ),
         ];

@@ -41,7 +41,7 @@ impl Checker<'_> {
             return format!("a pitch is written pitch('{name}')");
         }
         if FUNCTIONS.iter().any(|(f, ..)| *f == name) {
-            return format!("behind `{name}` belong round brackets and what it is about");
+            return format!("after `{name}` come round brackets with its value");
         }
         let words = || {
             self.known
@@ -127,12 +127,12 @@ impl Checker<'_> {
             Some((_, example, about)) => {
                 format!("write {example}, with round brackets: {about}")
             }
-            None => "only from and to, in a line step, have names behind a dot".to_owned(),
+            None => "only from and to, in a line step, have fields after a dot".to_owned(),
         };
         self.wrong(
             at,
             format!(
-                "`.{field}` stands behind {}, which has nothing of the kind",
+                "`.{field}` follows {}, which has no such field",
                 kind.described()
             ),
             help,
@@ -197,7 +197,7 @@ mod tests {
                 Scope::Note,
                 "abs > 12",
                 "abs",
-                "behind `abs` belong round brackets",
+                "after `abs` come round brackets",
             ),
             (
                 Scope::Note,

@@ -4,11 +4,8 @@
 mod symbol;
 mod vocabulary;
 
-pub use symbol::{SymbolError, parse};
-pub use vocabulary::{
-    DegreeChange, DegreeEdit, KindError, Leads, Tensions, from_kind, name_of, tensions,
-    tensions_leading,
-};
+pub use symbol::parse;
+pub use vocabulary::{DegreeChange, DegreeEdit, Leads, from_kind, name_of, tensions_leading};
 
 use crate::ground::pitch::{NoteName, PitchClass, Step, Transposition};
 use serde::Deserialize;

@@ -412,7 +412,7 @@ fn singular(token: &str) -> String {
     }
 }
 
-/// Characters of a name that are looked at; what follows in a damaged file is no name.
+/// Characters of a name that are looked at; what follows in a damaged file is not a name.
 const LONGEST_NAME: usize = 200;
 
 /// Words and numbers, folded: "AltoSax1", "1ère", "B♭-Trompete".

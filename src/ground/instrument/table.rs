@@ -65,7 +65,7 @@ pub enum CatalogueError {
         "the instruments cannot be read: {0}; compare the entry with one from the shipped file"
     )]
     Syntax(String),
-    /// A range holds something that is no pitch.
+    /// A range holds something that is not a pitch.
     #[error(
         "instrument `{instrument}`, {group}: {error} (written pitch, lowest first, as in [\"Bb3\", \"F6\"])"
     )]
@@ -662,7 +662,7 @@ mod tests {
             for key in s.seats.iter().flatten() {
                 assert!(
                     book.instrument(key).is_some_and(|i| i.section == s.key),
-                    "section {}: `{key}` in its seats is no instrument of this section",
+                    "section {}: `{key}` in its seats is not an instrument of this section",
                     s.key
                 );
             }

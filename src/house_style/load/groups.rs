@@ -31,7 +31,7 @@ impl Layer<'_, '_> {
         if found.is_none() {
             self.style_file.wrong(
                 said.at.clone(),
-                format!("`{}` is no section chartproof knows", said.value),
+                format!("`{}` is not a section that chartproof knows", said.value),
                 meant(&said.value, book.sections.iter().map(|s| s.name.as_str())),
             );
         }
@@ -50,7 +50,7 @@ impl Layer<'_, '_> {
                 if found.is_none() {
                     self.style_file.wrong(
                         said.at,
-                        format!("`{}` is no instrument chartproof knows", said.value),
+                        format!("`{}` is not an instrument that chartproof knows", said.value),
                         match nearest(&said.value, book.instruments.iter().map(|i| i.name.as_str()))
                         {
                             Some(near) => format!("did you mean \"{near}\"?"),

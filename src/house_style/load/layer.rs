@@ -112,7 +112,7 @@ impl Layer<'_, '_> {
             Err(unknown) => {
                 self.style_file.wrong(
                     said.at.clone(),
-                    format!("`{}` is no technique chartproof knows", said.value),
+                    format!("`{}` is not a technique that chartproof knows", said.value),
                     unknown.help(),
                 );
                 None

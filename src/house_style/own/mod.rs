@@ -34,7 +34,7 @@ pub(super) fn read(
                     "this is rule number {}, and a style may have {MOST}",
                     MOST + 1
                 ),
-                "leave out what nobody needs",
+                "leave out rules that are not needed",
             );
             break;
         }
@@ -127,7 +127,7 @@ fn name(style_file: &StyleFile<'_>, said: Placed<String>, taken: &[String]) -> O
             .join("-");
         style_file.wrong(
             said.at,
-            format!("`{name}` is no name for a rule"),
+            format!("`{name}` is not a name for a rule"),
             if better.starts_with(|c: char| c.is_ascii_lowercase()) && better.len() <= 60 {
                 format!("names are lower-case words joined by hyphens: \"{better}\"")
             } else {
@@ -244,7 +244,7 @@ fn fixes(
             Some(by) => all.push((said.value, by)),
             None => style_file.wrong(
                 said.at,
-                format!("`{}` is no fix chartproof can make", said.value),
+                format!("`{}` is not a fix that chartproof can make", said.value),
                 match said.value.to_lowercase() {
                     v if v.contains("octave") => meant(&said.value, ["octave up", "octave down"]),
                     _ => "write octave up, octave down, or a degree of the chord: 3rd, b7, 13"

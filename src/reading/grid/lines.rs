@@ -4,7 +4,6 @@
     reason = "places in a text and lengths of its pieces: no text is longer than 32 bits less a mebibyte"
 )]
 
-use super::nearest;
 use crate::reading::fault::{Fault, Parsed};
 use crate::reading::waiver;
 use std::ops::Range;
@@ -256,4 +255,19 @@ fn words(field: &str, at: usize) -> Vec<Piece> {
         offset += chunk.len();
     }
     out
+}
+
+/// The nearest of some known words, when one is near.
+pub(super) fn nearest<'a>(word: &str, known: impl IntoIterator<Item = &'a str>) -> Option<&'a str> {
+    known
+        .into_iter()
+        .map(|k| {
+            (
+                strsim::damerau_levenshtein(&word.to_lowercase(), &k.to_lowercase()),
+                k,
+            )
+        })
+        .filter(|(d, k)| *d * 2 <= k.chars().count().max(3))
+        .min()
+        .map(|(_, k)| k)
 }

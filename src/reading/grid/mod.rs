@@ -129,20 +129,5 @@ fn waivers(text: &str, grid: &[lines::Block], score: &Score) -> Vec<waiver::Said
         .collect()
 }
 
-/// The nearest of some known words, when one is near.
-fn nearest<'a>(word: &str, known: impl IntoIterator<Item = &'a str>) -> Option<&'a str> {
-    known
-        .into_iter()
-        .map(|k| {
-            (
-                strsim::damerau_levenshtein(&word.to_lowercase(), &k.to_lowercase()),
-                k,
-            )
-        })
-        .filter(|(d, k)| *d * 2 <= k.chars().count().max(3))
-        .min()
-        .map(|(_, k)| k)
-}
-
 #[cfg(test)]
 mod tests;

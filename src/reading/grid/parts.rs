@@ -1,7 +1,6 @@
 //! The parts of a passage: as its header declares them, else as its rows are called.
 
-use super::lines::{Block, Header, Piece};
-use super::nearest;
+use super::lines::{Block, Header, Piece, nearest};
 use crate::ground::instrument::{self, Instrument, Property};
 use crate::reading::fault::{Fault, Parsed};
 use crate::score::Part;

@@ -5,8 +5,7 @@
 )]
 
 use super::cells::counts;
-use super::lines::{Block, Header, Row, RowBar};
-use super::nearest;
+use super::lines::{Block, Header, Row, RowBar, nearest};
 use super::parts::{Declared, RESERVED, same};
 use crate::ground::pitch::{NoteName, Step, read_accidentals};
 use crate::ground::time::{Meter, Ticks};
@@ -201,10 +200,10 @@ impl<'a> System<'a> {
                 return Err(Fault::new(
                     at,
                     format!(
-                        "{} has {} bars here, the count row has {}",
+                        "{} has {} here; the count row has {}",
                         row.label.text,
-                        row.bars.len(),
-                        count.bars.len()
+                        bars(row.bars.len()),
+                        bars(count.bars.len())
                     ),
                 )
                 .help("every row of a system has the same bars; is a `|` missing?"));
@@ -335,4 +334,10 @@ fn by_part<'a>(rows: &'a [Row], parts: &[Declared]) -> Parsed<Vec<Option<&'a Row
         }
     }
     Ok(by_part)
+}
+
+/// A number of bars in words: `1 bar`, `2 bars`.
+fn bars(count: usize) -> String {
+    let plural = if count == 1 { "" } else { "s" };
+    format!("{count} bar{plural}")
 }

@@ -171,7 +171,7 @@ fn errors_point_at_row_and_cell() {
     assert_eq!(marked, "-");
 
     let (message, ..) = fault(&format!("{HEAD}count | 1 | 1 |\nalto 1 | A4 |\n"));
-    assert_eq!(message, "alto 1 has 1 bars here, the count row has 2");
+    assert_eq!(message, "alto 1 has 1 bar here; the count row has 2 bars");
 
     let (message, marked, _, help) = fault("parts: x = tubba\n");
     assert_eq!(message, "`tubba` is not an instrument chartproof knows");

@@ -25,7 +25,6 @@ mod xml;
 #[cfg(test)]
 mod tests;
 
-pub use scale::{MAX_PER_QUARTER, MAX_QUARTERS};
 #[doc(hidden)]
 pub use ways::Ways;
 
@@ -45,6 +44,7 @@ const MAX_BYTES: u64 = limits::LARGEST;
 
 /// Reads the text of a MusicXML file. `member` is the entry's name when the text comes out of a
 /// container.
+#[cfg(any(test, feature = "inside"))]
 pub fn read(path: &Path, member: Option<String>, text: Text) -> Result<Score, Problem> {
     read_within(path, member, text, Limits::USUAL)
 }

@@ -72,7 +72,7 @@ pub(super) struct PartReader {
 
 /// One end of a slur.
 pub(super) struct SlurEnd {
-    /// What tells slurs apart that are open at the same time.
+    /// The number by which slurs that are open at the same time are kept apart.
     pub number: u8,
     pub start: bool,
     /// A grace note's: it stands before the note whose time it shares.

@@ -305,7 +305,7 @@ mod tests {
         let wrong = part("C", &note("x"));
         for (text, why) in [
             (score(&[a.clone(), b.clone(), wrong.clone()]), "holds `x`"),
-            // Of several the first is told.
+            // Of several the first is reported.
             (
                 score(&[a.clone(), part("B", "</b>"), wrong.clone()]),
                 "not well-formed",

@@ -15,6 +15,7 @@ pub struct Ways {
 
 impl Ways {
     /// The slow way alone.
+    #[cfg(any(test, feature = "inside"))]
     pub const SLOW: Self = Self {
         plain: false,
         ahead: false,
@@ -29,6 +30,7 @@ impl Ways {
     };
 
     /// The ways to try on a text, each with its name; the slow way is first.
+    #[cfg(any(test, feature = "inside"))]
     pub const ALL: [(&'static str, Self); 5] = [
         ("events only", Self::SLOW),
         (

@@ -128,7 +128,7 @@ fn kinds(mistakes: &[Mistake], page: &mut String) {
     page.push_str(
         "<table class=\"marks\"><caption>Those that most students made first</caption><thead><tr>\
          <th scope=\"col\">mistake</th><th scope=\"col\">students</th><th scope=\"col\">places</th>\
-         <th scope=\"col\">what is asked</th></tr></thead><tbody>",
+         <th scope=\"col\">what the rule asks</th></tr></thead><tbody>",
     );
     for mistake in mistakes {
         let _ = write!(
@@ -195,7 +195,11 @@ fn examples(class: &Class, mistakes: &[Mistake], glyphs: &mut Glyphs, page: &mut
 
 fn advice(finding: &Finding, page: &mut String) {
     if let Some(suggestion) = &finding.suggestion {
-        let word = if finding.fix.is_some() { "Do" } else { "Try" };
+        let word = if finding.fix.is_some() {
+            "Fix (checked)"
+        } else {
+            "Suggestion"
+        };
         let _ = write!(page, "<p><b>{word}:</b> {}</p>", text(suggestion));
     }
 }
@@ -213,7 +217,7 @@ fn section(class: &Class, student: usize, page: &mut String) {
     if sum.of > 0 {
         let _ = write!(
             page,
-            "<p class=\"facts\">{} sonorities right, {}</p>",
+            "<p class=\"facts\">{} chords right, {}</p>",
             fraction(&sum),
             percent(&sum)
         );
@@ -267,7 +271,7 @@ fn work(sheet: &Sheet, marked: &Marked, page: &mut String) {
     if marked.proofed.findings.is_empty() {
         return;
     }
-    page.push_str("<ol class=\"told\">");
+    page.push_str("<ol class=\"findings\">");
     for found in &marked.proofed.findings {
         let (shape, class) = sign(found.level);
         // A note is no mistake, and has no place among those of the class.

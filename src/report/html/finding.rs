@@ -327,7 +327,11 @@ fn reasons(finding: &Finding, page: &mut String) {
             let _ = write!(page, "<dt>{name}</dt><dd>{}</dd>", text(what));
         }
     };
-    let advice = if finding.fix.is_some() { "Do" } else { "Try" };
+    let advice = if finding.fix.is_some() {
+        "Fix (checked)"
+    } else {
+        "Suggestion"
+    };
     add(advice, finding.suggestion.as_deref().unwrap_or_default());
     add("Why", &finding.why);
     let pitches = |list: &[Pitch]| {

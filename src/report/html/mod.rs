@@ -26,7 +26,7 @@ const STYLE: &str = include_str!("page.css");
 const SCRIPT: &str = include_str!("page.js");
 const FONT_LICENCE: &str = include_str!("../../../LICENSE-FONT");
 
-/// Findings beyond these are told in words alone: a page must still open.
+/// Findings beyond these have words and no picture: a page must still open.
 const MOST_PICTURES: usize = 400;
 
 /// Text of a score or a finding as it may stand in the page.

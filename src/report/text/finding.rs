@@ -5,7 +5,7 @@ use super::{GRID_INDENT, Options, wrapped};
 use crate::finding::{Finding, Level, NoteAtFault};
 use crate::ground::pitch::Pitch;
 use crate::report::grid_view::GridView;
-use crate::report::{ProofedFile, printable, whereabouts};
+use crate::report::{ProofedFile, advice, printable, whereabouts};
 use crate::score::{Place, Score, Source};
 use crate::sonority::Section;
 use codespan_reporting::diagnostic::{Diagnostic, Label, Severity};
@@ -197,9 +197,10 @@ fn notes(finding: &Finding, options: Options) -> Vec<String> {
         .filter_map(|t| t.as_deref())
         .collect();
     add("in force", &in_force.join(", "));
-    // "do" was tried and mends it; "try" was not, or would bring something else up.
-    let advice = if finding.fix.is_some() { "do" } else { "try" };
-    add(advice, finding.suggestion.as_deref().unwrap_or_default());
+    add(
+        advice(finding),
+        finding.suggestion.as_deref().unwrap_or_default(),
+    );
     add("why", &finding.why);
     add("source", finding.source);
     notes

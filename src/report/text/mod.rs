@@ -72,7 +72,8 @@ pub fn render_file(
 
 /// `name: text`, the text in a column of its own and broken between words.
 fn wrapped(name: &str, text: &str, width: usize) -> String {
-    const NAME: usize = 10;
+    // As wide as the longest name, its colon and a space.
+    const NAME: usize = 15;
     let room = width.saturating_sub(GRID_INDENT + NAME).max(20);
     let mut out = String::with_capacity(NAME + text.len());
     out.push_str(name);
@@ -103,7 +104,8 @@ fn render_said(
     out: &mut dyn WriteColor,
 ) -> io::Result<()> {
     let name = printable(&entry.name());
-    for i in &proofed.inferred {
+    // A technique that nothing fits says nothing of the passage.
+    for i in proofed.inferred.iter().filter(|i| i.fits > 0) {
         let sentence = inferred(score, i);
         writeln!(out, "{name}: {}", printable(&sentence))?;
     }

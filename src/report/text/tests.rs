@@ -53,7 +53,7 @@ fn nothing_is_called_clean_that_was_not_read() {
     };
     insta::assert_snapshot!(text(&[entry], 100), @r"
     error: gone.musicxml: there is no such file
-       do:       check the path
+       advice:        check the path
 
     0 files, 0 bars, 0 sonorities: 0 errors, 0 warnings, 0 notes
     1 file could not be read

@@ -20,7 +20,7 @@ pub(super) fn render_unreadable(
     let name = printable(&error.path.display().to_string());
     let help = error.help.iter();
     let notes: Vec<String> = help
-        .map(|h| wrapped("do", &printable(h), options.width))
+        .map(|h| wrapped("advice", &printable(h), options.width))
         .collect();
     let diagnostic = Diagnostic::new(Severity::Error).with_notes(notes);
     let message = printable(&error.message);

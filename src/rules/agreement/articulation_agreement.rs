@@ -43,11 +43,26 @@ suggestion: tenor 1: write it as alto 1, alto 2 and tenor 2
     exceptions: &[
         Exception {
             says: "parts that are not together in the bar",
-            silent: Silent::Missing,
+            silent: Silent::With("tenor 1 | G4.  -    G4_  -   |"),
         },
         Exception {
             says: "notes that others do not strike",
-            silent: Silent::Missing,
+            silent: Silent::Passage {
+                passage: "\
+key: G major
+meter: 4/4
+section: trombones
+parts: trombone 1 = trombone
+       trombone 2 = trombone
+       trombone 3 = trombone
+
+count      | 1   &   2   3  4  |
+trombone 1 | D4. E4. D4> B3 G3 |
+trombone 2 | B3. C4. B3> G3 D3 |
+trombone 3 | G3. -   G3> D3 G2 |
+",
+                but: "trombone 3 | G3. A3  G3> D3 G2 |",
+            },
         },
     ],
 };

@@ -43,7 +43,14 @@ trumpet 3, bar 2: ends before
     }],
     exceptions: &[Exception {
         says: "parts without any bar",
-        silent: Silent::Missing,
+        silent: Silent::With(
+            "\
+not on the page:
+trumpet 3, bar 2: ends before
+on the page:
+trumpet 3, bar 1: ends before
+",
+        ),
     }],
 };
 
@@ -60,7 +67,7 @@ pub fn check(input: &RuleInput<'_>, out: &mut Vec<Finding>) {
         } else {
             "too many"
         };
-        let bars = if off == 1 { "bar" } else { "bars" };
+        let bars = |n: usize| if n == 1 { "bar" } else { "bars" };
         let hint = parts.first().and_then(|&p| first_shift(input, p)).map_or(
             String::new(),
             |mark| {
@@ -74,7 +81,9 @@ pub fn check(input: &RuleInput<'_>, out: &mut Vec<Finding>) {
                 .finding(
                     at,
                     format!(
-                        "{names} {has} {count} bars, {off} {bars} {side}: the other parts have {}",
+                        "{names} {has} {count} {}, {off} {} {side}: the other parts have {}",
+                        bars(*count),
+                        bars(off),
                         whole.bars
                     ),
                 )

@@ -47,16 +47,28 @@ trumpet 3, bar 1, beat 1: dynamic f
     }],
     exceptions: &[
         Exception {
-            says: "a lead that stands one step louder than the section",
-            silent: Silent::Missing,
+            says: "a lead one step louder than the section",
+            silent: Silent::With(
+                "\
+not on the page:
+trumpet 2, bar 1, beat 1: dynamic f
+on the page:
+trumpet 2, bar 1, beat 1: dynamic mf
+",
+            ),
         },
         Exception {
-            says: "a part with no dynamic so far (its first one is looked for elsewhere)",
-            silent: Silent::Missing,
+            says: "a part without a dynamic so far, which `entry-dynamic` reports",
+            silent: Silent::With(
+                "\
+not on the page:
+trumpet 3, bar 1, beat 1: dynamic mf
+",
+            ),
         },
         Exception {
             says: "parts that are not together in the bar",
-            silent: Silent::Missing,
+            silent: Silent::With("trumpet 3 | G4 -  F4 -  | E4 -  -  -  |"),
         },
     ],
 };

@@ -12,7 +12,7 @@ use std::collections::BTreeSet;
 pub static RULE: Rule = Rule {
     name: "meter-agreement",
     group: Group::Agreement,
-    asks: "Every part has the same time signature, and it changes at a bar line.",
+    asks: "Every part has the same time signature, and it changes at a bar line; another one of the same length (2/2 beside 4/4) is a note.",
     why: "A part that misses a change of meter counts its bars wrong from there on.",
     source: "published: university proofreading checklists",
     level: Level::Error,
@@ -47,15 +47,41 @@ trumpet 3, bar 2: meter 3/4
     exceptions: &[
         Exception {
             says: "parts that state no meter at all",
-            silent: Silent::Missing,
-        },
-        Exception {
-            says: "bars of the same length in another meter (4/4 beside 2/2): a note",
-            silent: Silent::Missing,
+            silent: Silent::Passage {
+                passage: "\
+meter: 4/4
+section: trumpets
+parts: trumpet 1 = trumpet
+       trumpet 2 = trumpet
+       trumpet 3 = trumpet
+
+count     | 1  2  3  4  |
+trumpet 1 | C5 E5 F5 G5 |
+trumpet 2 | A4 C5 D5 D5 |
+trumpet 3 | F4 A4 A4 B4 |
+
+meter: 3/4
+count     | 1  2  3  |
+trumpet 1 | E5 D5 C5 |
+trumpet 2 | C5 B4 A4 |
+trumpet 3 | G4 F4 E4 |
+on the page:
+trumpet 3, bar 1: no time signature
+",
+                but: "\
+on the page:
+trumpet 3, bar 1: meter 4/4
+",
+            },
         },
         Exception {
             says: "parts with another number of bars",
-            silent: Silent::Missing,
+            silent: Silent::With(
+                "\
+on the page:
+trumpet 3, bar 2: ends before
+",
+            ),
         },
     ],
 };
@@ -125,7 +151,7 @@ pub fn check(input: &RuleInput<'_>, out: &mut Vec<Finding>) {
         let mut now = Vec::new();
         for d in differ {
             let key = (most, d.own, d.parts.clone());
-            // The same difference going on was told where it begins.
+            // The same difference going on was reported where it begins.
             if told.contains(&key) {
                 now.push(key);
                 continue;
@@ -160,7 +186,8 @@ crate::rules::test_examples!(RULE);
 
 #[cfg(test)]
 mod tests {
-    use crate::rules::shared::whole::pages::{places, score};
+    use crate::finding::Level;
+    use crate::rules::shared::whole::pages::{places, said, score};
 
     #[test]
     fn a_missed_change_is_told_where_it_is_missed() {
@@ -170,6 +197,16 @@ mod tests {
         assert_eq!(places(&wrong, "meter-agreement"), ["2 1: Bassoon"]);
         let right = score(&[("Flute", full), ("Oboe", full)]);
         assert!(places(&right, "meter-agreement").is_empty());
+    }
+
+    #[test]
+    fn another_signature_of_the_same_length_is_a_note() {
+        let full: &[&str] = &["meter-4/4 C5:8", "D5:8"];
+        let cut: &[&str] = &["meter-2/2 C4:8", "D4:8"];
+        let wrong = score(&[("Flute", full), ("Oboe", full), ("Bassoon", cut)]);
+        let found = said(&wrong, "meter-agreement");
+        assert_eq!(found.len(), 1, "{found:?}");
+        assert_eq!(found[0].level, Level::Note);
     }
 
     #[test]

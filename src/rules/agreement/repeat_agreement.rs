@@ -48,16 +48,47 @@ trumpet 3, bar 2: repeat ends
     }],
     exceptions: &[
         Exception {
-            says: "a first repeat without its start, which goes back to the top",
-            silent: Silent::Missing,
+            says: "a repeat without its start, which goes back to the top",
+            silent: Silent::Passage {
+                passage: "\
+meter: 4/4
+section: trumpets
+parts: trumpet 1 = trumpet
+       trumpet 2 = trumpet
+
+count     | 1  2  3  4  | 1  2  3 | 1  |
+trumpet 1 | E5 F5 D5 E5 | C5 D5 . | E5 |
+trumpet 2 | C5 C5 B4 B4 | A4 B4 . | C5 |
+on the page:
+trumpet 1, bar 2: repeat ends
+trumpet 2, bar 2: repeat ends
+",
+                but: "\
+on the page:
+trumpet 1, bar 3: repeat starts
+trumpet 2, bar 3: repeat starts
+",
+            },
         },
         Exception {
-            says: "signs that only some of the parts carry (scores often print them over the top part)",
-            silent: Silent::Missing,
+            says: "signs that only some of the parts carry: scores often print them over the top part",
+            silent: Silent::With(
+                "\
+not on the page:
+trumpet 2, bar 1: repeat starts
+trumpet 3, bar 1: repeat starts
+trumpet 2, bar 2: repeat ends
+",
+            ),
         },
         Exception {
             says: "parts with another number of bars",
-            silent: Silent::Missing,
+            silent: Silent::With(
+                "\
+on the page:
+trumpet 3, bar 2: ends before
+",
+            ),
         },
     ],
 };

@@ -55,19 +55,94 @@ trumpet 3, bar 1, beat 4: slur ends
     exceptions: &[
         Exception {
             says: "instruments of different families (brass tongue where saxophones slur)",
-            silent: Silent::Missing,
+            silent: Silent::Passage {
+                passage: "\
+key: Eb major
+meter: 4/4
+section: horns
+parts: trumpet = trumpet
+       alto = alto saxophone
+       tenor = tenor saxophone
+       trombone = trombone
+
+count    | 1   2   3   4   | 1   |
+trumpet  | G4  Bb4 C5  Bb4 | G4  |
+alto     | Eb4 G4  Ab4 G4  | Eb4 |
+tenor    | Bb3 Eb4 Eb4 D4  | Bb3 |
+trombone | G3  Bb3 C4  Bb3 | G3  |
+on the page:
+alto, bar 1, beat 1: slur starts
+alto, bar 1, beat 2: slur ends
+tenor, bar 1, beat 1: slur starts
+tenor, bar 1, beat 2: slur ends
+",
+                but: "\
+not on the page:
+tenor, bar 1, beat 1: slur starts
+tenor, bar 1, beat 2: slur ends
+on the page:
+trombone, bar 1, beat 1: slur starts
+trombone, bar 1, beat 2: slur ends
+",
+            },
         },
         Exception {
             says: "voices, whose slurs follow their words",
-            silent: Silent::Missing,
+            silent: Silent::Passage {
+                passage: "\
+key: D major
+meter: 3/4
+section: voices
+parts: soprano = soprano
+       alto = alto
+       tenor = tenor
+       baritone = baritone
+
+count    | 1   2  3   | 1   |
+soprano  | F#5 E5 D5  | E5  |
+alto     | A4  B4 A4  | A4  |
+tenor    | D4  E4 F#4 | C#4 |
+baritone | D3  G3 D3  | A2  |
+on the page:
+soprano, bar 1, beat 1: slur starts
+soprano, bar 1, beat 2: slur ends
+",
+                but: "\
+section: saxes
+parts: soprano = soprano saxophone
+       alto = alto saxophone
+       tenor = tenor saxophone
+       baritone = baritone saxophone
+",
+            },
         },
         Exception {
             says: "a part that repeats its note, which cannot be slurred",
-            silent: Silent::Missing,
+            silent: Silent::Passage {
+                passage: "\
+key: F major
+meter: 4/4
+section: trumpets
+parts: trumpet 1 = trumpet
+       trumpet 2 = trumpet
+       trumpet 3 = trumpet
+
+count     | 1  2   3  4 | 1  |
+trumpet 1 | C5 D5  F5 - | E5 |
+trumpet 2 | A4 Bb4 C5 - | C5 |
+trumpet 3 | F4 F4  A4 - | G4 |
+on the page:
+trumpet 1, bar 1, beat 1: slur starts
+trumpet 1, bar 1, beat 2: slur ends
+trumpet 2, bar 1, beat 1: slur starts
+trumpet 2, bar 1, beat 2: slur ends
+",
+                but: "trumpet 3 | F4 G4  A4 - | G4 |",
+            },
         },
         Exception {
             says: "parts that are not together in the bar",
-            silent: Silent::Missing,
+            silent: Silent::With("trumpet 3 | G4 -  B4 -  | G4 -  -  -  |"),
         },
     ],
 };

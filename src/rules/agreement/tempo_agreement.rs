@@ -52,12 +52,34 @@ trumpet 3, bar 1: tempo 120
     }],
     exceptions: &[
         Exception {
-            says: "a tempo that only some of the parts carry (scores print it over the top part; extracted parts often lose it)",
-            silent: Silent::Missing,
+            says: "a tempo that only some of the parts carry: scores print it over the top part, and extracted parts often lose it",
+            silent: Silent::Passage {
+                passage: "\
+key: F major
+meter: 4/4
+parts: flute = flute
+       clarinet = clarinet
+
+count    | 1  2  3  4  | 1  |
+flute    | A4 C5 F5 E5 | F5 |
+clarinet | F4 A4 C5 G4 | A4 |
+on the page:
+flute, bar 1: tempo 96
+",
+                but: "\
+on the page:
+clarinet, bar 1: tempo 104
+",
+            },
         },
         Exception {
             says: "parts with another number of bars",
-            silent: Silent::Missing,
+            silent: Silent::With(
+                "\
+on the page:
+trumpet 3, bar 2: ends before
+",
+            ),
         },
     ],
 };

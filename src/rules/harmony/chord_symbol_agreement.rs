@@ -16,7 +16,7 @@ use std::collections::BTreeMap;
 pub static RULE: Rule = Rule {
     name: "chord-symbol-agreement",
     group: Group::Harmony,
-    asks: "Parts that carry chord symbols have the same chord at the same beat, each transposed for its player, and every symbol can be read.",
+    asks: "Parts that carry chord symbols have the same chord at the same beat, each transposed for its player, and every symbol can be read. More or fewer tensions over it (C7 and C13) are a note.",
     why: "Two players who comp or improvise on different chords clash, and a symbol at concert pitch over a transposed part is wrong in every bar.",
     source: "common practice, no source",
     level: Level::Error,
@@ -54,15 +54,53 @@ trumpet 2, bar 1, beat 1: symbol Cmaj7
     exceptions: &[
         Exception {
             says: "the same chord spelled otherwise (Db7 and C#7)",
-            silent: Silent::Missing,
-        },
-        Exception {
-            says: "more or fewer tensions over the same chord (C7 and C13): a note",
-            silent: Silent::Missing,
+            silent: Silent::Passage {
+                passage: "\
+key: Gb major
+meter: 4/4
+parts: alto = alto saxophone
+       trombone = trombone
+
+count    | 1   3   | 1   |
+alto     | Ab4 F4  | Gb4 |
+trombone | B3  Ab3 | Bb3 |
+on the page:
+alto, bar 1, beat 1: symbol C#7
+trombone, bar 1, beat 1: symbol Db7
+",
+                but: "\
+not on the page:
+alto, bar 1, beat 1: symbol C#7
+on the page:
+alto, bar 1, beat 1: symbol C#m7
+",
+            },
         },
         Exception {
             says: "beats at which only one part has a symbol",
-            silent: Silent::Missing,
+            silent: Silent::Passage {
+                passage: "\
+key: F major
+meter: 4/4
+parts: guitar = guitar
+       piano = piano
+
+count  | 1        3         4   |
+guitar | C5       D5        Bb4 |
+piano  | A4+F4+C4 Bb4+G4+D4 -   |
+on the page:
+guitar, bar 1, beat 1: symbol F6
+guitar, bar 1, beat 3: symbol Gm7
+piano, bar 1, beat 1: symbol F6
+piano, bar 1, beat 4: symbol C7
+",
+                but: "\
+not on the page:
+piano, bar 1, beat 4: symbol C7
+on the page:
+piano, bar 1, beat 3: symbol C7
+",
+            },
         },
     ],
 };
@@ -246,7 +284,7 @@ fn at_concert_pitch(score: &Score) -> Vec<u32> {
         .map(|(p, _)| p)
         .collect();
     // Two transposed parts that differ each look wrong beside the other: the one with a concert part
-    // to lean on is told.
+    // to lean on is reported.
     let plain = |p: &u32| by(*p, Ticks::ZERO).chromatic.rem_euclid(12) == 0;
     let leans = score
         .parts
@@ -288,7 +326,7 @@ type Pair = (String, String, Vec<u32>);
 
 fn disagreements(input: &RuleInput<'_>, concert: &[u32], out: &mut Vec<Finding>) {
     let score = input.score;
-    // The same pair of symbols in the same parts is told once, with how often it comes.
+    // The same pair of symbols in the same parts is reported once, with its count.
     let mut told: BTreeMap<Pair, (usize, usize)> = BTreeMap::new();
     for beat in by_beat(score).into_values() {
         let held: Beat<'_> = beat
@@ -364,6 +402,7 @@ crate::rules::test_examples!(RULE);
 
 #[cfg(test)]
 mod tests {
+    use crate::finding::Level;
     use crate::rules::shared::whole::pages::{places, said, score};
 
     const RULE: &str = "chord-symbol-agreement";
@@ -383,6 +422,22 @@ mod tests {
         let one: &[&str] = &["chord-Db-dominant C5:8"];
         let two: &[&str] = &["chord-C#-dominant C5:8"];
         assert!(places(&score(&[("Piano", one), ("Guitar", two)]), RULE).is_empty());
+    }
+
+    #[test]
+    fn more_tensions_over_the_same_chord_are_a_note() {
+        // Common practice, no source.
+        let one: &[&str] = &["chord-C-dominant C5:8"];
+        for (kind, level) in [
+            ("dominant-13th", Level::Note),
+            ("minor-seventh", Level::Warning),
+        ] {
+            let other = format!("chord-C-{kind} C4:8");
+            let two: &[&str] = &[&other];
+            let found = said(&score(&[("Piano", one), ("Guitar", two)]), RULE);
+            let levels: Vec<Level> = found.iter().map(|f| f.level).collect();
+            assert_eq!(levels, [level], "{kind}");
+        }
     }
 
     #[test]

@@ -166,9 +166,13 @@ fn finding(input: &RuleInput<'_>, rule: &Rule, held: &HeldOver<'_>) -> Option<Fi
     let own = score.parts.get(first.note.part as usize)?;
     let since = own.notes.get(first.note.note as usize)?.onset;
     let old = score.chord_at(since)?.value.chord.as_ref()?;
-    let them = if faults.len() > 1 { "them" } else { "it" };
+    let clash = if faults.len() > 1 {
+        "they clash"
+    } else {
+        "it clashes"
+    };
     let message = format!(
-        "{}, held over from {old} into {chord}, which has no place for {them}",
+        "{}, held from {old} into {chord}, where {clash}",
         wording::who_has(score, faults)
     );
     let label = format!("not in {chord}");

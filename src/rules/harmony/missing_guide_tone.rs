@@ -48,16 +48,64 @@ tenor 2 | C4  F4 | F4 B3 |
     }],
     exceptions: &[
         Exception {
-            says: "unison and octaves, power chords",
-            silent: Silent::Missing,
+            says: "unison and octaves",
+            silent: Silent::With("\
+alto 2  | D5 C5 | D5 B4 |
+tenor 1 | D4 A4 | B4 F4 |
+tenor 2 | D4 F4 | F4 B3 |
+"),
+        },
+        Exception {
+            says: "power chords, which have no third",
+            silent: Silent::Passage {
+                passage: "\
+key: E minor
+meter: 4/4
+section: trombones
+parts: trombone 1 = trombone
+       trombone 2 = trombone
+       trombone 3 = trombone
+       trombone 4 = bass trombone
+
+chord      | E5 -  | D5 -  |
+count      | 1  3  | 1  3  |
+trombone 1 | E4 B3 | D4 A3 |
+trombone 2 | B3 E3 | A3 D3 |
+trombone 3 | E3 B2 | D3 A2 |
+trombone 4 | E2 E2 | D2 D2 |
+",
+                but: "chord      | Em -  | D5 -  |",
+            },
         },
         Exception {
             says: "chords of which every voice has its own note",
-            silent: Silent::Missing,
+            silent: Silent::With("\
+tenor 1 | G4 A4 | B4 F4 |
+tenor 2 | C4 F4 | F4 B3 |
+"),
         },
         Exception {
             says: "a guide tone that the rhythm section or another section sounds",
-            silent: Silent::Missing,
+            silent: Silent::Passage {
+                passage: "\
+key: Bb major
+meter: 4/4
+parts: trumpet 1 = trumpet
+       trumpet 2 = trumpet
+       trumpet 3 = trumpet
+       trumpet 4 = trumpet
+       piano = piano
+
+chord     | Cm7        -   | F7        -   |
+count     | 1          3   | 1         3   |
+trumpet 1 | C5         G5  | F5        Eb5 |
+trumpet 2 | G4         Eb5 | C5        C5  |
+trumpet 3 | C4         Bb4 | A4        A4  |
+trumpet 4 | G3         G4  | Eb4       F4  |
+piano     | Bb4+Eb4+C3 -   | A4+Eb4+F3 -   |
+",
+                but: "piano     | C4+G3+C3 -  | A4+Eb4+F3 - |",
+            },
         },
     ],
 };

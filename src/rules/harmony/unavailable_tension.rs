@@ -63,16 +63,72 @@ fix: trumpet 4: write A4 (sounding G4) instead of Bb4 (sounding Ab4)
     ],
     exceptions: &[
         Exception {
-            says: "suspended symbols",
-            silent: Silent::Missing,
+            says: "the fourth of a suspended symbol",
+            silent: Silent::Passage {
+                passage: "\
+key: Bb major
+meter: 4/4
+section: trombones
+parts: trombone 1 = trombone
+       trombone 2 = trombone
+       trombone 3 = trombone
+
+chord      | F7sus4 -   | Bb6 |
+count      | 1      3   | 1   |
+trombone 1 | C4     Eb4 | D4  |
+trombone 2 | Bb3    C4  | Bb3 |
+trombone 3 | Eb3    Bb3 | G3  |
+",
+                but: "chord      | F7     -   | Bb6 |",
+            },
         },
         Exception {
-            says: "altered tensions over a dominant that leads on, and wherever the symbol or the lead names them",
-            silent: Silent::Missing,
+            says: "altered tensions over a dominant that leads on",
+            silent: Silent::ExampleWith(
+                2,
+                "\
+chord     | G7  -  C6 |
+count     | 1   3  4  |
+trumpet 3 | B4  G4 A4 |
+trumpet 4 | Ab4 F4 G4 |
+",
+            ),
         },
         Exception {
-            says: "short approach chords",
-            silent: Silent::Missing,
+            says: "altered tensions that the symbol names",
+            silent: Silent::ExampleWith(2, "chord     | G7b9 -  Fmaj7 |"),
+        },
+        Exception {
+            says: "altered tensions beside one in the lead",
+            silent: Silent::ExampleWith(
+                2,
+                "\
+trumpet 1 | Ab5 D5 E5 |
+trumpet 2 | F5  B4 C5 |
+trumpet 3 | Eb5 G4 A4 |
+trumpet 4 | B4  F4 F4 |
+",
+            ),
+        },
+        Exception {
+            says: "approach chords shorter than a beat",
+            silent: Silent::Passage {
+                passage: "\
+key: D major
+meter: 4/4
+section: trombones
+parts: trombone 1 = trombone
+       trombone 2 = trombone
+       trombone 3 = trombone
+
+chord      | D6  -   -  -   |
+count      | 1   2   &  3   |
+trombone 1 | A3  F#4 E4 D4  |
+trombone 2 | F#3 D4  B3 B3  |
+trombone 3 | D3  A3  G3 F#3 |
+",
+                but: "count      | 1  2  3  4   |",
+            },
         },
     ],
 };

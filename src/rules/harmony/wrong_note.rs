@@ -93,15 +93,121 @@ suggestion: move to a note of Fm6 where it comes in, or let go before it
     exceptions: &[
         Exception {
             says: "9 for 1, 13 for 5 and the other substitutions the chord's family allows",
-            silent: Silent::Missing,
+            silent: Silent::With("trumpet 3 | D4  G4  C5 |"),
         },
         Exception {
-            says: "altered tensions on a dominant that the symbol does not name are a note, not an error",
-            silent: Silent::Missing,
+            says: "altered tensions on a dominant that the symbol does not name: unavailable-tension reports them",
+            silent: Silent::Passage {
+                passage: "\
+key: F major
+meter: 4/4
+section: saxes
+technique: four-way close
+parts: alto 1 = alto saxophone
+       alto 2 = alto saxophone
+       tenor 1 = tenor saxophone
+       tenor 2 = tenor saxophone
+
+chord   | C7  -   Bb6 |
+count   | 1   2   3   |
+alto 1  | Bb4 G4  F4  |
+alto 2  | G4  E4  D4  |
+tenor 1 | E4  C4  Bb3 |
+tenor 2 | Db4 Bb3 G3  |
+",
+                but: "tenor 2 | B3  Bb3 G3  |",
+            },
         },
         Exception {
-            says: "under a held lead, notes held for less than two beats into a chord they are foreign to, notes the chord at their end has a place for, suspensions that resolve by step, a pedal at the bottom or in the lead",
-            silent: Silent::Missing,
+            says: "under a held lead, notes held for less than two beats into a chord they are foreign to",
+            silent: Silent::ExampleWith(
+                3,
+                "\
+count   | 1  2  | 1   2 | 1   |
+chord   | F6 -  | Fm6 - | C7  |
+alto 1  | A4 D5 | -   . | C5  |
+alto 2  | F4 C5 | -   . | Bb4 |
+tenor 1 | D4 A4 | -   . | G4  |
+tenor 2 | C4 F4 | -   . | E4  |
+",
+            ),
+        },
+        Exception {
+            says: "under a held lead, notes that the chord at their end has a place for",
+            silent: Silent::ExampleWith(
+                3,
+                "\
+chord   | F6 -  | Fm6 F6 | C7  |
+count   | 1  2  | 1   3  | 1   |
+alto 1  | A4 D5 | -   -  | C5  |
+alto 2  | F4 C5 | -   -  | Bb4 |
+tenor 1 | D4 A4 | -   -  | G4  |
+tenor 2 | C4 F4 | -   -  | E4  |
+",
+            ),
+        },
+        Exception {
+            says: "under a held lead, suspensions that resolve by step",
+            silent: Silent::ExampleWith(
+                3,
+                "\
+chord   | F6 -  | Fm6 -   | C7  |
+count   | 1  2  | 1   3   | 1   |
+alto 1  | A4 D5 | -   -   | C5  |
+alto 2  | F4 C5 | -   -   | Bb4 |
+tenor 1 | D4 A4 | -   Ab4 | G4  |
+tenor 2 | C4 F4 | -   -   | E4  |
+",
+            ),
+        },
+        Exception {
+            says: "under a held lead, a pedal at the bottom below voices that move",
+            silent: Silent::Passage {
+                passage: "\
+key: G major
+meter: 4/4
+section: trombones
+technique: free
+parts: trombone 1 = trombone
+       trombone 2 = trombone
+       trombone 3 = trombone
+       trombone 4 = bass trombone
+
+chord      | C6 | D6  | G6 |
+count      | 1  | 1   | 1  |
+trombone 1 | A4 | -   | G4 |
+trombone 2 | E4 | D4  | D4 |
+trombone 3 | G3 | F#3 | E3 |
+trombone 4 | C3 | -   | B2 |
+",
+                but: "\
+trombone 2 | C4 | -  | D4 |
+trombone 4 | E3 | D3 | B2 |
+",
+            },
+        },
+        Exception {
+            says: "a lead held over a chord that has no place for it",
+            silent: Silent::Passage {
+                passage: "\
+key: Bb major
+meter: 4/4
+section: trombones
+technique: free
+parts: trombone 1 = trombone
+       trombone 2 = trombone
+       trombone 3 = trombone
+       trombone 4 = bass trombone
+
+chord      | Bb  | A   | Bb  |
+count      | 1   | 1   | 1   |
+trombone 1 | F4  | -   | F4  |
+trombone 2 | D4  | C#4 | D4  |
+trombone 3 | F3  | -   | F3  |
+trombone 4 | Bb2 | A2  | Bb2 |
+",
+                but: "trombone 1 | A4  | -   | Bb4 |",
+            },
         },
     ],
 };

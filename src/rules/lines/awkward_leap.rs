@@ -54,16 +54,133 @@ trumpet 3 | C4 D4  C4 C4 |
     }],
     exceptions: &[
         Exception {
-            says: "the lead leaps as far or further, or most voices leap along",
-            silent: Silent::Missing,
+            says: "leaps of no more than the lead leaps meanwhile",
+            silent: Silent::Passage {
+                passage: "\
+key: D major
+meter: 4/4
+section: saxes
+parts: alto 1 = alto saxophone
+       alto 2 = alto saxophone
+       tenor 1 = tenor saxophone
+
+count   | 1   3   | 1   |
+alto 1  | E4  F#5 | E5  |
+alto 2  | C#4 D5  | C#5 |
+tenor 1 | A3  A4  | G4  |
+",
+                but: "alto 1  | F#4 F#5 | E5 |",
+            },
         },
         Exception {
-            says: "over a rest of a beat, between phrases and where the technique changes",
-            silent: Silent::Missing,
+            says: "leaps that most inner voices make together",
+            silent: Silent::Passage {
+                passage: "\
+key: Eb major
+meter: 4/4
+section: trumpets
+technique: free
+parts: trumpet 1 = trumpet
+       trumpet 2 = trumpet
+       trumpet 3 = trumpet
+       trumpet 4 = trumpet
+
+count     | 1   2   3   4   |
+trumpet 1 | G5  Ab5 G5  F5  |
+trumpet 2 | Ab4 F5  Eb5 D5  |
+trumpet 3 | F4  D5  C5  Bb4 |
+trumpet 4 | Db4 F4  G4  Ab4 |
+",
+                but: "trumpet 3 | F4  Ab4 C5  Bb4 |",
+            },
         },
         Exception {
-            says: "counterpoint of instruments, solos and doublings",
-            silent: Silent::Missing,
+            says: "leaps over a rest of a beat",
+            silent: Silent::Passage {
+                passage: "\
+key: G major
+meter: 4/4
+section: trumpets
+parts: trumpet 1 = trumpet
+       trumpet 2 = trumpet
+       trumpet 3 = trumpet
+
+count     | 1  2 3  4  |
+trumpet 1 | B4 - C5 B4 |
+trumpet 2 | B3 . G4 G4 |
+trumpet 3 | G3 - E4 D4 |
+",
+                but: "trumpet 2 | B3 -  G4 G4 |",
+            },
+        },
+        Exception {
+            says: "leaps between phrases",
+            silent: Silent::Passage {
+                passage: "\
+key: F major
+meter: 4/4
+section: trumpets
+parts: trumpet 1 = trumpet
+       trumpet 2 = trumpet
+       trumpet 3 = trumpet
+
+count     | 1  2  3   4  || 1   2  3  |
+trumpet 1 | A4 C5 Bb4 A4 || Bb4 A4 G4 |
+trumpet 2 | C4 C4 Bb3 A3 || G4  F4 E4 |
+trumpet 3 | F3 A3 G3  F3 || D4  C4 C4 |
+",
+                but: "\
+count     | 1  2  3   4  | 1   2  3  |
+trumpet 1 | A4 C5 Bb4 A4 | Bb4 A4 G4 |
+trumpet 2 | C4 C4 Bb3 A3 | G4  F4 E4 |
+trumpet 3 | F3 A3 G3  F3 | D4  C4 C4 |
+",
+            },
+        },
+        Exception {
+            says: "leaps where the technique changes",
+            silent: Silent::Passage {
+                passage: "\
+key: F major
+meter: 4/4
+section: trumpets
+technique: free
+parts: trumpet 1 = trumpet
+       trumpet 2 = trumpet
+       trumpet 3 = trumpet
+
+count     | 1  2  3   4  |
+trumpet 1 | A4 C5 Bb4 A4 |
+trumpet 2 | C4 C4 Bb3 A3 |
+trumpet 3 | F3 A3 G3  F3 |
+
+technique: fourths
+count     | 1   2  3  |
+trumpet 1 | Bb4 A4 G4 |
+trumpet 2 | F4  E4 D4 |
+trumpet 3 | C4  B3 A3 |
+",
+                but: "technique: fourths",
+            },
+        },
+        Exception {
+            says: "counterpoint of instruments",
+            silent: Silent::Passage {
+                passage: "\
+key: Bb major
+meter: 4/4
+section: trombones
+parts: trombone 1 = trombone
+       trombone 2 = trombone
+       trombone 3 = trombone
+
+count      | 1   2  3   4  | 1   3   |
+trombone 1 | F4  -  Eb4 -  | Bb4 A4  |
+trombone 2 | D4  C4 -   D4 | G3  Eb4 |
+trombone 3 | Bb3 -  -   G3 | Eb3 C4  |
+",
+                but: "trombone 1 | F4  -  Eb4 F4 | Bb4 A4 |",
+            },
         },
     ],
 };

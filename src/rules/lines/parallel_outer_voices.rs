@@ -60,19 +60,137 @@ bass    | D3 C3 B3 |
     exceptions: &[
         Exception {
             says: "sections of instruments, unless the style asks for them",
-            silent: Silent::Missing,
+            silent: Silent::Passage {
+                passage: "\
+key: D major
+meter: 3/4
+section: trombones
+parts: trombone 1 = trombone
+       trombone 2 = trombone
+       trombone 3 = trombone
+       trombone 4 = bass trombone
+
+count      | 1   2   3  |
+trombone 1 | F#4 E4  D4 |
+trombone 2 | D4  C#4 D4 |
+trombone 3 | A3  A3  A3 |
+trombone 4 | D3  A2  G2 |
+",
+                but: "setting: parallel-outer-voices instruments = 1",
+            },
         },
         Exception {
             says: "thickened lines: a doubled lead, octaves, unisons",
-            silent: Silent::Missing,
+            silent: Silent::Passage {
+                passage: "\
+setting: parallel-outer-voices instruments = 1
+key: F major
+meter: 4/4
+section: saxes
+technique: doubled lead
+parts: alto 1 = alto saxophone
+       alto 2 = alto saxophone
+       tenor 1 = tenor saxophone
+       tenor 2 = tenor saxophone
+       baritone = baritone saxophone
+
+count    | 1  &  2  &  |
+alto 1   | A4 A4 C5 C5 |
+alto 2   | F4 F4 A4 A4 |
+tenor 1  | D4 D4 F4 F4 |
+tenor 2  | C4 C4 D4 D4 |
+baritone | A3 A3 C4 C4 |
+",
+                but: "technique: free",
+            },
         },
         Exception {
-            says: "the outer voices run in parallel for three chords or more: a doubling",
-            silent: Silent::Missing,
+            says: "outer voices that run in parallel for three chords or more: a doubling",
+            silent: Silent::With(
+                "\
+system 2:
+bass    | D3 E3 D3 |
+",
+            ),
         },
         Exception {
-            says: "over a rest, a fermata or a phrase's end",
-            silent: Silent::Missing,
+            says: "parallels over a rest",
+            silent: Silent::Passage {
+                passage: "\
+key: G major
+meter: 4/4
+section: choir
+parts: soprano = soprano voice
+       alto = alto voice
+       tenor = tenor voice
+       bass = bass voice
+
+count   | 1  2   3  & 4  |
+soprano | B4 D5  C5 . B4 |
+alto    | G4 A4  G4 . G4 |
+tenor   | D4 D4  E4 . D4 |
+bass    | G3 F#3 C3 . B2 |
+",
+                but: "\
+soprano | B4 D5  C5 - B4 |
+alto    | G4 A4  G4 - G4 |
+tenor   | D4 D4  E4 - D4 |
+bass    | G3 F#3 C3 - B2 |
+",
+            },
+        },
+        Exception {
+            says: "parallels over a fermata",
+            silent: Silent::Passage {
+                passage: "\
+key: Eb major
+meter: 4/4
+section: choir
+parts: soprano = soprano voice
+       alto = alto voice
+       tenor = tenor voice
+       bass = bass voice
+
+count   | 1   2   3   4   |
+soprano | G4  Bb4 Ab4 Bb4 |
+alto    | Eb4 F4  Eb4 F4  |
+tenor   | Bb3 Bb3 C4  D4  |
+bass    | Eb3 D3  Ab2 Bb2 |
+on the page:
+soprano, bar 1, beat 3: fermata
+",
+                but: "\
+not on the page:
+soprano, bar 1, beat 3: fermata
+",
+            },
+        },
+        Exception {
+            says: "parallels from one phrase to the next",
+            silent: Silent::Passage {
+                passage: "\
+key: D minor
+meter: 3/4
+section: choir
+parts: soprano = soprano voice
+       alto = alto voice
+       tenor = tenor voice
+       bass = bass voice
+
+count   | 1  2   3  || 1   2  |
+soprano | F4 G4  A4 || G4  F4 |
+alto    | D4 D4  E4 || D4  D4 |
+tenor   | A3 Bb3 C4 || Bb3 A3 |
+bass    | D3 G3  A2 || G2  D3 |
+",
+                but: "\
+count   | 1  2   3  | 1   2  |
+soprano | F4 G4  A4 | G4  F4 |
+alto    | D4 D4  E4 | D4  D4 |
+tenor   | A3 Bb3 C4 | Bb3 A3 |
+bass    | D3 G3  A2 | G2  D3 |
+",
+            },
         },
     ],
 };

@@ -48,16 +48,56 @@ trumpet 3 | C4 F4 C4 F4 E4 F4 |
     }],
     exceptions: &[
         Exception {
-            says: "the bottom voice (a pedal), the doubled lead",
-            silent: Silent::Missing,
+            says: "the bottom voice (a pedal)",
+            silent: Silent::With("\
+trumpet 2 | F4 A4 G4 F4 E4 F4 |
+trumpet 3 | C4 F4 G3 G3 G3 G3 |
+"),
+        },
+        Exception {
+            says: "a note that doubles the lead at the octave",
+            silent: Silent::With("trumpet 1 | C5 D5 E5 D5 G5 D5 |"),
         },
         Exception {
             says: "notes of a beat or longer",
-            silent: Silent::Missing,
+            silent: Silent::Passage {
+                passage: "\
+key: Ab major
+meter: 4/4
+section: trombones
+parts: trombone 1 = trombone
+       trombone 2 = trombone
+       trombone 3 = trombone
+
+count      | 1   2   3   4   | 1   |
+trombone 1 | Eb4 F4  Eb4 Db4 | C4  |
+trombone 2 | C4  C4  C4  C4  | Ab3 |
+trombone 3 | Ab3 Bb3 Ab3 F3  | Eb3 |
+",
+                but: "\
+meter: 2/4
+count      | 1   &   2   &   | 1   |
+",
+            },
         },
         Exception {
-            says: "a voice that stands still for the whole phrase: that is static-voice's business",
-            silent: Silent::Missing,
+            says: "a voice that stands still for the whole phrase: static-voice reports it",
+            silent: Silent::Passage {
+                passage: "\
+key: G major
+meter: 4/4
+section: trumpets
+parts: trumpet 1 = trumpet
+       trumpet 2 = trumpet
+       trumpet 3 = trumpet
+
+count     | 1  &  2   &  3   &  4  |
+trumpet 1 | B4 C5 D5  E5 D5  C5 B4 |
+trumpet 2 | G4 G4 G4  G4 G4  G4 G4 |
+trumpet 3 | D4 E4 F#4 E4 F#4 E4 D4 |
+",
+                but: "off: static-voice",
+            },
         },
     ],
 };

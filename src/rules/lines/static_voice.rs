@@ -12,7 +12,7 @@ pub static RULE: Rule = Rule {
     name: "static-voice",
     group: Group::Lines,
     asks: "In a block phrase an inner voice moves at least once while the lead moves.",
-    why: "A voice on one note is no part of the harmonised line: mostly it was forgotten when the rest was voiced.",
+    why: "A voice on one note is not a part of the harmonised line: mostly it was forgotten when the rest was voiced.",
     source: "common practice, no source",
     level: Level::Note,
     off: false,
@@ -52,11 +52,30 @@ trumpet 2 | G4 A4 G4 . |
     exceptions: &[
         Exception {
             says: "the bottom voice (a pedal)",
-            silent: Silent::Missing,
+            silent: Silent::With("\
+trumpet 2 | E4 F4 G4 E4 |
+trumpet 3 | C4 C4 C4 C4 |
+system 2:
+trumpet 2 | F4 F4 E4 . |
+trumpet 3 | C4 C4 C4 . |
+"),
         },
         Exception {
-            says: "phrases of fewer than six chords or of fewer than four lead notes",
-            silent: Silent::Missing,
+            says: "phrases of fewer than six chords",
+            silent: Silent::With("\
+system 2:
+trumpet 1 | B4 . . . |
+trumpet 2 | G4 . . . |
+trumpet 3 | D4 . . . |
+"),
+        },
+        Exception {
+            says: "phrases of fewer than four lead notes",
+            silent: Silent::With("\
+system 2:
+trumpet 1 | C5 D5 C5 . |
+trumpet 3 | E4 F4 E4 . |
+"),
         },
     ],
 };

@@ -42,20 +42,136 @@ trumpet 1, bar 1, beat 3: lasts 2
     }],
     exceptions: &[
         Exception {
-            says: "pickups, bars the file says not to count, cadenzas without a meter",
-            silent: Silent::Missing,
+            says: "a first bar that is shorter (a pickup)",
+            silent: Silent::With(
+                "\
+not on the page:
+trumpet 1, bar 1, beat 3: lasts 3
+on the page:
+trumpet 1, bar 1, beat 3: lasts 1
+",
+            ),
+        },
+        Exception {
+            says: "a bar that the file says not to count",
+            silent: Silent::Passage {
+                passage: "\
+meter: 3/4
+parts: flute = flute
+
+count | 1  2  3  | 1  2  | 1  |
+flute | G5 A5 B5 | C6 A5 | G5 |
+on the page:
+flute, bar 2, beat 2: lasts 1
+flute, bar 2: uncounted
+",
+                but: "\
+not on the page:
+flute, bar 2: uncounted
+",
+            },
+        },
+        Exception {
+            says: "a cadenza, which has no meter",
+            silent: Silent::Passage {
+                passage: "\
+meter: 4/4
+parts: clarinet = clarinet
+
+count    | 1  2  3  | 1  2  3  4  | 1  |
+clarinet | E4 G4 C5 | G5 F5 D5 B4 | C5 |
+on the page:
+clarinet, bar 2, beat 4: lasts 4
+clarinet, bar 2: cadenza
+",
+                but: "\
+not on the page:
+clarinet, bar 2: cadenza
+",
+            },
         },
         Exception {
             says: "a last bar that is shorter",
-            silent: Silent::Missing,
+            silent: Silent::Passage {
+                passage: "\
+meter: 4/4
+parts: horn = french horn
+
+count | 1  2  3  | 1  2  3  | 1  |
+horn  | C4 F4 G4 | A4 G4 E4 | F4 |
+on the page:
+horn, bar 3, beat 1: lasts 3
+",
+                but: "\
+not on the page:
+horn, bar 3, beat 1: lasts 3
+on the page:
+horn, bar 2, beat 3: lasts 1
+",
+            },
         },
         Exception {
-            says: "a bar split at a repeat sign or a double bar",
-            silent: Silent::Missing,
+            says: "a bar that a repeat sign or a double bar cuts short",
+            silent: Silent::Passage {
+                passage: "\
+meter: 4/4
+parts: flute = flute
+       oboe = oboe
+
+count | 1  2  3  | 1  2  3  | 1  | 1  |
+flute | E5 F5 G5 | A5 G5 F5 | E5 | D5 |
+oboe  | C5 D5 E5 | F5 E5 D5 | C5 | B4 |
+on the page:
+flute, bar 2, beat 3: lasts 1
+oboe, bar 2, beat 3: lasts 1
+flute, bar 2: repeat ends
+",
+                but: "\
+not on the page:
+flute, bar 2: repeat ends
+",
+            },
+        },
+        Exception {
+            says: "a bar written as two that add up to it",
+            silent: Silent::Passage {
+                passage: "\
+meter: 4/4
+parts: trumpet = trumpet
+       trombone = trombone
+
+count    | 1  3  | 1  2  3  | 1  | 1  |
+trumpet  | C5 D5 | E5 F5 E5 | G5 | D5 |
+trombone | E4 F4 | G4 A4 G4 | B3 | B3 |
+on the page:
+trumpet, bar 2, beat 3: lasts 1
+trombone, bar 2, beat 3: lasts 1
+trumpet, bar 3, beat 1: lasts 1
+trombone, bar 3, beat 1: lasts 1
+",
+                but: "\
+not on the page:
+trumpet, bar 3, beat 1: lasts 1
+trombone, bar 3, beat 1: lasts 1
+",
+            },
         },
         Exception {
             says: "a bar of rest, whatever its length in the file",
-            silent: Silent::Missing,
+            silent: Silent::Passage {
+                passage: "\
+meter: 3/4
+parts: oboe = oboe
+       bassoon = bassoon
+
+count   | 1  2  3  | 1  2  | 1  |
+oboe    | G4 A4 B4 | C5 E5 | D5 |
+bassoon | E3 F3 G3 | .  .  | G3 |
+on the page:
+bassoon, bar 2: holds 4
+",
+                but: "bassoon | E3 F3 G3 | A3 C4 | G3 |",
+            },
         },
     ],
 };

@@ -38,16 +38,87 @@ trombone 1, bar 1: clef C4
     }],
     exceptions: &[
         Exception {
-            says: "concert scores and parts that are not transposed as usual: there any clef may be meant",
-            silent: Silent::Missing,
+            says: "concert scores, where any clef may be meant",
+            silent: Silent::With(
+                "\
+on the page:
+trombone 1, bar 1: concert score
+",
+            ),
+        },
+        Exception {
+            says: "parts that are not transposed as usual, where any clef may be meant",
+            silent: Silent::Passage {
+                passage: "\
+key: F major
+meter: 4/4
+pitch: written
+section: saxes
+parts: baritone = baritone saxophone
+
+count    | 1  2  3  4  | 1  |
+baritone | F3 C3 A2 C3 | F2 |
+on the page:
+baritone, bar 1: no transposition
+baritone, bar 1: key -1
+baritone, bar 1: clef F4
+",
+                but: "\
+not on the page:
+baritone, bar 1: no transposition
+baritone, bar 1: key -1
+",
+            },
         },
         Exception {
             says: "C clefs of voices in old editions",
-            silent: Silent::Missing,
+            silent: Silent::Passage {
+                passage: "\
+key: G major
+meter: 4/4
+parts: alto = alto voice
+
+count | 1  2  3   | 1  |
+alto  | D4 G4 F#4 | G4 |
+on the page:
+alto, bar 1: clef C3
+",
+                but: "parts: alto = alto saxophone",
+            },
         },
         Exception {
-            says: "strings, keyboards, guitars and percussion",
-            silent: Silent::Missing,
+            says: "strings, whose players read several clefs",
+            silent: Silent::Passage {
+                passage: "\
+key: D major
+meter: 4/4
+section: bass
+parts: bass = double bass
+
+count | 1  2   3  4   | 1  |
+bass  | D3 F#3 G3 F#3 | D3 |
+on the page:
+bass, bar 1: clef C4
+",
+                but: "parts: bass = tuba",
+            },
+        },
+        Exception {
+            says: "keyboards, guitars and percussion",
+            silent: Silent::Passage {
+                passage: "\
+key: F major
+meter: 4/4
+section: vibraphone
+parts: solo = vibraphone
+
+count | 1  2  3  4  | 1  |
+solo  | F3 A3 C4 A3 | F3 |
+on the page:
+solo, bar 1: clef F4
+",
+                but: "parts: solo = tenor saxophone",
+            },
         },
     ],
 };

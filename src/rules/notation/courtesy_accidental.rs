@@ -41,11 +41,53 @@ trombone 1, bar 2, beat 1: accidental
     exceptions: &[
         Exception {
             says: "parts whose file prints no accidentals",
-            silent: Silent::Missing,
+            silent: Silent::With(
+                "\
+not on the page:
+trombone 1, bar 1, beat 2: accidental
+",
+            ),
         },
         Exception {
-            says: "tied notes; a note that has come unaltered earlier in the bar",
-            silent: Silent::Missing,
+            says: "a note that is tied over the bar line",
+            silent: Silent::Passage {
+                passage: "\
+meter: 4/4
+parts: trombone 1 = trombone
+
+count      | 1   2  3   | 1  3  |
+trombone 1 | F#4 B3 E#4 | F4 C4 |
+on the page:
+trombone 1, bar 1, beat 1: accidental
+trombone 1, bar 1, beat 3: tie starts
+trombone 1, bar 2, beat 1: tie ends
+",
+                but: "\
+not on the page:
+trombone 1, bar 1, beat 3: tie starts
+trombone 1, bar 2, beat 1: tie ends
+",
+            },
+        },
+        Exception {
+            says: "a note that has come earlier in the bar, where the reminder stood",
+            silent: Silent::Passage {
+                passage: "\
+key: G major
+meter: 4/4
+parts: bassoon = bassoon
+
+count   | 1  2  3  4  | 1   2  3   4 |
+bassoon | G3 F3 E3 D3 | F#3 G3 F#3 - |
+on the page:
+bassoon, bar 1, beat 2: accidental
+bassoon, bar 2, beat 1: accidental
+",
+                but: "\
+not on the page:
+bassoon, bar 2, beat 1: accidental
+",
+            },
         },
     ],
 };

@@ -43,15 +43,41 @@ trumpet 1, bar 6, beat 1: dynamic mf
     exceptions: &[
         Exception {
             says: "scores in which most parts have no dynamics",
-            silent: Silent::Missing,
+            silent: Silent::With(
+                "\
+not on the page:
+trumpet 1, bar 1, beat 1: dynamic mf
+",
+            ),
         },
         Exception {
             says: "rhythm parts in slashes",
-            silent: Silent::Missing,
+            silent: Silent::Passage {
+                passage: "\
+meter: 4/4
+section: guitar
+parts: guitar = guitar
+
+count  | 1           | 1 | 1 | 1 | 1 | 1           |
+guitar | E4+C4+G3+A2 | . | . | . | . | F4+C4+A3+D3 |
+on the page:
+guitar, bar 1, beat 1: dynamic mp
+guitar, bar 6: slashes
+",
+                but: "\
+not on the page:
+guitar, bar 6: slashes
+",
+            },
         },
         Exception {
-            says: "a dynamic within a beat of the entry",
-            silent: Silent::Missing,
+            says: "a dynamic in the rest before the entry, or up to a beat after it",
+            silent: Silent::With(
+                "\
+on the page:
+trumpet 1, bar 6, beat 2: dynamic mf
+",
+            ),
         },
     ],
 };
@@ -115,7 +141,7 @@ pub fn check(input: &RuleInput<'_>, out: &mut Vec<Finding>) {
                         .or_default()
                         .push((at, rest.unwrap_or_default()));
                 }
-                // A part without any is told once.
+                // A part without any is reported once.
                 if marks.is_empty() {
                     break;
                 }

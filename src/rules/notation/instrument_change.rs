@@ -66,12 +66,26 @@ trumpet 1, bar 4, beat 1: words cup mute
     }],
     exceptions: &[
         Exception {
-            says: "plunger, hat and hand",
-            silent: Silent::Missing,
+            says: "plunger, hat and derby, which are only held before the bell",
+            silent: Silent::With(
+                "\
+not on the page:
+trumpet 1, bar 2, beat 1: words cup mute
+on the page:
+trumpet 1, bar 2, beat 1: words plunger mute
+",
+            ),
         },
         Exception {
             says: "a change before the first note",
-            silent: Silent::Missing,
+            silent: Silent::With(
+                "\
+not on the page:
+trumpet 1, bar 2, beat 1: words cup mute
+on the page:
+trumpet 1, bar 1, beat 1: words cup mute
+",
+            ),
         },
     ],
 };

@@ -16,7 +16,7 @@ pub static RULE: Rule = Rule {
     group: Group::Notation,
     asks: "The key signature of every part is that of the score, moved by the part's transposition.",
     why: "A player in another key than the rest plays every altered note wrong at sight.",
-    source: "published: Wikipedia, list of transposing instruments; common practice, no source",
+    source: "published: encyclopaedia, list of transposing instruments; common practice, no source",
     level: Level::Error,
     off: false,
     depends_on: DependsOn::Page,
@@ -47,20 +47,161 @@ tenor 1, bar 1: key -3
     }],
     exceptions: &[
         Exception {
-            says: "parts written without any signature: horns, trumpets of an orchestra, and parts of no known instrument",
-            silent: Silent::Missing,
+            says: "horns, whose parts are commonly written without a signature",
+            silent: Silent::Passage {
+                passage: "\
+key: Eb major
+meter: 4/4
+parts: clarinet = clarinet
+       trombone = trombone
+       horn = french horn
+
+count    | 1   3  |
+clarinet | G4  F4 |
+horn     | Eb4 D4 |
+trombone | Bb3 -  |
+on the page:
+horn, bar 1: key 0
+",
+                but: "\
+not on the page:
+horn, bar 1: key 0
+on the page:
+horn, bar 1: key 2
+",
+            },
         },
         Exception {
-            says: "fewer than three parts, or no key that most of them share",
-            silent: Silent::Missing,
+            says: "trumpets of an orchestra, without a signature",
+            silent: Silent::Passage {
+                passage: "\
+key: Eb major
+meter: 4/4
+parts: flute = flute
+       oboe = oboe
+       trumpet = trumpet
+       bassoon = bassoon
+
+count   | 1   3   |
+flute   | Bb5 C6  |
+oboe    | G5  Ab5 |
+trumpet | Eb5 -   |
+bassoon | Eb3 Ab3 |
+on the page:
+trumpet, bar 1: key 0
+",
+                but: "\
+parts: flute = flute
+       oboe = oboe
+       trumpet = trumpet
+       bassoon = bassoon
+       alto 1 = alto saxophone
+       alto 2 = alto saxophone
+       tenor = tenor saxophone
+alto 1  | C5  -   |
+alto 2  | Ab4 -   |
+tenor   | Eb4 -   |
+",
+            },
+        },
+        Exception {
+            says: "scores without a key that most parts share, as with two parts",
+            silent: Silent::Passage {
+                passage: "\
+key: F major
+meter: 4/4
+parts: flute = flute
+       clarinet = clarinet
+
+count    | 1  3  |
+flute    | A5 C6 |
+clarinet | F4 A4 |
+on the page:
+clarinet, bar 1: key -1
+",
+                but: "\
+parts: flute = flute
+       clarinet = clarinet
+       bassoon = bassoon
+bassoon  | F3 F3 |
+",
+            },
         },
         Exception {
             says: "keys that differ in spelling only",
-            silent: Silent::Missing,
+            silent: Silent::Passage {
+                passage: "\
+key: Gb major
+meter: 4/4
+parts: flute = flute
+       trumpet = trumpet
+       trombone = trombone
+
+count    | 1   3   |
+flute    | Bb5 Ab5 |
+trumpet  | Gb4 F4  |
+trombone | Gb3 Db4 |
+on the page:
+flute, bar 1: key 6
+",
+                but: "\
+not on the page:
+flute, bar 1: key 6
+on the page:
+flute, bar 1: key 5
+",
+            },
         },
         Exception {
             says: "voices of old music that have a flat more or less than the rest",
-            silent: Silent::Missing,
+            silent: Silent::Passage {
+                passage: "\
+key: C major
+meter: 4/4
+section: voices
+parts: soprano = soprano
+       alto = alto
+       tenor = tenor
+       bass = bass voice
+
+count   | 1  3  |
+soprano | A4 G4 |
+alto    | F4 E4 |
+tenor   | D4 C4 |
+bass    | D3 C3 |
+on the page:
+bass, bar 1: key -1
+",
+                but: "\
+not on the page:
+bass, bar 1: key -1
+on the page:
+bass, bar 1: key 1
+",
+            },
+        },
+        Exception {
+            says: "parts of no known instrument, without a signature",
+            silent: Silent::Passage {
+                passage: "\
+key: D major
+meter: 4/4
+
+count      | 1   3  |
+flute      | A5  B5 |
+oboe       | F#5 G5 |
+glass harp | D5  E5 |
+bassoon    | D3  G3 |
+on the page:
+glass harp, bar 1: key 0
+",
+                but: "\
+not on the page:
+glass harp, bar 1: key 0
+on the page:
+oboe, bar 1: key 0
+",
+            },
         },
     ],
 };

@@ -13,7 +13,7 @@ pub static RULE: Rule = Rule {
     group: Group::Notation,
     asks: "A multi-bar rest is split at rehearsal marks, double bars, endings and changes of tempo, meter or key, and covers bars of rest only.",
     why: "A player who counts eighteen bars across a rehearsal mark cannot find the place when the leader calls it.",
-    source: "published: a community orchestra's submission guideline; Wikipedia, Rest",
+    source: "published: a community orchestra's submission guideline; encyclopaedia, Rest",
     level: Level::Error,
     off: false,
     depends_on: DependsOn::Page,

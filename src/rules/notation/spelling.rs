@@ -43,23 +43,94 @@ fix: trombone 2: write F#4 instead of F4
     exceptions: &[
         Exception {
             says: "diminished sevenths and approach chords, respelled for reading",
-            silent: Silent::Missing,
+            silent: Silent::Passage {
+                passage: "\
+key: C major
+meter: 4/4
+section: trombones
+parts: trombone 1 = trombone
+       trombone 2 = trombone
+       trombone 3 = trombone
+       trombone 4 = trombone
+
+chord      | C#dim7 | Dm |
+count      | 1      | 1  |
+trombone 1 | G4     | F4 |
+trombone 2 | E4     | F4 |
+trombone 3 | Db4    | A3 |
+trombone 4 | Bb3    | D3 |
+",
+                but: "\
+chord      | A7     | Dm |
+trombone 4 | A3     | D3 |
+",
+            },
         },
         Exception {
             says: "transposing parts in keys of five signs or more, which may be respelled as a whole",
-            silent: Silent::Missing,
+            silent: Silent::Passage {
+                passage: "\
+key: A major
+meter: 4/4
+pitch: written
+section: saxes
+parts: alto 1 = alto saxophone
+
+chord  | D6 -   -  |
+count  | 1  2   3  |
+alto 1 | B4 Eb5 B4 |
+",
+                but: "key: F major",
+            },
         },
         Exception {
             says: "chord symbols that are themselves spelled against the key",
-            silent: Silent::Missing,
+            silent: Silent::Passage {
+                passage: "\
+key: Ab major
+meter: 4/4
+section: trombones
+parts: trombone 1 = trombone
+
+chord      | E7  -    -   | Eb7 |
+count      | 1   2    3   | 1   |
+trombone 1 | Ab3 Ebb4 Cb4 | Bb3 |
+",
+                but: "chord      | Bb7 -    -   | Eb7 |",
+            },
         },
         Exception {
-            says: "a chord name that would need more accidentals for a transposing player",
-            silent: Silent::Missing,
+            says: "a chord name that lies no nearer to the player's key than the written one",
+            silent: Silent::Passage {
+                passage: "\
+key: F major
+meter: 4/4
+pitch: written
+section: saxes
+parts: alto 1 = alto saxophone
+
+chord  | Ebm7 -   -   |
+count  | 1    2   3   |
+alto 1 | G4   D#5 Bb4 |
+",
+                but: "key: Eb major",
+            },
         },
         Exception {
             says: "leading notes a half step from where they go",
-            silent: Silent::Missing,
+            silent: Silent::Passage {
+                passage: "\
+key: C major
+meter: 4/4
+section: trombones
+parts: trombone 1 = trombone
+
+chord      | A7 -   | Dm7 |
+count      | 1  3   | 1   |
+trombone 1 | A3 Db4 | C4  |
+",
+                but: "trombone 1 | A3 Db4 | F4  |",
+            },
         },
     ],
 };
@@ -171,7 +242,7 @@ fn misspelt<'a>(input: &RuleInput<'a>, chord: &Chord, at: NoteRef) -> Option<Mis
 /// Names against chord, key and line.
 fn names(input: &RuleInput<'_>, passage: &Passage, out: &mut Vec<Finding>) {
     let score = input.score;
-    // What has been told: the pitch class, the bar it was last seen in, the finding.
+    // Reported already: the pitch class, the bar it was last seen in, the finding.
     let mut last: Vec<(PitchClass, u32, usize)> = Vec::new();
     let mut sounding = SoundingNames::default();
     for (index, sonority) in passage.sonorities.iter().enumerate() {

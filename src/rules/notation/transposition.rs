@@ -47,16 +47,107 @@ alto 2, bar 1: no transposition
     }],
     exceptions: &[
         Exception {
-            says: "concert scores, whether the file says so or all its key signatures are alike",
-            silent: Silent::Missing,
+            says: "scores whose file says that they are at concert pitch",
+            silent: Silent::Passage {
+                passage: "\
+key: Eb major
+meter: 3/4
+pitch: written
+section: horns
+parts: flute = flute
+       alto = alto saxophone
+       trombone = trombone
+
+count    | 1   2   3   |
+flute    | Bb4 C5  Bb4 |
+alto     | G4  Ab4 G4  |
+trombone | Eb3 F3  G3  |
+on the page:
+alto, bar 1: no transposition
+alto, bar 1: concert score
+",
+                but: "\
+not on the page:
+alto, bar 1: concert score
+",
+            },
+        },
+        Exception {
+            says: "scores whose parts all have one key signature, as at concert pitch",
+            silent: Silent::Passage {
+                passage: "\
+key: Eb major
+meter: 4/4
+pitch: written
+section: saxes
+parts: alto 1 = alto saxophone
+       alto 2 = alto saxophone
+       tenor 1 = tenor saxophone
+
+count   | 1   2   3   |
+alto 1  | G4  Bb4 G4  |
+alto 2  | Eb4 G4  Eb4 |
+tenor 1 | Bb3 Eb4 Bb3 |
+on the page:
+alto 1, bar 1: no transposition
+alto 2, bar 1: no transposition
+tenor 1, bar 1: no transposition
+alto 1, bar 1: key -3
+alto 2, bar 1: key -3
+tenor 1, bar 1: key -3
+",
+                but: "\
+not on the page:
+alto 1, bar 1: key -3
+alto 2, bar 1: key -3
+tenor 1, bar 1: key -3
+",
+            },
         },
         Exception {
             says: "a part that nothing can be compared with",
-            silent: Silent::Missing,
+            silent: Silent::Passage {
+                passage: "\
+key: F major
+meter: 3/4
+section: horns
+parts: alto = alto saxophone
+
+count    | 1  2  3   | 1  |
+alto     | D4 F4 G4  | F4 |
+on the page:
+alto, bar 1: no transposition
+",
+                but: "\
+parts: alto = alto saxophone
+       trombone = trombone
+trombone | F3 A3 Bb3 | A3 |
+",
+            },
         },
         Exception {
             says: "octaves of guitar, bass, piccolo and voices, which files write either way",
-            silent: Silent::Missing,
+            silent: Silent::Passage {
+                passage: "\
+key: F major
+meter: 4/4
+pitch: written
+section: horns
+parts: solo = guitar
+       trombone 1 = trombone
+
+chord      | F6 -  -  -  |
+count      | 1  2  3  4  |
+solo       | C4 D4 F4 D4 |
+trombone 1 | A3 C4 D4 C4 |
+on the page:
+solo, bar 1: sounds as written
+",
+                but: "\
+parts: solo = alto saxophone
+       trombone 1 = trombone
+",
+            },
         },
     ],
 };
@@ -178,7 +269,7 @@ mod tests {
 
     #[test]
     fn intervals_are_named_as_players_name_them() {
-        // Published: Wikipedia, list of transposing instruments.
+        // Published: encyclopaedia, list of transposing instruments.
         let by = Transposition::from_parts;
         assert_eq!(
             in_words(by(-5, -9, 0)),

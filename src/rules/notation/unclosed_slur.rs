@@ -17,8 +17,9 @@ pub static RULE: Rule = Rule {
     off: false,
     depends_on: DependsOn::Page,
     settings: &[],
-    examples: &[Example {
-        wrong: "\
+    examples: &[
+        Example {
+            wrong: "\
 meter: 4/4
 parts: trumpet 1 = trumpet
 
@@ -29,21 +30,45 @@ on the page:
 trumpet 1, bar 1, beat 2: slur starts
 suggestion: trumpet 1: draw the slur from its first note to its last, or take it away
 ",
-        right: "\
+            right: "\
 on the page:
 trumpet 1, bar 1, beat 3: slur ends
 ",
-    }],
-    exceptions: &[
-        Exception {
-            says: "slurs into repeats, endings and double bars",
-            silent: Silent::Missing,
         },
-        Exception {
-            says: "many of them in one part are one finding",
-            silent: Silent::Missing,
+        // From four loose ends in a part on there is one finding.
+        Example {
+            wrong: "\
+meter: 4/4
+parts: bassoon = bassoon
+
+count   | 1  2  3  4  | 1  2  3  4  | 1  |
+          ^ bassoon
+bassoon | C3 D3 E3 F3 | G3 F3 E3 D3 | C3 |
+on the page:
+bassoon, bar 1, beat 1: slur starts
+bassoon, bar 1, beat 3: slur starts
+bassoon, bar 2, beat 1: slur starts
+bassoon, bar 2, beat 3: slur starts
+suggestion: bassoon: draw the slurs again, or export the score again
+",
+            right: "\
+on the page:
+bassoon, bar 1, beat 2: slur ends
+bassoon, bar 1, beat 4: slur ends
+bassoon, bar 2, beat 2: slur ends
+bassoon, bar 2, beat 4: slur ends
+",
         },
     ],
+    exceptions: &[Exception {
+        says: "slurs at a repeat sign or a double bar, where playing goes on elsewhere",
+        silent: Silent::With(
+            "\
+on the page:
+trumpet 1, bar 1: repeat ends
+",
+        ),
+    }],
 };
 
 /// From so many loose ends in one part on it is the file that is at fault, not the writer.

@@ -44,7 +44,7 @@ tenor 2 | A3  A3  E4  C4 |
     }],
     exceptions: &[Exception {
         says: "waivers of rules that the house style has off",
-        silent: Silent::Missing,
+        silent: Silent::With("off: wrong-voice-dropped"),
     }],
 };
 
@@ -219,7 +219,7 @@ crate::rules::test_examples!(RULE);
 mod tests {
     use super::*;
     use crate::proof::{Proofed, proof};
-    use crate::reading::files::read_bytes;
+    use crate::reading::read_bytes;
     use crate::style::Style;
     use std::path::Path;
 

@@ -14,7 +14,7 @@ use crate::score::Score;
 pub static RULE: Rule = Rule {
     name: "breath",
     group: Group::Players,
-    asks: "A wind player or singer finds a rest, a breath mark or the end of a long note to breathe at within 8 seconds (12 when soft and low).",
+    asks: "A wind player finds a rest, a breath mark or the end of a long note to breathe at within 8 seconds, 12 when soft and low (for singers a note).",
     why: "One breath carries a phrase about this long; beyond it the player breathes somewhere, and then everybody somewhere else.",
     source: "common practice, no source",
     level: Level::Warning,
@@ -33,12 +33,12 @@ pub static RULE: Rule = Rule {
         },
         Setting {
             name: "cut-beats",
-            about: "felt beats of a note that can be cut to breathe",
+            about: "beats as conducted of a note that can be cut to breathe",
             default: 2.0,
         },
         Setting {
             name: "tempo",
-            about: "quarter notes a minute where the score gives no tempo",
+            about: "quarter notes a minute where the score gives no tempo; the finding is a note there",
             default: 120.0,
         },
     ],
@@ -58,15 +58,64 @@ suggestion: trombone 1: shorten the note, or let players breathe in turn
     exceptions: &[
         Exception {
             says: "circular or staggered breathing asked for in words",
-            silent: Silent::Missing,
+            silent: Silent::With(
+                "\
+on the page:
+trombone 1, bar 2, beat 1: words circular breathing
+",
+            ),
         },
         Exception {
-            says: "a note of two beats or more that no slur leads on from can be cut to breathe (one beat in a voice, and where no tempo is given)",
-            silent: Silent::Missing,
+            says: "a note of two beats or more, with no slur leading on, which can be cut short",
+            silent: Silent::Passage {
+                passage: "\
+key: F major
+meter: 4/4
+section: saxes
+parts: tenor 1 = tenor saxophone
+
+count   | 1  2  3   4  | 1  2  3  4  | 1  2   3  4  | 1  2  3  4  | 1  2  3  4  | 1  2 |
+tenor 1 | F4 G4 Bb4 A4 | G4 F4 D4 F4 | G4 Bb4 A4 -  | G4 F4 G4 A4 | C5 A4 G4 E4 | F4 . |
+on the page:
+tenor 1, bar 1: tempo 120
+",
+                but: "tenor 1 | F4 G4 Bb4 A4 | G4 F4 D4 F4 | G4 Bb4 A4 F4 | G4 F4 G4 A4 | C5 A4 G4 E4 | F4 . |",
+            },
         },
         Exception {
-            says: "only a note when the score gives no tempo (120 is taken) and for voices, of which several share a part",
-            silent: Silent::Missing,
+            says: "a note of one beat in a voice",
+            silent: Silent::Passage {
+                passage: "\
+key: G major
+meter: 4/4
+section: voices
+parts: soprano = soprano
+
+count   | 1  &  2  &  3  &  4  &  | 1  &  2  &  3  &  4  &  | 1  &  2  &  3  &  4  &  | 1  &  2  &  3  &  4  &  | 1  &  2  &  3   &  4  &   | 1  3 |
+soprano | G4 A4 B4 C5 D5 C5 B4 A4 | G4 B4 A4 C5 B4 D5 C5 A4 | B4 A4 G4 A4 B4 C5 D5 -  | C5 B4 A4 B4 C5 B4 A4 G4 | A4 B4 A4 G4 F#4 G4 A4 F#4 | G4 . |
+on the page:
+soprano, bar 1: tempo 120
+",
+                but: "soprano | G4 A4 B4 C5 D5 C5 B4 A4 | G4 B4 A4 C5 B4 D5 C5 A4 | B4 A4 G4 A4 B4 C5 D5 D5 | C5 B4 A4 B4 C5 B4 A4 G4 | A4 B4 A4 G4 F#4 G4 A4 F#4 | G4 . |",
+            },
+        },
+        Exception {
+            says: "a note of one beat where no tempo is given",
+            silent: Silent::Passage {
+                passage: "\
+key: Bb major
+meter: 4/4
+section: trumpets
+parts: flugelhorn = flugelhorn
+
+count      | 1   &  2  &  3  &  4  &  | 1   &  2  &   3  &  4   &  | 1  &  2  &  3   & 4  &  | 1   &  2  &  3  &  4  &  | 1  &  2   &  3  &   4  &  | 1   3 |
+flugelhorn | Bb3 C4 D4 F4 G4 F4 D4 C4 | Eb4 F4 G4 Bb4 G4 F4 Eb4 C4 | D4 F4 G4 F4 Bb4 - G4 F4 | Eb4 G4 F4 D4 C4 D4 F4 D4 | C4 D4 Eb4 G4 F4 Eb4 C4 A3 | Bb3 . |
+",
+                but: "\
+on the page:
+flugelhorn, bar 1: tempo 112
+",
+            },
         },
     ],
 };
@@ -243,6 +292,9 @@ mod tests {
         assert_eq!(said("Alto Sax 2", 180, ""), Vec::<String>::new());
         let mark = "@<articulations><breath-mark/></articulations>";
         assert_eq!(said("Alto Sax 2", 120, mark), Vec::<String>::new());
+        // Of singers it is a note.
+        let sung = said("Soprano voice", 120, "");
+        assert!(sung.len() == 1 && sung[0].starts_with("note"), "{sung:?}");
         // Fingers do not breathe.
         assert_eq!(said("Vibraphone", 120, ""), Vec::<String>::new());
     }

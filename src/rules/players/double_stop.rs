@@ -38,20 +38,80 @@ trombone 2 | C4 D4 E4 D4 |
     }],
     exceptions: &[
         Exception {
-            says: "parts marked div., a2, or with two players' numbers",
-            silent: Silent::Missing,
+            says: "parts marked div. or a2",
+            silent: Silent::With(
+                "\
+on the page:
+trombone 2, bar 1, beat 1: words div.
+",
+            ),
         },
         Exception {
-            says: "staves that several players or a whole section read: two notes at once are the rule there",
-            silent: Silent::Missing,
+            says: "parts named for two players or more",
+            silent: Silent::Passage {
+                passage: "\
+key: Bb major
+meter: 4/4
+section: trombones
+parts: trombone 1 = trombone
+       trombone 2/3 = trombone
+
+count        | 1   2      3  4   | 1   3 |
+trombone 1   | D4  Eb4    F4 Eb4 | D4  . |
+trombone 2/3 | Bb3 G3+C4  D4 C4  | Bb3 . |
+",
+                but: "trombone 1   | D4  Eb4+G4 F4 Eb4 | D4  . |",
+            },
+        },
+        Exception {
+            says: "a staff on which two notes at once are the rule, so that several players read it",
+            silent: Silent::Passage {
+                passage: "\
+key: F major
+meter: 3/4
+section: french horns
+parts: horn = french horn
+
+count | 1     2      3     | 1     3  |
+horn  | F4+A4 G4+Bb4 A4+C5 | F4+A4 C4 |
+",
+                but: "horn  | F4    G4+Bb4 A4    | F4    C4 |",
+            },
         },
         Exception {
             says: "voices, of which several share a part",
-            silent: Silent::Missing,
+            silent: Silent::Passage {
+                passage: "\
+key: D major
+meter: 3/4
+section: voices
+parts: alto = alto
+
+count | 1  2     3  | 1  |
+alto  | D4 E4+G4 E4 | D4 |
+",
+                but: "parts: alto = alto saxophone",
+            },
         },
         Exception {
-            says: "double stops that are asked for in words",
-            silent: Silent::Missing,
+            says: "double stops asked for in words",
+            silent: Silent::Passage {
+                passage: "\
+key: G major
+meter: 4/4
+section: bass
+parts: bass = double bass
+
+count | 1  2  3  4     | 1  3 |
+bass  | G1 B1 D2 D2+A2 | G1 - |
+on the page:
+bass, bar 1, beat 4: words double stop
+",
+                but: "\
+not on the page:
+bass, bar 1, beat 4: words double stop
+",
+            },
         },
     ],
 };
@@ -177,9 +237,10 @@ fn finding(
         ),
     };
     let message = format!(
-        "{who} has {} and {} at once{also}; a {instrument} plays one note at a time",
+        "{who} has {} and {} at once{also}; {} plays one note at a time",
         wording::for_player(input.score, first.with, with.sounding),
         wording::for_player(input.score, first.at, first.note.sounding),
+        wording::with_article(instrument),
     );
     let mut notes: Vec<NoteRef> = run.iter().flat_map(|s| [s.with, s.at]).collect();
     notes.sort_unstable();

@@ -1,4 +1,4 @@
-//! `endurance`: brass players rest their lips. The US Army Field Band's grading page speaks of
+//! `endurance`: brass players rest their lips. A military band's grading page speaks of
 //! range and endurance by grade; the numbers here are common practice, no source.
 
 use crate::finding::{Finding, Level};
@@ -15,7 +15,7 @@ pub static RULE: Rule = Rule {
     group: Group::Players,
     asks: "Brass players get a rest of half a bar within 16 bars (note), and within 4 bars where the part stays at the top (warning).",
     why: "Lips tire: without rests the sound goes first, then the notes, and playing on can do harm.",
-    source: "published: US Army Field Band, grading of jazz charts, for what is asked by grade; the numbers of bars: common practice, no source",
+    source: "published: a military band's grading of jazz charts, for what is asked by grade; the numbers of bars: common practice, no source",
     level: Level::Warning,
     off: false,
     depends_on: DependsOn::Pitch,
@@ -50,11 +50,30 @@ suggestion: trumpet 1: leave out half a bar or more where others carry the music
     exceptions: &[
         Exception {
             says: "soft backgrounds (p or softer all along)",
-            silent: Silent::Missing,
+            silent: Silent::With(
+                "\
+on the page:
+trumpet 1, bar 1, beat 1: dynamic p
+",
+            ),
         },
         Exception {
-            says: "notes beyond the range: those are written-range's business",
-            silent: Silent::Missing,
+            says: "notes beyond the range, which `written-range` reports",
+            silent: Silent::Passage {
+                passage: "\
+key: C major
+meter: 4/4
+pitch: written
+section: trumpets
+parts: trumpet 1 = trumpet
+       trumpet 2 = trumpet
+
+count     | 1  3  | 1  3  | 1  3 | 1  3  | 1  3  | 1 |
+trumpet 1 | D6 E6 | D6 F6 | A6 - | F6 E6 | D6 E6 | . |
+trumpet 2 | A5 C6 | A5 D5 | F5 - | A5 G5 | F5 G5 | . |
+",
+                but: "trumpet 1 | D6 E6 | D6 F6 | F6 - | F6 E6 | D6 E6 | . |",
+            },
         },
     ],
 };

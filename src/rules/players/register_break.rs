@@ -56,20 +56,82 @@ suggestion: alto 2: slur them, take them up an octave, or give them to a lower i
     }],
     exceptions: &[
         Exception {
-            says: "soft notes that a slur leads into",
-            silent: Silent::Missing,
+            says: "soft low notes that follow another note without a rest",
+            silent: Silent::Passage {
+                passage: "\
+key: Eb major
+meter: 4/4
+pitch: written
+section: saxes
+parts: tenor 2 = tenor saxophone
+
+count   | 1  2  3  4 | 1  3 |
+tenor 2 | G4 E4 D4 - | C4 - |
+on the page:
+tenor 2, bar 1, beat 1: dynamic p
+",
+                but: "tenor 2 | G4 E4 D4 . | C4 - |",
+            },
         },
         Exception {
             says: "the baritone saxophone, which speaks well down to its low A",
-            silent: Silent::Missing,
+            silent: Silent::Passage {
+                passage: "\
+key: Ab major
+meter: 4/4
+pitch: written
+section: saxes
+parts: sax 5 = baritone saxophone
+
+count | 1  3  | 1  3 |
+sax 5 | C4 B3 | C4 - |
+on the page:
+sax 5, bar 1, beat 1: dynamic pp
+",
+                but: "parts: sax 5 = tenor saxophone",
+            },
         },
         Exception {
             says: "clarinets, except where a school grade up to 3 is set",
-            silent: Silent::Missing,
+            silent: Silent::Passage {
+                passage: "\
+key: Bb major
+meter: 4/4
+pitch: written
+section: clarinets
+parts: clarinet 2 = clarinet
+
+count      | 1  e  &  a  2  3 |
+clarinet 2 | G4 A4 C5 D5 E5 . |
+on the page:
+clarinet 2, bar 1, beat 1: slur starts
+clarinet 2, bar 1, beat 2: slur ends
+",
+                but: "setting: register-break grade = 3",
+            },
         },
         Exception {
             says: "slides marked as glissando",
-            silent: Silent::Missing,
+            silent: Silent::Passage {
+                passage: "\
+key: Eb major
+meter: 4/4
+section: trombones
+parts: trombone 3 = trombone
+
+count      | 1   &  2   3 |
+trombone 3 | Bb2 E2 Eb3 . |
+on the page:
+trombone 3, bar 1: tempo 168
+trombone 3, bar 1, beat 1: slur starts
+trombone 3, bar 1, beat 1-and: slur ends
+trombone 3, bar 1, beat 1: words gliss.
+",
+                but: "\
+not on the page:
+trombone 3, bar 1, beat 1: words gliss.
+",
+            },
         },
     ],
 };
@@ -307,7 +369,7 @@ mod tests {
     #[test]
     fn slides_and_partials() {
         let p = |text: &str| text.parse::<Pitch>().unwrap().midi();
-        // Published: Wikipedia, Trombone: partials and positions.
+        // Published: encyclopaedia, Trombone: partials and positions.
         assert!(only_by_slide(p("Bb2"), p("E2")));
         assert!(!only_by_slide(p("Bb2"), p("F3")));
         // F3 in sixth position lies on the partial of Bb3.

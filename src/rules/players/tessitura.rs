@@ -12,7 +12,7 @@ use crate::rules::shared::wording;
 pub static RULE: Rule = Rule {
     name: "tessitura",
     group: Group::Players,
-    asks: "A part does not stay outside the comfortable range for more than four bars running.",
+    asks: "A part does not stay outside the comfortable range for more than four bars running (for voices a note).",
     why: "A high or low note now and then is within reach; living there tires the player and thins the sound.",
     source: "published: a choral textbook's cards and a military harmony course, for voices; common practice, no source, for instruments",
     level: Level::Warning,
@@ -42,16 +42,26 @@ trumpet 3 | A5 B5 | Bb5 C6 | B5 Bb5 | F5 G5 | Bb5 B5  | A5 . |
     }],
     exceptions: &[
         Exception {
-            says: "the lead seat of a section, upwards",
-            silent: Silent::Missing,
+            says: "the lead of a section, upwards",
+            silent: Silent::Passage {
+                passage: "\
+key: Ab major
+meter: 4/4
+pitch: written
+section: trumpets
+parts: trumpet 1 = trumpet
+       trumpet 2 = trumpet
+
+count     | 1  3   | 1   3   | 1  3   | 1  3   | 1   3  | 1  3 |
+trumpet 1 | C6 D6  | Eb6 D6  | C6 Bb5 | C6 D6  | Bb5 C6 | F5 . |
+trumpet 2 | F5 F5  | G5  G5  | F5 Eb5 | F5 F5  | Eb5 G5 | F5 . |
+",
+                but: "trumpet 2 | A5 Bb5 | C6  Bb5 | A5 Bb5 | A5 Bb5 | Bb5 A5 | F5 . |",
+            },
         },
         Exception {
-            says: "notes beyond the range: those are written-range's business",
-            silent: Silent::Missing,
-        },
-        Exception {
-            says: "a note only for voices",
-            silent: Silent::Missing,
+            says: "notes beyond the range, which `written-range` reports",
+            silent: Silent::With("trumpet 3 | A5 B5 | D6  E6 | B5 Bb5 | C6  B5 | Bb5 B5  | A5 . |"),
         },
     ],
 };
@@ -152,3 +162,26 @@ fn finding(input: &RuleInput<'_>, line: &Line<'_>, run: &[Edge], limit: f64) -> 
 }
 
 crate::rules::test_examples!(RULE);
+
+#[cfg(test)]
+mod tests {
+    use crate::rules::shared::line::fixture::Page;
+    use crate::style::Style;
+
+    #[test]
+    fn voices_get_a_note_and_players_a_warning() {
+        let level = |part: &str, pitch: &str| {
+            let mut page = Page::of(part, (0, 0, 0));
+            for _ in 0..5 {
+                page.bar("", &[(pitch, 4, "")]);
+            }
+            let found = page.findings("tessitura", &Style::default());
+            found
+                .first()
+                .and_then(|f| f.split_once(':').map(|(level, _)| level.to_owned()))
+        };
+        assert_eq!(level("Soprano voice", "A5").as_deref(), Some("note"));
+        assert_eq!(level("Trombone 2", "A4").as_deref(), Some("warning"));
+        assert_eq!(level("Trombone 2", "F4"), None);
+    }
+}

@@ -16,7 +16,7 @@ pub static RULE: Rule = Rule {
     group: Group::Players,
     asks: "A guitar chord has one string for each note within the reach of the left hand; a vibraphone chord has a mallet for each note within the reach of two hands.",
     why: "The player has to leave notes out, and the voicing is no longer the one that was written. Stretching for it can hurt; the player and the teacher know the hand.",
-    source: "tuning and mallets: published, Wikipedia, Guitar tunings, and percussion pitch charts; what hands reach: common practice, no source",
+    source: "tuning and mallets: published, encyclopaedia article on guitar tunings, and percussion pitch charts; what hands reach: common practice, no source",
     level: Level::Warning,
     off: false,
     depends_on: DependsOn::Pitch,
@@ -44,11 +44,39 @@ suggestion: leave a note out, or move one by an octave so that the chord lies to
     exceptions: &[
         Exception {
             says: "notes that are held from before",
-            silent: Silent::Missing,
+            silent: Silent::Passage {
+                passage: "\
+key: C major
+meter: 4/4
+section: vibraphone
+parts: vibraphone = vibraphone
+
+chord      | Cmaj7 -                |
+count      | 1     3                |
+vibraphone | C4+G3 E5+D5+B4+-C4+-G3 |
+",
+                but: "vibraphone | C4+G3 E5+D5+B4+C4+G3   |",
+            },
         },
         Exception {
             says: "open strings",
-            silent: Silent::Missing,
+            silent: Silent::Passage {
+                passage: "\
+key: G major
+meter: 4/4
+section: guitar
+pitch: written
+parts: guitar = guitar
+
+chord  | Em7         - |
+count  | 1           3 |
+guitar | B5+G5+D5+E3 . |
+",
+                but: "\
+chord  | G7          - |
+guitar | B5+G5+D5+F3 . |
+",
+            },
         },
     ],
 };
@@ -241,7 +269,7 @@ mod tests {
 
     #[test]
     fn chords_on_strings() {
-        // Published: Wikipedia, Guitar chord: the open E and the barre F, written pitch.
+        // Published: encyclopaedia, Guitar chord: the open E and the barre F, written pitch.
         assert!(plays(&[76, 71, 68, 64, 59, 52]));
         assert!(plays(&[77, 72, 69, 65, 60, 53]));
         // Two notes that only the lowest string has.

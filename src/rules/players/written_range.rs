@@ -28,7 +28,7 @@ pub static RULE: Rule = Rule {
         },
         Setting {
             name: "held-beats",
-            about: "felt beats above which a note outside the comfortable range gets a note; 0 is never",
+            about: "beats as conducted above which a note outside the comfortable range gets a note; 0 is never",
             default: 4.0,
         },
     ],
@@ -60,12 +60,54 @@ tenor 2 | Bb4 G4  Bb4 |
     }],
     exceptions: &[
         Exception {
-            says: "extensions that every current horn has (high F# key)",
-            silent: Silent::Missing,
+            says: "the high F# key, which every current saxophone has",
+            silent: Silent::Passage {
+                passage: "\
+key: D major
+meter: 4/4
+pitch: written
+section: saxes
+parts: alto 1 = alto saxophone
+
+count  | 1  2   3   4   | 1  3 |
+alto 1 | B5 D#6 F#6 D#6 | B5 . |
+",
+                but: "alto 1 | B5 D#6 G6  D#6 | B5 . |",
+            },
         },
         Exception {
-            says: "the comfortable range is a matter for tessitura, except for notes held very long at the edge, which get a note outside the lead seat",
-            silent: Silent::Missing,
+            says: "notes outside the comfortable range, which `tessitura` counts; only one held very long gets a note",
+            silent: Silent::Passage {
+                passage: "\
+key: Eb major
+meter: 4/4
+pitch: written
+section: trumpets
+parts: trumpet 2 = trumpet
+
+count     | 1  2  3  4   | 1  | 1  3 |
+trumpet 2 | F5 G5 A5 Bb5 | C6 | F5 . |
+",
+                but: "trumpet 2 | F5 G5 A5 Bb5 | C6 | -  . |",
+            },
+        },
+        Exception {
+            says: "the lead of a section, who may hold such a note",
+            silent: Silent::Passage {
+                passage: "\
+key: Eb major
+meter: 4/4
+pitch: written
+section: trumpets
+parts: trumpet 1 = trumpet
+       trumpet 2 = trumpet
+
+count     | 1  2  3  4   | 1  | 1 3 |
+trumpet 1 | A5 C6 D6 C6  | C6 | - . |
+trumpet 2 | F5 G5 A5 G5  | A5 | - . |
+",
+                but: "trumpet 2 | F5 G5 A5 Bb5 | C6 | - . |",
+            },
         },
     ],
 };
@@ -186,7 +228,7 @@ fn notes_outside<'a>(
     })
 }
 
-/// Whether a note and what it is tied to is held longer than so many felt beats.
+/// Whether a note and what it is tied to is held longer than so many beats as conducted.
 fn is_held(input: &RuleInput<'_>, at: NoteRef, note: &Note, beats: f64) -> bool {
     let score = input.score;
     let part = score.parts.get(at.part as usize);
@@ -304,7 +346,7 @@ mod tests {
 
     #[test]
     fn a_school_grade_lowers_the_limit() {
-        // Published: US Army Field Band, grading of jazz charts: easy charts to G5, a lead of middle
+        // Published: a military band's grading of jazz charts: easy charts to G5, a lead of middle
         // grades to C6 or D6.
         assert_eq!(said("Trumpet 2", "A5", 0.0), Vec::<String>::new());
         assert_eq!(said("Trumpet 2", "G5", 2.0), Vec::<String>::new());

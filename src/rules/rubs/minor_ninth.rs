@@ -48,15 +48,128 @@ fix: tenor 2: write B4 (sounding A3) instead of C#5 (sounding B3)
     exceptions: &[
         Exception {
             says: "the b9 over the root of its own dominant",
-            silent: Silent::Missing,
+            silent: Silent::Passage {
+                passage: "\
+key: F minor
+meter: 4/4
+section: saxes
+technique: drop 3
+parts: alto 1 = alto saxophone
+       alto 2 = alto saxophone
+       tenor 1 = tenor saxophone
+       tenor 2 = tenor saxophone
+
+chord   | C7b9 | Fm6 |
+count   | 1    | 1   |
+alto 1  | E5   | F5  |
+alto 2  | Db5  | D5  |
+tenor 1 | Bb4  | Ab4 |
+tenor 2 | C4   | C4  |
+",
+                but: "\
+chord   | Cmaj7 | Fm6 |
+alto 2  | C5    | D5  |
+tenor 1 | G4    | Ab4 |
+tenor 2 | B3    | C4  |
+",
+            },
         },
         Exception {
-            says: "a quick approach chord that moves on within half a beat",
-            silent: Silent::Missing,
+            says: "in free writing, the b9 over the root of its own dominant",
+            silent: Silent::Passage {
+                passage: "\
+key: C minor
+meter: 4/4
+section: trombones
+technique: free
+parts: trombone 1 = trombone
+       trombone 2 = trombone
+       trombone 3 = trombone
+       trombone 4 = bass trombone
+
+chord      | G7b9 -  | Cm6 |
+count      | 1    3  | 1   |
+trombone 1 | Ab4  F4 | Eb4 |
+trombone 2 | F4   D4 | C4  |
+trombone 3 | B3   B3 | A3  |
+trombone 4 | G3   G3 | G3  |
+",
+                but: "\
+chord      | Abmaj7 G7b9 | Cm6 |
+trombone 3 | C4     B3   | A3  |
+",
+            },
         },
         Exception {
-            says: "voicings in fourths",
-            silent: Silent::Missing,
+            says: "a chord of half a beat or less that moves on",
+            silent: Silent::Passage {
+                passage: "\
+key: C major
+meter: 4/4
+section: trombones
+technique: drop 2
+parts: trombone 1 = trombone
+       trombone 2 = trombone
+       trombone 3 = trombone
+       trombone 4 = bass trombone
+
+chord      | Fmaj7 -   -  -  |
+count      | 1     3   3& 4  |
+trombone 1 | A4    G4  F4 E4 |
+trombone 2 | E4    Db4 C4 A3 |
+trombone 3 | C4    Bb3 A3 F3 |
+trombone 4 | F3    E3  E3 C3 |
+",
+                but: "count      | 1     2  3  4  |",
+            },
+        },
+        Exception {
+            says: "in free writing, a chord shorter than a beat",
+            silent: Silent::Passage {
+                passage: "\
+key: Ab major
+meter: 4/4
+section: trumpets
+technique: free
+parts: trumpet 1 = trumpet
+       trumpet 2 = trumpet
+       trumpet 3 = trumpet
+
+chord     | Abmaj7 -   Db6 |
+count     | 1      3&  4   |
+trumpet 1 | Eb5    Ab5 F5  |
+trumpet 2 | C5     Eb5 Db5 |
+trumpet 3 | G4     G4  Bb4 |
+",
+                but: "count     | 1      3  4   |",
+            },
+        },
+        Exception {
+            says: "in free writing, voicings in fourths",
+            silent: Silent::Passage {
+                passage: "\
+key: C major
+meter: 4/4
+section: brass
+technique: free
+parts: trumpet 1 = trumpet
+       trumpet 2 = trumpet
+       trumpet 3 = trumpet
+       trombone 1 = trombone
+       trombone 2 = trombone
+       trombone 3 = trombone
+
+chord      | Dm11 -  |
+count      | 1    3  |
+trumpet 1  | F5   E5 |
+trumpet 2  | C5   B4 |
+trumpet 3  | G4   A4 |
+trombone 1 | D4   D4 |
+trombone 2 | A3   C4 |
+trombone 3 | E3   F3 |
+",
+                but: "trombone 2 | C4   C4 |",
+            },
         },
     ],
 };

@@ -39,12 +39,52 @@ fix: tenor 2: write E5 (sounding D4) instead of D5 (sounding C4)
     }],
     exceptions: &[
         Exception {
-            says: "the doubled lead of its techniques",
-            silent: Silent::Missing,
+            says: "the lead doubled at the octave in the techniques that double it",
+            silent: Silent::Passage {
+                passage: "\
+key: G major
+meter: 4/4
+section: saxes
+technique: doubled lead
+parts: alto 1 = alto saxophone
+       alto 2 = alto saxophone
+       tenor 1 = tenor saxophone
+       tenor 2 = tenor saxophone
+       baritone = baritone saxophone
+
+chord    | G6 -  -  |
+count    | 1  2  3  |
+alto 1   | B4 D5 G5 |
+alto 2   | G4 B4 E5 |
+tenor 1  | E4 G4 D5 |
+tenor 2  | D4 E4 B4 |
+baritone | B3 D4 G4 |
+",
+                but: "tenor 2  | D4 D4 B4 |",
+            },
         },
         Exception {
             says: "triads under a triad's symbol",
-            silent: Silent::Missing,
+            silent: Silent::Passage {
+                passage: "\
+key: Eb major
+meter: 4/4
+section: saxes
+technique: four-way close
+parts: alto 1 = alto saxophone
+       alto 2 = alto saxophone
+       tenor 1 = tenor saxophone
+       tenor 2 = tenor saxophone
+
+chord   | Eb6 -   Eb  |
+count   | 1   2   3   |
+alto 1  | G4  Bb4 Eb5 |
+alto 2  | Eb4 G4  Bb4 |
+tenor 1 | C4  Eb4 G4  |
+tenor 2 | Bb3 C4  Eb4 |
+",
+                but: "chord   | Eb6 -   -   |",
+            },
         },
     ],
 };
@@ -69,7 +109,7 @@ pub fn check(input: &RuleInput<'_>, out: &mut Vec<Finding>) {
             )
         } else {
             format!(
-                "{who} where the {missing} of {harmony} belongs: the chord crowds there and lacks it"
+                "{who}: two voices share one chord step, and the {missing} of {harmony} is missing"
             )
         };
         out.push(at.finding(input.score, &RULE, message));

@@ -37,11 +37,23 @@ suggestion: share the chord between the hands, leave a note out, or roll it
     exceptions: &[
         Exception {
             says: "chords that both hands can share",
-            silent: Silent::Missing,
+            silent: Silent::With("piano | C5+A4+G4+E4+C4 C6+A5+E5+G3+A2 |"),
         },
         Exception {
             says: "notes that are held from before",
-            silent: Silent::Missing,
+            silent: Silent::Passage {
+                passage: "\
+key: F major
+meter: 4/4
+section: piano
+parts: piano = piano
+
+chord | F6 -               |
+count | 1  2               |
+piano | F1 F5+D5+A4+C4+-F1 |
+",
+                but: "piano | F1 F5+D5+A4+C4+F1 |",
+            },
         },
     ],
 };

@@ -41,7 +41,27 @@ fix: baritone: write E5 (sounding G3) instead of F5 (sounding Ab3)
     }],
     exceptions: &[Exception {
         says: "five-note writing on held notes, where the technique is not stated as doubled lead",
-        silent: Silent::Missing,
+        silent: Silent::Passage {
+            passage: "\
+key: C minor
+meter: 4/4
+section: saxes
+parts: alto 1 = alto saxophone
+       alto 2 = alto saxophone
+       tenor 1 = tenor saxophone
+       tenor 2 = tenor saxophone
+       baritone = baritone saxophone
+
+chord    | G7 -  -  -  | Cm6 |
+count    | 1  &  2  3  | 1   |
+alto 1   | D5 F5 D5 B4 | C5  |
+alto 2   | B4 D5 B4 G4 | A4  |
+tenor 1  | G4 B4 G4 F4 | G4  |
+tenor 2  | F4 G4 F4 D4 | Eb4 |
+baritone | D4 F4 D4 A3 | C4  |
+",
+            but: "technique: doubled lead",
+        },
     }],
 };
 

@@ -43,15 +43,50 @@ alto 2  | F4  A4  D5  A4 |
     exceptions: &[
         Exception {
             says: "another seat that has the lead for the whole phrase",
-            silent: Silent::Missing,
+            silent: Silent::With("\
+alto 1 | F4 A4 D5 A4 |
+alto 2 | A4 C5 F5 C5 |
+"),
         },
         Exception {
             says: "unisons",
-            silent: Silent::Missing,
+            silent: Silent::Passage {
+                passage: "\
+key: G minor
+meter: 4/4
+section: trumpets
+parts: trumpet 1 = trumpet
+       trumpet 2 = trumpet
+       trumpet 3 = trumpet
+
+count     | 1   2   3   4   |
+trumpet 1 | D5  C5  Bb4 D5  |
+trumpet 2 | Bb4 A4  Bb4 Bb4 |
+trumpet 3 | G4  F#4 G4  G4  |
+",
+                but: "trumpet 2 | Bb4 A4 C5 Bb4 |",
+            },
         },
         Exception {
             says: "passages that are not in rhythmic unison, except where the style asks for it (choir)",
-            silent: Silent::Missing,
+            silent: Silent::Passage {
+                passage: "\
+key: F major
+meter: 3/4
+section: choir
+parts: soprano = soprano voice
+       alto = alto voice
+       tenor = tenor voice
+       bass = bass voice
+
+count   | 1  &  2  &  3  &  | 1  2   3  |
+soprano | A4 -  G4 -  F4 -  | C5 Bb4 A4 |
+alto    | C4 F4 E4 G4 A4 G4 | F4 -   -  |
+tenor   | A3 -  C4 -  -  -  | A3 D4  C4 |
+bass    | F3 -  C3 -  D3 -  | F3 Bb2 F3 |
+",
+                but: "style: choir",
+            },
         },
     ],
 };

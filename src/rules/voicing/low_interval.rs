@@ -19,7 +19,7 @@ pub static RULE: Rule = Rule {
     group: Group::Voicing,
     asks: "No two neighbouring voices sound an interval below the pitch where it turns to mud.",
     why: "The lower an interval lies, the more its overtones beat against each other: a third that is clear in the middle of the keyboard is a rumble in the bass.",
-    source: "published: retailer's glossary, textbook on arranging for large jazz ensemble; rows from memory are marked in rules/low-intervals.toml",
+    source: "published: retailer's glossary, textbook on arranging for large jazz ensemble; some limits from memory",
     level: Level::Error,
     off: false,
     depends_on: DependsOn::Pitch,
@@ -53,15 +53,69 @@ trombone 4 | C2 C3 |
     exceptions: &[
         Exception {
             says: "octaves and unisons",
-            silent: Silent::Missing,
+            silent: Silent::Passage {
+                passage: "\
+key: Bb major
+meter: 4/4
+section: trombones
+parts: trombone 1 = trombone
+       trombone 2 = trombone
+       trombone 3 = trombone
+       trombone 4 = bass trombone
+
+chord      | Bb6 -   |
+count      | 1   3   |
+trombone 1 | D4  F4  |
+trombone 2 | G3  D4  |
+trombone 3 | Bb2 Bb3 |
+trombone 4 | Bb1 G3  |
+",
+                but: "trombone 3 | G2  Bb3 |",
+            },
         },
         Exception {
             says: "intervals wider than a tenth",
-            silent: Silent::Missing,
+            silent: Silent::Passage {
+                passage: "\
+key: Db major
+meter: 4/4
+section: trombones
+parts: trombone 1 = trombone
+       trombone 2 = trombone
+       trombone 3 = trombone
+       trombone 4 = bass trombone
+
+chord      | Db6 -   |
+count      | 1   3   |
+trombone 1 | F4  Ab4 |
+trombone 2 | Db4 F4  |
+trombone 3 | Bb3 Db4 |
+trombone 4 | Db2 Bb3 |
+",
+                but: "trombone 3 | Bb2 Db4 |",
+            },
         },
         Exception {
             says: "chords that pass in less than a beat, unless they lie far below",
-            silent: Silent::Missing,
+            silent: Silent::Passage {
+                passage: "\
+key: Db major
+meter: 4/4
+section: trombones
+parts: trombone 1 = trombone
+       trombone 2 = trombone
+       trombone 3 = trombone
+       trombone 4 = bass trombone
+
+chord      | Bbm7 -   Eb9 |
+count      | 1    &   2   |
+trombone 1 | Ab3  Db4 C4  |
+trombone 2 | F3   Bb3 G3  |
+trombone 3 | Db3  Ab3 F3  |
+trombone 4 | Bb2  F3  Db3 |
+",
+                but: "count      | 1    2   3   |",
+            },
         },
     ],
 };

@@ -38,8 +38,27 @@ fix: alto 2: write F#5 (sounding A4) instead of G#5 (sounding B4)
         right: "alto 2  | C5  E5  A4 |",
     }],
     exceptions: &[Exception {
-        says: "unisons",
-        silent: Silent::Missing,
+        says: "passages that are held to no technique",
+        silent: Silent::Passage {
+            passage: "\
+key: F major
+meter: 4/4
+section: trumpets
+technique: free
+parts: trumpet 1 = trumpet
+       trumpet 2 = trumpet
+       trumpet 3 = trumpet
+       trumpet 4 = trumpet
+
+chord     | Fmaj7 -  -  |
+count     | 1     2  3  |
+trumpet 1 | C5    A4 F5 |
+trumpet 2 | A4    F4 E5 |
+trumpet 3 | F4    E4 C5 |
+trumpet 4 | E4    C4 A4 |
+",
+            but: "technique: four-way close",
+        },
     }],
 };
 

@@ -48,15 +48,73 @@ baritone | B3 A3 D3    |
     exceptions: &[
         Exception {
             says: "passages whose technique nobody stated",
-            silent: Silent::Missing,
+            silent: Silent::Passage {
+                passage: "\
+key: C major
+meter: 4/4
+section: saxes
+parts: alto 1 = alto saxophone
+       alto 2 = alto saxophone
+       tenor 1 = tenor saxophone
+       tenor 2 = tenor saxophone
+       baritone = baritone saxophone
+
+chord    | C6/9 -  Dm11 | C6/9 |
+count    | 1    2  3    | 1    |
+alto 1   | G5   E5 A4   | D5   |
+alto 2   | D5   A4 F4   | A4   |
+tenor 1  | A4   G4 C4   | E4   |
+tenor 2  | E4   E4 G3   | C4   |
+baritone | B3   C4 D3   | G3   |
+",
+                but: "technique: fourths",
+            },
         },
         Exception {
-            says: "unison and octaves",
-            silent: Silent::Missing,
+            says: "harmony within a passage in unison or octaves",
+            silent: Silent::Passage {
+                passage: "\
+key: C major
+meter: 4/4
+section: saxes
+technique: octaves
+parts: alto 1 = alto saxophone
+       alto 2 = alto saxophone
+       tenor 1 = tenor saxophone
+       tenor 2 = tenor saxophone
+
+chord   | Am7 -  -  D7  |
+count   | 1   2  3  4   |
+alto 1  | E5  D5 C5 F#5 |
+alto 2  | E5  D5 C5 C5  |
+tenor 1 | E4  D4 C4 A4  |
+tenor 2 | E4  D4 C4 D4  |
+",
+                but: "technique: fourths",
+            },
         },
         Exception {
-            says: "another drop of the same chord, which wrong-voice-dropped reports",
-            silent: Silent::Missing,
+            says: "another drop of the same chord: wrong-voice-dropped reports it",
+            silent: Silent::Passage {
+                passage: "\
+key: Ab major
+meter: 4/4
+section: trombones
+technique: drop 2
+parts: trombone 1 = trombone
+       trombone 2 = trombone
+       trombone 3 = trombone
+       trombone 4 = bass trombone
+
+chord      | Ab6 -   -   |
+count      | 1   2   3   |
+trombone 1 | C4  Eb4 F4  |
+trombone 2 | F3  C4  C4  |
+trombone 3 | Eb3 Ab3 Ab3 |
+trombone 4 | Ab2 F3  Eb3 |
+",
+                but: "technique: fourths",
+            },
         },
     ],
 };
@@ -73,7 +131,7 @@ pub fn check(input: &RuleInput<'_>, out: &mut Vec<Finding>) {
                 force.technique
             ),
             SlipKind::NotInTechnique => {
-                format!("this is no voicing in {}: {who}", force.technique)
+                format!("this is not a voicing in {}: {who}", force.technique)
             }
             _ => continue,
         };

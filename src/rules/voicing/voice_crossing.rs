@@ -42,16 +42,51 @@ tenor 1 | E4  G4  A4  G4 |
     }],
     exceptions: &[
         Exception {
-            says: "two seats that have changed places for a whole phrase (second alto and first tenor, the tenors)",
-            silent: Silent::Missing,
+            says: "two seats that have changed places for a whole phrase, such as second alto and first tenor",
+            silent: Silent::With("\
+alto 2  | E4 G4 A4 G4 |
+tenor 1 | G4 A4 C5 A4 |
+"),
         },
         Exception {
             says: "unisons",
-            silent: Silent::Missing,
+            silent: Silent::Passage {
+                passage: "\
+key: D major
+meter: 3/4
+section: trumpets
+parts: trumpet 1 = trumpet
+       trumpet 2 = trumpet
+       trumpet 3 = trumpet
+
+count     | 1   2   3  | 1   |
+trumpet 1 | F#5 E5  E5 | D5  |
+trumpet 2 | D5  C#5 B4 | A4  |
+trumpet 3 | A4  A4  B4 | F#4 |
+",
+                but: "trumpet 3 | A4  A4 C#5 | F#4 |",
+            },
         },
         Exception {
             says: "passages that are not in rhythmic unison, except where the style asks for it (choir)",
-            silent: Silent::Missing,
+            silent: Silent::Passage {
+                passage: "\
+key: Eb major
+meter: 4/4
+section: choir
+parts: soprano = soprano voice
+       alto = alto voice
+       tenor = tenor voice
+       bass = bass voice
+
+count   | 1   2  3   4   | 1   3 |
+soprano | Bb4 -  C5  -   | Bb4 - |
+alto    | G4  F4 Eb4 F4  | G4  - |
+tenor   | Bb3 -  G4  F4  | Eb4 - |
+bass    | Eb3 D3 -   Ab2 | Eb3 - |
+",
+                but: "style: choir",
+            },
         },
     ],
 };

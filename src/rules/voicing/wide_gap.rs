@@ -49,23 +49,109 @@ fix: alto: write D4 instead of F4
     exceptions: &[
         Exception {
             says: "the two lowest voices",
-            silent: Silent::Missing,
+            silent: Silent::With("tenor   | A3 D4 A3 |"),
         },
         Exception {
-            says: "spreads, drop 2 & 4 and other voicings that are right in their technique",
-            silent: Silent::Missing,
+            says: "spreads and triads over a bass note",
+            silent: Silent::Passage {
+                passage: "\
+key: Eb major
+meter: 4/4
+section: trombones
+technique: spread
+parts: trombone 1 = trombone
+       trombone 2 = trombone
+       trombone 3 = trombone
+       trombone 4 = bass trombone
+
+count      | 1   | 1   |
+trombone 1 | Bb4 | Ab4 |
+trombone 2 | Ab3 | F4  |
+trombone 3 | Eb3 | D4  |
+trombone 4 | F2  | Bb2 |
+",
+                but: "technique: free",
+            },
+        },
+        Exception {
+            says: "voicings that are right in their technique, whatever gap the style allows",
+            silent: Silent::Passage {
+                passage: "\
+setting: wide-gap semitones = 7
+key: G major
+meter: 4/4
+section: saxes
+technique: drop 2 & 4
+parts: alto 1 = alto saxophone
+       alto 2 = alto saxophone
+       tenor 1 = tenor saxophone
+       tenor 2 = tenor saxophone
+
+chord   | G6 -  |
+count   | 1  3  |
+alto 1  | D5 G5 |
+alto 2  | G4 D5 |
+tenor 1 | B3 E4 |
+tenor 2 | E3 B3 |
+",
+                but: "technique: free",
+            },
         },
         Exception {
             says: "unison and octaves",
-            silent: Silent::Missing,
+            silent: Silent::Passage {
+                passage: "\
+key: C minor
+meter: 4/4
+section: saxes
+parts: alto 1 = alto saxophone
+       alto 2 = alto saxophone
+       tenor 1 = tenor saxophone
+       tenor 2 = tenor saxophone
+
+count   | 1   2  3  |
+alto 1  | Eb5 D5 C5 |
+alto 2  | C5  B4 C5 |
+tenor 1 | G4  G4 C4 |
+tenor 2 | Eb4 F4 C4 |
+
+count   | 1  |
+alto 1  | G5 |
+alto 2  | G5 |
+tenor 1 | G3 |
+tenor 2 | G3 |
+",
+                but: "\
+system 2:
+alto 2  | Eb5 |
+tenor 1 | C4  |
+",
+            },
         },
         Exception {
             says: "chords shorter than a beat",
-            silent: Silent::Missing,
+            silent: Silent::With("count   | 1  2  &  |"),
         },
         Exception {
             says: "passages that are not in rhythmic unison, except where the style asks for it (choir)",
-            silent: Silent::Missing,
+            silent: Silent::Passage {
+                passage: "\
+key: D major
+meter: 4/4
+section: choir
+parts: soprano = soprano voice
+       alto = alto voice
+       tenor = tenor voice
+       bass = bass voice
+
+count   | 1   2  3  4   | 1   3 |
+soprano | D5  -  E5 -   | F#5 - |
+alto    | A4  G4 A4 -   | D4  - |
+tenor   | F#4 -  -  C#4 | A3  - |
+bass    | D3  B2 A2 G2  | F#2 - |
+",
+                but: "style: choir",
+            },
         },
     ],
 };

@@ -157,7 +157,7 @@ impl PartWriter<'_> {
     fn chord(&self, out: &mut XmlText, mark: &ChordMark, onset: Ticks, offset: &str) {
         let Some(chord) = &mark.chord else {
             if mark.unread.is_some() {
-                // What is no chord symbol stays readable to the eye.
+                // What is not a chord symbol stays readable to the eye.
                 let words = format!("<words>{}</words>", escape(&mark.written));
                 out.line(&format!(
                     "<direction placement=\"above\"><direction-type>{words}</direction-type>\

@@ -28,7 +28,7 @@ pub struct Options {
 
 /// Writes a score as MusicXML 4.0.
 ///
-/// Values, ties, tuplets, beams, stems and accidentals are worked out anew: a note that is no single
+/// Values, ties, tuplets, beams, stems and accidentals are worked out again: a note that is no single
 /// value, or would hide a beat, becomes several tied ones. Silence in the first voice of a staff is
 /// written as rests; a part without clefs gets those of its instrument.
 ///

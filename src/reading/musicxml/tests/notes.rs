@@ -131,16 +131,19 @@ fn backing_up_too_far_stops_at_the_bar_line() {
 #[test]
 fn voices_whose_names_are_no_numbers_keep_apart() {
     let s = score(&one(&bar(&format!(
-        "{}{}{}{}",
+        "{}{}{}{}{}",
         note("C5", 1, "<voice>up</voice>"),
         note("D5", 1, "<voice>down</voice>"),
         note("E5", 1, "<voice>up</voice>"),
-        note("F5", 1, "<voice>7</voice>")
+        note("F5", 1, "<voice>7</voice>"),
+        note("G5", 1, "<voice>220</voice>")
     ))));
     let v: Vec<u8> = s.parts[0].notes.iter().map(|n| n.voice).collect();
     assert_eq!(v[0], v[2]);
     assert_ne!(v[0], v[1]);
     assert_eq!(v[3], 7);
+    // So high a number is a name: the numbers from 201 on are given to those.
+    assert_eq!(v[4], v[1] + 1);
 }
 
 #[test]
@@ -223,6 +226,17 @@ fn a_note_without_duration_lasts_as_long_as_it_looks() {
 }
 
 #[test]
+fn beside_a_duration_the_shape_is_not_looked_at() {
+    let s = score(&one(&bar(&note(
+        "C4",
+        2,
+        "<type>slow</type><dot/><time-modification><actual-notes>x</actual-notes>\
+         <normal-notes>2</normal-notes></time-modification>",
+    ))));
+    assert_eq!(times(&s.parts[0]), [(0, 2)]);
+}
+
+#[test]
 fn grace_and_cue_notes() {
     let s = score(&one(&bar(&format!(
         "<note><grace slash=\"yes\"/><pitch><step>B</step><octave>4</octave></pitch></note>{}{}",
@@ -249,6 +263,16 @@ fn rests_that_fill_the_bar() {
     )));
     let whole: Vec<bool> = s.parts[0].rests.iter().map(|r| r.whole_bar).collect();
     assert_eq!(whole, [true, true, false]);
+}
+
+#[test]
+fn a_whole_bar_of_rest_is_as_long_as_the_meter_says() {
+    let text = one(&bar(
+        "<attributes><divisions>2</divisions><time><beats>3</beats>\
+         <beat-type>4</beat-type></time></attributes><note><rest measure=\"yes\"/></note>",
+    ));
+    let rest = score(&text).parts[0].rests[0];
+    assert_eq!((rest.duration, rest.whole_bar), (Ticks(6), true));
 }
 
 #[test]

@@ -7,8 +7,8 @@
 use super::element::Element;
 use super::plain::{PlainTag, plain_text};
 
-/// The text behind the last tag, to be compared with what nearly always stands there. White space is
-/// passed over, and what is found.
+/// The text behind the last tag, while it is compared with the usual tags. Each function takes a piece of
+/// it, and the white space before that piece, or takes nothing and answers `None`.
 #[derive(Clone, Copy)]
 pub struct Ahead<'a> {
     text: &'a str,
@@ -32,14 +32,14 @@ impl<'a> Ahead<'a> {
         self.text.len()
     }
 
-    /// Passes over white space and this tag, where it comes next letter for letter.
+    /// Takes this tag, where it comes next letter for letter.
     #[inline]
     pub fn passes(&mut self, tag: &'static str) -> Option<()> {
         self.text = self.text.trim_ascii_start().strip_prefix(tag)?;
         Some(())
     }
 
-    /// What `read` makes of the plain text between a start tag and its end tag.
+    /// Takes a leaf: the value that `read` finds in the plain text between these tags.
     #[inline]
     pub fn leaf<T>(
         &mut self,
@@ -55,7 +55,7 @@ impl<'a> Ahead<'a> {
         Some(value)
     }
 
-    /// An element that holds nothing but the children that `read` takes; nothing of it, otherwise.
+    /// Takes an element that holds nothing but the children that `read` takes.
     #[inline]
     pub fn element<T>(
         &mut self,
@@ -71,13 +71,13 @@ impl<'a> Ahead<'a> {
         Some(value)
     }
 
-    /// Any element without content, its attributes not yet looked at.
+    /// Takes any element without content; its attributes have not been looked at yet.
     #[inline]
     pub fn childless(&mut self) -> Option<Element<'a>> {
         let text = self.text.trim_ascii_start();
         let tag = PlainTag::of(text).filter(|tag| tag.empty)?;
         let after = text.get(tag.length..)?;
         self.text = after;
-        Some(tag.element(self.end - text.len()))
+        Some(Element::plain(&tag, self.end - text.len()))
     }
 }

@@ -1,6 +1,10 @@
 //! A start tag and its attributes.
+#![allow(
+    clippy::arithmetic_side_effects,
+    reason = "a place in a text: no text is longer than 32 bits less a mebibyte"
+)]
 
-use super::plain::plain_attribute;
+use super::plain::{PlainTag, plain_attribute};
 use crate::reading::fault::{Fault, Parsed};
 use quick_xml::escape;
 use quick_xml::events::attributes::Attributes;
@@ -22,6 +26,18 @@ pub struct Element<'a> {
 }
 
 impl<'a> Element<'a> {
+    /// A plain tag that stands at `at`.
+    #[inline]
+    pub fn plain(tag: &PlainTag<'a>, at: usize) -> Self {
+        Self {
+            inner: tag.inner,
+            name: tag.name.len() as u32,
+            start: at as u32,
+            end: (at + tag.length) as u32,
+            plain: true,
+        }
+    }
+
     /// The element's name.
     #[inline]
     pub fn name(&self) -> &'a str {

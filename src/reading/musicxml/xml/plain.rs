@@ -8,8 +8,6 @@
     reason = "lengths of pieces of a text: no text is longer than 32 bits less a mebibyte"
 )]
 
-use super::element::Element;
-
 /// A plain piece of the text.
 pub enum Plain<'a> {
     /// A start tag, behind which other elements or more text may come.
@@ -42,7 +40,7 @@ pub fn next<'a>(xml: &'a str, open: &str) -> Option<(Plain<'a>, usize)> {
 /// A start tag whose name is plain, as are its attributes, if any.
 pub struct PlainTag<'a> {
     /// What stands between the brackets.
-    inner: &'a str,
+    pub inner: &'a str,
     /// The element's name.
     pub name: &'a str,
     /// Bytes of the tag.
@@ -80,18 +78,6 @@ impl<'a> PlainTag<'a> {
             length: end + 1 + usize::from(empty),
             empty,
         })
-    }
-
-    /// The same as an element whose tag stands at `at`.
-    #[inline]
-    pub fn element(&self, at: usize) -> Element<'a> {
-        Element {
-            inner: self.inner,
-            name: self.name.len() as u32,
-            start: at as u32,
-            end: (at + self.length) as u32,
-            plain: true,
-        }
     }
 }
 

@@ -34,7 +34,7 @@ pub struct Xml<'a> {
     base: usize,
     /// The names of the open elements.
     open: Vec<&'a str>,
-    /// The text of a leaf that was read to its end at once, until the caller has been told of that end.
+    /// The text of a leaf that was read to its end at once. Its end has not been reported to the caller yet.
     leaf: Option<&'a str>,
     /// Processing instructions for this program that have been passed: their content and bytes.
     pub instructions: Vec<(&'a str, Range<usize>)>,
@@ -233,11 +233,11 @@ impl<'a> Xml<'a> {
         Ok(match plain {
             Plain::Start(tag) => {
                 self.open.push(tag.name);
-                Some(tag.element(from + white))
+                Some(Element::plain(&tag, from + white))
             }
             Plain::Leaf(tag, text) => {
                 self.leaf = Some(text);
-                Some(tag.element(from + white))
+                Some(Element::plain(&tag, from + white))
             }
             Plain::End => {
                 self.open.pop();
@@ -246,9 +246,9 @@ impl<'a> Xml<'a> {
         })
     }
 
-    /// Lets `read` look at the text ahead, and passes over what it takes from there. Nothing but time
-    /// depends on it: what it does not take is still to come. It is true when the last that `read` took is
-    /// the end tag of the open element, which is closed then.
+    /// Lets `read` compare the text ahead, and passes over the pieces that it takes. All other children are
+    /// still to come. `read` answers whether the last piece is the end tag of the open element, which is
+    /// closed then; so does this function.
     #[inline]
     pub fn look_ahead(&mut self, read: impl FnOnce(&mut Ahead<'a>) -> bool) -> bool {
         // Nothing comes in an element that was read to its end, nor where elements stand too deep.
@@ -269,6 +269,7 @@ impl<'a> Xml<'a> {
         closed
     }
 
+    /// The next child, read the slow way.
     #[inline(never)]
     fn child_by_events(&mut self) -> Parsed<Option<Element<'a>>> {
         loop {
