@@ -1,7 +1,7 @@
 //! Words that the program knows in scores: `rules/words.toml`.
 
 use rustc_hash::{FxHashMap, FxHashSet};
-use serde::Deserialize;
+use serde::{Deserialize, Deserializer};
 use std::sync::LazyLock;
 
 /// The words of the file.
@@ -117,8 +117,9 @@ pub(crate) struct PartNames {
     pub(crate) other_instruments: FxHashSet<Box<str>>,
     /// Letters right after a number.
     pub(crate) ordinal_endings: FxHashSet<Box<str>>,
-    /// Seats in words, from the first on.
-    pub(crate) ordinals: Vec<Vec<Box<str>>>,
+    /// Seats in words, each with its number, 1-based.
+    #[serde(deserialize_with = "numbered")]
+    pub(crate) ordinals: FxHashMap<Box<str>, u8>,
     /// Seats in Roman numerals, from the first on.
     pub(crate) roman: Vec<Box<str>>,
     /// The part is read by several players.
@@ -146,6 +147,15 @@ pub(crate) struct Keys {
     pub(crate) letters: FxHashMap<Box<str>, i16>,
 }
 
+/// Lists of words, the first of them for 1.
+fn numbered<'de, D: Deserializer<'de>>(from: D) -> Result<FxHashMap<Box<str>, u8>, D::Error> {
+    let lists: Vec<Vec<Box<str>>> = Vec::deserialize(from)?;
+    Ok((1..)
+        .zip(lists)
+        .flat_map(|(number, list)| list.into_iter().map(move |word| (word, number)))
+        .collect())
+}
+
 /// Whether a word is in a short list.
 pub(crate) fn is_among(list: &[Box<str>], word: &str) -> bool {
     list.iter().any(|w| **w == *word)
@@ -164,7 +174,7 @@ mod tests {
         for word in &names.other_instruments {
             assert!(!names.decoration.contains(word), "{word} is in both lists");
         }
-        for word in names.ordinals.iter().flatten().chain(&names.roman) {
+        for word in names.ordinals.keys().chain(&names.roman) {
             assert!(!names.decoration.contains(word), "{word} is in both lists");
         }
         for (attack, after) in &read.dynamics.after_attack {

@@ -354,10 +354,13 @@ fn seat_of(token: &str, first: bool) -> Option<u8> {
         return Some(token.parse().ok().filter(|n| *n <= 99).unwrap_or(0));
     }
     let names = &known_words().part_names;
-    let roman = || names.roman.iter().position(|w| **w == *token);
-    let ordinal = || names.ordinals.iter().position(|list| is_among(list, token));
-    let index = (!first).then(roman).flatten().or_else(ordinal)?;
-    u8::try_from(index + 1).ok()
+    let roman = (!first)
+        .then(|| names.roman.iter().position(|w| **w == *token))
+        .flatten();
+    match roman {
+        Some(index) => u8::try_from(index + 1).ok(),
+        None => names.ordinals.get(token).copied(),
+    }
 }
 
 /// A key at the start of `tokens` and how many tokens it takes. After "in" a single letter is a
