@@ -3,7 +3,7 @@
 use crate::finding::Finding;
 use crate::fixing::Identity;
 use crate::ground::pitch::Pitch;
-use crate::proof::{Heard, Proofed};
+use crate::proof::{Heard, Proofed, proof};
 use crate::score::{Change, NoteRef};
 use crate::score::{Place, Score};
 use crate::style::Style;
@@ -43,7 +43,7 @@ pub struct Correction {
 /// is then proofed again, until nothing more can be mended. A round that leaves as many findings as
 /// before is undone.
 pub fn correct(score: &Heard, style: &Style) -> Correction {
-    let mut now = Cow::Borrowed(score);
+    let mut now = Cow::Borrowed(&**score);
     let mut left = score.proofed(style);
     let mut all: BTreeMap<NoteRef, (Pitch, &'static str)> = BTreeMap::new();
     for _ in 0..ROUNDS {
@@ -89,7 +89,7 @@ pub fn correct(score: &Heard, style: &Style) -> Correction {
 type Applied = Vec<(Change, &'static str)>;
 
 /// One round: all fixes that touch different notes; when together they bring something new, fewer.
-fn round(now: &Heard, style: &Style, findings: &Proofed) -> Option<(Heard, Proofed, Applied)> {
+fn round(now: &Score, style: &Style, findings: &Proofed) -> Option<(Score, Proofed, Applied)> {
     let mut taken: BTreeSet<NoteRef> = BTreeSet::new();
     let mut chosen: Vec<&Finding> = Vec::new();
     for finding in &findings.findings {
@@ -107,12 +107,12 @@ fn round(now: &Heard, style: &Style, findings: &Proofed) -> Option<(Heard, Proof
     }
     let before: HashSet<Identity> = findings.findings.iter().map(Identity::of).collect();
     while !chosen.is_empty() {
-        let mut next = now.clone().into_score();
+        let mut next = now.clone();
         for fix in chosen.iter().filter_map(|f| f.fix.as_ref()) {
             next.change(&fix.changes);
         }
-        let next = Heard::new(next, style);
-        let after = next.proofed(style);
+        // Heard by itself: the score that is edited stays as it was heard at first.
+        let after = proof(&next, style);
         let known = |f: &Finding| before.contains(&Identity::of(f));
         if after.findings.len() < findings.findings.len() && after.findings.iter().all(known) {
             let applied = chosen

@@ -5,7 +5,8 @@
 use chartproof::inside::editing::{apply, apply_to_file, edits};
 use chartproof::inside::ground::pitch::Pitch;
 use chartproof::inside::ground::text::Edit;
-use chartproof::inside::reading::{files::read_as_one, read_bytes};
+use chartproof::inside::reading::files::{self, read_as_one};
+use chartproof::inside::reading::read_bytes;
 use chartproof::inside::score::{Change, NoteRef};
 use chartproof::inside::score::{Format, Note, NoteFlags, Part, Score, Source};
 use std::collections::{BTreeMap, HashMap};
@@ -31,7 +32,7 @@ fn samples() -> Vec<PathBuf> {
             let path = entry.unwrap().path();
             // Each note of the whole chart by itself would take minutes: it is tried apart, by samples.
             let chart = path.to_string_lossy().contains("lamplighters-detour");
-            if path.is_file() && !chart {
+            if path.is_file() && !chart && files::may_be_score(&path) {
                 out.push(path);
             }
         }

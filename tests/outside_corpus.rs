@@ -287,7 +287,7 @@ fn others(bytes: &[u8], but: &str) -> Vec<(String, Vec<u8>)> {
     (0..zip.len())
         .filter_map(|i| {
             let mut entry = zip.by_index_raw(i).unwrap();
-            let name = entry.name().to_owned();
+            let name = entry.name().unwrap().to_string();
             let mut packed = Vec::new();
             entry.read_to_end(&mut packed).unwrap();
             (name != but).then_some((name, packed))

@@ -19,7 +19,7 @@ fn p(text: &str) -> Pitch {
 fn transpositions() {
     // Sounding minus written, in semitones.
     let table = [
-        // reference library: music21 10.5.1; published: encyclopaedia, list of transposing instruments
+        // reference library: music21 10.5.1; published: Wikipedia, list of transposing instruments
         ("soprano-saxophone", -2),
         ("alto-saxophone", -9),
         ("tenor-saxophone", -14),
@@ -31,7 +31,7 @@ fn transpositions() {
         ("trumpet", -2),
         ("piccolo", 12),
         ("double-bass", -12),
-        // published: encyclopaedia, list of transposing instruments
+        // published: Wikipedia, list of transposing instruments
         ("flugelhorn", -2),
         ("cornet", -2),
         ("alto-flute", -5),
@@ -64,7 +64,7 @@ fn letters_of_transpositions() {
 #[test]
 fn written_lows() {
     // reference library: music21 10.5.1; published: a textbook's range appendix and
-    // an orchestra library's reference
+    // orchestralibrary.com
     for (key, low) in [
         ("soprano-saxophone", "Bb3"),
         ("alto-saxophone", "Bb3"),
@@ -100,7 +100,7 @@ fn the_baritone_saxophone_has_a_low_a() {
 
 #[test]
 fn saxophone_tops() {
-    // published: encyclopaedia, Alto saxophone: F6, F#6 with its key. an orchestra library's reference has G6, which
+    // published: Wikipedia, Alto saxophone: F6, F#6 with its key. orchestralibrary.com has G6, which
     // is refused here.
     for key in [
         "soprano-saxophone",
@@ -142,7 +142,7 @@ fn trumpets() {
         trumpet.judge_range(p("D6").midi(), Some(3)),
         RangeVerdict::Stretched { limit: p("C6") }
     );
-    // published: a military band's grading page: a lead of middle grades goes to C6 or D6
+    // published: the US Army Field Band's grading page: a lead of middle grades goes to C6 or D6
     assert_ne!(
         trumpet.judge_range(p("D6").midi(), Some(1)),
         RangeVerdict::Stretched { limit: p("C6") }
@@ -151,7 +151,7 @@ fn trumpets() {
 
 #[test]
 fn trombones() {
-    // published: encyclopaedia, Trombone and Bass trombone
+    // published: Wikipedia, Trombone and Bass trombone
     let tenor = instrument("trombone");
     assert_eq!(tenor.range.professional, (p("E2"), p("Bb4")));
     for gap in ["B1", "C2", "D2", "Eb2"] {
@@ -175,7 +175,7 @@ fn trombones() {
         bass.judge_range(p("Eb1").midi(), None),
         RangeVerdict::Impossible { limit: p("E1") }
     );
-    // published: an orchestra library's reference has F5 as the top
+    // published: orchestralibrary.com has F5 as the top
     assert_eq!(
         tenor.judge_range(p("F5").midi(), None),
         RangeVerdict::Stretched { limit: p("Bb4") }
@@ -188,7 +188,7 @@ fn trombones() {
 
 #[test]
 fn horn_vibraphone_piano() {
-    // published: a textbook's range appendix and an orchestra library's reference
+    // published: a textbook's range appendix and orchestralibrary.com
     assert_eq!(
         instrument("french-horn").range.professional,
         (p("F#2"), p("C6"))
@@ -228,7 +228,7 @@ const EXCEPTIONS: [(&str, &str, &str); 4] = [
     (
         "Horn",
         "lowest",
-        "published: a textbook's range appendix and an orchestra library's reference start at F#2",
+        "published: a textbook's range appendix and orchestralibrary.com start at F#2",
     ),
     (
         "Guitar",
@@ -305,7 +305,7 @@ fn the_reference_librarys_table() {
 #[test]
 fn school_grades() {
     let top = |key: &str, grade, seat| instrument(key).graded(grade, seat).1;
-    // published: a military band's grading page: easy charts take the trumpet to G5 and the
+    // published: the US Army Field Band's grading page: easy charts take the trumpet to G5 and the
     // trombone to D4 (octave inferred), a lead of middle grades to C6 or D6, and the bass trombone
     // down to the pedal Bb1.
     assert_eq!(top("trumpet", 2, Some(2)), p("G5"));
@@ -342,6 +342,6 @@ fn awkward_registers() {
     assert!(!has("baritone-saxophone", NoSoftStart, "Bb3", "C#4"));
     // published: a band publisher's grade table and an orchestration text
     assert!(has("clarinet", Break, "Bb4", "B4"));
-    // published: encyclopaedia, Trombone: not there without an F attachment
+    // published: Wikipedia, Trombone: not there without an F attachment
     assert!(has("trombone", Missing, "B1", "Eb2"));
 }

@@ -96,7 +96,7 @@ fn corrected(into: &Path) -> usize {
                     let mut zip = zip::ZipArchive::new(fs::File::open(&path).unwrap()).unwrap();
                     for at in 0..zip.len() {
                         let mut member = zip.by_index(at).unwrap();
-                        let name = member.name().to_owned();
+                        let name = member.name().unwrap().into_owned();
                         if !name.starts_with("META-INF") && name.ends_with("xml") {
                             let mut target =
                                 fs::File::create(path.with_extension("musicxml")).unwrap();

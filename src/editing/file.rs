@@ -382,11 +382,11 @@ mod tests {
             for i in 0..before.len() {
                 let mut old = before.by_index_raw(i).unwrap();
                 let mut new = after.by_index_raw(i).unwrap();
-                assert_eq!(old.name(), new.name());
+                assert_eq!(old.name().unwrap(), new.name().unwrap());
                 assert_eq!(old.compression(), new.compression());
                 assert_eq!(old.last_modified(), new.last_modified());
                 assert_eq!(old.unix_mode(), new.unix_mode());
-                if old.name() != "s/a.xml" {
+                if old.name().unwrap() != "s/a.xml" {
                     let (mut a, mut b) = (Vec::new(), Vec::new());
                     old.read_to_end(&mut a).unwrap();
                     new.read_to_end(&mut b).unwrap();

@@ -483,7 +483,7 @@ trombone 1 | D4 C4 D4 F4 | F4 D4 Eb4 D4 |
             note.sounding = note.written.transposed(wrong);
         }
         let meant = heard(&score).unwrap();
-        // Published: encyclopaedia, list of transposing instruments: a tenor saxophone sounds a major
+        // Published: Wikipedia, list of transposing instruments: a tenor saxophone sounds a major
         // ninth below.
         assert_eq!(meant.presumed[0].meant.chromatic, -14);
         assert_eq!(meant.parts[2].notes, soli().parts[2].notes);

@@ -269,7 +269,7 @@ mod tests {
 
     #[test]
     fn intervals_are_named_as_players_name_them() {
-        // Published: encyclopaedia, list of transposing instruments.
+        // Published: Wikipedia, list of transposing instruments.
         let by = Transposition::from_parts;
         assert_eq!(
             in_words(by(-5, -9, 0)),

@@ -369,7 +369,7 @@ mod tests {
     #[test]
     fn slides_and_partials() {
         let p = |text: &str| text.parse::<Pitch>().unwrap().midi();
-        // Published: encyclopaedia, Trombone: partials and positions.
+        // Published: Wikipedia, Trombone: partials and positions.
         assert!(only_by_slide(p("Bb2"), p("E2")));
         assert!(!only_by_slide(p("Bb2"), p("F3")));
         // F3 in sixth position lies on the partial of Bb3.

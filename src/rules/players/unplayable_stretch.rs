@@ -269,7 +269,7 @@ mod tests {
 
     #[test]
     fn chords_on_strings() {
-        // Published: encyclopaedia, Guitar chord: the open E and the barre F, written pitch.
+        // Published: Wikipedia, Guitar chord: the open E and the barre F, written pitch.
         assert!(plays(&[76, 71, 68, 64, 59, 52]));
         assert!(plays(&[77, 72, 69, 65, 60, 53]));
         // Two notes that only the lowest string has.

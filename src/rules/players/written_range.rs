@@ -346,7 +346,7 @@ mod tests {
 
     #[test]
     fn a_school_grade_lowers_the_limit() {
-        // Published: a military band's grading of jazz charts: easy charts to G5, a lead of middle
+        // Published: US Army Field Band, grading of jazz charts: easy charts to G5, a lead of middle
         // grades to C6 or D6.
         assert_eq!(said("Trumpet 2", "A5", 0.0), Vec::<String>::new());
         assert_eq!(said("Trumpet 2", "G5", 2.0), Vec::<String>::new());
