@@ -117,10 +117,12 @@ fn passages(i: &Instrument) -> Vec<(String, String)> {
             "two notes at once".to_owned(),
             grid_of(
                 i,
-                "1 3",
+                "1 2 3 4",
                 &[vec![
+                    pitch(top - 5),
+                    pitch(top - 5),
                     format!("{}+{}", pitch(top), pitch(top - 5)),
-                    ".".to_owned(),
+                    pitch(top - 5),
                 ]],
             ),
         ),

@@ -78,7 +78,7 @@ impl LeadFunction {
             Self::Enclosure => "enclosure",
             Self::PassingNote => "passing note",
             Self::NeighbourNote => "neighbour note",
-            Self::UnpreparedNeighbour => "neighbour note that is not prepared",
+            Self::UnpreparedNeighbour => "incomplete neighbour note",
             Self::Appoggiatura => "approach note on the beat",
             Self::EscapeTone => "escape tone",
             Self::Unclassified => "unclassified note",
