@@ -89,11 +89,13 @@ pub use face::{
 };
 #[cfg(feature = "cli")]
 pub use face::{proof_file, read_file, read_style};
-pub use finding::{Finding, Fix, NoteAtFault, SetAside};
+pub use finding::{Finding, Fix, Grounds, NoteAtFault, SetAside};
 pub use ground::pitch::Pitch;
 pub use ground::problem::Problem;
+pub use ground::text::Edit;
+pub use ground::time::Ticks;
 pub use house_style::StyleError;
 pub use model_answer::VoiceError;
 pub use score::{Change, NoteRef, Place, Score};
-pub use style::{Level, Style};
+pub use style::{Gate, Level, Style};
 pub use writing::grid::Unwritable;

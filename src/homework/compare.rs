@@ -22,7 +22,7 @@ pub(super) struct Compared {
     pub score: Score,
     /// What is wrong with it.
     pub findings: Vec<Finding>,
-    /// How often each mistake was made, where one finding tells of several.
+    /// How often each mistake was made, where one finding stands for several.
     pub several: BTreeMap<&'static str, usize>,
     pub right: usize,
     pub of: usize,

@@ -38,7 +38,7 @@ pub enum VoiceError {
         /// What there is.
         known: String,
     },
-    /// The section is not known and cannot be told from the lead.
+    /// The section is not known and does not follow from the lead.
     #[error("the section of the lead `{0}` is not clear: name it, such as saxes")]
     WhichSection(String),
     /// The section cannot be voiced so.

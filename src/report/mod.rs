@@ -87,7 +87,7 @@ impl ProofedFile {
     }
 }
 
-/// A finding as a report for machines tells it.
+/// A finding as a report for machines has it.
 struct ReportedFinding<'a> {
     score: &'a Score,
     finding: &'a Finding,
@@ -96,7 +96,7 @@ struct ReportedFinding<'a> {
     print: Print,
 }
 
-/// All files together in numbers: what the end of a report tells, and all that has to be kept of a
+/// All files together in numbers: the end of a report, and all that has to be kept of a
 /// file whose own piece is written.
 #[derive(Clone, Debug, Default)]
 pub struct Sums {

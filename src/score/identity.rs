@@ -220,7 +220,7 @@ fn by_sound(catalogue: &Catalogue, sound: &str) -> Vec<usize> {
         return exact;
     }
     // An id finer than those known: `keyboard.piano.honky-tonk` is a piano. A kind of its own
-    // (`brass.trombone.alto`) is not told apart from a manner of playing, so only one level up
+    // (`brass.trombone.alto`) is not distinguished from a manner of playing, so only one level up
     // and only where the kinds do not transpose apart.
     sound
         .rsplit_once('.')

@@ -34,7 +34,7 @@ fn text(text: &str) -> String {
     escape(&printable(text))
 }
 
-/// A level's shape, which tells it without its colour, and its class.
+/// A level's shape, which shows it without its colour, and its class.
 const fn sign(level: Level) -> (&'static str, &'static str) {
     match level {
         Level::Error => ("◆", "e"),

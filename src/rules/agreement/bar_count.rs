@@ -126,7 +126,7 @@ mod tests {
         let short: &[&str] = &["C4:8", "mark-B D4:8"];
         let wrong = score(&[("Flute", full), ("Oboe", full), ("Bassoon", short)]);
         assert_eq!(places(&wrong, "bar-count"), ["2 1: Bassoon"]);
-        // The missing bar is not told again as a mark in the wrong place.
+        // The missing bar is not reported again as a mark in the wrong place.
         assert!(places(&wrong, "rehearsal-mark-agreement").is_empty());
         let right = score(&[("Flute", full), ("Oboe", full), ("Bassoon", full)]);
         assert!(places(&right, "bar-count").is_empty());

@@ -139,9 +139,9 @@ pub fn check(input: &RuleInput<'_>, out: &mut Vec<Finding>) {
             .map(|p| p.map(wedges).unwrap_or_default())
             .collect();
         let mut odds = Vec::new();
-        let mut told: Vec<Option<(usize, usize)>> = vec![None; together.players.len()];
+        let mut reported: Vec<Option<(usize, usize)>> = vec![None; together.players.len()];
         for bar in 0..together.bars.len() {
-            levels(input, together, &marks, bar, &mut told, &mut odds);
+            levels(input, together, &marks, bar, &mut reported, &mut odds);
         }
         // A part without dynamics is never in `odds`, so nothing is systematic here.
         let comparison = MarkComparison {
@@ -172,7 +172,7 @@ fn levels(
     together: &Together,
     marks: &[Vec<(Ticks, usize)>],
     bar: usize,
-    told: &mut [Option<(usize, usize)>],
+    reported: &mut [Option<(usize, usize)>],
     odds: &mut Vec<Odd>,
 ) {
     let all = together.all(bar);
@@ -212,12 +212,12 @@ fn levels(
             // A mark a little late, before the part's next note, is only drawn late.
             let late = in_force(p, onset + beat).is_some_and(|f| f.1 == wanted);
             if own == wanted || louder_lead || late {
-                if let Some(slot) = told.get_mut(p) {
+                if let Some(slot) = reported.get_mut(p) {
                     *slot = None;
                 }
                 continue;
             }
-            if let Some(slot) = told.get_mut(p) {
+            if let Some(slot) = reported.get_mut(p) {
                 if *slot == Some((own, wanted)) {
                     continue;
                 }

@@ -327,7 +327,7 @@ type Pair = (String, String, Vec<u32>);
 fn disagreements(input: &RuleInput<'_>, concert: &[u32], out: &mut Vec<Finding>) {
     let score = input.score;
     // The same pair of symbols in the same parts is reported once, with its count.
-    let mut told: BTreeMap<Pair, (usize, usize)> = BTreeMap::new();
+    let mut reported: BTreeMap<Pair, (usize, usize)> = BTreeMap::new();
     for beat in by_beat(score).into_values() {
         let held: Beat<'_> = beat
             .into_iter()
@@ -358,14 +358,14 @@ fn disagreements(input: &RuleInput<'_>, concert: &[u32], out: &mut Vec<Finding>)
                 chord.map_or("no chord", |c| c.text.as_str()).to_owned()
             };
             let key = (text(own), text(wanted), parts.clone());
-            if let Some((times, _)) = told.get_mut(&key) {
+            if let Some((times, _)) = reported.get_mut(&key) {
                 *times += 1;
                 continue;
             }
             let simpler =
                 matches!((&own.chord, &wanted.chord), (Some(a), Some(b)) if is_simpler(a, b));
             let names = whole::names(score, &parts);
-            told.insert(key, (1, out.len()));
+            reported.insert(key, (1, out.len()));
             out.push(
                 RULE.finding(
                     at,
@@ -388,7 +388,7 @@ fn disagreements(input: &RuleInput<'_>, concert: &[u32], out: &mut Vec<Finding>)
             );
         }
     }
-    for (times, index) in told.into_values() {
+    for (times, index) in reported.into_values() {
         if let Some(finding) = out.get_mut(index).filter(|_| times > 1) {
             finding.message = format!(
                 "{}, {times} times, here for the first time",

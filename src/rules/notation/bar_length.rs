@@ -303,7 +303,7 @@ pub fn check(input: &RuleInput<'_>, out: &mut Vec<Finding>) {
             {
                 continue;
             }
-            // The same parts going on in the same way are one mistake, told where it begins.
+            // The same parts going on in the same way are one mistake, reported where it begins.
             let same = (length, parts.clone());
             let run = before
                 .as_ref()

@@ -92,7 +92,7 @@ trumpet 1, bar 1, beat 1: words cup mute
 
 /// What words over a staff tell the player to do.
 #[derive(Clone, Debug, PartialEq)]
-enum Told {
+enum Instruction {
     /// Put a mute in, by its name.
     Mute(&'static str),
     /// Play open.
@@ -105,7 +105,7 @@ enum Told {
     String(&'static str),
 }
 
-fn told(text: &str) -> Option<(Told, bool)> {
+fn instruction(text: &str) -> Option<(Instruction, bool)> {
     let lower = text.to_lowercase();
     let list: Vec<&str> = lower
         .split(|c: char| !c.is_alphanumeric())
@@ -119,31 +119,31 @@ fn told(text: &str) -> Option<(Told, bool)> {
     let has = |words: &[Box<str>]| words.iter().any(|w| list.contains(&&**w));
     let is_only = |words: &[Box<str>]| matches!(list.as_slice(), [one] if is_among(words, one));
     if has(&known.in_hand) {
-        return Some((Told::Hand, false));
+        return Some((Instruction::Hand, false));
     }
     if let Some(word) = known.strings.iter().find(|w| list.contains(&&***w)) {
-        return Some((Told::String(word), false));
+        return Some((Instruction::String(word), false));
     }
     if has(&known.mute) || is_only(&known.mute_alone) {
         if has(&known.away) {
-            return Some((Told::Open, true));
+            return Some((Instruction::Open, true));
         }
         let name = known
             .names
             .iter()
             .find(|(word, _)| list.contains(&&**word))
             .map_or("mute", |(_, name)| name);
-        return Some((Told::Mute(name), has(&known.to_come)));
+        return Some((Instruction::Mute(name), has(&known.to_come)));
     }
     if is_only(&known.open) {
-        return Some((Told::Open, false));
+        return Some((Instruction::Open, false));
     }
     let rest = known
         .take
         .iter()
         .find_map(|prefix| lower.trim().strip_prefix(&**prefix))?;
     let instrument = catalogue().named(rest)?;
-    is_wind(instrument).then_some((Told::Take(instrument), true))
+    is_wind(instrument).then_some((Instruction::Take(instrument), true))
 }
 
 fn is_wind(instrument: &Instrument) -> bool {
@@ -274,28 +274,28 @@ fn changes(part: &Part, instrument: &'static Instrument) -> Vec<Change> {
         }
     };
     for words in &part.words {
-        let Some((told, to_come)) = told(&words.value.text) else {
+        let Some((instruction, to_come)) = instruction(&words.value.text) else {
             continue;
         };
-        match told {
-            Told::Mute(name) => {
+        match instruction {
+            Instruction::Mute(name) => {
                 if muted != Some(name) {
                     add(format!("the {name}"), words.onset, to_come);
                 }
                 muted = Some(name);
             }
-            Told::Open | Told::Hand => {
+            Instruction::Open | Instruction::Hand => {
                 if let Some(name) = muted.take() {
                     add(format!("taking out the {name}"), words.onset, to_come);
                 }
             }
-            Told::Take(new) => {
+            Instruction::Take(new) => {
                 if new.key != current.key {
                     add(format!("the {}", new.name), words.onset, to_come);
                 }
                 current = new;
             }
-            Told::String(_) => {}
+            Instruction::String(_) => {}
         }
     }
     for pair in part.transpositions.windows(2) {
@@ -316,7 +316,7 @@ fn bow_words(
     out: &mut Vec<Finding>,
 ) {
     for words in &part.words {
-        let Some((Told::String(word), _)) = told(&words.value.text) else {
+        let Some((Instruction::String(word), _)) = instruction(&words.value.text) else {
             continue;
         };
         let name = wording::part(score, index);
@@ -405,13 +405,13 @@ mod tests {
 
     #[test]
     fn words_that_tell_a_player_to_change() {
-        let of = |text| told(text).map(|(t, _)| t);
-        assert_eq!(of("Cup Mute"), Some(Told::Mute("cup mute")));
-        assert_eq!(of("con sord."), Some(Told::Mute("mute")));
-        assert_eq!(of("senza sord."), Some(Told::Open));
-        assert_eq!(of("Open"), Some(Told::Open));
-        assert_eq!(of("plunger"), Some(Told::Hand));
-        assert!(matches!(of("To Flute"), Some(Told::Take(i)) if i.key == "flute"));
+        let of = |text| instruction(text).map(|(t, _)| t);
+        assert_eq!(of("Cup Mute"), Some(Instruction::Mute("cup mute")));
+        assert_eq!(of("con sord."), Some(Instruction::Mute("mute")));
+        assert_eq!(of("senza sord."), Some(Instruction::Open));
+        assert_eq!(of("Open"), Some(Instruction::Open));
+        assert_eq!(of("plunger"), Some(Instruction::Hand));
+        assert!(matches!(of("To Flute"), Some(Instruction::Take(i)) if i.key == "flute"));
         for text in [
             "straight eighths",
             "to Coda",

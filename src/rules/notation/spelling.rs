@@ -370,7 +370,7 @@ fn unisons(input: &RuleInput<'_>, passage: &Passage, out: &mut Vec<Finding>) {
     if passage.section.chordal {
         return;
     }
-    let mut told: HashSet<NoteRef> = HashSet::new();
+    let mut reported: HashSet<NoteRef> = HashSet::new();
     let members = &passage.section.parts;
     let pairs = members.windows(2).filter_map(|w| match w {
         [a, b] => Some((a.part, b.part)),
@@ -394,8 +394,8 @@ fn unisons(input: &RuleInput<'_>, passage: &Passage, out: &mut Vec<Finding>) {
                 || near.count() < SIDE + 1
                 || input.is_explained(odd.upper)
                 || input.is_explained(odd.lower)
-                || !told.insert(odd.upper)
-                || !told.insert(odd.lower)
+                || !reported.insert(odd.upper)
+                || !reported.insert(odd.lower)
             {
                 continue;
             }

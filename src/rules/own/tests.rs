@@ -61,8 +61,8 @@ fn said(passage: &'static str, style: &Style, rule: &str) -> Vec<String> {
 }
 
 /// A wrong passage is reported at its place in these words, the right one is not.
-fn holds(style: &Style, rule: &str, wrong: &'static str, told: &[&str], right: &'static str) {
-    assert_eq!(said(wrong, style, rule), told);
+fn holds(style: &Style, rule: &str, wrong: &'static str, expected: &[&str], right: &'static str) {
+    assert_eq!(said(wrong, style, rule), expected);
     assert_eq!(said(right, style, rule), Vec::<String>::new());
 }
 
@@ -344,7 +344,7 @@ trumpet 2 | C5 .  G4 . | F4 A4   |
 
 #[test]
 fn values_of_a_note_are_what_stands_there() {
-    for (when, told) in [
+    for (when, expected) in [
         ("degree == '3' && chord_note", vec!["1 1: E5", "2 3: A4"]),
         ("!chord_note", vec!["1 2: D5", "2 3: Db5"]),
         ("voice == 2 && beat >= 2", vec!["1 3: G4", "2 3: A4"]),
@@ -360,21 +360,21 @@ fn values_of_a_note_are_what_stands_there() {
             vec![],
         ),
     ] {
-        let mut told: Vec<String> = told.into_iter().map(str::to_owned).collect();
+        let mut expected: Vec<String> = expected.into_iter().map(str::to_owned).collect();
         let mut found = said(TWO, &one("note", when, "{sounding}"), "my-rule");
-        told.sort();
+        expected.sort();
         found.sort();
         // A4 stands in both parts of bar 2.
         if when.starts_with("degree") {
-            told.insert(1, "2 1: A4".to_owned());
+            expected.insert(1, "2 1: A4".to_owned());
         }
-        assert_eq!(found, told, "{when}");
+        assert_eq!(found, expected, "{when}");
     }
 }
 
 #[test]
 fn values_of_the_other_scopes_are_what_stands_there() {
-    for (scope, when, message, told) in [
+    for (scope, when, message, expected) in [
         (
             "sonority",
             "count == 2 && span > 4 && bar == 1",
@@ -425,8 +425,8 @@ fn values_of_the_other_scopes_are_what_stands_there() {
         ),
     ] {
         let found = said(TWO, &one(scope, when, message), "my-rule");
-        let told: Vec<String> = told.into_iter().map(str::to_owned).collect();
-        assert_eq!(found, told, "{when}");
+        let expected: Vec<String> = expected.into_iter().map(str::to_owned).collect();
+        assert_eq!(found, expected, "{when}");
     }
 }
 
@@ -449,12 +449,12 @@ fn a_failure_is_reported_once() {
         findings, remarks, ..
     } = proof(&score, &style);
     assert!(!findings.iter().any(|f| f.rule == "my-rule"));
-    let told: Vec<&String> = remarks.iter().filter(|r| r.contains("my-rule")).collect();
-    assert_eq!(told.len(), 1, "{remarks:#?}");
+    let expected: Vec<&String> = remarks.iter().filter(|r| r.contains("my-rule")).collect();
+    assert_eq!(expected.len(), 1, "{remarks:#?}");
     assert!(
-        told[0].starts_with("bar 1, beat 2, trumpets: the house's rule my-rule cannot be worked out: there is no number 1 in the list"),
+        expected[0].starts_with("bar 1, beat 2, trumpets: the house's rule my-rule cannot be worked out: there is no number 1 in the list"),
         "{}",
-        told[0]
+        expected[0]
     );
 }
 

@@ -353,7 +353,7 @@ pub struct Odd {
     pub level: Level,
 }
 
-/// A part that differs in more bars than this, and never has such marks (or alone has them), is told
+/// A part that differs in more bars than this, and never has such marks (or alone has them), is reported
 /// once.
 const OFTEN: usize = 2;
 
