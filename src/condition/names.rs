@@ -76,6 +76,10 @@ impl Scope {
 /// The names there are, whatever they are called in a scope.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
 #[allow(missing_docs)] // the tables below describe each
+#[allow(
+    clippy::enum_variant_names,
+    reason = "they are called as conditions call them"
+)]
 pub enum Name {
     Part,
     Instrument,

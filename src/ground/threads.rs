@@ -64,6 +64,10 @@ pub fn on_a_deep_stack<T: Send + 'static>(
 
 /// Does `work` where it stands: its depth has to be bounded by its input.
 #[cfg(not(feature = "cli"))]
+#[allow(
+    clippy::unnecessary_wraps,
+    reason = "with threads the work may break off"
+)]
 pub fn on_a_deep_stack<T>(_bytes: usize, work: impl FnOnce() -> T) -> Option<T> {
     Some(work())
 }
