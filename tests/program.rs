@@ -463,7 +463,9 @@ fn standalone(page: &str) -> String {
         let (value, _) = between(svg, &format!(" {name}=\""), "\" ");
         value.split('"').nth(1).unwrap().parse().unwrap()
     };
-    let style: String = page
+    // Not the colours of a printed page, which come later.
+    let screen = &page[..page.find("@media print").unwrap()];
+    let style: String = screen
         .lines()
         .filter(|l| l.starts_with(":root{") || l.starts_with("svg.m"))
         .collect::<Vec<_>>()
