@@ -6,6 +6,7 @@
 mod common;
 mod outside;
 
+mod attacks;
 mod class;
 mod editing;
 mod fingerprints;

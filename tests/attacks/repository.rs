@@ -1,0 +1,1 @@
+//! Nothing of a repository is run or written by `--since`.

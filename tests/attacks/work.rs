@@ -1,0 +1,1 @@
+//! Work grows with the score, not with its square.
