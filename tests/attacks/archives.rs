@@ -170,7 +170,7 @@ fn a_container_made_by_hand_is_read() {
 #[test]
 fn entries_on_one_piece_of_data_are_not_copied_out_again_and_again() {
     let mut made = Made::with_score();
-    let blanks = made.store("00000", &[0; 60_000]);
+    let blanks = made.store("00000", &vec![0; 60_000]);
     for i in 0..1_000 {
         made.tell(&format!("{i:05}"), blanks);
     }
