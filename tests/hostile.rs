@@ -24,20 +24,20 @@ const MEMORY: u32 = 1 << 20;
 
 const PROGRAM: &str = env!("CARGO_BIN_EXE_chartproof");
 
-struct Answer {
-    code: i32,
-    out: String,
-    err: String,
+pub struct Answer {
+    pub code: i32,
+    pub out: String,
+    pub err: String,
 }
 
 impl Answer {
-    fn all(&self) -> String {
+    pub fn all(&self) -> String {
         format!("{}{}", self.out, self.err)
     }
 }
 
 /// Runs the program within its time and memory; a crash, a kill or a hang has no exit code.
-fn run<A: AsRef<OsStr>>(args: impl IntoIterator<Item = A>) -> Answer {
+pub fn run<A: AsRef<OsStr>>(args: impl IntoIterator<Item = A>) -> Answer {
     let mut command = if cfg!(target_os = "linux") {
         let mut shell = Command::new("sh");
         shell.args([
