@@ -80,7 +80,7 @@ pub struct Ledger {
 
 #[derive(Deserialize)]
 struct Head {
-    format: Option<toml::Spanned<String>>,
+    format: toml::Spanned<String>,
 }
 
 #[derive(Deserialize)]
@@ -149,23 +149,21 @@ impl Ledger {
             }
             .help(again)
         };
+        // Of a file that is none, nothing is shown: a link may have led to it.
+        if !says_format(&text) {
+            let message = format!("this is not a ledger: it does not say format = \"{FORMAT}\"");
+            return Err(Problem::whole(path, message)
+                .help("name a ledger that `chartproof ledger` has written"));
+        }
         let head: Head = toml::from_str(&text).map_err(broken)?;
-        match head.format {
-            Some(format) if format.get_ref() == FORMAT => {}
-            Some(format) => {
-                let message = format!(
-                    "this ledger is in the format `{}`: expected `{FORMAT}`",
-                    format.get_ref()
-                );
-                return Err(Problem::at(path, &text, format.span(), message)
-                    .help("use the version of chartproof that wrote it, or a newer one"));
-            }
-            None => {
-                let message =
-                    format!("this is not a ledger: it does not say format = \"{FORMAT}\"");
-                return Err(Problem::whole(path, message)
-                    .help("name a ledger that `chartproof ledger` has written"));
-            }
+        let format = head.format;
+        if format.get_ref() != FORMAT {
+            let message = format!(
+                "this ledger is in the format `{}`: expected `{FORMAT}`",
+                format.get_ref()
+            );
+            return Err(Problem::at(path, &text, format.span(), message)
+                .help("use the version of chartproof that wrote it, or a newer one"));
         }
         let document: Document = toml::from_str(&text).map_err(broken)?;
         let mut ledger = Self::new(path);
@@ -433,6 +431,13 @@ impl PrintedFinding<'_> {
             reason: None,
         }
     }
+}
+
+/// Whether a line says that the text is a ledger, of whatever version.
+fn says_format(text: &str) -> bool {
+    let kind = FORMAT.split('/').next().unwrap_or(FORMAT);
+    let value = |line: &'_ str| Some(line.trim_start().strip_prefix("format")?.contains(kind));
+    text.lines().any(|line| value(line).unwrap_or(false))
 }
 
 /// The indices of findings in order of place.
