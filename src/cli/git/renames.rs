@@ -326,3 +326,129 @@ fn share(one: &[u64], other: &[u64]) -> Option<u64> {
     let larger = one.len().max(other.len()) as u64;
     (larger > 0 && common * 2 >= larger).then(|| common * 1_000_000 / larger)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use std::fs;
+
+    /// The origins of new files among gone ones, each a name and a text.
+    fn pair(new: &[(&str, &str)], gone: &[(&str, &str)]) -> Vec<Origin> {
+        let folder = tempfile::tempdir().unwrap();
+        let paths: Vec<_> = (0..new.len())
+            .map(|number| folder.path().join(number.to_string()))
+            .collect();
+        for (path, (_, text)) in paths.iter().zip(new) {
+            fs::write(path, text).unwrap();
+        }
+        let new: Vec<New<'_>> = new
+            .iter()
+            .zip(&paths)
+            .map(|((name, text), path)| New {
+                name: name.as_bytes(),
+                path,
+                size: text.len() as u64,
+            })
+            .collect();
+        let gone_files: Vec<Gone> = gone
+            .iter()
+            .enumerate()
+            .map(|(index, (name, text))| Gone {
+                name: name.as_bytes().to_vec(),
+                blob: Blob {
+                    id: index.to_string(),
+                    size: text.len() as u64,
+                },
+            })
+            .collect();
+        let mut read = |blob: &Blob| {
+            assert!(blob.size <= 2_000, "too large to be read");
+            Ok(gone[blob.id.parse::<usize>().unwrap()].1.into())
+        };
+        origins(&new, &gone_files, 2_000, &mut read).unwrap()
+    }
+
+    fn score(bars: &[&str], line_end: &str) -> String {
+        let mut text = format!("<score-partwise>{line_end}<part id=\"P1\">{line_end}");
+        for (number, bar) in bars.iter().enumerate() {
+            text += &format!(
+                "<measure number=\"{number}\">{line_end}  <note>{bar}</note></measure>{line_end}"
+            );
+        }
+        text + "</part></score-partwise>"
+    }
+
+    use Origin::{None as Nothing, Other, Same};
+
+    #[test]
+    fn the_same_bytes_come_first_and_each_file_is_the_origin_of_one() {
+        let same = pair(
+            &[("x", "one"), ("y", "one"), ("b", "two")],
+            &[("b", "one"), ("a", "two")],
+        );
+        assert_eq!(same, [Same(0), Nothing, Same(1)]);
+        assert_eq!(
+            pair(&[("x", "one"), ("y", "one")], &[("a", "one"), ("b", "one")]),
+            [Same(0), Same(1)]
+        );
+    }
+
+    #[test]
+    fn one_last_name_is_enough_unless_there_are_two() {
+        assert_eq!(pair(&[("new/a", "x\n")], &[("old/a", "y\n")]), [Other(0)]);
+        assert_eq!(
+            pair(&[("new/a", "x")], &[("old/a", "y"), ("older/a", "z")]),
+            [Nothing]
+        );
+        // Then their contents say which it was.
+        let older = pair(
+            &[("new/a", "1\n2\n3")],
+            &[("old/a", "4\n5\n6"), ("older/a", "1\n2\n0")],
+        );
+        assert_eq!(older, [Other(1)]);
+    }
+
+    #[test]
+    fn half_of_the_lines_or_of_the_bars_tell_where_a_file_comes_from() {
+        assert_eq!(
+            pair(&[("x", "1\r\n 2\r\n9\r\n8")], &[("a", "1\n2\n3\n4\n")]),
+            [Other(0)]
+        );
+        assert_eq!(
+            pair(&[("x", "1\n7\n9\n8")], &[("a", "1\n2\n3\n4\n")]),
+            [Nothing]
+        );
+        // A bar before the others renumbers them; of unlike bars only the markup is the same.
+        for line_end in ["\n", "\r\n", ""] {
+            let gone = [
+                ("a", score(&["p", "q", "r"], "\n")),
+                ("b", score(&["s", "t", "u"], "\n")),
+                ("c", score(&["v", "w", "x"], "\n")),
+            ];
+            let gone: Vec<_> = gone
+                .iter()
+                .map(|(name, text)| (*name, text.as_str()))
+                .collect();
+            let edited = score(&["new", "s", "t", "u"], line_end);
+            let other = score(&["k", "l", "m", "n", "o", "i"], line_end);
+            let found = pair(&[("x", &edited), ("y", &other)], &gone);
+            if line_end.is_empty() {
+                assert_eq!(found[1], Nothing);
+            } else {
+                assert_eq!(found, [Other(1), Nothing], "{line_end:?}");
+            }
+        }
+    }
+
+    #[test]
+    fn what_many_files_have_says_nothing_and_large_ones_are_not_read() {
+        let alike: Vec<String> = (0..40)
+            .map(|number| format!("all\nalike\n{number}"))
+            .collect();
+        let gone: Vec<(&str, &str)> = alike.iter().map(|text| ("a", text.as_str())).collect();
+        assert_eq!(pair(&[("x", "all\nalike\n17\nnew")], &gone), [Other(17)]);
+        assert_eq!(pair(&[("x", "all\nalike\nnew")], &gone), [Nothing]);
+        let large = "1\n2\n3\n".repeat(1_000);
+        assert_eq!(pair(&[("x", &large)], &[("a", &large)]), [Nothing]);
+    }
+}
