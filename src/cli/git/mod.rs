@@ -12,13 +12,14 @@ mod working_tree;
 
 use super::scores::path_of;
 use crate::file_text::Limits;
+use crate::ground::disk;
 use crate::reading::files::may_be_score;
 use program::{Program, Running};
 use renames::{Gone, New, Origin};
 use std::collections::{BTreeMap, HashMap};
 use std::io::{self, BufRead, Read};
 use std::path::{Path, PathBuf};
-use working_tree::{StillThere, WorkingTree, contents};
+use working_tree::{StillThere, WorkingTree};
 
 /// Why a revision cannot be compared with.
 #[derive(Debug, thiserror::Error)]
@@ -224,7 +225,7 @@ impl Revision {
             return Ok(false);
         }
         let then = self.read(blob)?;
-        Ok(contents(path, self.most).is_some_and(|now| now == then))
+        Ok(disk::read(path, self.most).is_ok_and(|now| now == then))
     }
 
     /// The files of the revision: ordinary ones alone, neither links nor repositories within.

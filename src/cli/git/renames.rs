@@ -3,8 +3,8 @@
 //! Every file of the revision that is gone is the origin of one file at most. In this order: one with
 //! the same bytes; the only one with the same last name; the one that has most in common, half or more.
 
-use super::working_tree::contents;
 use super::{Blob, GitError};
+use crate::ground::disk;
 use memchr::memmem;
 use std::collections::{BTreeMap, HashMap};
 use std::hash::{BuildHasher, Hasher, RandomState};
@@ -126,7 +126,7 @@ impl Pairs<'_> {
         let mut waiting: HashMap<(u64, u64), Vec<usize>> = HashMap::new();
         for (index, new) in self.open() {
             if let Some(asked) = sizes.get_mut(&new.size)
-                && let Some(bytes) = contents(new.path, self.most)
+                && let Ok(bytes) = disk::read(new.path, self.most)
             {
                 *asked = true;
                 let key = (bytes.len() as u64, self.hash.hash_one(&bytes));
@@ -217,7 +217,7 @@ impl Pairs<'_> {
         // (what is in common by what there is, new, gone), the most first.
         let mut alike: Vec<(u64, usize, usize)> = Vec::new();
         for (new, file) in self.open() {
-            let Some(bytes) = contents(file.path, self.most) else {
+            let Ok(bytes) = disk::read(file.path, self.most) else {
                 continue;
             };
             let pieces = self.pieces(&bytes);
@@ -369,13 +369,15 @@ mod tests {
     }
 
     fn score(bars: &[&str], line_end: &str) -> String {
-        let mut text = format!("<score-partwise>{line_end}<part id=\"P1\">{line_end}");
-        for (number, bar) in bars.iter().enumerate() {
-            text += &format!(
-                "<measure number=\"{number}\">{line_end}  <note>{bar}</note></measure>{line_end}"
-            );
-        }
-        text + "</part></score-partwise>"
+        let bars: Vec<String> = bars
+            .iter()
+            .enumerate()
+            .map(|(number, bar)| {
+                format!("<measure number=\"{number}\">{line_end}  <note>{bar}</note></measure>{line_end}")
+            })
+            .collect();
+        let head = format!("<score-partwise>{line_end}<part id=\"P1\">{line_end}");
+        head + &bars.concat() + "</part></score-partwise>"
     }
 
     use Origin::{None as Nothing, Other, Same};

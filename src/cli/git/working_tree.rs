@@ -1,10 +1,10 @@
 //! The working tree of the repository in which the run was started.
 
 use super::GitError;
+use crate::ground::disk;
 use std::collections::HashMap;
 use std::env;
 use std::fs;
-use std::io::Read;
 use std::path::{Component, Path, PathBuf};
 
 /// The top folder of a working tree.
@@ -140,7 +140,7 @@ fn is_same(place: &Path, named: &Path) -> bool {
     if real(place).is_some() && real(place) == real(named) {
         return true;
     }
-    let Some(text) = contents(place, 1 << 16) else {
+    let Ok(text) = disk::read(place, 1 << 16) else {
         return false;
     };
     let text = String::from_utf8_lossy(&text);
@@ -149,18 +149,6 @@ fn is_same(place: &Path, named: &Path) -> bool {
         let target = place.parent().unwrap_or(place).join(target);
         real(&target).is_some() && real(&target) == real(named)
     })
-}
-
-/// The bytes of an ordinary file of at most so many.
-pub(super) fn contents(file: &Path, most: u64) -> Option<Vec<u8>> {
-    let about = fs::metadata(file).ok()?;
-    if !about.is_file() || about.len() > most {
-        return None;
-    }
-    let mut bytes = Vec::new();
-    let mut open = fs::File::open(file).ok()?.take(most.saturating_add(1));
-    open.read_to_end(&mut bytes).ok()?;
-    (bytes.len() as u64 <= most).then_some(bytes)
 }
 
 /// A path below the top as git names it.
