@@ -75,7 +75,7 @@ impl Ledger {
             complain(&error.to_string());
             return UNUSABLE;
         }
-        if let Err(message) = to_stdout(sentence(&path, sums).as_bytes()) {
+        if let Err(message) = to_stdout(&sentence(&path, sums)) {
             complain(&message);
             return UNUSABLE;
         }

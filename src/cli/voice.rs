@@ -4,8 +4,9 @@ use super::scores::{
     ByStyles, ChosenStyle, LimitOptions, ReadScore, TechniqueName, say_passed_over, style, styles,
     with_styles,
 };
-use super::write_out::{self, complain, complain_of, to_stdout};
+use super::write_out::{self, bytes_to_stdout, complain, complain_of, to_stdout};
 use super::{CLEAN, FOUND, UNUSABLE};
+use crate::ground::shown::shown_xml;
 use crate::model_answer::{self, Request};
 use crate::reading::files::{WalkOptions, read_by};
 use crate::score::{Format, Score};
@@ -145,7 +146,8 @@ impl Voice {
                 let inputs = [self.path.clone()];
                 write_out::write(target, text.as_bytes(), &inputs).map_err(|e| e.to_string())
             }
-            None => to_stdout(text.as_bytes()),
+            None if grid => to_stdout(&text),
+            None => bytes_to_stdout(shown_xml(text).as_bytes()),
         };
         match written {
             Ok(()) => CLEAN,

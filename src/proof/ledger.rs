@@ -12,6 +12,7 @@
 use crate::finding::{Finding, Grounds, SetAside};
 use crate::ground::disk;
 use crate::ground::problem::Problem;
+use crate::ground::shown::shown_toml;
 use crate::ground::text::Text;
 use crate::proof::Proofed;
 use crate::proof::fingerprint::{self, Known, Near, Print};
@@ -216,21 +217,21 @@ impl Ledger {
 
     /// The ledger as text. It ends with a line feed.
     pub fn print(&self) -> String {
-        let mut out = format!("{HEAD}format = {}\n", quoted(FORMAT));
+        let mut out = format!("{HEAD}format = {}\n", shown_toml(FORMAT));
         for r in &self.recorded {
-            let parts: Vec<String> = r.parts.iter().map(|p| quoted(p)).collect();
+            let parts: Vec<String> = r.parts.iter().map(|p| shown_toml(p)).collect();
             let _ = write!(
                 out,
                 "\n[[finding]]\nfile = {}\nrule = {}\nparts = [{}]\nbar = {}\nbeat = {}\nsays = {}\n",
-                quoted(&r.file),
-                quoted(&r.rule),
+                shown_toml(&r.file),
+                shown_toml(&r.rule),
                 parts.join(", "),
-                quoted(&r.bar),
-                quoted(&r.beat),
-                quoted(&r.says),
+                shown_toml(&r.bar),
+                shown_toml(&r.beat),
+                shown_toml(&r.says),
             );
             if let Some(reason) = &r.reason {
-                let _ = writeln!(out, "reason = {}", quoted(reason));
+                let _ = writeln!(out, "reason = {}", shown_toml(reason));
             }
             let _ = writeln!(out, "fingerprint = \"{:016x}\"", r.about);
             if let Some(near) = r.near {
@@ -468,27 +469,6 @@ fn real(path: &Path) -> PathBuf {
     disk::true_name(path)
         .or_else(|| std::path::absolute(path).ok())
         .unwrap_or_else(|| path.to_owned())
-}
-
-/// A TOML string on one line.
-fn quoted(text: &str) -> String {
-    let mut out = String::with_capacity(text.len() + 2);
-    out.push('"');
-    for c in text.chars() {
-        match c {
-            '"' => out.push_str("\\\""),
-            '\\' => out.push_str("\\\\"),
-            '\n' => out.push_str("\\n"),
-            '\t' => out.push_str("\\t"),
-            '\r' => out.push_str("\\r"),
-            c if c.is_control() => {
-                let _ = write!(out, "\\u{:04X}", u32::from(c));
-            }
-            c => out.push(c),
-        }
-    }
-    out.push('"');
-    out
 }
 
 #[cfg(test)]
