@@ -161,13 +161,11 @@ fn place<'p>(
     passages: &'p [Passage],
     finding: &Finding,
 ) -> Option<(&'p Passage, usize)> {
-    let passage = passages.iter().find(|p| {
-        p.section
-            .parts
-            .iter()
-            .any(|m| finding.parts.contains(&m.part))
-    })?;
     let onset = score.bars.get(finding.at.bar as usize)?.start + finding.at.offset;
+    let passage = passages.iter().find(|p| {
+        let mut parts = p.section.parts.iter();
+        p.section.plays_at(onset) && parts.any(|m| finding.parts.contains(&m.part))
+    })?;
     let at = passage.sonorities.partition_point(|s| s.onset <= onset);
     Some((passage, at.checked_sub(1)?))
 }

@@ -18,9 +18,7 @@ mod shared;
 mod source;
 mod waiver;
 
-#[cfg(test)]
-pub use bar::Bar;
-pub use bar::{PartBar, Signs};
+pub use bar::{Bar, PartBar, Signs};
 pub use change::{Change, NoteRef};
 pub use marks::{ChordMark, Clef, FREE, Hairpin, Key, LooseSlur, Mark, Stated, Words, in_force};
 pub use merge::{MergeError, merge, refined};

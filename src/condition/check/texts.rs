@@ -71,10 +71,8 @@ impl Checker<'_> {
                     )
                 }),
             Among::Sections => book
-                .section(text)
-                .or_else(|| book.section_named(text))
-                .map(|s| s.name.clone())
-                .or_else(|| (text == "horns").then(|| text.to_owned()))
+                .section_called(text)
+                .map(|s| s.name)
                 .ok_or_else(|| {
                     (
                         format!("'{text}' is not a section that chartproof knows"),

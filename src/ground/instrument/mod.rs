@@ -3,11 +3,13 @@
 //! The values stand in `rules/instruments.toml` ([`Catalogue::read`]). All ranges are written pitch.
 //! What an instrument is like is a set of [`Property`] words of that table.
 
+mod joined;
 mod name;
 mod property;
 mod ranges;
 mod table;
 
+pub use joined::{Member, joined_name};
 pub(crate) use name::{Match, names_several, seat_in};
 pub use property::{Family, Properties, Property};
 pub use ranges::{Extension, GradeRange, RangeVerdict, Ranges, Register, RegisterKind};

@@ -104,6 +104,8 @@ pub enum Property {
     BaritoneHorn,
     /// Beside one of these a part called just "Baritone" is a horn.
     BesideBaritoneHorn,
+    /// Its instruments are a section by name only: often each plays by itself.
+    GroupedByName,
 }
 
 impl Property {
@@ -127,6 +129,7 @@ impl Property {
         Self::ShortName,
         Self::BaritoneHorn,
         Self::BesideBaritoneHorn,
+        Self::GroupedByName,
     ];
 }
 
