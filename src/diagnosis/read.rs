@@ -20,8 +20,8 @@ pub fn passages(score: &Score, style: &Style) -> Vec<Passage> {
     let alone = sections.len() == 1;
     threads::map(sections, |mut section| {
         let mut sonorities = slice(score, &section);
-        let keeps_order = seat(score, &mut section, &mut sonorities)
-            || style.counterpoint && section.is_choir();
+        let keeps_order =
+            seat(score, &mut section, &mut sonorities) || style.counterpoint && section.is_choir();
         find_held_leads(score, &section, &mut sonorities);
         let heard = Heard {
             section,

@@ -29,7 +29,9 @@ impl Kept {
             let upper = s.voices.iter().enumerate();
             let is_off = upper.clone().any(|(i, a)| {
                 let below = s.voices.iter().skip(i + 1);
-                below.into_iter().any(|b| a.midi > b.midi && of(a.seat) > of(b.seat))
+                below
+                    .into_iter()
+                    .any(|b| a.midi > b.midi && of(a.seat) > of(b.seat))
             });
             kept.chords += 1;
             kept.off += usize::from(is_off);
@@ -71,7 +73,9 @@ pub(super) fn seat(score: &Score, section: &mut Section, sonorities: &mut [Sonor
     }
     let other = Kept::of(sonorities, &rank);
     if other.nearly_always() && !section.is_choir() && other.chords >= FEW {
-        let parts = order.iter().filter_map(|seat| section.parts.get(*seat).cloned());
+        let parts = order
+            .iter()
+            .filter_map(|seat| section.parts.get(*seat).cloned());
         section.parts = parts.collect();
         for voice in sonorities.iter_mut().flat_map(|s| &mut s.voices) {
             if let Some(place) = rank.get(usize::from(voice.seat)) {

@@ -39,7 +39,9 @@ pub enum VoiceError {
         known: String,
     },
     /// It is no single section.
-    #[error("`{found}` are several sections as one, which chartproof cannot voice for yet: write one of {known}")]
+    #[error(
+        "`{found}` are several sections as one, which chartproof cannot voice for yet: write one of {known}"
+    )]
     SeveralSections {
         /// What was asked for.
         found: String,

@@ -168,14 +168,18 @@ fn section_of<'c>(
         Some(words) => {
             let known = || {
                 let voiced = catalogue.sections.iter().filter(|s| !s.seats.is_empty());
-                voiced.map(|s| s.name.as_str()).collect::<Vec<_>>().join(", ")
+                voiced
+                    .map(|s| s.name.as_str())
+                    .collect::<Vec<_>>()
+                    .join(", ")
             };
-            let called = catalogue
-                .section_called(words)
-                .ok_or_else(|| VoiceError::NoSuchSection {
-                    found: words.to_owned(),
-                    known: known(),
-                })?;
+            let called =
+                catalogue
+                    .section_called(words)
+                    .ok_or_else(|| VoiceError::NoSuchSection {
+                        found: words.to_owned(),
+                        known: known(),
+                    })?;
             called.section.ok_or_else(|| VoiceError::SeveralSections {
                 found: called.name,
                 known: known(),

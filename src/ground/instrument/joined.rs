@@ -167,8 +167,8 @@ mod tests {
         let sections = book.sections.iter().filter(|s| !s.chordal);
         let sections = sections.map(|s| (Member::Section(s), of(&s.key).map(|i| &i.family)));
         let single = book.instruments.iter().filter(|i| i.single_line);
-        let players = single
-            .flat_map(|i| [1, 2].map(|count| (Member::Players(i, count), Some(&i.family))));
+        let players =
+            single.flat_map(|i| [1, 2].map(|count| (Member::Players(i, count), Some(&i.family))));
         sections.chain(players).collect()
     }
 
@@ -217,7 +217,12 @@ mod tests {
         ] {
             assert_eq!(book.section_called(text).unwrap().name, name, "{text}");
         }
-        for text in ["", "strings and saxes and kettles", "clarinet and", "section"] {
+        for text in [
+            "",
+            "strings and saxes and kettles",
+            "clarinet and",
+            "section",
+        ] {
             assert!(book.section_called(text).is_none(), "{text}");
         }
     }

@@ -117,9 +117,10 @@ fn companies(playing: &[Playing]) -> SmallVec<[Company; 3]> {
     let mut models: SmallVec<[&Playing; 3]> = SmallVec::new();
     let mut all: SmallVec<[Company; 3]> = SmallVec::new();
     for player in by_size {
-        let common: SmallVec<[usize; 3]> =
-            models.iter().map(|m| common(&m.onsets, &player.onsets)).collect();
-        let longest = |m: &Playing| m.onsets.len().max(player.onsets.len());
+        let common: SmallVec<[usize; 3]> = models
+            .iter()
+            .map(|m| common(&m.onsets, &player.onsets))
+            .collect();
         let mut found = false;
         for ((model, common), company) in models.iter().zip(&common).zip(&mut all) {
             let (a, b) = (model.onsets.len(), player.onsets.len());
@@ -128,7 +129,7 @@ fn companies(playing: &[Playing]) -> SmallVec<[Company; 3]> {
                 found = true;
                 break;
             }
-            if *common * 2 >= longest(model) && *common > 0 {
+            if *common * 10 >= a.max(b) * 7 {
                 company.near.push(player.unit);
                 found = true;
                 break;

@@ -141,6 +141,8 @@ struct Count {
     alone: usize,
     /// A unit of one or two voices has the top note, and no other of the larger unit's.
     led: usize,
+    /// A unit of one or two voices is more than an octave above the rest.
+    far: usize,
     /// In how many chords so many units have three voices or more.
     large: [usize; 3],
     /// Most voices.
@@ -166,7 +168,11 @@ impl Count {
         self.in_technique += usize::from(mechanical_of(&voices).is_some());
         let large = chord.notes.iter().filter(|n| n.len() >= 3);
         self.alone += usize::from(large.clone().any(|n| whole(n)));
-        self.largest = chord.notes.iter().map(SmallVec::len).fold(self.largest, usize::max);
+        self.largest = chord
+            .notes
+            .iter()
+            .map(SmallVec::len)
+            .fold(self.largest, usize::max);
         let top = chord.top().and_then(|i| chord.notes.get(i));
         let lead = top.and_then(|n| n.first()).copied();
         // The lead's octave directly below it in the larger unit is that unit's own lead, doubled.
@@ -174,6 +180,8 @@ impl Count {
             let first = n.first().map(|m| PitchClass::new(*m));
             first.is_some() && first == lead.map(PitchClass::new)
         });
+        let gap = voices.first().zip(voices.get(1)).map_or(0, |(a, b)| a - b);
+        self.far += usize::from(top.is_some_and(|n| n.len() < 3) && gap > 12);
         self.led += usize::from(top.is_some_and(|n| n.len() < 3) && !doubles);
         if let Some(slot) = self.large.get_mut(large.count().min(2)) {
             *slot += 1;
@@ -198,9 +206,16 @@ impl Count {
             if most(self.in_technique, self.harmony, 75) && needed {
                 return Verdict::Together;
             }
-            return Verdict::Open;
+            // A line far above held chords that change with it.
+            let beyond = most(self.far, self.harmony, 30);
+            return if beyond {
+                Verdict::Apart
+            } else {
+                Verdict::Open
+            };
         }
-        if small > 0 && most(self.enough, self.harmony, 50) && most(self.complete, self.enough, 60) {
+        if small > 0 && most(self.enough, self.harmony, 50) && most(self.complete, self.enough, 60)
+        {
             return Verdict::Together;
         }
         Verdict::Open

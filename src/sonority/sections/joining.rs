@@ -27,6 +27,7 @@ enum State {
     Open,
     /// None of them plays.
     Silent,
+    /// They go different ways, or one of them that is a section by itself plays alone.
     Apart,
 }
 
@@ -54,18 +55,39 @@ pub(super) fn joined(score: &Score, named: Vec<Section>) -> Vec<Section> {
     let mut groups = found(score, &units, &cells);
     absorb(&mut groups, &cells);
     let melodic = units.iter().filter(|u| u.is_melodic()).count();
-    groups.retain(|g| {
-        let all = g.units.len() == melodic;
-        let chords = g.evidence.chords;
-        let enough = if all { 3 } else { FOUNDED };
-        chords >= enough && (all || g.moving * 2 >= chords) && g.cells.contains(&State::Together)
-    });
+    let kept: Vec<bool> = groups
+        .iter()
+        .map(|g| is_founded(g, &groups, melodic))
+        .collect();
+    let mut kept = kept.into_iter();
+    groups.retain(|_| kept.next().unwrap_or(false));
     if groups.is_empty() {
         groups.extend(small_band(&units, &cells));
     }
-    groups.sort_by_key(|g| std::cmp::Reverse(g.cells.iter().filter(|s| **s == State::Together).count()));
+    groups.sort_by_key(|g| {
+        std::cmp::Reverse(g.cells.iter().filter(|s| **s == State::Together).count())
+    });
     extend(&mut groups, &cells);
     build(score, units, &cells, &groups)
+}
+
+/// Whether there is enough of a group for a section. Some players of a larger group, under or over others of
+/// it who go their own way, are a section only where they move: else they are the background of a solo.
+fn is_founded(group: &Group, groups: &[Group], melodic: usize) -> bool {
+    if !group.cells.contains(&State::Together) {
+        return false;
+    }
+    if group.units.len() == melodic {
+        return true;
+    }
+    let larger = |g: &&Group| {
+        g.units.len() > group.units.len() && group.units.iter().all(|u| g.units.contains(u))
+    };
+    let some_of_larger = groups
+        .iter()
+        .any(|g| larger(&g) && g.cells.contains(&State::Together));
+    let moves = if some_of_larger { 4 } else { 2 };
+    group.evidence.chords >= FOUNDED && group.moving * moves >= group.evidence.chords * (moves - 1)
 }
 
 /// Judges each company, phrase by phrase.
@@ -112,9 +134,11 @@ fn found(score: &Score, units: &[Unit], cells: &[Cell]) -> Vec<Group> {
 
 fn judge(groups: &mut Vec<Group>, (units, at, chords): (Units, Vec<usize>, Chords), count: usize) {
     let (verdict, evidence) = chords.judge();
-    if verdict != Verdict::Together {
-        return;
-    }
+    let state = match verdict {
+        Verdict::Together => State::Together,
+        Verdict::Apart => State::Apart,
+        Verdict::Open => return,
+    };
     let known = groups.iter().position(|g| g.units == units);
     let place = known.unwrap_or_else(|| {
         groups.push(Group {
@@ -126,11 +150,13 @@ fn judge(groups: &mut Vec<Group>, (units, at, chords): (Units, Vec<usize>, Chord
         groups.len() - 1
     });
     if let Some(group) = groups.get_mut(place) {
-        group.evidence.add(evidence);
-        group.moving += chords.moving();
+        if state == State::Together {
+            group.evidence.add(evidence);
+            group.moving += chords.moving();
+        }
         for cell in at {
-            if let Some(state) = group.cells.get_mut(cell) {
-                *state = State::Together;
+            if let Some(slot) = group.cells.get_mut(cell) {
+                *slot = state;
             }
         }
     }
@@ -143,11 +169,17 @@ fn absorb(groups: &mut [Group], cells: &[Cell]) {
             let (Some(s), Some(l)) = (groups.get(small), groups.get(large)) else {
                 continue;
             };
-            let within = s.units.len() < l.units.len() && s.units.iter().all(|u| l.units.contains(u));
+            let within =
+                s.units.len() < l.units.len() && s.units.iter().all(|u| l.units.contains(u));
             if !within {
                 continue;
             }
-            let rest: Units = l.units.iter().copied().filter(|u| !s.units.contains(u)).collect();
+            let rest: Units = l
+                .units
+                .iter()
+                .copied()
+                .filter(|u| !s.units.contains(u))
+                .collect();
             let silent = |cell: &Cell| rest.iter().all(|u| cell.playing(*u).is_none());
             let at: Vec<usize> = (0..cells.len())
                 .filter(|&i| s.counts_on(i) && cells.get(i).is_some_and(silent))
@@ -181,7 +213,11 @@ fn small_band(units: &[Unit], cells: &[Cell]) -> Option<Group> {
             let several = cell.playing.len() > 1;
             together += usize::from(several && state == State::Open);
             apart += usize::from(state == State::Apart);
-            if state == State::Open { State::Together } else { state }
+            if state == State::Open {
+                State::Together
+            } else {
+                state
+            }
         })
         .collect();
     (together >= apart).then_some(Group {
@@ -199,6 +235,10 @@ fn state_in(units: &[usize], cell: &Cell) -> State {
         return State::Silent;
     };
     let company = cell.company_of(*first);
+    let is_section = |u: &usize| cell.playing(*u).is_some_and(|p| p.parts.len() >= 3);
+    if playing.clone().next().is_none() && is_section(first) {
+        return State::Apart;
+    }
     let with = |u: &usize| company.is_some_and(|c| c.units.contains(u) || c.near.contains(u));
     if playing.all(with) {
         State::Open
@@ -224,6 +264,7 @@ fn extend(groups: &mut [Group], cells: &[Cell]) {
             .enumerate()
             .map(|(i, cell)| match group.cells.get(i) {
                 Some(State::Together) => State::Together,
+                Some(State::Apart) => State::Apart,
                 _ if taken(i, &group.units) => State::Apart,
                 _ => state_in(&group.units, cell),
             })
@@ -246,13 +287,24 @@ fn extend(groups: &mut [Group], cells: &[Cell]) {
             let state = if joins { State::Together } else { State::Apart };
             let several = |i: usize| {
                 cells.get(i).is_some_and(|c| {
-                    group.units.iter().filter(|u| c.playing(**u).is_some()).count() > 1
+                    group
+                        .units
+                        .iter()
+                        .filter(|u| c.playing(**u).is_some())
+                        .count()
+                        > 1
                 })
             };
             // Beside where they go apart, one rhythm still holds them together; a single player is alone.
             let beside = [before, after].contains(&Some(State::Together));
             let each: Vec<State> = (from..to)
-                .map(|i| if beside && several(i) { State::Together } else { state })
+                .map(|i| {
+                    if beside && several(i) {
+                        State::Together
+                    } else {
+                        state
+                    }
+                })
                 .collect();
             for (slot, state) in states.iter_mut().skip(from).zip(each) {
                 *slot = state;
@@ -268,7 +320,11 @@ fn extend(groups: &mut [Group], cells: &[Cell]) {
 /// The stretches in which a group plays; none when it is everywhere.
 fn stretches(group: &Group, cells: &[Cell]) -> Vec<Range<Ticks>> {
     let mut all: Vec<Range<Ticks>> = Vec::new();
-    for (cell, _) in cells.iter().zip(&group.cells).filter(|(_, s)| **s == State::Together) {
+    for (cell, _) in cells
+        .iter()
+        .zip(&group.cells)
+        .filter(|(_, s)| **s == State::Together)
+    {
         match all.last_mut() {
             Some(last) if last.end == cell.time.start => last.end = cell.time.end,
             _ => all.push(cell.time.clone()),
@@ -320,8 +376,17 @@ fn build(score: &Score, units: Vec<Unit>, cells: &[Cell], groups: &[Group]) -> V
         };
         away.sort_unstable_by_key(|s| s.start);
         let mut section = unit.section;
-        section.stretches = if away.is_empty() { Vec::new() } else { outside(away) };
-        let stays = !*whole && unit.strikes.iter().flatten().any(|s| section.plays_at(s.onset));
+        section.stretches = if away.is_empty() {
+            Vec::new()
+        } else {
+            outside(away)
+        };
+        let stays = !*whole
+            && unit
+                .strikes
+                .iter()
+                .flatten()
+                .any(|s| section.plays_at(s.onset));
         if stays || unit.strikes.is_empty() {
             all.push((index, section));
         } else {

@@ -5,6 +5,8 @@ mod cells;
 mod evidence;
 mod joining;
 mod named;
+#[cfg(test)]
+mod tests;
 mod units;
 
 pub use evidence::Evidence;

@@ -74,11 +74,21 @@ pub(super) fn units(score: &Score, named: Vec<Section>) -> Vec<Unit> {
         let strikes: Vec<Vec<Strike>> = section
             .parts
             .iter()
-            .map(|m| score.parts.get(m.part as usize).map_or_else(Vec::new, strikes))
+            .map(|m| {
+                score
+                    .parts
+                    .get(m.part as usize)
+                    .map_or_else(Vec::new, strikes)
+            })
             .collect();
         let kinds = instruments(&section);
-        if section.is(Property::GroupedByName) && kinds.len() > 1 && !in_one_rhythm(score, &strikes) {
-            units.extend(kinds.into_iter().map(|key| part_of(&section, &strikes, key)));
+        if section.is(Property::GroupedByName) && kinds.len() > 1 && !in_one_rhythm(score, &strikes)
+        {
+            units.extend(
+                kinds
+                    .into_iter()
+                    .map(|key| part_of(&section, &strikes, key)),
+            );
         } else {
             let family = section.parts.first().and_then(|p| p.instrument);
             units.push(Unit {
