@@ -37,6 +37,23 @@ impl Cell {
         self.playing.iter().find(|p| p.unit == unit)
     }
 
+    /// Units that have one rhythm, and with those that nearly have it (which the second value says).
+    pub(super) fn companies(&self) -> SmallVec<[(Units, bool); 3]> {
+        let mut all = SmallVec::new();
+        for company in &self.companies {
+            if company.units.len() > 1 {
+                all.push((company.units.clone(), false));
+            }
+            if !company.near.is_empty() {
+                let both = company.units.iter().chain(&company.near);
+                let mut both: Units = both.copied().collect();
+                both.sort_unstable();
+                all.push((both, true));
+            }
+        }
+        all
+    }
+
     /// The company in which a unit has the rhythm, or nearly.
     pub(super) fn company_of(&self, unit: usize) -> Option<&Company> {
         let mut all = self.companies.iter();

@@ -78,6 +78,11 @@ impl Chords {
         self.0.len()
     }
 
+    /// Whether there are enough for a verdict.
+    pub(super) fn say_something(&self) -> bool {
+        self.0.len() >= FEW
+    }
+
     pub(super) fn moving(&self) -> usize {
         self.0.iter().filter(|c| c.moves).count()
     }

@@ -90,39 +90,67 @@ fn is_founded(group: &Group, groups: &[Group], melodic: usize) -> bool {
     group.evidence.chords >= FOUNDED && group.moving * moves >= group.evidence.chords * (moves - 1)
 }
 
+/// A phrase of a company.
+struct Phrase {
+    units: Units,
+    /// Some of them have the rhythm nearly.
+    nearly: bool,
+    cells: Vec<usize>,
+    chords: Chords,
+}
+
+impl Phrase {
+    fn is_of(&self, (units, nearly): &(Units, bool)) -> bool {
+        self.units == *units && self.nearly == *nearly
+    }
+
+    /// What it says of its units. Nearly one rhythm is one only where the chords say so.
+    fn judge(&self) -> (State, Evidence) {
+        let (verdict, evidence) = self.chords.judge();
+        let state = match verdict {
+            Verdict::Together => State::Together,
+            Verdict::Apart => State::Apart,
+            Verdict::Open if self.nearly && self.chords.say_something() => State::Apart,
+            Verdict::Open => State::Open,
+        };
+        (state, evidence)
+    }
+}
+
 /// Judges each company, phrase by phrase.
 fn found(score: &Score, units: &[Unit], cells: &[Cell]) -> Vec<Group> {
     let mut groups: Vec<Group> = Vec::new();
-    // Companies that are being listened to: their units, the cells so far, the chords in them.
-    let mut open: Vec<(Units, Vec<usize>, Chords)> = Vec::new();
+    let mut open: Vec<Phrase> = Vec::new();
     for (index, cell) in cells.iter().enumerate() {
-        // Whoever has another company now ends the one before.
-        let (mut ended, mut goes_on) = (Vec::new(), Vec::new());
-        for phrase in open {
-            let others = |u: &usize| cell.playing(*u).is_some();
-            let same = cell.companies.iter().any(|c| c.units == phrase.0);
-            let full = phrase.2.len() >= PHRASE;
-            if !same && phrase.0.iter().any(others) || same && full {
-                ended.push(phrase);
+        let companies = cell.companies();
+        // Whoever has another company now ends the phrase before.
+        let goes_on = |phrase: &Phrase| {
+            let plays = |u: &usize| cell.playing(*u).is_some();
+            if companies.iter().any(|c| phrase.is_of(c)) {
+                phrase.chords.len() < PHRASE
             } else {
-                goes_on.push(phrase);
+                !phrase.units.iter().any(plays)
             }
-        }
-        open = goes_on;
+        };
+        let (on, ended): (Vec<Phrase>, Vec<Phrase>) = open.into_iter().partition(goes_on);
+        open = on;
         for phrase in ended {
             judge(&mut groups, phrase, cells.len());
         }
-        for company in cell.companies.iter().filter(|c| c.units.len() > 1) {
-            let at = match open.iter().position(|p| p.0 == company.units) {
-                Some(at) => at,
-                None => {
-                    open.push((company.units.clone(), Vec::new(), Chords::default()));
-                    open.len() - 1
-                }
-            };
-            if let Some((_, at, chords)) = open.get_mut(at) {
-                at.push(index);
-                chords.add(score, units, &company.units, cell);
+        for company in companies {
+            let at = open.iter().position(|p| p.is_of(&company));
+            let at = at.unwrap_or_else(|| {
+                open.push(Phrase {
+                    units: company.0,
+                    nearly: company.1,
+                    cells: Vec::new(),
+                    chords: Chords::default(),
+                });
+                open.len() - 1
+            });
+            if let Some(phrase) = open.get_mut(at) {
+                phrase.cells.push(index);
+                phrase.chords.add(score, units, &phrase.units, cell);
             }
         }
     }
@@ -132,13 +160,17 @@ fn found(score: &Score, units: &[Unit], cells: &[Cell]) -> Vec<Group> {
     groups
 }
 
-fn judge(groups: &mut Vec<Group>, (units, at, chords): (Units, Vec<usize>, Chords), count: usize) {
-    let (verdict, evidence) = chords.judge();
-    let state = match verdict {
-        Verdict::Together => State::Together,
-        Verdict::Apart => State::Apart,
-        Verdict::Open => return,
-    };
+fn judge(groups: &mut Vec<Group>, phrase: Phrase, count: usize) {
+    let (state, evidence) = phrase.judge();
+    if state == State::Open {
+        return;
+    }
+    let Phrase {
+        units,
+        cells: at,
+        chords,
+        ..
+    } = phrase;
     let known = groups.iter().position(|g| g.units == units);
     let place = known.unwrap_or_else(|| {
         groups.push(Group {
@@ -162,7 +194,7 @@ fn judge(groups: &mut Vec<Group>, (units, at, chords): (Units, Vec<usize>, Chord
     }
 }
 
-/// Where some of a larger group play and the rest of it are silent, that is the larger group.
+/// Where some of a larger group play and the rest of it are silent or with them, that is the larger group.
 fn absorb(groups: &mut [Group], cells: &[Cell]) {
     for small in 0..groups.len() {
         for large in 0..groups.len() {
@@ -182,7 +214,8 @@ fn absorb(groups: &mut [Group], cells: &[Cell]) {
                 .collect();
             let silent = |cell: &Cell| rest.iter().all(|u| cell.playing(*u).is_none());
             let at: Vec<usize> = (0..cells.len())
-                .filter(|&i| s.counts_on(i) && cells.get(i).is_some_and(silent))
+                .filter(|&i| s.counts_on(i))
+                .filter(|&i| l.counts_on(i) || cells.get(i).is_some_and(silent))
                 .collect();
             for i in at {
                 for (group, state) in [(small, State::Silent), (large, State::Together)] {
