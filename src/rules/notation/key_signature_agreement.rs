@@ -239,7 +239,8 @@ pub fn check(input: &RuleInput<'_>, out: &mut Vec<Finding>) {
             .find(|m| m.part == part)
             .and_then(|m| m.instrument)
     };
-    let band = input.passages.iter().any(|p| p.section.is(Property::Band));
+    let parts = || input.passages.iter().flat_map(|p| &p.section.parts);
+    let band = parts().any(|m| m.instrument.is_some_and(|i| i.is(Property::Band)));
     let mut voters: Vec<Voter<'_>> = pitched(score)
         .map(|(index, part)| Voter {
             index,
