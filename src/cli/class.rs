@@ -1,5 +1,6 @@
 //! `chartproof proof --class`: the homework of a class.
 
+use super::replacing::Replaces;
 use super::report_format::Format;
 use super::scores::{ByStyles, ReadScore, ScoreOptions, with_styles};
 use super::verbosity::{self, Progress};
@@ -145,10 +146,9 @@ impl Options {
         };
         let written = match request.into {
             Some(target) => {
-                let mut inputs = request.scores.paths.clone();
-                inputs.extend(class.sheets.iter().map(|s| s.path.clone()));
-                inputs.extend(keys.iter().map(|k| k.path.clone()));
-                let written = write_out::write(target, report.as_bytes(), &inputs);
+                let inputs = &request.scores.inputs;
+                let written =
+                    write_out::write(target, report.as_bytes(), inputs, Replaces::Reports);
                 if written.is_ok() {
                     verbosity::sum_up(&format!("{}: {}", target.display(), class::sums(&class)));
                 }
@@ -164,14 +164,18 @@ impl Options {
     }
 
     /// The answer keys; their mistakes are reported already.
-    fn keys(&self, scores: &ScoreOptions) -> Result<Vec<AnswerKey>, ()> {
+    fn keys(&self, scores: &mut ScoreOptions) -> Result<Vec<AnswerKey>, ()> {
         let Some(path) = &self.key else {
             return Ok(Vec::new());
         };
         let styles = scores.styles();
-        let by_styles = ByStyles(&styles, scores.limits.limits());
-        let outcomes = files::read_by(std::slice::from_ref(path), &by_styles);
+        let plan = ByStyles::new(&styles, scores.limits.limits());
+        scores.inputs.add(path);
+        let listed = files::list(std::slice::from_ref(path), &plan);
+        scores.inputs.add_listed(&listed);
+        let outcomes = files::read_listed(listed, &plan);
         let read = with_styles(outcomes, &styles, &mut Vec::new());
+        scores.inputs.add_styles(&styles);
         let mut usable = !read.problems.are_mistakes();
         let mut keys = Vec::new();
         for ReadScore { path, score, style } in read.scores {

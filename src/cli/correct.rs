@@ -1,6 +1,7 @@
 //! `chartproof correct`: writes copies with the verified fixes applied, nothing else changed.
 
-use super::copies::{self, Copies, CopyOptions, ScoresToCopy};
+use super::copies::{self, Copies, CopyError, CopyOptions, ScoresToCopy, nothing_written};
+use super::output_folder::{OutputFolder, Staged};
 use super::verbosity::Progress;
 use super::write_out::{complain, shown, to_stdout};
 use super::{CLEAN, FOUND, UNUSABLE};
@@ -12,7 +13,7 @@ use crate::score::Score;
 use clap::Args;
 use rayon::prelude::*;
 use std::fmt::Write as _;
-use std::path::{Path, PathBuf};
+use std::path::Path;
 
 /// Writes copies of scores with every verified fix applied and nothing else changed
 ///
@@ -35,25 +36,51 @@ impl Correct {
             styles,
             mut code,
         } = self.options.read(|_, _| None);
-        if let Some(message) = self.copies().clash(&scores) {
-            complain(&message);
-            return UNUSABLE;
+        if scores.is_empty() {
+            return code; // the reasons are reported already
         }
-        let inputs = self.copies().inputs(&scores);
+        let copies = self.options.copies("correct");
+        let folder = match copies.folder(&scores) {
+            Ok(folder) => folder,
+            Err(message) => {
+                complain(&message);
+                return UNUSABLE;
+            }
+        };
         let progress = Progress::new("correcting", Some(scores.len()));
-        let results: Vec<(Correction, Result<(), String>)> = scores
+        let results: Vec<(Correction, Result<Vec<Staged<'_>>, CopyError>)> = scores
             .par_iter()
             .zip(&styles)
             .map(|((_, score), style)| {
                 let correction = correct(score, style);
-                let written = self.write(score, &correction, &inputs);
+                let staged = stage(&copies, &folder, score, &correction);
                 progress.step();
-                (correction, written)
+                (correction, staged)
             })
             .collect();
+        drop(progress);
+        let mut staged = Vec::new();
+        let mut done = Vec::with_capacity(results.len());
+        for (correction, result) in results {
+            done.push(match result {
+                Ok(own) => {
+                    staged.extend(own);
+                    (correction, Ok(()))
+                }
+                Err(CopyError::Score(message)) => (correction, Err(message)),
+                Err(CopyError::Folder(error)) => {
+                    complain(&nothing_written(&error));
+                    return UNUSABLE;
+                }
+            });
+        }
+        if let Err(message) = copies.place(staged) {
+            complain(&message);
+            return UNUSABLE;
+        }
         let mut report = String::new();
         let (mut notes, mut left, mut errors, mut files) = (0, 0, 0, 0);
-        for ((path, score), (correction, written)) in scores.iter().zip(&results) {
+        for ((path, score), (correction, written)) in scores.iter().zip(&done) {
             if let Err(message) = written {
                 complain(message);
                 code = UNUSABLE;
@@ -95,21 +122,19 @@ impl Correct {
             _ => code,
         }
     }
+}
 
-    fn copies(&self) -> Copies<'_> {
-        self.options.copies("correct")
-    }
-
-    fn write(
-        &self,
-        score: &Score,
-        correction: &Correction,
-        inputs: &[PathBuf],
-    ) -> Result<(), String> {
-        let edits = editing::edits(score, &correction.changes).map_err(|e| e.to_string())?;
-        let originals = score.sources.iter().map(copies::original);
-        self.copies().write(score, originals, &edits, inputs)
-    }
+/// Writes the corrected copies of a score beside their places.
+fn stage<'f>(
+    copies: &Copies<'_>,
+    folder: &'f OutputFolder,
+    score: &Score,
+    correction: &Correction,
+) -> Result<Vec<Staged<'f>>, CopyError> {
+    let edits = editing::edits(score, &correction.changes);
+    let edits = edits.map_err(|e| CopyError::Score(e.to_string()))?;
+    let originals = score.sources.iter().map(copies::original);
+    copies.stage(folder, score, originals, &edits)
 }
 
 /// Adds the changes of a score at written pitch, one a line.

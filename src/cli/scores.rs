@@ -1,5 +1,6 @@
 //! The scores a command works on, and their house styles: options every command shares.
 
+use super::inputs::Inputs;
 use super::verbosity::{self, Progress};
 use super::write_out::{complain, complain_in_full, say};
 use super::{CLEAN, UNUSABLE};
@@ -52,6 +53,10 @@ pub(super) struct ScoreOptions {
 
     #[command(flatten)]
     pub(super) limits: LimitOptions,
+
+    /// What was read, once it is read.
+    #[arg(skip)]
+    pub(super) inputs: Inputs,
 }
 
 /// How much is read at most.
@@ -172,6 +177,7 @@ impl ScoreOptions {
     /// files of the list are among the paths.
     pub(super) fn read_in(&mut self, portions: ReadIn, mut work: impl FnMut(ReadScores)) {
         if let Some(list) = self.list.take() {
+            self.inputs.add(&list);
             match listed(&list) {
                 Ok(files) => self.paths.extend(files),
                 Err(message) => {
@@ -199,18 +205,38 @@ impl ScoreOptions {
         share_out(&self.paths);
         let mut reading = (portions == ReadIn::All).then(|| Progress::new("reading", None));
         let styles = self.styles();
-        let by_styles = ByStyles(&styles, self.limits.limits());
+        self.paths.iter().for_each(|p| self.inputs.add(p));
+        self.say_left_out();
+        self.read_parts(portions, &styles, &mut reading, &mut work);
+        self.inputs.add_styles(&styles);
+    }
+
+    /// Reads what the paths name, in portions.
+    fn read_parts(
+        &mut self,
+        portions: ReadIn,
+        styles: &HouseStyles,
+        reading: &mut Option<Progress>,
+        work: &mut impl FnMut(ReadScores),
+    ) {
+        let left_out = self.inputs.left_out().map(Path::to_owned);
+        let by_styles = ByStyles {
+            left_out,
+            ..ByStyles::new(styles, self.limits.limits())
+        };
         let mut reported = Vec::new();
         if self.one_score {
             let outcomes = files::read_as_one_by(&self.paths, &by_styles);
-            drop(reading);
+            self.inputs.add_outcomes(&outcomes);
+            drop(reading.take());
             return work(ReadScores {
                 files: outcomes.len(),
                 last: true,
-                ..with_styles(outcomes, &styles, &mut reported)
+                ..with_styles(outcomes, styles, &mut reported)
             });
         }
         let listed = files::list(&self.paths, &by_styles);
+        self.inputs.add_listed(&listed);
         let batches = match portions {
             ReadIn::All => vec![listed],
             ReadIn::Batches => files::batches(listed),
@@ -223,8 +249,21 @@ impl ScoreOptions {
             work(ReadScores {
                 files,
                 last: number + 1 == count,
-                ..with_styles(outcomes, &styles, &mut reported)
+                ..with_styles(outcomes, styles, &mut reported)
             });
+        }
+    }
+
+    fn say_left_out(&self) {
+        if let Some(results) = self.inputs.left_out()
+            && self.inputs.is_left_out()
+            && results.is_dir()
+            && verbosity::is_verbose()
+        {
+            say(&format!(
+                "{}: not read, since the results go there",
+                results.display()
+            ));
         }
     }
 
@@ -413,17 +452,32 @@ pub(super) fn complain_of_style(error: &StyleError) {
 }
 
 /// What house styles say of files before they are read.
-pub(super) struct ByStyles<'a>(pub(super) &'a HouseStyles, pub(super) Limits);
+pub(super) struct ByStyles<'a> {
+    styles: &'a HouseStyles,
+    limits: Limits,
+    /// The true name of the folder for results.
+    left_out: Option<PathBuf>,
+}
+
+impl<'a> ByStyles<'a> {
+    pub(super) fn new(styles: &'a HouseStyles, limits: Limits) -> Self {
+        Self {
+            styles,
+            limits,
+            left_out: None,
+        }
+    }
+}
 
 impl Plan for ByStyles<'_> {
     fn instruments(&self, file: &Path) -> &'static Catalogue {
-        self.0
+        self.styles
             .of(file)
             .map_or_else(|_| instrument::catalogue(), |style| style.instruments)
     }
 
     fn set(&self, file: &Path) -> Option<Set> {
-        let style = self.0.of(file).ok()?;
+        let style = self.styles.of(file).ok()?;
         let set = style.set_of(file)?;
         Some(Set {
             title: set.title.clone(),
@@ -432,7 +486,11 @@ impl Plan for ByStyles<'_> {
     }
 
     fn limits(&self) -> Limits {
-        self.1
+        self.limits
+    }
+
+    fn left_out(&self) -> Option<&Path> {
+        self.left_out.as_deref()
     }
 }
 

@@ -1,12 +1,14 @@
 //! `chartproof voice`: the model answer for a lead with chord symbols.
 
+use super::inputs::Inputs;
+use super::replacing::Replaces;
 use super::scores::{
     ByStyles, ChosenStyle, LimitOptions, ReadScore, TechniqueName, style, styles, with_styles,
 };
 use super::write_out::{self, complain, complain_of, to_stdout};
 use super::{CLEAN, FOUND, UNUSABLE};
 use crate::model_answer::{self, Request};
-use crate::reading::files::read_by;
+use crate::reading::files;
 use crate::score::{Format, Score};
 use crate::voicing::Technique;
 use crate::writing;
@@ -55,6 +57,11 @@ pub(super) struct Voice {
     #[arg(long, value_name = "FILE")]
     into: Option<PathBuf>,
 
+    /// Replace that file when it is no score, too. Without this only a score is replaced, such as
+    /// an earlier answer. Files that are read are never replaced
+    #[arg(long, requires = "into")]
+    replace: bool,
+
     #[command(flatten)]
     limits: LimitOptions,
 }
@@ -69,11 +76,15 @@ impl Voice {
     /// Runs the command; returns the exit code.
     pub(super) fn run(self) -> u8 {
         let styles = styles(self.style.as_ref());
-        let outcomes = read_by(
-            std::slice::from_ref(&self.path),
-            &ByStyles(&styles, self.limits.limits()),
-        );
+        let limits = self.limits.limits();
+        let plan = ByStyles::new(&styles, limits);
+        let mut inputs = Inputs::default();
+        inputs.add(&self.path);
+        let listed = files::list(std::slice::from_ref(&self.path), &plan);
+        inputs.add_listed(&listed);
+        let outcomes = files::read_listed(listed, &plan);
         let read = with_styles(outcomes, &styles, &mut Vec::new());
+        inputs.add_styles(&styles);
         if read.problems.are_mistakes() {
             return UNUSABLE;
         }
@@ -138,8 +149,9 @@ impl Voice {
         };
         let written = match &self.into {
             Some(target) => {
-                let inputs = [self.path.clone()];
-                write_out::write(target, text.as_bytes(), &inputs).map_err(|e| e.to_string())
+                let replaces = Replaces::by(limits, self.replace);
+                write_out::write(target, text.as_bytes(), &inputs, replaces)
+                    .map_err(|e| e.to_string())
             }
             None => to_stdout(text.as_bytes()),
         };

@@ -50,6 +50,11 @@ pub trait Plan: Sync {
     fn limits(&self) -> Limits {
         Limits::USUAL
     }
+
+    /// The true name of a folder that walks of folders above it leave out.
+    fn left_out(&self) -> Option<&Path> {
+        None
+    }
 }
 
 /// Nothing is known but what ships with the program.
@@ -82,6 +87,7 @@ pub fn read_paths(paths: &[PathBuf]) -> Vec<Outcome> {
 
 /// The same as house styles plan it: a file of a set stands for the whole set, which is one score in
 /// the place of the first of its files.
+#[cfg(any(test, feature = "inside"))]
 pub fn read_by(paths: &[PathBuf], plan: &dyn Plan) -> Vec<Outcome> {
     read_listed(list(paths, plan), plan)
 }
@@ -98,6 +104,18 @@ enum Job {
 }
 
 impl Listed {
+    /// The files, or the path that nothing could be listed for.
+    pub fn paths(&self) -> impl Iterator<Item = &Path> {
+        let (one, set) = match &self.0 {
+            Job::File(found) => (Some(&found.path), None),
+            Job::Set(set) => (None, Some(&set.files)),
+            Job::Unlisted(error) => (Some(&error.path), None),
+        };
+        one.into_iter()
+            .chain(set.into_iter().flatten())
+            .map(PathBuf::as_path)
+    }
+
     fn folder(&self) -> Option<&Path> {
         match &self.0 {
             Job::File(found) => found.path.parent(),
@@ -112,7 +130,7 @@ pub fn list(paths: &[PathBuf], plan: &dyn Plan) -> Vec<Listed> {
     let mut seen = HashSet::new();
     let mut jobs: Vec<Result<ListedFile, Problem>> = Vec::new();
     for path in paths {
-        find(path, &mut seen, &mut jobs);
+        find(path, plan.left_out(), &mut seen, &mut jobs);
     }
     let mut sets: Vec<Set> = Vec::new();
     let mut listed = Vec::new();
@@ -210,10 +228,10 @@ pub fn read_as_one_by(paths: &[PathBuf], plan: &dyn Plan) -> Vec<Outcome> {
     for path in paths {
         if path.is_dir() {
             let mut jobs = Vec::new();
-            find(path, &mut seen, &mut jobs);
+            find(path, plan.left_out(), &mut seen, &mut jobs);
             sets.push((path.clone(), jobs));
         } else {
-            find(path, &mut seen, &mut named);
+            find(path, None, &mut seen, &mut named);
         }
     }
     if !named.is_empty() {
@@ -265,7 +283,12 @@ fn merged(sets: Vec<(PathBuf, Vec<Result<ListedFile, Problem>>)>, plan: &dyn Pla
     out
 }
 
-fn find(path: &Path, seen: &mut HashSet<PathBuf>, jobs: &mut Vec<Result<ListedFile, Problem>>) {
+fn find(
+    path: &Path,
+    left_out: Option<&Path>,
+    seen: &mut HashSet<PathBuf>,
+    jobs: &mut Vec<Result<ListedFile, Problem>>,
+) {
     let mut add = |found: ListedFile, jobs: &mut Vec<Result<ListedFile, Problem>>| {
         let key = fs::canonicalize(&found.path).unwrap_or_else(|_| found.path.clone());
         if seen.insert(key) {
@@ -282,11 +305,15 @@ fn find(path: &Path, seen: &mut HashSet<PathBuf>, jobs: &mut Vec<Result<ListedFi
     }
     let mut files = Vec::new();
     let mut any = false;
-    for entry in ignore::WalkBuilder::new(path)
-        .require_git(false)
-        .follow_links(true)
-        .build()
-    {
+    let mut walk = ignore::WalkBuilder::new(path);
+    if let Some(left_out) = left_out.map(Path::to_owned) {
+        walk.filter_entry(move |e| {
+            let is_folder = e.file_type().is_some_and(|t| t.is_dir());
+            let is_it = || fs::canonicalize(e.path()).is_ok_and(|real| real == left_out);
+            e.depth() == 0 || !is_folder || !is_it()
+        });
+    }
+    for entry in walk.require_git(false).follow_links(true).build() {
         match entry {
             Ok(entry) => {
                 let file = entry.into_path();

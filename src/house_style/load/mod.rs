@@ -46,6 +46,8 @@ pub fn shipped(name: &str) -> Option<Style> {
 pub struct StyleError {
     /// The mistakes; at least one.
     pub mistakes: Vec<Problem>,
+    /// The house style files that were opened.
+    pub files: Vec<PathBuf>,
 }
 
 fn laid_over_nothing(name: &'static str, text: &str) -> Result<Style, StyleError> {
@@ -67,7 +69,22 @@ fn laid_over_nothing(name: &'static str, text: &str) -> Result<Style, StyleError
 ///
 /// Every mistake in it, with its place, when there is one.
 pub fn read(path: &Path) -> Result<Style, StyleError> {
-    chained(path, &mut Vec::new())
+    let mut opened = Vec::new();
+    match chained(path, &mut opened) {
+        Ok(style) => Ok(Style {
+            files: opened,
+            ..style
+        }),
+        Err(error) => {
+            // A file that is no text, or too large, is in no chain.
+            opened.extend(error.mistakes.iter().map(|m| m.path.clone()));
+            opened.push(path.to_owned());
+            Err(StyleError {
+                files: opened,
+                ..error
+            })
+        }
+    }
 }
 
 /// The same for the text of a file that need not exist.
@@ -85,6 +102,7 @@ fn chained(path: &Path, chain: &mut Vec<PathBuf>) -> Result<Style, StyleError> {
             Problem::whole(path, message)
                 .help("name a house style file, or one of the styles chart, homework and choir"),
         ],
+        files: Vec::new(),
     };
     let size = disk::size(path).map_err(|e| match e.kind() {
         std::io::ErrorKind::NotFound => fails("there is no such file".to_owned()),
@@ -155,7 +173,10 @@ fn finished(
     if mistakes.is_empty() {
         Ok(style)
     } else {
-        Err(StyleError { mistakes })
+        Err(StyleError {
+            mistakes,
+            files: Vec::new(),
+        })
     }
 }
 
