@@ -7,6 +7,8 @@ use super::replacing::{Replaces, WriteError};
 use super::scores::{ReadScore, ScoreOptions};
 use super::write_out::{complain, complain_of};
 use crate::editing::{Edited, Original};
+use crate::file_text::Limits;
+use crate::ground::instrument::Catalogue;
 use crate::ground::text::Edit;
 use crate::proof::Heard;
 use crate::score::{Score, Source};
@@ -76,13 +78,24 @@ impl CopyOptions {
     }
 
     /// Where the copies go; `doing` is the command, for a message.
-    pub(super) fn copies(&self, doing: &'static str) -> Copies<'_> {
+    pub(super) fn copies(&self, doing: &'static str, styles: &[Arc<Style>]) -> Copies<'_> {
+        let mut instruments: Vec<&'static Catalogue> = Vec::new();
+        for style in styles {
+            if !instruments
+                .iter()
+                .any(|i| std::ptr::eq(*i, style.instruments))
+            {
+                instruments.push(style.instruments);
+            }
+        }
         Copies {
             paths: &self.scores.paths,
             into: &self.into,
             doing,
             inputs: &self.scores.inputs,
-            replaces: Replaces::by(self.scores.limits.limits(), self.replace),
+            limits: self.scores.limits.limits(),
+            instruments,
+            replace: self.replace,
         }
     }
 }
@@ -104,7 +117,11 @@ pub(super) struct Copies<'a> {
     /// The command, for a message: `correct`.
     doing: &'static str,
     inputs: &'a Inputs,
-    replaces: Replaces,
+    limits: Limits,
+    /// Those of the house styles of the scores.
+    instruments: Vec<&'static Catalogue>,
+    /// Files that are no scores are replaced, too.
+    replace: bool,
 }
 
 /// Why a copy was not made.
@@ -124,6 +141,17 @@ pub(super) fn original(source: &Source) -> Result<Original, String> {
 }
 
 impl Copies<'_> {
+    fn replaces(&self) -> Replaces<'_> {
+        if self.replace {
+            Replaces::AnyFile
+        } else {
+            Replaces::Scores {
+                limits: self.limits,
+                instruments: &self.instruments,
+            }
+        }
+    }
+
     /// Opens the folder for the copies, when every copy has a place in it. Nothing is written
     /// before that is known.
     pub(super) fn folder(&self, scores: &[(PathBuf, Heard)]) -> Result<OutputFolder, String> {
@@ -135,7 +163,7 @@ impl Copies<'_> {
             let copies: Vec<FileCopy<'_>> = scores.iter().flat_map(|(_, s)| self.of(s)).collect();
             let places = copies.iter().map(|copy| &*copy.to);
             there
-                .check(places, self.inputs, self.replaces)
+                .check(places, self.inputs, self.replaces())
                 .map_err(refused)?;
             return Ok(there);
         }
@@ -169,7 +197,7 @@ impl Copies<'_> {
 
     /// Puts all copies of the run in their places, or none.
     pub(super) fn place(&self, staged: Vec<Staged<'_>>) -> Result<(), String> {
-        place_all(staged, self.inputs, self.replaces).map_err(|error| nothing_written(&error))
+        place_all(staged, self.inputs, self.replaces()).map_err(|error| nothing_written(&error))
     }
 
     /// The place of the copy of a source in the folder for the copies: its place under the folder

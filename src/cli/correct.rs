@@ -8,12 +8,15 @@ use super::{CLEAN, FOUND, UNUSABLE};
 use crate::correct::{Correction, correct};
 use crate::editing;
 use crate::finding::Level;
+use crate::proof::Heard;
 use crate::report::table;
 use crate::score::Score;
+use crate::style::Style;
 use clap::Args;
 use rayon::prelude::*;
 use std::fmt::Write as _;
-use std::path::Path;
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
 
 /// Writes copies of scores with every verified fix applied and nothing else changed
 ///
@@ -39,45 +42,13 @@ impl Correct {
         if scores.is_empty() {
             return code; // the reasons are reported already
         }
-        let copies = self.options.copies("correct");
-        let folder = match copies.folder(&scores) {
-            Ok(folder) => folder,
+        let done = match self.write_copies(&scores, &styles) {
+            Ok(done) => done,
             Err(message) => {
                 complain(&message);
                 return UNUSABLE;
             }
         };
-        let progress = Progress::new("correcting", Some(scores.len()));
-        let results: Vec<(Correction, Result<Vec<Staged<'_>>, CopyError>)> = scores
-            .par_iter()
-            .zip(&styles)
-            .map(|((_, score), style)| {
-                let correction = correct(score, style);
-                let staged = stage(&copies, &folder, score, &correction);
-                progress.step();
-                (correction, staged)
-            })
-            .collect();
-        drop(progress);
-        let mut staged = Vec::new();
-        let mut done = Vec::with_capacity(results.len());
-        for (correction, result) in results {
-            done.push(match result {
-                Ok(own) => {
-                    staged.extend(own);
-                    (correction, Ok(()))
-                }
-                Err(CopyError::Score(message)) => (correction, Err(message)),
-                Err(CopyError::Folder(error)) => {
-                    complain(&nothing_written(&error));
-                    return UNUSABLE;
-                }
-            });
-        }
-        if let Err(message) = copies.place(staged) {
-            complain(&message);
-            return UNUSABLE;
-        }
         let mut report = String::new();
         let (mut notes, mut left, mut errors, mut files) = (0, 0, 0, 0);
         for ((path, score), (correction, written)) in scores.iter().zip(&done) {
@@ -121,6 +92,44 @@ impl Correct {
             CLEAN if errors > 0 => FOUND,
             _ => code,
         }
+    }
+
+    /// Corrects the scores and writes their copies, all or none. Each score has its correction, and
+    /// why it has no copy when it cannot be copied.
+    fn write_copies(
+        &self,
+        scores: &[(PathBuf, Heard)],
+        styles: &[Arc<Style>],
+    ) -> Result<Vec<(Correction, Result<(), String>)>, String> {
+        let copies = self.options.copies("correct", styles);
+        let folder = copies.folder(scores)?;
+        let progress = Progress::new("correcting", Some(scores.len()));
+        let results: Vec<(Correction, Result<Vec<Staged<'_>>, CopyError>)> = scores
+            .par_iter()
+            .zip(styles)
+            .map(|((_, score), style)| {
+                let correction = correct(score, style);
+                let staged = stage(&copies, &folder, score, &correction);
+                progress.step();
+                (correction, staged)
+            })
+            .collect();
+        drop(progress);
+        let mut staged = Vec::new();
+        let mut done = Vec::with_capacity(results.len());
+        for (correction, result) in results {
+            let copied = match result {
+                Ok(own) => {
+                    staged.extend(own);
+                    Ok(())
+                }
+                Err(CopyError::Score(message)) => Err(message),
+                Err(CopyError::Folder(error)) => return Err(nothing_written(&error)),
+            };
+            done.push((correction, copied));
+        }
+        copies.place(staged)?;
+        Ok(done)
     }
 }
 

@@ -27,7 +27,7 @@ impl Identity {
 
     /// Of a file by its name, links followed. Nothing is opened: a pipe would wait.
     #[cfg(unix)]
-    fn of_path(path: &Path) -> Option<Self> {
+    pub(super) fn of_path(path: &Path) -> Option<Self> {
         let facts = fs::metadata(path).ok()?;
         Some(Self {
             device: facts.dev(),
@@ -37,7 +37,7 @@ impl Identity {
 
     /// The same where a file has to be opened for it.
     #[cfg(not(unix))]
-    fn of_path(path: &Path) -> Option<Self> {
+    pub(super) fn of_path(path: &Path) -> Option<Self> {
         let file = fs::File::open(path).ok()?;
         let facts = cap_std::fs::Metadata::from_file(&file).ok()?;
         Some(Self::of(&facts))

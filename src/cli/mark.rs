@@ -60,7 +60,7 @@ impl Mark {
             styles,
             mut code,
         } = self.options.read(no_room_for_marks);
-        let copies = self.options.copies("mark");
+        let copies = self.options.copies("mark", &styles);
         if scores.is_empty() {
             return code; // the reasons are reported already
         }

@@ -122,13 +122,21 @@ impl OutputFolder {
     }
 
     fn of(dir: Dir, path: &Path) -> Result<Self, WriteError> {
-        let real = if path.as_os_str().is_empty() {
+        let failed = |error| WriteError::io(path, error);
+        let named = if path.as_os_str().is_empty() {
             Path::new(".")
         } else {
             path
         };
+        let true_name = fs::canonicalize(named).map_err(failed)?;
+        let open = Identity::of(&dir.dir_metadata().map_err(failed)?);
+        if Identity::of_path(&true_name).is_some_and(|named| named != open) {
+            return Err(failed(io::Error::other(
+                "another folder has taken its place",
+            )));
+        }
         Ok(Self {
-            true_name: fs::canonicalize(real).map_err(|e| WriteError::io(path, e))?,
+            true_name,
             path: path.to_owned(),
             dir,
             swept: Mutex::default(),
@@ -178,7 +186,7 @@ impl OutputFolder {
         dir: &Dir,
         place: &Path,
         inputs: &Inputs,
-        replaces: Replaces,
+        replaces: Replaces<'_>,
         taken: &[Identity],
     ) -> Result<Option<Existing>, WriteError> {
         let shown = || self.shown(place);
@@ -212,7 +220,10 @@ impl OutputFolder {
         }
         let read = |most| contents(dir, name, identity, most);
         if !replaces.allows(Path::new(name), read) {
-            return Err(WriteError::OtherKind(shown(), replaces));
+            return Err(match replaces {
+                Replaces::Reports => WriteError::NoReport(shown()),
+                _ => WriteError::NoScore(shown()),
+            });
         }
         Ok(Some(Existing { identity, facts }))
     }
@@ -226,13 +237,11 @@ impl OutputFolder {
         &self,
         places: impl IntoIterator<Item = &'a Path>,
         inputs: &Inputs,
-        replaces: Replaces,
+        replaces: Replaces<'_>,
     ) -> Result<(), WriteError> {
-        let mut taken = Vec::new();
         for place in places {
             if let Some(dir) = self.inner(place, false)? {
-                let existing = self.existing(&dir, place, inputs, replaces, &taken)?;
-                taken.extend(existing.map(|e| e.identity));
+                self.existing(&dir, place, inputs, replaces, &[])?;
             }
         }
         Ok(())
@@ -381,7 +390,7 @@ fn new_file(dir: &Dir) -> io::Result<(OsString, File)> {
 pub(super) fn place_all(
     staged: Vec<Staged<'_>>,
     inputs: &Inputs,
-    replaces: Replaces,
+    replaces: Replaces<'_>,
 ) -> Result<(), WriteError> {
     let mut placed: Vec<Placed<'_>> = Vec::with_capacity(staged.len());
     let mut taken = Vec::with_capacity(staged.len());
@@ -404,7 +413,7 @@ impl<'a> Staged<'a> {
     fn place(
         self,
         inputs: &Inputs,
-        replaces: Replaces,
+        replaces: Replaces<'_>,
         taken: &[Identity],
     ) -> Result<Placed<'a>, WriteError> {
         let shown = self.folder.shown(&self.place);
@@ -559,7 +568,7 @@ impl Drop for Staged<'_> {
 mod tests {
     use super::*;
 
-    const ANY: Replaces = Replaces::AnyFile;
+    const ANY: Replaces<'_> = Replaces::AnyFile;
 
     fn files(folder: &Path) -> Vec<(String, String)> {
         let entries = fs::read_dir(folder).unwrap().map(Result::unwrap);
@@ -636,12 +645,16 @@ mod tests {
     fn a_file_that_comes_meanwhile_is_looked_at_like_any_other() {
         let dir = tempfile::tempdir().unwrap();
         let folder = OutputFolder::made(dir.path()).unwrap();
-        let only_scores = Replaces::by(crate::file_text::Limits::USUAL, false);
+        let only_scores = Replaces::Scores {
+            limits: crate::file_text::Limits::USUAL,
+            instruments: &[crate::ground::instrument::catalogue()],
+        };
         for (name, replaces) in [("a", only_scores), ("a.toml", Replaces::Reports)] {
             let staged = stage(&folder, &[name]);
             fs::write(dir.path().join(name), "theirs").unwrap();
             let error = place_all(staged, &Inputs::default(), replaces).unwrap_err();
-            assert!(matches!(error, WriteError::OtherKind(..)), "{error}");
+            let error = error.to_string();
+            assert!(error.contains("is there already"), "{error}");
         }
         assert_eq!(files(dir.path()).len(), 2);
     }
@@ -657,10 +670,14 @@ mod tests {
         assert!(matches!(error, WriteError::Twice(_)), "{error}");
         assert_eq!(files(dir.path()), []);
         fs::write(dir.path().join("a"), "before").unwrap();
-        fs::hard_link(dir.path().join("a"), dir.path().join("A b")).unwrap();
-        let places = ["a", "A b"].map(Path::new);
-        let error = folder.check(places, &inputs, ANY).unwrap_err();
-        assert!(matches!(error, WriteError::Twice(_)), "{error}");
+        let staged = stage(&folder, &["a", "a"]);
+        assert!(place_all(staged, &inputs, ANY).is_err());
+        // Two files of an earlier run that somebody has made one are two again.
+        fs::hard_link(dir.path().join("a"), dir.path().join("b")).unwrap();
+        assert_eq!(files(dir.path()).len(), 2);
+        place_all(stage(&folder, &["a", "b"]), &inputs, ANY).unwrap();
+        fs::write(dir.path().join("a"), "changed").unwrap();
+        assert_eq!(fs::read(dir.path().join("b")).unwrap(), b"new");
     }
 
     #[test]

@@ -1,17 +1,23 @@
 //! Which files a result may take the place of, and why one was not written.
 
 use crate::file_text::Limits;
-use crate::ground::instrument;
+use crate::ground::instrument::Catalogue;
 use crate::reading::files;
+use bytes::Bytes;
 use std::fs;
 use std::io;
 use std::path::{Path, PathBuf};
 
 /// The files that a result may take the place of, when they are no inputs.
 #[derive(Clone, Copy, Debug)]
-pub(super) enum Replaces {
-    /// Only scores: those of an earlier run. A score is read within these limits to know it.
-    Scores(Limits),
+pub(super) enum Replaces<'a> {
+    /// Only scores: those of an earlier run. A score is read to know it.
+    Scores {
+        /// How much of it is read.
+        limits: Limits,
+        /// The instruments that its parts may be, those of one house style after another.
+        instruments: &'a [&'static Catalogue],
+    },
     /// Any file: the user said `--replace`.
     AnyFile,
     /// Any file that is not called as a score, a house style or a ledger is.
@@ -20,20 +26,11 @@ pub(super) enum Replaces {
     Ledger,
 }
 
-impl Replaces {
-    /// For a score that is written.
-    pub(super) const fn by(limits: Limits, replace: bool) -> Self {
-        if replace {
-            Self::AnyFile
-        } else {
-            Self::Scores(limits)
-        }
-    }
-
+impl Replaces<'_> {
     /// Whether whatever lies in a folder that was walked stays. A report and a ledger usually lie
     /// beside the scores, and their names keep them from replacing one.
     pub(super) const fn takes_no_neighbour(self) -> bool {
-        matches!(self, Self::Scores(_) | Self::AnyFile)
+        matches!(self, Self::Scores { .. } | Self::AnyFile)
     }
 
     /// Whether a file may be replaced; `read` gives its bytes when there are no more than it is asked for.
@@ -45,8 +42,13 @@ impl Replaces {
                 let kept = ["toml", "ledger"];
                 !files::may_be_score(name) && !kept.iter().any(|k| ending.eq_ignore_ascii_case(k))
             }
-            Self::Scores(limits) => read(limits.file).is_some_and(|bytes| {
-                files::read_bytes_by(name, bytes, instrument::catalogue(), &limits).is_ok()
+            Self::Scores {
+                limits,
+                instruments,
+            } => read(limits.file).is_some_and(|bytes| {
+                let bytes = Bytes::from(bytes);
+                let reads = |i| files::read_bytes_by(name, bytes.clone(), i, &limits).is_ok();
+                instruments.iter().copied().any(reads)
             }),
         }
     }
@@ -71,12 +73,11 @@ pub(super) enum WriteError {
     #[error("{} is not an ordinary file: name a file for the result", .0.display())]
     NotAFile(PathBuf),
     /// The target is a file of another kind.
-    #[error("{} {}", .0.display(), if matches!(.1, Replaces::Reports) {
-        "is there already and is called as a score, a house style or a ledger is: name another file for the report"
-    } else {
-        "is there already and is not a score that can be read, so that it is no earlier result: name another place, or give --replace to replace it"
-    })]
-    OtherKind(PathBuf, Replaces),
+    #[error("{} is there already and is not a score that can be read, so that it is no earlier result: name another place, or give --replace to replace it", .0.display())]
+    NoScore(PathBuf),
+    /// The target of a report is called as what is kept.
+    #[error("{} is there already and is called as a score, a house style or a ledger is: name another file for the report", .0.display())]
+    NoReport(PathBuf),
     /// Two results would be one file.
     #[error("{} is another result of this run: the names differ only in letter case, or are one file; name another folder for one of them", .0.display())]
     Twice(PathBuf),

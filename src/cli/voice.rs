@@ -10,6 +10,7 @@ use super::{CLEAN, FOUND, UNUSABLE};
 use crate::model_answer::{self, Request};
 use crate::reading::files;
 use crate::score::{Format, Score};
+use crate::style::Style;
 use crate::voicing::Technique;
 use crate::writing;
 use clap::{Args, ValueEnum};
@@ -76,8 +77,7 @@ impl Voice {
     /// Runs the command; returns the exit code.
     pub(super) fn run(self) -> u8 {
         let styles = styles(self.style.as_ref());
-        let limits = self.limits.limits();
-        let plan = ByStyles::new(&styles, limits);
+        let plan = ByStyles::new(&styles, self.limits.limits());
         let mut inputs = Inputs::default();
         inputs.add(&self.path);
         let listed = files::list(std::slice::from_ref(&self.path), &plan);
@@ -147,21 +147,30 @@ impl Voice {
             };
             writing::musicxml::write(&answer, &options)
         };
-        let written = match &self.into {
-            Some(target) => {
-                let replaces = Replaces::by(limits, self.replace);
-                write_out::write(target, text.as_bytes(), &inputs, replaces)
-                    .map_err(|e| e.to_string())
-            }
-            None => to_stdout(text.as_bytes()),
-        };
-        match written {
+        match self.deliver(&text, &inputs, style) {
             Ok(()) => CLEAN,
             Err(message) => {
                 complain(&message);
                 UNUSABLE
             }
         }
+    }
+
+    /// Writes the answer to the file that was named, else to the terminal.
+    fn deliver(&self, text: &str, inputs: &Inputs, style: &Style) -> Result<(), String> {
+        let Some(target) = &self.into else {
+            return to_stdout(text.as_bytes());
+        };
+        let replaces = if self.replace {
+            Replaces::AnyFile
+        } else {
+            Replaces::Scores {
+                limits: self.limits.limits(),
+                instruments: &[style.instruments],
+            }
+        };
+        let written = write_out::write(target, text.as_bytes(), inputs, replaces);
+        written.map_err(|e| e.to_string())
     }
 
     /// Whether the answer is written as a grid; `None` when the file's ending says neither.

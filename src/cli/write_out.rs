@@ -14,7 +14,7 @@ pub(super) fn write(
     target: &Path,
     bytes: &[u8],
     inputs: &Inputs,
-    replaces: Replaces,
+    replaces: Replaces<'_>,
 ) -> Result<(), WriteError> {
     let Some(name) = target.file_name().map(Path::new) else {
         return Err(WriteError::NotAFile(target.to_owned()));
@@ -126,7 +126,7 @@ mod tests {
             let target = folder.path().join(name);
             fs::write(&target, "x").unwrap();
             let error = write_report(&target, b"y").unwrap_err();
-            assert!(matches!(error, WriteError::OtherKind(..)), "{error}");
+            assert!(matches!(error, WriteError::NoReport(_)), "{error}");
             assert_eq!(fs::read(&target).unwrap(), b"x");
         }
     }

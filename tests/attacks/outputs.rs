@@ -257,6 +257,25 @@ fn only_scores_are_replaced_unless_it_is_said() {
 }
 
 #[test]
+fn an_earlier_copy_is_known_by_the_instruments_of_its_house_style() {
+    let place = Place::new();
+    place.put(
+        "chartproof.toml",
+        "[[instrument]]\nkey = \"slide-horn\"\nname = \"slide horn\"\nlabel = \"slide horn\"\n\
+         section = \"trombones\"\nfamily = \"brass\"\nclefs = [\"F\"]\nsingle_line = true\n\
+         transpose = { diatonic = 0, chromatic = 0, octave = 0 }\n\
+         professional = [\"E2\", \"F4\"]\nnames = [\"slide horn\"]\n",
+    );
+    place.put(
+        "in/x.passage",
+        "parts: one = slide horn\n\ncount | 1 2 |\none | C3 D3 |\n",
+    );
+    for _ in 0..2 {
+        place.done(&["correct", "in", "--into", "out"]);
+    }
+}
+
+#[test]
 fn results_of_an_earlier_run_are_not_read_by_the_next() {
     let place = Place::new();
     place.put("x.musicxml", score());
