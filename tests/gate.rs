@@ -478,11 +478,11 @@ fn what_cannot_be_compared_with_is_said_and_ends_with_code_2() {
     fails(&["proof", "--ledger", ".", quay], "is a folder");
     fails(
         &["proof", "--ledger", quay, quay],
-        "this is not a ledger that can be read",
+        "this is not a ledger: it does not say",
     );
     fails(
         &["ledger", "--ledger", quay, quay],
-        "this is not a ledger that can be read",
+        "this is not a ledger: it does not say",
     );
     assert_eq!(repository.read(quay), passage(&[RIGHT]));
     repository.write(

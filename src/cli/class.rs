@@ -4,7 +4,7 @@ use super::replacing::Replaces;
 use super::report_format::Format;
 use super::scores::{ByStyles, ReadScore, ScoreOptions, with_styles};
 use super::verbosity::{self, Progress};
-use super::write_out::{self, complain, complain_of, say, to_stdout};
+use super::write_out::{self, bytes_to_stdout, complain, complain_of, say};
 use super::{CLEAN, FOUND, UNUSABLE};
 use crate::finding::Level;
 use crate::homework::roll::{self, HandedIn, Order, Roll};
@@ -154,7 +154,7 @@ impl Options {
                 }
                 written.map_err(|e| e.to_string())
             }
-            None => to_stdout(report.as_bytes()),
+            None => bytes_to_stdout(report.as_bytes()),
         };
         if let Err(message) = written {
             complain(&message);

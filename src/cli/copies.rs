@@ -8,6 +8,7 @@ use super::scores::{ReadScore, ScoreOptions};
 use super::write_out::{complain, complain_of};
 use crate::editing::{Edited, Original};
 use crate::file_text::Limits;
+use crate::ground::disk;
 use crate::ground::instrument::Catalogue;
 use crate::ground::text::Edit;
 use crate::proof::Heard;
@@ -15,7 +16,6 @@ use crate::score::{Score, Source};
 use crate::style::Style;
 use clap::Args;
 use std::collections::HashMap;
-use std::fs::File;
 use std::path::{Component, Path, PathBuf};
 use std::sync::Arc;
 
@@ -135,8 +135,8 @@ pub(super) enum CopyError {
 /// Looks at a file that was read again.
 pub(super) fn original(source: &Source) -> Result<Original, String> {
     let path = source.path.display();
-    let file =
-        File::open(&source.path).map_err(|e| format!("{path} could not be read again: {e}"))?;
+    let (file, _) =
+        disk::open(&source.path).map_err(|e| format!("{path} could not be read again: {e}"))?;
     Original::of(file, source).map_err(|e| format!("{path}: {e}"))
 }
 

@@ -31,6 +31,9 @@ pub(super) struct Correct {
     options: CopyOptions,
 }
 
+/// What was changed in a score, or why it cannot be copied.
+type Corrected = Result<Correction, String>;
+
 impl Correct {
     /// Runs the command; returns the exit code.
     pub(super) fn run(mut self) -> u8 {
@@ -51,12 +54,15 @@ impl Correct {
         };
         let mut report = String::new();
         let (mut notes, mut left, mut errors, mut files) = (0, 0, 0, 0);
-        for ((path, score), (correction, written)) in scores.iter().zip(&done) {
-            if let Err(message) = written {
-                complain(message);
-                code = UNUSABLE;
-                continue;
-            }
+        for ((path, score), corrected) in scores.iter().zip(&done) {
+            let correction = match corrected {
+                Ok(correction) => correction,
+                Err(message) => {
+                    complain(message);
+                    code = UNUSABLE;
+                    continue;
+                }
+            };
             files += score.sources.len();
             notes += correction.done.len();
             left += correction.left.findings.len();
@@ -84,7 +90,7 @@ impl Correct {
                 ""
             }
         );
-        if let Err(message) = to_stdout(report.as_bytes()) {
+        if let Err(message) = to_stdout(&report) {
             complain(&message);
             return UNUSABLE;
         }
@@ -94,13 +100,12 @@ impl Correct {
         }
     }
 
-    /// Corrects the scores and writes their copies, all or none. Each score has its correction, and
-    /// why it has no copy when it cannot be copied.
+    /// Corrects the scores and writes their copies, all or none. There is one answer for each score.
     fn write_copies(
         &self,
         scores: &[(PathBuf, Heard)],
         styles: &[Arc<Style>],
-    ) -> Result<Vec<(Correction, Result<(), String>)>, String> {
+    ) -> Result<Vec<Corrected>, String> {
         let copies = self.options.copies("correct", styles);
         let folder = copies.folder(scores)?;
         let progress = Progress::new("correcting", Some(scores.len()));
@@ -118,15 +123,14 @@ impl Correct {
         let mut staged = Vec::new();
         let mut done = Vec::with_capacity(results.len());
         for (correction, result) in results {
-            let copied = match result {
+            done.push(match result {
                 Ok(own) => {
                     staged.extend(own);
-                    Ok(())
+                    Ok(correction)
                 }
                 Err(CopyError::Score(message)) => Err(message),
                 Err(CopyError::Folder(error)) => return Err(nothing_written(&error)),
-            };
-            done.push((correction, copied));
+            });
         }
         copies.place(staged)?;
         Ok(done)

@@ -107,7 +107,7 @@ impl Mark {
             complain(&message);
             return UNUSABLE;
         }
-        if let Err(message) = to_stdout(report.as_bytes()) {
+        if let Err(message) = to_stdout(&report) {
             complain(&message);
             return UNUSABLE;
         }

@@ -197,9 +197,10 @@ impl OutputFolder {
         let facts = match dir.symlink_metadata(name) {
             Ok(facts) => facts,
             Err(error) if error.kind() == io::ErrorKind::NotFound => {
-                return match inputs.hold(&true_name, None) {
-                    true => Err(WriteError::IsInput(shown())),
-                    false => Ok(None),
+                return if inputs.hold(&true_name, None) {
+                    Err(WriteError::IsInput(shown()))
+                } else {
+                    Ok(None)
                 };
             }
             Err(error) => return Err(WriteError::io(&shown(), error)),

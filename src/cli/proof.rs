@@ -9,7 +9,7 @@ use super::report_format::{Format, ReportError, Reporter};
 use super::scores::{InputProblems, ReadIn, ReadScores, ScoreOptions};
 use super::since;
 use super::verbosity::{self, Progress};
-use super::write_out::{self, complain, complain_of, to_stdout};
+use super::write_out::{self, bytes_to_stdout, complain, complain_of};
 use super::{CLEAN, FOUND, UNUSABLE};
 use crate::file_text::Limits;
 use crate::finding::Level;
@@ -206,7 +206,7 @@ impl ProofRun {
             return;
         }
         self.failed = match more {
-            Ok(more) if self.plan.at_once => to_stdout(&more).err(),
+            Ok(more) if self.plan.at_once => bytes_to_stdout(&more).err(),
             // A report made at once may be large: it is not copied.
             Ok(more) if self.written.is_empty() => {
                 self.written = more;

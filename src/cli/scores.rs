@@ -5,6 +5,7 @@ use super::verbosity::{self, Progress};
 use super::write_out::{complain, complain_in_full, say};
 use super::{CLEAN, UNUSABLE};
 use crate::file_text::Limits;
+use crate::ground::disk::{self, FileError};
 use crate::ground::instrument::{self, Catalogue};
 use crate::ground::problem::Problem;
 use crate::house_style::{self, FILE_NAME, HouseStyles, StyleError};
@@ -304,27 +305,35 @@ const MAX_LIST: u64 = 64 << 20;
 
 /// The scores that a list names.
 fn listed(list: &Path) -> Result<Vec<PathBuf>, String> {
-    let name = if list == Path::new("-") {
+    let from_input = list == Path::new("-");
+    let name = if from_input {
         "the list on the standard input".to_owned()
     } else {
         format!("the list {}", list.display())
     };
-    let failed = |error: io::Error| format!("{name} could not be read: {error}");
-    let source: Box<dyn Read> = if list == Path::new("-") {
-        Box::new(io::stdin().lock())
+    let bytes = if from_input {
+        let mut bytes = Vec::new();
+        let input = io::stdin().lock();
+        let read = input.take(MAX_LIST + 1).read_to_end(&mut bytes);
+        read.map_err(FileError::from).and_then(|_| {
+            let size = bytes.len() as u64;
+            let most = MAX_LIST;
+            let fits = size <= most;
+            fits.then_some(bytes)
+                .ok_or(FileError::TooLarge { size, most })
+        })
     } else {
-        Box::new(fs::File::open(list).map_err(failed)?)
+        disk::read(list, MAX_LIST)
     };
-    let mut bytes = Vec::new();
-    source
-        .take(MAX_LIST + 1)
-        .read_to_end(&mut bytes)
-        .map_err(failed)?;
-    if bytes.len() as u64 > MAX_LIST {
-        return Err(format!(
-            "{name} is longer than {MAX_LIST} bytes: expected names of files"
-        ));
-    }
+    let bytes = bytes.map_err(|error| match error {
+        FileError::TooLarge { .. } => {
+            format!("{name} is longer than {MAX_LIST} bytes: expected names of files")
+        }
+        FileError::NotOrdinary { found } if !from_input => format!(
+            "{name} is {found}, and an ordinary file was expected: `--list -` reads the standard input"
+        ),
+        error => format!("{name} could not be read: {error}"),
+    })?;
     names(&bytes).map_err(|line| {
         format!(
             "{name}, entry {line}: the name is not a text in UTF-8, which this system's files have"
@@ -479,9 +488,11 @@ impl Plan for ByStyles<'_> {
     fn set(&self, file: &Path) -> Option<Set> {
         let style = self.styles.of(file).ok()?;
         let set = style.set_of(file)?;
+        let there = set.files_there();
         Some(Set {
             title: set.title.clone(),
-            files: set.files_there(),
+            files: there.files,
+            outside: there.outside,
         })
     }
 
@@ -563,10 +574,11 @@ pub(super) fn style(name: &str) -> Result<ChosenStyle, NoSuchStyle> {
     let path = PathBuf::from(name);
     // A folder stands for the house style in it.
     let inside = path.join(FILE_NAME);
-    if inside.is_file() {
+    if disk::is_no_folder(&inside) {
         return Ok(ChosenStyle::File(inside));
     }
-    if path.is_file() {
+    // A pipe or a device is refused where it would be read.
+    if disk::is_no_folder(&path) {
         return Ok(ChosenStyle::File(path));
     }
     Err(NoSuchStyle {

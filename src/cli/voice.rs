@@ -5,8 +5,9 @@ use super::replacing::Replaces;
 use super::scores::{
     ByStyles, ChosenStyle, LimitOptions, ReadScore, TechniqueName, style, styles, with_styles,
 };
-use super::write_out::{self, complain, complain_of, to_stdout};
+use super::write_out::{self, bytes_to_stdout, complain, complain_of, to_stdout};
 use super::{CLEAN, FOUND, UNUSABLE};
+use crate::ground::shown::shown_xml;
 use crate::model_answer::{self, Request};
 use crate::reading::files;
 use crate::score::{Format, Score};
@@ -147,7 +148,7 @@ impl Voice {
             };
             writing::musicxml::write(&answer, &options)
         };
-        match self.deliver(&text, &inputs, style) {
+        match self.deliver(text, grid, &inputs, style) {
             Ok(()) => CLEAN,
             Err(message) => {
                 complain(&message);
@@ -157,9 +158,19 @@ impl Voice {
     }
 
     /// Writes the answer to the file that was named, else to the terminal.
-    fn deliver(&self, text: &str, inputs: &Inputs, style: &Style) -> Result<(), String> {
+    fn deliver(
+        &self,
+        text: String,
+        grid: bool,
+        inputs: &Inputs,
+        style: &Style,
+    ) -> Result<(), String> {
         let Some(target) = &self.into else {
-            return to_stdout(text.as_bytes());
+            return if grid {
+                to_stdout(&text)
+            } else {
+                bytes_to_stdout(shown_xml(text).as_bytes())
+            };
         };
         let replaces = if self.replace {
             Replaces::AnyFile

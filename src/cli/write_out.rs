@@ -3,7 +3,8 @@
 use super::inputs::Inputs;
 use super::output_folder::{OutputFolder, place_all};
 use super::replacing::{Replaces, WriteError};
-use crate::report::{printable, text};
+use crate::ground::shown::{printable, shown_line, shown_lines};
+use crate::report::text;
 use codespan_reporting::term::termcolor::{ColorChoice, StandardStream};
 use std::io::{self, IsTerminal, Write};
 use std::path::Path;
@@ -25,8 +26,14 @@ pub(super) fn write(
     place_all(vec![staged], inputs, replaces)
 }
 
-/// A reader that closed the pipe (`| head`) has seen what it wanted: that is no failure.
-pub(super) fn to_stdout(report: &[u8]) -> Result<(), String> {
+/// A text for people. Whatever it holds, nothing in it steers a terminal or a build server.
+pub(super) fn to_stdout(text: &str) -> Result<(), String> {
+    bytes_to_stdout(shown_lines(text).as_bytes())
+}
+
+/// A report that its own format has made safe. A reader that closed the pipe (`| head`) has seen what
+/// it wanted: that is no failure.
+pub(super) fn bytes_to_stdout(report: &[u8]) -> Result<(), String> {
     let mut out = io::stdout().lock();
     match out.write_all(report).and_then(|()| out.flush()) {
         Err(error) if error.kind() != io::ErrorKind::BrokenPipe => {
@@ -48,11 +55,7 @@ pub(super) fn complain(message: &str) {
 
 /// Something worth knowing that is not a part of a report.
 pub(super) fn say(message: &str) {
-    let safe: String = message
-        .chars()
-        .map(|c| if c.is_control() { '?' } else { c })
-        .collect();
-    let _ = writeln!(io::stderr(), "{safe}");
+    let _ = writeln!(io::stderr(), "{}", shown_line(message));
 }
 
 /// What is wrong with a file that could not be read, in one line.

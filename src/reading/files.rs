@@ -10,6 +10,7 @@ pub use super::sets::{Set, sets_of_parts};
 use super::bytes::is_other_xml;
 use super::sets::strangers;
 use crate::file_text::limits::{self, Limits};
+use crate::ground::disk::{self, FileError};
 use crate::ground::instrument::{self, Catalogue};
 use crate::ground::problem::Problem;
 use crate::ground::text;
@@ -18,7 +19,7 @@ use crate::score::{self, Score};
 use bytes::Bytes;
 use std::collections::HashSet;
 use std::fs;
-use std::io::Read as _;
+use std::io::{Read as _, Seek as _};
 use std::path::{Path, PathBuf};
 
 const ENDINGS: [&str; 4] = ["musicxml", "xml", "mxl", "passage"];
@@ -192,12 +193,19 @@ pub fn read_listed(listed: Vec<Listed>, plan: &dyn Plan) -> Vec<Outcome> {
 
 /// The files of a set as one score.
 fn read_set(set: &Set, plan: &dyn Plan) -> Vec<Outcome> {
-    let jobs = set.files.iter().map(|path| {
+    let outside = set.outside.iter().map(|path| {
+        let message =
+            "this link leads out of the house style's repository or folder, and is not followed";
+        Err(Problem::whole(path, message)
+            .help("copy the file there, or name the house style with --style"))
+    });
+    let there = set.files.iter().map(|path| {
         Ok(ListedFile {
             path: path.clone(),
             named: true,
         })
     });
+    let jobs = there.chain(outside);
     let folder = set
         .files
         .first()
@@ -397,40 +405,22 @@ pub fn read_file(path: &Path) -> Result<Score, Problem> {
 }
 
 fn load(path: &Path, limits: &Limits) -> Result<Bytes, Problem> {
-    let fails = |error: std::io::Error| {
-        let what = match error.kind() {
-            std::io::ErrorKind::NotFound => "there is no such file or folder".to_owned(),
-            std::io::ErrorKind::PermissionDenied => {
-                "the file may not be read (permission denied)".to_owned()
-            }
-            _ => format!("the file cannot be read: {error}"),
-        };
-        Problem::whole(path, what)
+    let refused = |error: FileError| {
+        let problem = Problem::whole(path, error.to_string());
+        match error {
+            FileError::TooLarge { .. } => problem.help(limits::raise("file")),
+            _ => problem,
+        }
     };
-    let size = fs::metadata(path).map_err(fails)?.len();
-    let most = limits.file;
-    let too_large = |size: u64| {
-        Problem::whole(
-            path,
-            format!("the file has {size} bytes or more; at most {most} are read"),
-        )
-        .help(limits::raise("file"))
-    };
-    if size > most {
-        return Err(too_large(size));
-    }
-    if let Some(bytes) = in_large_pages(path, size) {
+    let (file, size) = disk::open(path).map_err(refused)?;
+    if size <= limits.file
+        && let Some(bytes) = in_large_pages(&file, size)
+    {
         return Ok(bytes);
     }
-    // What is not an ordinary file (a pipe, a device) has no size to go by and may have no end.
-    let mut bytes = Vec::with_capacity(usize::try_from(size).unwrap_or(0));
-    fs::File::open(path)
-        .and_then(|file| file.take(most.saturating_add(1)).read_to_end(&mut bytes))
-        .map_err(fails)?;
-    if bytes.len() as u64 > most {
-        return Err(too_large(bytes.len() as u64));
-    }
-    Ok(bytes.into())
+    let bytes = (&file).rewind().map_err(FileError::from);
+    let bytes = bytes.and_then(|()| disk::read_opened(file, size, limits.file));
+    bytes.map(Bytes::from).map_err(refused)
 }
 
 /// From how many bytes on a file is read into large pages.
@@ -440,10 +430,9 @@ const LARGE: u64 = 4 << 20;
 /// A large file in memory of its own, in pages as large as the system has them: with usual ones, asking
 /// for each is much of what reading takes. `None` is for what is better read in the usual way.
 #[cfg(target_os = "linux")]
-fn in_large_pages(path: &Path, size: u64) -> Option<Bytes> {
+fn in_large_pages(mut file: &fs::File, size: u64) -> Option<Bytes> {
     use memmap2::{Advice, MmapMut};
     let size = usize::try_from(size).ok().filter(|_| size >= LARGE)?;
-    let mut file = fs::File::open(path).ok()?;
     let mut pages = MmapMut::map_anon(size).ok()?;
     // Where there are none the usual ones do.
     let _ = pages.advise(Advice::HugePage);
@@ -453,7 +442,7 @@ fn in_large_pages(path: &Path, size: u64) -> Option<Bytes> {
 }
 
 #[cfg(not(target_os = "linux"))]
-fn in_large_pages(_path: &Path, _size: u64) -> Option<Bytes> {
+fn in_large_pages(_file: &fs::File, _size: u64) -> Option<Bytes> {
     None
 }
 
@@ -495,14 +484,14 @@ mod tests {
         text.push_str("-->");
         fs::write(&path, &text).unwrap();
         let size = text.len() as u64;
-        assert_eq!(in_large_pages(&path, size).unwrap(), text);
+        let pages = |size: u64| in_large_pages(&fs::File::open(&path).unwrap(), size);
+        assert_eq!(pages(size).unwrap(), text);
         assert_eq!(&*read_file(&path).unwrap().sources[0].text, text);
         // Another size than the file has by now, a small file, none at all: for the usual way.
-        assert!(in_large_pages(&path, size - 1).is_none());
-        assert!(in_large_pages(&path, size + 1).is_none());
-        assert!(in_large_pages(&dir.path().join("none"), size).is_none());
+        assert!(pages(size - 1).is_none());
+        assert!(pages(size + 1).is_none());
         fs::write(&path, XML).unwrap();
-        assert!(in_large_pages(&path, XML.len() as u64).is_none());
+        assert!(pages(XML.len() as u64).is_none());
         fs::write(&path, format!("{text}\u{0}")).unwrap();
         let error = read_file(&path).unwrap_err();
         assert!(error.message.contains("is zero"), "{}", error.message);
