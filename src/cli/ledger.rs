@@ -6,6 +6,7 @@ use super::scores::ScoreOptions;
 use super::verbosity::Progress;
 use super::write_out::{self, complain, complain_in_full, complain_of, shown, to_stdout};
 use super::{CLEAN, UNUSABLE};
+use crate::ground::disk;
 use crate::ground::disk::{self, FileError};
 use crate::proof::Proofed;
 use crate::proof::ledger::{self, FILE_NAME, RecordSums};
@@ -37,8 +38,8 @@ impl Ledger {
     /// Runs the command; returns the exit code.
     pub(super) fn run(mut self) -> u8 {
         let path = self.ledger.clone().unwrap_or_else(nearest);
-        // Before it is read: what a link leads to may be anything.
-        if path.is_symlink() {
+        // Before it is read: no line of the file that a link leads to is shown.
+        if path.is_symlink() && (!path.exists() || disk::open(&path).is_ok()) {
             complain(&WriteError::Link(path).to_string());
             return UNUSABLE;
         }
