@@ -6,7 +6,6 @@ use super::scores::ScoreOptions;
 use super::verbosity::Progress;
 use super::write_out::{self, complain, complain_in_full, complain_of, shown, to_stdout};
 use super::{CLEAN, UNUSABLE};
-use crate::ground::disk;
 use crate::ground::disk::{self, FileError};
 use crate::proof::Proofed;
 use crate::proof::ledger::{self, FILE_NAME, RecordSums};

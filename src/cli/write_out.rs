@@ -3,7 +3,7 @@
 use super::inputs::Inputs;
 use super::output_folder::{OutputFolder, place_all};
 use super::replacing::{Replaces, WriteError};
-use crate::ground::shown::{printable, shown_line, shown_lines};
+use crate::ground::shown::{closed, printable, shown_line, shown_lines};
 use crate::report::text;
 use codespan_reporting::term::termcolor::{ColorChoice, StandardStream};
 use std::io::{self, IsTerminal, Write};
@@ -45,7 +45,7 @@ pub(super) fn bytes_to_stdout(report: &[u8]) -> Result<(), String> {
 
 /// A path as it may be shown: names of files can hold what steers a terminal.
 pub(super) fn shown(path: &Path) -> String {
-    printable(&path.display().to_string())
+    closed(printable(&path.display().to_string()))
 }
 
 /// On the error output, where nothing can be done about a failure.

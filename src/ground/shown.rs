@@ -5,6 +5,7 @@
 //! style or the name of a file.
 
 use std::fmt::Write as _;
+use unicode_bidi::{BidiClass, bidi_class};
 use unicode_general_category::{GeneralCategory, get_general_category};
 
 /// Stands for a character that may not be shown.
@@ -89,6 +90,29 @@ pub fn printable(text: &str) -> String {
         before = Some(c);
     }
     safe
+}
+
+/// A letter that looks like a stroke and runs from left to right.
+const STROKE: char = '\u{1c0}';
+
+/// A printable text that others follow on the line. When its last letter runs from right to left, a
+/// stroke ends it: else a terminal takes the numbers that follow for its end, and shows them before it.
+///
+/// Source: Unicode Standard Annex 9, rules W7 and N1.
+pub fn closed(mut text: String) -> String {
+    let strong = text
+        .chars()
+        .rev()
+        .map(bidi_class)
+        .find_map(|class| match class {
+            BidiClass::L => Some(false),
+            BidiClass::R | BidiClass::AL | BidiClass::AN => Some(true),
+            _ => None,
+        });
+    if strong == Some(true) {
+        text.push(STROKE);
+    }
+    text
 }
 
 fn is_mark(c: char) -> bool {
@@ -318,6 +342,25 @@ mod tests {
             shown_lines("a\n::b\n\u{2028}::c\n"),
             "a\n\\::b\n\u{fffd}::c\n"
         );
+    }
+
+    /// Against another implementation of Unicode Standard Annex 9.
+    #[test]
+    fn numbers_after_a_name_stay_in_their_columns() {
+        let seen = |line: &str| {
+            let level = unicode_bidi::Level::ltr();
+            let info = unicode_bidi::BidiInfo::new(line, Some(level));
+            info.reorder_line(&info.paragraphs[0], 0..line.len())
+                .into_owned()
+        };
+        let name = "אלט";
+        assert!(!seen(&format!("{name}  12  3  C5")).ends_with("12  3  C5"));
+        for name in [name, "صوت 1", "b אלט (", "٣"] {
+            let line = format!("{}  12  3  C5", closed(name.to_owned()));
+            assert!(seen(&line).ends_with("ǀ  12  3  C5"), "{}", seen(&line));
+        }
+        assert_eq!(closed("אלט a".to_owned()), "אלט a");
+        assert_eq!(closed("12".to_owned()), "12");
     }
 
     #[test]

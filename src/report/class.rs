@@ -2,7 +2,7 @@
 
 use super::{advice, counted, printable};
 use crate::finding::{Finding, Level};
-use crate::ground::shown::{begins_as_order, shown_lines};
+use crate::ground::shown::{begins_as_order, closed, shown_lines};
 use crate::homework::{Cell, Class, Marked, Marks, reason, title};
 use crate::score::Score;
 use std::fmt::Write as _;
@@ -146,7 +146,7 @@ fn padded(text: &str, width: usize, right: bool) -> String {
 
 /// Cut to a width, with an ellipsis.
 fn cut(text: &str, width: usize) -> String {
-    let text = printable(text);
+    let text = closed(printable(text));
     if text.width() <= width {
         return text;
     }
@@ -158,7 +158,7 @@ fn cut(text: &str, width: usize) -> String {
         short.push(c);
     }
     short.push('\u{2026}');
-    short
+    closed(short)
 }
 
 fn percent(marks: &Marks) -> String {

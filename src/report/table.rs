@@ -1,15 +1,15 @@
 //! Plain tables for people: columns as wide as their widest cell.
 
-use crate::ground::shown::printable;
+use crate::ground::shown::{closed, printable};
 use unicode_width::UnicodeWidthStr;
 
 /// Lines of a table, its columns two blanks apart; no blanks at the ends of lines. Cells
-/// are made printable.
+/// are made printable, and keep in their columns.
 pub(crate) fn lines<const N: usize>(head: [&str; N], rows: &[[String; N]]) -> Vec<String> {
     let mut all: Vec<Vec<String>> = vec![head.iter().map(|h| (*h).to_owned()).collect()];
     all.extend(
         rows.iter()
-            .map(|r| r.iter().map(|c| printable(c)).collect()),
+            .map(|r| r.iter().map(|c| closed(printable(c))).collect()),
     );
     let widths: Vec<usize> = (0..N)
         .map(|i| {

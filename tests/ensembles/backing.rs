@@ -108,12 +108,12 @@ fn walk(chart: &Chart, placed: Placed, walking: bool, bass: &mut Vec<Event>) {
             None
         };
         let tone = fits(chord.at(order[index % 4])).or_else(|| fits(chord.root));
-        let tone = tone.unwrap_or_else(|| under(chord.root, 39));
-        bass.push(Event {
+        // Silent where every octave would stand too low under a horn.
+        bass.extend(tone.map(|tone| Event {
             at,
             len,
             tones: vec![tone],
-        });
+        }));
         at += len;
         index += 1;
     }

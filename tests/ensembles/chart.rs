@@ -4,7 +4,7 @@ use super::backing;
 use super::bands::{ENSEMBLES, Ensemble, Instrument, Recipe};
 use super::melody::{Slot, Span, chromatic, line, rhythm};
 use super::notes::{Chord, Dice, METERS, Meter, Placed, Quality, Tone, changes, tonic};
-use super::voicing::{Candidate, Kind, Technique, Wanted, candidates};
+use super::voicing::{Candidate, Kind, Technique, Wanted, candidates, too_low};
 
 /// What one player plays from an eighth on, sounding; more than one tone for a piano hand.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -207,7 +207,7 @@ fn filled(dice: &mut Dice, chart: &Chart, bar: i32, recipe: &Recipe) -> Option<F
         Recipe::Unison(seats) => doubled(dice, chart, whole, seats, Technique::Unison, &mut out)?,
         Recipe::Octaves(seats) => doubled(dice, chart, whole, seats, Technique::Octaves, &mut out)?,
         Recipe::Call(soloist, seats, techniques) => {
-            alone(dice, chart, first, "call", soloist, &mut out)?;
+            alone(dice, chart, first, "call", soloist, &[], &mut out)?;
             block(dice, chart, second, "answer", seats, techniques, &mut out)?;
         }
         Recipe::Solo(soloist, seats) => {
@@ -215,7 +215,7 @@ fn filled(dice: &mut Dice, chart: &Chart, bar: i32, recipe: &Recipe) -> Option<F
                 [Technique::ThreePart, Technique::Pad, Technique::Spread][seats.len() - 3];
             block(dice, chart, whole, "pad", seats, &[technique], &mut out)?;
             let mut line: Filled = (Vec::new(), Vec::new());
-            alone(dice, chart, whole, "solo", soloist, &mut line)?;
+            alone(dice, chart, whole, "solo", soloist, &out.1, &mut line)?;
             out.1.extend(line.1);
         }
         Recipe::Trade(a, by, b, answer) => {
@@ -362,6 +362,7 @@ fn single(
     chart: &Chart,
     bars: Bars,
     range: (i16, i16),
+    others: &[(usize, Event)],
 ) -> Option<Vec<(Slot, Candidate)>> {
     let slots = slots(dice, chart, bars, "line", Technique::Line);
     let ranges = [range];
@@ -386,6 +387,7 @@ fn single(
             found.retain(|c| {
                 c.kind != Kind::Tension
                     && !(major && c.lead().class() == seventh && !c.kind.moves())
+                    && !others.iter().any(|(_, e)| rubs(slot, c.lead(), e))
             });
             found
         })
@@ -394,16 +396,26 @@ fn single(
     Some(slots.into_iter().zip(line).collect())
 }
 
+/// A note of a soloist that rubs against a held note for a beat, or stands too low beside or under it.
+fn rubs(slot: &Slot, tone: Tone, other: &Event) -> bool {
+    let apart = tone.midi - other.tones[0].midi;
+    let together = other.at < slot.at + slot.len && slot.at < other.at + other.len;
+    let rub = matches!(apart.abs(), 1 | 13 | 25) && slot.len >= 2;
+    let low = too_low(tone.midi, other.tones[0].midi) || too_low(other.tones[0].midi, tone.midi);
+    together && (rub || low)
+}
+
 fn alone(
     dice: &mut Dice,
     chart: &Chart,
     bars: Bars,
     what: &'static str,
     seat: usize,
+    others: &[(usize, Event)],
     out: &mut Filled,
 ) -> Option<()> {
     let (low, high) = chart.ensemble.players[seat].range;
-    for (slot, candidate) in single(dice, chart, bars, (high - 17.min(high - low), high))? {
+    for (slot, candidate) in single(dice, chart, bars, (high - 17.min(high - low), high), others)? {
         out.1.push((
             seat,
             Event {
@@ -454,7 +466,7 @@ fn doubled(
     }
     let window = *dice.pick(&windows);
     let mut hits = Vec::new();
-    for (slot, candidate) in single(dice, chart, bars, (window, window + 12))? {
+    for (slot, candidate) in single(dice, chart, bars, (window, window + 12), &[])? {
         let tone = candidate.lead();
         let voices: Vec<Tone> = ranges
             .iter()

@@ -21,12 +21,18 @@ pub struct Seen {
 }
 
 impl Seen {
-    fn counts(&self) -> bool {
+    pub fn counts(&self) -> bool {
         self.level != "note"
     }
-    fn same(&self, other: &Self) -> bool {
-        let beats = (self.beat - other.beat).abs() < 0.01;
-        self.rule == other.rule && self.bar == other.bar && beats && self.parts == other.parts
+    /// The clean chart had the same finding, or another false alarm at this place (findings of whole parts
+    /// stand in bar 1, so that there only the same one is known).
+    fn known(&self, clean: &[Self]) -> bool {
+        let here = |o: &&Self| self.bar == o.bar && (self.beat - o.beat).abs() < 0.01;
+        let same = |o: &Self| self.rule == o.rule && self.parts == o.parts;
+        clean
+            .iter()
+            .filter(here)
+            .any(|o| o.counts() && self.bar > 1 || same(o))
     }
     pub fn line(&self) -> String {
         let parts = self.parts.join(" + ");
@@ -104,12 +110,17 @@ pub struct Plan {
     pub kinds: String,
 }
 
-/// The chart and paper of a fault; the same for the same seed, kind and number.
-pub fn faulty(chart: &Chart, kind: &'static str, number: usize) -> Option<(String, Truth)> {
+/// The chart and paper of a fault; the same for the same seed, kind, number and places of false alarms.
+pub fn faulty(
+    chart: &Chart,
+    kind: &'static str,
+    number: usize,
+    avoid: &[(i32, f64)],
+) -> Option<(String, Truth)> {
     let index = SLIPS.iter().chain(&WHOLE).position(|k| *k == kind).unwrap();
     let mut dice = Dice::new(chart.seed * 1000 + index as u64 * 10 + number as u64);
     if SLIPS.contains(&kind) {
-        let (slipped, truth) = slips::slip(&mut dice, chart, kind)?;
+        let (slipped, truth) = slips::slip(&mut dice, chart, kind, avoid)?;
         return Some((musicxml(&paper(&slipped)), truth));
     }
     let clean = paper(chart);
@@ -135,7 +146,7 @@ fn outcome(chart: &Chart, clean: &[Seen], rewritten: &[usize], xml: &str, truth:
     let guilty: Vec<String> = truth.parts.iter().map(name).collect();
     let (new, notes): (Vec<Seen>, Vec<Seen>) = proofed(xml)
         .into_iter()
-        .filter(|f| !clean.iter().any(|c| c.same(f)))
+        .filter(|f| !f.known(clean))
         .partition(Seen::counts);
     let whole = truth.at.is_none();
     let here = |f: &&Seen| {
@@ -200,10 +211,15 @@ pub fn measured(seed: u64, plan: &Plan) -> Measured {
         corrected(&xml)
     };
     let mut outcomes = Vec::new();
+    let avoid: Vec<(i32, f64)> = all
+        .iter()
+        .filter(|f| f.counts())
+        .map(|f| (f.bar, f.beat))
+        .collect();
     for kind in kinds {
         let times = if SLIPS.contains(&kind) { plan.slips } else { 1 };
         for number in 0..times {
-            if let Some((xml, truth)) = faulty(&chart, kind, number) {
+            if let Some((xml, truth)) = faulty(&chart, kind, number, &avoid) {
                 outcomes.push(outcome(&chart, &all, &rewritten, &xml, truth));
             }
         }

@@ -41,7 +41,7 @@ const THREE: [Bar; 7] = [
     &[2, 1, 1, 1, 1],
     &[4, 1, 1],
 ];
-const THREE_LAST: [Bar; 3] = [&[4, -2], &[2, -4], &[2, 1, 1, -2]];
+const THREE_LAST: [Bar; 3] = [&[3, -3], &[2, -4], &[2, 1, -3]];
 const THREE_HELD: [Bar; 3] = [&[6], &[4, 2], &[2, 2, 2]];
 const SIX: [Bar; 6] = [
     &[3, 3],

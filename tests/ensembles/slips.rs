@@ -1,6 +1,6 @@
 //! Slips at one place: a copyist's or student's mistake in one sonority of a block.
 
-use super::chart::{Chart, Hit};
+use super::chart::{Chart, Hit, Symbols};
 use super::notes::{Chord, Dice, Quality, Tone, under};
 use super::voicing::{Kind, Technique, shaped};
 use std::fmt::Write as _;
@@ -105,7 +105,9 @@ fn slipped(dice: &mut Dice, kind: &str, hit: &Hit, chart: &Chart) -> Option<Vec<
         }
         "wrong-octave" if voices.len() > 2 => {
             let at = 1 + dice.roll(voices.len() - 1);
-            voices[at] = voices[at].octaves(*dice.pick(&[-1, 1]));
+            // The lowest voice may stand lower.
+            let up = at == voices.len() - 1 || dice.chance(50);
+            voices[at] = voices[at].octaves(if up { 1 } else { -1 });
             if voices.windows(2).any(|w| w[0].midi - w[1].midi < -14) {
                 return None;
             }
@@ -231,11 +233,21 @@ fn shapes(voices: &[Tone], technique: Technique) -> Vec<Vec<Tone>> {
         .collect()
 }
 
-/// Puts a slip somewhere into a chart; none where it has no place for this kind.
-pub fn slip(dice: &mut Dice, chart: &Chart, kind: &'static str) -> Option<(Chart, Truth)> {
+/// Puts a slip somewhere into a chart, but for places (bar and beat) to avoid; none where it has no place for this kind.
+pub fn slip(
+    dice: &mut Dice,
+    chart: &Chart,
+    kind: &'static str,
+    avoid: &[(i32, f64)],
+) -> Option<(Chart, Truth)> {
     let phrases = chart.phrases.iter().filter(|p| p.what != "pad");
-    let hits: Vec<&Hit> = phrases.flat_map(|p| &p.hits).collect();
-    if hits.is_empty() {
+    let hits: Vec<&Hit> = phrases
+        .flat_map(|p| &p.hits)
+        .filter(|h| !avoid.contains(&chart.meter.place(h.at)))
+        .collect();
+    // Without symbols a chord names itself, right or wrong.
+    let needs_symbols = matches!(kind, "wrong-note" | "doubled-note" | "passing-on-chord");
+    if hits.is_empty() || needs_symbols && chart.symbols == Symbols::Absent {
         return None;
     }
     for _ in 0..200 {

@@ -1,7 +1,8 @@
 //! The tables that are printed, and those for spreadsheets.
 
-use super::chart::Chart;
+use super::chart::{Chart, Symbols};
 use super::measure::{Measured, Outcome, Seen};
+use super::notes::Tone;
 use super::slips::SLIPS;
 use super::voicing::Technique;
 use super::whole::WHOLE;
@@ -136,6 +137,39 @@ pub fn slips(all: &[Measured]) -> String {
     out
 }
 
+/// Faults of whole parts and stretches by where chord symbols stand.
+pub fn by_symbols(all: &[Measured]) -> String {
+    let mut out = String::from(
+        "| symbols  | whole parts | found % | slips | found % |\n|---|---|---|---|---|\n",
+    );
+    for (name, test) in SYMBOLS {
+        let charts = all.iter().filter(|m| test(m.chart.symbols));
+        let outcomes: Vec<&Outcome> = charts.flat_map(|m| &m.outcomes).collect();
+        let (slips, whole): (Vec<&Outcome>, Vec<&Outcome>) =
+            outcomes.into_iter().partition(|o| o.truth.at.is_some());
+        let percent = |list: &[&Outcome]| {
+            100.0 * list.iter().filter(|o| o.found).count() as f64 / list.len().max(1) as f64
+        };
+        let _ = writeln!(
+            out,
+            "| {name:8} | {:11} | {:7.1} | {:5} | {:7.1} |",
+            whole.len(),
+            percent(&whole),
+            slips.len(),
+            percent(&slips)
+        );
+    }
+    out
+}
+
+type Test = fn(Symbols) -> bool;
+
+const SYMBOLS: [(&str, Test); 3] = [
+    ("in all", |s| s == Symbols::All),
+    ("in one", |s| matches!(s, Symbols::One(_))),
+    ("none", |s| s == Symbols::Absent),
+];
+
 fn fault_row(out: &mut String, kind: &str, outcomes: &[&Outcome]) {
     let n = outcomes.len();
     if n == 0 {
@@ -174,10 +208,18 @@ fn about(chart: &Chart) -> String {
     )
 }
 
+fn names(voices: &[Tone]) -> String {
+    voices
+        .iter()
+        .map(|v| v.name())
+        .collect::<Vec<_>>()
+        .join(" ")
+}
+
 /// Every false alarm, one a line, with what stands there.
 pub fn false_alarms(all: &[Measured]) -> String {
     let mut out = String::from(
-        "seed,ensemble,meter,key,symbols,phrase,technique,kind,chord,place,level,rule,parts,message\n",
+        "seed,ensemble,meter,key,symbols,phrase,technique,kind,chord,voices,place,level,rule,parts,message\n",
     );
     for measured in all {
         let chart = &measured.chart;
@@ -188,12 +230,13 @@ pub fn false_alarms(all: &[Measured]) -> String {
             let hit = phrase.and_then(|p| p.hits.iter().find(|h| h.at == at));
             let _ = writeln!(
                 out,
-                "{},{},{},{},{},{}",
+                "{},{},{},{},{},{},{}",
                 about(chart),
                 phrase.map_or("-", |p| p.what),
                 phrase.map_or_else(String::new, |p| format!("{:?}", p.technique)),
                 hit.map_or_else(|| "-".to_owned(), |h| format!("{:?}/{}", h.kind, h.len)),
                 hit.map_or_else(|| "-".to_owned(), |h| h.chord.name()),
+                hit.map_or_else(|| "-".to_owned(), |h| names(&h.voices)),
                 seen.line()
             );
         }

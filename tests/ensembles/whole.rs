@@ -249,7 +249,15 @@ fn off(dice: &mut Dice, chart: &Chart, paper: &mut Paper, truth: &mut Truth) -> 
     } else {
         (at.from, at.to)
     };
-    let up = if dice.chance(50) { 1 } else { -1 };
+    let lowest = chart
+        .phrase_at(at.from)
+        .is_some_and(|p| p.hits.iter().any(|h| h.seats.last() == Some(&at.seat)));
+    // The lowest voice may stand an octave lower.
+    let up = if truth.kind == "octave-stretch" && lowest || dice.chance(50) {
+        1
+    } else {
+        -1
+    };
     let part = &mut paper.parts[at.seat];
     let fifths = part.fifths;
     for event in part.staves[0].iter_mut().filter(|e| inside(e, from, to)) {
@@ -279,6 +287,9 @@ fn late(dice: &mut Dice, chart: &Chart, paper: &mut Paper, truth: &mut Truth) ->
     let staff = &mut part.staves[0];
     if truth.kind == "bar-missing" {
         let gone = (at.from / bar + 1) * bar;
+        if gone + bar >= chart.bars * bar {
+            return None;
+        }
         staff.retain(|e| !inside(e, gone, gone + bar));
         for event in staff.iter_mut() {
             if event.at < gone {
@@ -292,7 +303,8 @@ fn late(dice: &mut Dice, chart: &Chart, paper: &mut Paper, truth: &mut Truth) ->
             symbol.0 -= bar;
         }
         part.bars -= 1;
-        put(chart, truth, &at, gone, chart.bars * bar);
+        put(chart, truth, &at, gone - bar, chart.bars * bar);
+        truth.detail = format!("lacks bar {}", gone / bar + 1);
         return Some(());
     }
     let by = if truth.kind == "beat-late" {
