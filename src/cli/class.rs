@@ -2,7 +2,7 @@
 
 use super::replacing::Replaces;
 use super::report_format::Format;
-use super::scores::{ByStyles, ReadScore, ScoreOptions, with_styles};
+use super::scores::{ReadScore, ScoreOptions, say_passed_over, with_styles};
 use super::verbosity::{self, Progress};
 use super::write_out::{self, bytes_to_stdout, complain, complain_of, say};
 use super::{CLEAN, FOUND, UNUSABLE};
@@ -169,11 +169,12 @@ impl Options {
             return Ok(Vec::new());
         };
         let styles = scores.styles();
-        let plan = ByStyles::new(&styles, scores.limits.limits());
+        let by_styles = scores.by_styles(&styles);
         scores.inputs.add(path);
-        let listed = files::list(std::slice::from_ref(path), &plan);
+        let (listed, passed_over) = files::list(std::slice::from_ref(path), &by_styles);
         scores.inputs.add_listed(&listed);
-        let outcomes = files::read_listed(listed, &plan);
+        let outcomes = files::read_listed(listed, &by_styles);
+        say_passed_over(passed_over);
         let read = with_styles(outcomes, &styles, &mut Vec::new());
         scores.inputs.add_styles(&styles);
         let mut usable = !read.problems.are_mistakes();

@@ -50,8 +50,8 @@ pub(super) struct Proof {
     #[arg(long, value_name = "FILE", value_hint = ValueHint::FilePath)]
     ledger: Option<PathBuf>,
 
-    /// Only findings that this revision of the git repository did not have: a commit, a branch, a
-    /// tag. Files that were renamed since are followed
+    /// Only findings that this revision did not have: a commit, a branch or a tag of the git
+    /// repository in which the run is started. Files that were renamed since are followed
     #[arg(long, value_name = "REV")]
     since: Option<String>,
 

@@ -11,7 +11,7 @@ use crate::ground::problem::Problem;
 use crate::house_style::{self, FILE_NAME, HouseStyles, StyleError};
 use crate::proof::Heard;
 use crate::reading::Outcome;
-use crate::reading::files::{self, Plan, Set};
+use crate::reading::files::{self, PassedOver, Plan, Set, WalkOptions};
 use crate::style::Style;
 use crate::voicing::{Technique, UnknownTechnique};
 use clap::builder::{PossibleValue, TypedValueParser};
@@ -35,6 +35,11 @@ pub(super) struct ScoreOptions {
     /// that a list of changed files will do; a list without a score is not an error
     #[arg(long, value_name = "FILE", value_hint = ValueHint::FilePath)]
     pub(super) list: Option<PathBuf>,
+
+    /// Follow links in folders: links to other folders, and to files outside of the folder that is named and
+    /// of its repository. Without this they are passed over, and counted
+    #[arg(long)]
+    pub(super) follow_links: bool,
 
     /// Read all files together as the parts of one score, one player's part each
     #[arg(long)]
@@ -220,23 +225,20 @@ impl ScoreOptions {
         reading: &mut Option<Progress>,
         work: &mut impl FnMut(ReadScores),
     ) {
-        let left_out = self.inputs.left_out().map(Path::to_owned);
-        let by_styles = ByStyles {
-            left_out,
-            ..ByStyles::new(styles, self.limits.limits())
-        };
+        let by_styles = self.by_styles(styles);
         let mut reported = Vec::new();
         if self.one_score {
-            let outcomes = files::read_as_one_by(&self.paths, &by_styles);
+            let (outcomes, passed_over) = files::read_as_one_by(&self.paths, &by_styles);
             self.inputs.add_outcomes(&outcomes);
             drop(reading.take());
+            say_passed_over(passed_over);
             return work(ReadScores {
                 files: outcomes.len(),
                 last: true,
                 ..with_styles(outcomes, styles, &mut reported)
             });
         }
-        let listed = files::list(&self.paths, &by_styles);
+        let (listed, passed_over) = files::list(&self.paths, &by_styles);
         self.inputs.add_listed(&listed);
         let batches = match portions {
             ReadIn::All => vec![listed],
@@ -247,6 +249,9 @@ impl ScoreOptions {
         for (number, batch) in batches.into_iter().enumerate() {
             let outcomes = files::read_listed(batch, &by_styles);
             drop(reading.take());
+            if number == 0 {
+                say_passed_over(passed_over);
+            }
             work(ReadScores {
                 files,
                 last: number + 1 == count,
@@ -265,6 +270,18 @@ impl ScoreOptions {
                 "{}: not read, since the results go there",
                 results.display()
             ));
+        }
+    }
+
+    /// How its files are read when these styles hold.
+    pub(super) fn by_styles<'a>(&self, styles: &'a HouseStyles) -> ByStyles<'a> {
+        ByStyles {
+            styles,
+            limits: self.limits.limits(),
+            walk: WalkOptions {
+                follow_links: self.follow_links,
+                leave_out: self.inputs.left_out().map(Path::to_owned),
+            },
         }
     }
 
@@ -460,22 +477,18 @@ pub(super) fn complain_of_style(error: &StyleError) {
     }
 }
 
-/// What house styles say of files before they are read.
-pub(super) struct ByStyles<'a> {
-    styles: &'a HouseStyles,
-    limits: Limits,
-    /// The true name of the folder for results.
-    left_out: Option<PathBuf>,
+/// Says how much of the folders was passed over, unless it is nothing.
+pub(super) fn say_passed_over(passed_over: PassedOver) {
+    if !passed_over.is_nothing() {
+        verbosity::sum_up(&passed_over.to_string());
+    }
 }
 
-impl<'a> ByStyles<'a> {
-    pub(super) fn new(styles: &'a HouseStyles, limits: Limits) -> Self {
-        Self {
-            styles,
-            limits,
-            left_out: None,
-        }
-    }
+/// What house styles and options say of files before they are read.
+pub(super) struct ByStyles<'a> {
+    pub(super) styles: &'a HouseStyles,
+    pub(super) limits: Limits,
+    pub(super) walk: WalkOptions,
 }
 
 impl Plan for ByStyles<'_> {
@@ -500,8 +513,8 @@ impl Plan for ByStyles<'_> {
         self.limits
     }
 
-    fn left_out(&self) -> Option<&Path> {
-        self.left_out.as_deref()
+    fn walk(&self) -> WalkOptions {
+        self.walk.clone()
     }
 }
 

@@ -3,13 +3,14 @@
 use super::inputs::Inputs;
 use super::replacing::Replaces;
 use super::scores::{
-    ByStyles, ChosenStyle, LimitOptions, ReadScore, TechniqueName, style, styles, with_styles,
+    ByStyles, ChosenStyle, LimitOptions, ReadScore, TechniqueName, say_passed_over, style, styles,
+    with_styles,
 };
 use super::write_out::{self, bytes_to_stdout, complain, complain_of, to_stdout};
 use super::{CLEAN, FOUND, UNUSABLE};
 use crate::ground::shown::shown_xml;
 use crate::model_answer::{self, Request};
-use crate::reading::files;
+use crate::reading::files::{self, WalkOptions};
 use crate::score::{Format, Score};
 use crate::style::Style;
 use crate::voicing::Technique;
@@ -78,12 +79,17 @@ impl Voice {
     /// Runs the command; returns the exit code.
     pub(super) fn run(self) -> u8 {
         let styles = styles(self.style.as_ref());
-        let plan = ByStyles::new(&styles, self.limits.limits());
+        let plan = ByStyles {
+            styles: &styles,
+            limits: self.limits.limits(),
+            walk: WalkOptions::default(),
+        };
         let mut inputs = Inputs::default();
         inputs.add(&self.path);
-        let listed = files::list(std::slice::from_ref(&self.path), &plan);
+        let (listed, passed_over) = files::list(std::slice::from_ref(&self.path), &plan);
         inputs.add_listed(&listed);
         let outcomes = files::read_listed(listed, &plan);
+        say_passed_over(passed_over);
         let read = with_styles(outcomes, &styles, &mut Vec::new());
         inputs.add_styles(&styles);
         if read.problems.are_mistakes() {

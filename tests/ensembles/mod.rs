@@ -94,6 +94,53 @@ fn charts_are_read_as_meant() {
     }
 }
 
+/// Computed from the definitions of the transforms and of the passing diminished (published: handbooks of
+/// jazz voicing; lessons on block chords), from the top, MIDI.
+#[test]
+fn voicings_are_those_of_the_tables() {
+    use notes::{Chord, Degree, Quality, Tone};
+    use voicing::Technique::{Close, DoubledLead, Drop2, Drop2Doubled, Drop3, Drop24};
+    type Row = (Chord, [Degree; 4], i16, voicing::Technique, &'static [i16]);
+    let chord = |midi, quality| Chord {
+        root: Tone::spelled(midi, -1),
+        quality,
+    };
+    let (c6, bb6) = (chord(60, Quality::Sixth), chord(58, Quality::Sixth));
+    let rows: [Row; 7] = [
+        (c6, c6.tones(), 72, Close, &[72, 69, 67, 64]),
+        (c6, notes::PASSING, 74, Close, &[74, 71, 68, 65]),
+        (c6, c6.tones(), 76, Drop2, &[76, 69, 67, 60]),
+        (
+            chord(63, Quality::Sixth),
+            c6.tones(),
+            67,
+            DoubledLead,
+            &[67, 63, 60, 58, 55],
+        ),
+        (bb6, bb6.tones(), 70, Drop2Doubled, &[70, 65, 62, 58, 55]),
+        (
+            bb6,
+            chord(58, Quality::Major7).tones(),
+            77,
+            Drop3,
+            &[77, 74, 69, 58],
+        ),
+        (
+            chord(65, Quality::Seventh),
+            chord(65, Quality::Seventh).tones(),
+            75,
+            Drop24,
+            &[75, 69, 60, 53],
+        ),
+    ];
+    for (chord, degrees, lead, technique, wanted) in rows {
+        let tones = degrees.map(|d| chord.at(d));
+        let voices = voicing::shaped(Tone::spelled(lead, -1), &tones, technique).unwrap();
+        let sounding: Vec<i16> = voices.iter().map(|v| v.midi).collect();
+        assert_eq!(sounding, wanted, "{} {technique:?}", chord.name());
+    }
+}
+
 fn environment(name: &str) -> Option<String> {
     std::env::var(name).ok().filter(|v| !v.is_empty())
 }

@@ -78,123 +78,108 @@ fn above(chord: Chord, tone: Tone) -> i16 {
 
 /// The voices after a slip; none where it would be no mistake.
 fn slipped(dice: &mut Dice, kind: &str, hit: &Hit, chart: &Chart) -> Option<Vec<Tone>> {
-    let fifths = chart.fifths;
-    let mut voices = hit.voices.clone();
-    let stable = !hit.kind.moves();
-    let doubled = matches!(
-        hit.technique,
-        Technique::DoubledLead | Technique::Drop2Doubled
-    );
-    let place = if hit.technique == Technique::Drop2Doubled {
-        3
-    } else {
-        4
-    };
-    match kind {
-        "wrong-note" if stable && hit.technique != Technique::Unison => {
-            let at = 1 + dice.roll(voices.len() - 1);
-            let by = *dice.pick(&[-1, 1, -2, 2]);
-            let tone = Tone::spelled(voices[at].midi + by, fifths);
-            let fine = hit.chord.allowed().contains(&above(hit.chord, tone));
-            let spread = hit.technique == Technique::Octaves
-                || voices.iter().all(|v| v.class() != tone.class());
-            if fine && hit.technique != Technique::Octaves || !spread {
-                return None;
-            }
-            voices[at] = tone;
+    let shaped = transform(hit.technique);
+    let voices = match kind {
+        "wrong-note" if !hit.kind.moves() && hit.technique != Technique::Unison => {
+            wrong_note(dice, hit, chart.fifths)
         }
-        "wrong-octave" if voices.len() > 2 => {
-            let at = 1 + dice.roll(voices.len() - 1);
-            // The lowest voice may stand lower.
-            let up = at == voices.len() - 1 || dice.chance(50);
-            voices[at] = voices[at].octaves(if up { 1 } else { -1 });
-            if voices.windows(2).any(|w| w[0].midi - w[1].midi < -14) {
-                return None;
-            }
-            let four: Vec<Tone> = shapes(&hit.voices, hit.technique)
-                .into_iter()
-                .flatten()
-                .collect();
-            if four
-                .chunks(hit.voices.len().min(4))
-                .any(|v| same_sounds(v, &voices))
-            {
-                return None;
-            }
-        }
-        "wrong-drop" if transform(hit.technique) => {
-            let all = shapes(&hit.voices, hit.technique);
-            let others: Vec<Vec<Tone>> = all
-                .into_iter()
-                .filter(|v| !same_sounds(v, &voices))
-                .collect();
-            let other = (!others.is_empty()).then(|| dice.pick(&others).clone())?;
-            if other
-                .windows(2)
-                .any(|w| super::voicing::too_low(w[0].midi, w[1].midi))
-            {
-                return None;
-            }
-            voices = other;
-        }
-        "doubled-note" if transform(hit.technique) && stable => {
-            let from = 1 + dice.roll(2);
-            // A guide tone goes missing, and no piano has it.
-            let guides = hit.chord.guides().map(|d| hit.chord.at(d).class());
-            if !guides.contains(&voices[from].class())
-                || chart.parts.iter().any(|p| p.staves.len() > 1)
-            {
-                return None;
-            }
-            let to = if dice.chance(50) { from + 1 } else { from - 1 };
-            let lower = under(voices[to], voices[from].midi + 6);
-            voices[from] = lower;
-        }
-        "lead-doubling" if doubled => {
-            voices[place] = Tone::spelled(voices[place].midi + *dice.pick(&[-2, -1, 1, 2]), fifths);
-            let taken = voices
-                .iter()
-                .enumerate()
-                .any(|(i, v)| i != place && v.class() == voices[place].class());
-            // A fifth note in place of the doubling is five-note writing.
-            let taken = taken
-                || hit
-                    .chord
-                    .allowed()
-                    .contains(&above(hit.chord, voices[place]));
-            let crossed = place == 3 && voices[3].midi <= voices[4].midi;
-            if taken || crossed {
-                return None;
-            }
-        }
-        "exchanged" if transform(hit.technique) => {
+        "wrong-octave" if hit.voices.len() > 2 => wrong_octave(dice, hit),
+        "wrong-drop" if shaped => wrong_drop(dice, hit),
+        "doubled-note" if shaped && !hit.kind.moves() => doubled_note(dice, hit, chart),
+        "lead-doubling" => lead_doubling(dice, hit, chart.fifths),
+        "exchanged" if shaped => {
+            let mut voices = hit.voices.clone();
             let at = dice.roll(voices.len() - 1);
             voices.swap(at, at + 1);
+            Some(voices)
         }
-        "passing-on-chord"
-            if hit.kind == Kind::Passing && hit.len == 1 && transform(hit.technique) =>
-        {
-            if !stepwise(chart, hit) {
-                return None;
-            }
-            let lead = voices[0];
-            let chord = hit.chord;
-            if above(chord, lead) == 2
-                && matches!(chord.quality, Quality::Seventh | Quality::SeventhFlat9)
-            {
-                return None;
-            }
-            let mut set = chord.tones().map(|d| chord.at(d).plain());
-            let nearest = (0..4).min_by_key(|i| {
-                let apart = (set[*i].class() - lead.class()).rem_euclid(12);
-                apart.min(12 - apart)
-            })?;
-            set[nearest] = lead;
-            voices = shaped(lead, &set, hit.technique)?;
-        }
+        "passing-on-chord" if shaped && stepwise(chart, hit) => passing_on_chord(hit),
+        _ => None,
+    };
+    voices.filter(|v| *v != hit.voices)
+}
+
+/// One voice a half or whole step off, on a note that nobody takes for a tension.
+fn wrong_note(dice: &mut Dice, hit: &Hit, fifths: i16) -> Option<Vec<Tone>> {
+    let mut voices = hit.voices.clone();
+    let at = 1 + dice.roll(voices.len() - 1);
+    let tone = Tone::spelled(voices[at].midi + *dice.pick(&[-1, 1, -2, 2]), fifths);
+    let doubled = hit.technique == Technique::Octaves;
+    let fine = hit.chord.allowed().contains(&above(hit.chord, tone)) && !doubled;
+    let sounding = !doubled && voices.iter().any(|v| v.class() == tone.class());
+    voices[at] = tone;
+    (!fine && !sounding).then_some(voices)
+}
+
+/// One voice an octave off, but for shapes that are another technique; the lowest may stand lower.
+fn wrong_octave(dice: &mut Dice, hit: &Hit) -> Option<Vec<Tone>> {
+    let mut voices = hit.voices.clone();
+    let at = 1 + dice.roll(voices.len() - 1);
+    let up = at == voices.len() - 1 || dice.chance(50);
+    voices[at] = voices[at].octaves(if up { 1 } else { -1 });
+    let far = voices.windows(2).any(|w| w[0].midi - w[1].midi < -14);
+    let technique = shapes(&hit.voices, hit.technique)
+        .iter()
+        .any(|v| same_sounds(v, &voices));
+    (!far && !technique).then_some(voices)
+}
+
+/// The same chord in another transform.
+fn wrong_drop(dice: &mut Dice, hit: &Hit) -> Option<Vec<Tone>> {
+    let mut others = shapes(&hit.voices, hit.technique);
+    others.retain(|v| !same_sounds(v, &hit.voices));
+    others.retain(|v| {
+        !v.windows(2)
+            .any(|w| super::voicing::too_low(w[0].midi, w[1].midi))
+    });
+    (!others.is_empty()).then(|| dice.pick(&others).clone())
+}
+
+/// A voice has its neighbour's note; a guide tone goes missing, and no piano has it.
+fn doubled_note(dice: &mut Dice, hit: &Hit, chart: &Chart) -> Option<Vec<Tone>> {
+    let mut voices = hit.voices.clone();
+    let from = 1 + dice.roll(2);
+    let to = if dice.chance(50) { from + 1 } else { from - 1 };
+    let guides = hit.chord.guides().map(|d| hit.chord.at(d).class());
+    let missing = guides.contains(&voices[from].class());
+    voices[from] = under(voices[to], voices[from].midi + 6);
+    let piano = chart.parts.iter().any(|p| p.staves.len() > 1);
+    (missing && !piano).then_some(voices)
+}
+
+/// The doubling a step off; a tension in its place is five-note writing.
+fn lead_doubling(dice: &mut Dice, hit: &Hit, fifths: i16) -> Option<Vec<Tone>> {
+    let place = match hit.technique {
+        Technique::DoubledLead => 4,
+        Technique::Drop2Doubled => 3,
         _ => return None,
+    };
+    let mut voices = hit.voices.clone();
+    voices[place] = Tone::spelled(voices[place].midi + *dice.pick(&[-2, -1, 1, 2]), fifths);
+    let same = |(i, v): (usize, &Tone)| i != place && v.class() == voices[place].class();
+    let taken = voices.iter().enumerate().any(same);
+    let fine = hit
+        .chord
+        .allowed()
+        .contains(&above(hit.chord, voices[place]));
+    let crossed = place == 3 && voices[3].midi <= voices[4].midi;
+    (!taken && !fine && !crossed).then_some(voices)
+}
+
+/// The chord in force kept under a passing eighth (over a dominant its ninth may have that).
+fn passing_on_chord(hit: &Hit) -> Option<Vec<Tone>> {
+    let (lead, chord) = (hit.voices[0], hit.chord);
+    let dominant = matches!(chord.quality, Quality::Seventh | Quality::SeventhFlat9);
+    if hit.kind != Kind::Passing || hit.len != 1 || dominant && above(chord, lead) == 2 {
+        return None;
     }
-    (voices != hit.voices).then_some(voices)
+    let mut set = chord.tones().map(|d| chord.at(d).plain());
+    let nearest = (0..4).min_by_key(|i| {
+        let apart = (set[*i].class() - lead.class()).rem_euclid(12);
+        apart.min(12 - apart)
+    })?;
+    set[nearest] = lead;
+    shaped(lead, &set, hit.technique)
 }
 
 /// The lead comes by step and leaves by step, an eighth off the beat.
