@@ -13,7 +13,7 @@ pub struct Set {
     pub title: Option<String>,
     /// The files in score order.
     pub files: Vec<PathBuf>,
-    /// Links among them that lead out of the repository or folder, and are not followed.
+    /// What the house style may not name, and is not read.
     pub outside: Vec<PathBuf>,
 }
 

@@ -1,6 +1,7 @@
 //! Patterns of part names and files, as a house style writes them.
 
 use crate::ground::disk;
+use crate::reading::may_be_score;
 use std::collections::HashSet;
 use std::path::{Path, PathBuf};
 
@@ -44,7 +45,7 @@ pub struct FilePattern {
 pub struct PatternFiles {
     /// Those it stands for, in the order of their names; numbers in names count by value.
     pub files: Vec<PathBuf>,
-    /// Links that lead out of the folder they must lie in, which were not followed.
+    /// What leads out of the folder they must lie in, and there, what is not called as a score is.
     pub outside: Vec<PathBuf>,
 }
 
@@ -147,6 +148,14 @@ impl FilePattern {
             });
         }
         found.retain(|f| disk::is_no_folder(f));
+        if self.within.is_some() {
+            // A stranger's style names scores: lines of other files would stand in messages.
+            let (scores, others) = found
+                .into_iter()
+                .partition(|file| may_be_score(&true_name(file)));
+            found = scores;
+            outside.extend::<Vec<PathBuf>>(others);
+        }
         PatternFiles {
             files: found,
             outside,

@@ -343,6 +343,15 @@ fn the_part_files_of_a_found_style_stay_in_its_folder() {
         room.write("a/chartproof.toml", &text);
         refused(files, &room.proof(&[]), words);
     }
+    // Nor is a file of the repository opened that is no score: it would be read aloud.
+    room.write("a/.git/config", SECRET);
+    room.write("a/secrets.json", SECRET);
+    for files in [".git/config", "secrets.json", "*.json", "**/*.json"] {
+        let text = format!("[[score]]\nfiles = [\"x.passage\", \"{files}\"]\n");
+        room.write("a/chartproof.toml", &text);
+        let answer = run([OsStr::new("proof"), room.at("a/x.passage").as_os_str()]);
+        refused(files, &answer, "this is not read");
+    }
     #[cfg(unix)]
     {
         std::os::unix::fs::symlink("../other", room.at("a/link")).unwrap();
@@ -355,7 +364,7 @@ fn the_part_files_of_a_found_style_stay_in_its_folder() {
             let text = format!("[[score]]\nfiles = [\"x.passage\", \"{files}\"]\n");
             room.write("a/chartproof.toml", &text);
             let answer = run([OsStr::new("proof"), room.at("a/x.passage").as_os_str()]);
-            refused(files, &answer, "this link leads out of");
+            refused(files, &answer, "this is not read");
         }
     }
 }
