@@ -19,6 +19,7 @@ use chartproof::inside::ground::text::Edit;
 use chartproof::inside::ground::text::Span;
 use chartproof::inside::house_style;
 use chartproof::inside::proof::Heard;
+use chartproof::inside::proof::ledger::Ledger;
 use chartproof::inside::reading::musicxml::Ways;
 use chartproof::inside::reading::{read_bytes, read_bytes_in};
 use chartproof::inside::report::{ProofedFile, html, json, sarif, text};
@@ -159,6 +160,28 @@ pub fn house_style(bytes: &[u8]) {
             for mistake in &error.mistakes {
                 let _ = mistake.line_column();
             }
+        }
+    }
+}
+
+/// A ledger. What was read prints as a ledger that is read as the same; of what was not, nothing is shown
+/// unless it says that it is a ledger.
+pub fn ledger(bytes: &[u8]) {
+    let Ok(text) = std::str::from_utf8(bytes) else {
+        return;
+    };
+    let path = Path::new("chartproof.ledger");
+    match Ledger::read(path, text) {
+        Ok(ledger) => {
+            let again = Ledger::read(path, &ledger.print()).expect("it was printed");
+            assert_eq!(ledger.recorded(), again.recorded(), "{text}");
+        }
+        Err(error) => {
+            let _ = error.line_column();
+            assert!(
+                error.text.is_none() || text.contains("chartproof-ledger"),
+                "{text}"
+            );
         }
     }
 }
