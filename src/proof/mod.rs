@@ -158,6 +158,18 @@ fn remarks(score: &Score, style: &Style, passages: &[Passage]) -> Vec<String> {
                 .to_owned(),
         );
     }
+    let once: Vec<&str> = score
+        .parts
+        .iter()
+        .filter(|p| p.octave_counted_once)
+        .map(|p| p.name.as_str())
+        .collect();
+    if !once.is_empty() {
+        remarks.push(format!(
+            "{}: the clef and the transposition both name an octave, which was counted once",
+            once.join(", ")
+        ));
+    }
     // The rule about chord symbols speaks of those that cannot be read.
     let reported = style.levels.get("chord-symbol-agreement") != Some(&None);
     for mark in score.chords.iter().filter(|_| !reported) {

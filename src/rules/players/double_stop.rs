@@ -135,6 +135,7 @@ pub fn check(input: &RuleInput<'_>, out: &mut Vec<Finding>) {
             let Some(instrument) = member
                 .instrument
                 .filter(|i| i.single_line && !i.is(Property::Unpitched) && !i.is(Property::Sung))
+                .filter(|i| i.range.is_known())
             else {
                 continue;
             };
