@@ -15,6 +15,7 @@ use crate::ground::threads;
 use crate::rules::{self, RuleInput};
 use crate::score::{Change, NoteRef};
 use crate::score::{Place, Score};
+use crate::sonority::Sonority;
 use crate::style::Style;
 use rustc_hash::{FxHashMap, FxHashSet};
 use std::ops::Range;
@@ -45,7 +46,8 @@ impl Identity {
 
 /// How much may be spent on trying fixes: each rule that looks at each note again counts 1. A score
 /// is given it once, whatever the machine and however many threads there are. A try at a section of
-/// five looks at some 250 notes under some 40 rules: that is 10,000, so that 120,000 tries are within it.
+/// five looks at some 250 notes in their sonorities and as many in their bars, under some 40 rules: that
+/// is 20,000, so that 60,000 tries are within it.
 const MOST_LOOKS: u64 = 1_200_000_000;
 
 /// What is left for trying fixes on a score.
@@ -98,7 +100,8 @@ pub fn verify(
         };
         let range = passage.stretch(around, REACH);
         let stretch = passage.sonorities.get(range.clone()).unwrap_or_default();
-        let notes = stretch.iter().map(|s| s.voices.len() as u64).sum::<u64>();
+        let voices = stretch.iter().map(|s| s.voices.len() as u64).sum::<u64>();
+        let notes = voices.saturating_add(notes_in_bars(score, passage, stretch));
         let tries = finding.remedies.len().min(TRIES) as u64;
         // The stretch is looked at once as it stands.
         let looks = notes
@@ -128,6 +131,21 @@ pub fn verify(
         }
     });
     untried
+}
+
+/// How many notes the parts of a passage have in the bars of these sonorities.
+fn notes_in_bars(score: &Score, passage: &Passage, stretch: &[Sonority]) -> u64 {
+    let (Some(first), Some(last)) = (stretch.first(), stretch.last()) else {
+        return 0;
+    };
+    let members = passage.section.parts.iter();
+    let parts = members.filter_map(|m| score.parts.get(m.part as usize));
+    let notes = parts.map(|part| {
+        let before = part.notes.partition_point(|n| n.at.bar < first.at.bar);
+        let until = part.notes.partition_point(|n| n.at.bar <= last.at.bar);
+        until.saturating_sub(before) as u64
+    });
+    notes.sum()
 }
 
 /// A finding to be mended, and the sonorities to look at again.
