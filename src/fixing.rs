@@ -63,8 +63,8 @@ impl TryBudget {
     }
 
     /// So many looks of a rule at a note.
-    #[cfg(test)]
-    pub(crate) const fn of(looks: u64) -> Self {
+    #[cfg(any(test, feature = "inside"))]
+    pub const fn of(looks: u64) -> Self {
         Self { looks }
     }
 

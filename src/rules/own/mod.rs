@@ -20,7 +20,7 @@ use crate::ground::pitch::Pitch;
 use crate::ground::time::Ticks;
 use crate::score::Place;
 use crate::score::{Change, NoteRef};
-use crate::sonority::Sonority;
+use crate::sonority::{Sonority, voice_number};
 use crate::style::{HouseRule, MendBy, VoiceAt};
 use std::cell::Cell;
 use std::collections::HashMap;
@@ -244,7 +244,7 @@ impl<'h> OwnRules<'h, '_> {
                             sonority: Some(index),
                             faults: vec![MendableNote {
                                 note: voice.note,
-                                voice: from_top as u8 + 1,
+                                voice: voice_number(from_top),
                                 pitch: note.sounding,
                             }],
                             mended: Some(0),
@@ -309,7 +309,7 @@ impl<'h> OwnRules<'h, '_> {
                     if self.holds(rule, rule.tests(false), (passage, note.at), value) {
                         let fault = |v: &NoteView<'_>| MendableNote {
                             note: v.voice.note,
-                            voice: v.from_top as u8 + 1,
+                            voice: voice_number(v.from_top),
                             pitch: v.note.sounding,
                         };
                         let place = FindingPlace {
@@ -363,7 +363,7 @@ impl<'h> OwnRules<'h, '_> {
                 };
                 let fault = |(i, v): (usize, &crate::sonority::Voice)| MendableNote {
                     note: v.note,
-                    voice: i as u8 + 1,
+                    voice: voice_number(i),
                     pitch: v.pitch,
                 };
                 let mended = voice.map(|_| 0);

@@ -7,7 +7,7 @@ use crate::finding::Finding;
 use crate::rules::diagnosed::{DiagnosedScore, SonorityAt};
 use crate::rules::rule::Rule;
 use crate::score::{Change, NoteRef, Score};
-use crate::sonority::{Sonority, Voice};
+use crate::sonority::{Sonority, Voice, voice_number};
 use rustc_hash::FxHashMap;
 use smallvec::SmallVec;
 use std::cmp::Ordering;
@@ -121,7 +121,7 @@ fn out_of_order(sonority: &Sonority, voices: &[&Voice]) -> Vec<Fault> {
         .map(|(v, want)| Fault {
             note: v.note,
             found: v.pitch,
-            voice: place(want.midi).unwrap_or(0) as u8 + 1,
+            voice: voice_number(place(want.midi).unwrap_or(0)),
             expected: want.pitch,
         })
         .collect()

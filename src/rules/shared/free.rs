@@ -8,8 +8,8 @@ use crate::ground::pitch::{NoteName, Pitch, PitchClass};
 use crate::rules::diagnosed::{DiagnosedScore, SonorityAt};
 use crate::rules::rule::Rule;
 use crate::score::{Change, Score};
-use crate::sonority::Sonority;
 use crate::sonority::lead::LeadNote;
+use crate::sonority::{Sonority, voice_number};
 use crate::voicing::{Colour, Frame};
 use smallvec::SmallVec;
 
@@ -174,7 +174,7 @@ impl FreeChord<'_> {
         Some(Fault {
             note: v.note,
             found: v.pitch,
-            voice: index as u8 + 1,
+            voice: voice_number(index),
             expected: expected.unwrap_or(v.pitch),
         })
     }
