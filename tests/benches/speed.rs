@@ -8,6 +8,7 @@
 
 #![allow(clippy::expect_used, clippy::indexing_slicing)]
 
+mod growth;
 mod maker;
 
 use chartproof::inside::correct::correct;
@@ -58,6 +59,7 @@ fn main() {
     stages(&mut criterion, "large", &large);
     print_table("chart", chart.len());
     print_table("large", large.len());
+    growth::print_table();
 }
 
 /// Every stage of the way on one score, one thread.
