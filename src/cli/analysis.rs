@@ -3,7 +3,7 @@
 use super::UNUSABLE;
 use super::scores::{ReadScore, ScoreOptions};
 use super::verbosity::Progress;
-use super::write_out::{self, complain, complain_of, to_stdout};
+use super::write_out::{self, bytes_to_stdout, complain, complain_of};
 use crate::analysis::analyse;
 use crate::report::analysis::{AnalysedFile, json, text};
 use clap::{Args, ValueEnum};
@@ -74,7 +74,7 @@ impl Analysis {
             Some(target) => {
                 write_out::write(target, report.as_bytes(), &inputs).map_err(|e| e.to_string())
             }
-            None => to_stdout(report.as_bytes()),
+            None => bytes_to_stdout(report.as_bytes()),
         });
         if let Err(message) = written {
             complain(&message);

@@ -1,9 +1,9 @@
 //! `chartproof proof --class`: the homework of a class.
 
 use super::report_format::Format;
-use super::scores::{ByStyles, ReadScore, ScoreOptions, with_styles};
+use super::scores::{ReadScore, ScoreOptions, say_passed_over, with_styles};
 use super::verbosity::{self, Progress};
-use super::write_out::{self, complain, complain_of, say, to_stdout};
+use super::write_out::{self, bytes_to_stdout, complain, complain_of, say};
 use super::{CLEAN, FOUND, UNUSABLE};
 use crate::finding::Level;
 use crate::homework::roll::{self, HandedIn, Order, Roll};
@@ -154,7 +154,7 @@ impl Options {
                 }
                 written.map_err(|e| e.to_string())
             }
-            None => to_stdout(report.as_bytes()),
+            None => bytes_to_stdout(report.as_bytes()),
         };
         if let Err(message) = written {
             complain(&message);
@@ -169,8 +169,9 @@ impl Options {
             return Ok(Vec::new());
         };
         let styles = scores.styles();
-        let by_styles = ByStyles(&styles, scores.limits.limits());
-        let outcomes = files::read_by(std::slice::from_ref(path), &by_styles);
+        let by_styles = scores.by_styles(&styles);
+        let (outcomes, passed_over) = files::read_by(std::slice::from_ref(path), &by_styles);
+        say_passed_over(passed_over);
         let read = with_styles(outcomes, &styles, &mut Vec::new());
         let mut usable = !read.problems.are_mistakes();
         let mut keys = Vec::new();

@@ -86,7 +86,7 @@ impl Correct {
                 ""
             }
         );
-        if let Err(message) = to_stdout(report.as_bytes()) {
+        if let Err(message) = to_stdout(&report) {
             complain(&message);
             return UNUSABLE;
         }

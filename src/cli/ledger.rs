@@ -5,12 +5,12 @@ use super::scores::ScoreOptions;
 use super::verbosity::Progress;
 use super::write_out::{self, complain, complain_in_full, complain_of, shown, to_stdout};
 use super::{CLEAN, UNUSABLE};
+use crate::ground::disk::{self, FileError};
 use crate::proof::Proofed;
 use crate::proof::ledger::{self, FILE_NAME, RecordSums};
 use crate::score::Score;
 use clap::{Args, ValueHint};
 use std::fs;
-use std::io;
 use std::path::{Path, PathBuf};
 
 /// Records the findings of today, so that with `proof --ledger` only new ones count
@@ -75,7 +75,7 @@ impl Ledger {
             complain(&error.to_string());
             return UNUSABLE;
         }
-        if let Err(message) = to_stdout(sentence(&path, sums).as_bytes()) {
+        if let Err(message) = to_stdout(&sentence(&path, sums)) {
             complain(&message);
             return UNUSABLE;
         }
@@ -91,7 +91,7 @@ fn nearest() -> PathBuf {
     }
     let above = fs::canonicalize(".").ok().and_then(|folder| {
         let mut ups = folder.ancestors().skip(1).map(|f| f.join(FILE_NAME));
-        ups.find(|f| f.is_file())
+        ups.find(|f| f.exists() && !f.is_dir())
     });
     above.unwrap_or(here)
 }
@@ -109,35 +109,26 @@ fn sentence(path: &Path, sums: RecordSums) -> String {
     )
 }
 
+/// The largest ledger that is read, in bytes: some 200,000 findings.
+const LARGEST: u64 = 64 << 20;
+
 /// Reads a ledger; what is wrong with it has been said when there is none.
 pub(super) fn read_ledger(path: &Path) -> Result<ledger::Ledger, ()> {
-    let bytes = match fs::metadata(path) {
-        Ok(facts) if facts.is_dir() => {
-            complain(&format!(
-                "{} is a folder: expected a ledger, such as {}",
-                path.display(),
+    let name = path.display();
+    let bytes = disk::read(path, LARGEST).map_err(|error| {
+        complain(&match error {
+            FileError::Missing => format!(
+                "there is no ledger {name}: `chartproof ledger PATH... --ledger {name}` makes one"
+            ),
+            _ if path.is_dir() => format!(
+                "{name} is a folder: expected a ledger, such as {}",
                 path.join(FILE_NAME).display()
-            ));
-            return Err(());
-        }
-        Ok(_) => fs::read(path),
-        Err(error) => Err(error),
-    };
-    let bytes = bytes.map_err(|error| match error.kind() {
-        io::ErrorKind::NotFound => complain(&format!(
-            "there is no ledger {}: `chartproof ledger PATH... --ledger {0}` makes one",
-            path.display()
-        )),
-        _ => complain(&format!(
-            "the ledger {} could not be read: {error}",
-            path.display()
-        )),
+            ),
+            error => format!("the ledger {name} could not be read: {error}"),
+        });
     })?;
     let Ok(text) = String::from_utf8(bytes) else {
-        complain(&format!(
-            "{} is not a ledger: it is not text in UTF-8",
-            path.display()
-        ));
+        complain(&format!("{name} is not a ledger: it is not text in UTF-8"));
         return Err(());
     };
     ledger::Ledger::read(path, &text).map_err(|error| complain_in_full(&error))

@@ -92,7 +92,7 @@ impl Mark {
                 }
             }
         }
-        if let Err(message) = to_stdout(report.as_bytes()) {
+        if let Err(message) = to_stdout(&report) {
             complain(&message);
             return UNUSABLE;
         }

@@ -8,7 +8,7 @@ use super::report_format::{Format, ReportError, Reporter};
 use super::scores::{InputProblems, ReadIn, ReadScores, ScoreOptions};
 use super::since;
 use super::verbosity::{self, Progress};
-use super::write_out::{self, WriteError, complain, complain_of, to_stdout};
+use super::write_out::{self, WriteError, bytes_to_stdout, complain, complain_of};
 use super::{CLEAN, FOUND, UNUSABLE};
 use crate::file_text::Limits;
 use crate::finding::Level;
@@ -49,8 +49,8 @@ pub(super) struct Proof {
     #[arg(long, value_name = "FILE", value_hint = ValueHint::FilePath)]
     ledger: Option<PathBuf>,
 
-    /// Only findings that this revision of the git repository did not have: a commit, a branch, a
-    /// tag. Files that were renamed since are followed
+    /// Only findings that this revision did not have: a commit, a branch or a tag of the git
+    /// repository in which the run is started. Files that were renamed since are followed
     #[arg(long, value_name = "REV")]
     since: Option<String>,
 
@@ -212,7 +212,7 @@ impl ProofRun {
             return;
         }
         self.failed = match more {
-            Ok(more) if self.plan.at_once => to_stdout(&more).err(),
+            Ok(more) if self.plan.at_once => bytes_to_stdout(&more).err(),
             // A report made at once may be large: it is not copied.
             Ok(more) if self.written.is_empty() => {
                 self.written = more;

@@ -1,12 +1,14 @@
 //! `chartproof voice`: the model answer for a lead with chord symbols.
 
 use super::scores::{
-    ByStyles, ChosenStyle, LimitOptions, ReadScore, TechniqueName, style, styles, with_styles,
+    ByStyles, ChosenStyle, LimitOptions, ReadScore, TechniqueName, say_passed_over, style, styles,
+    with_styles,
 };
-use super::write_out::{self, complain, complain_of, to_stdout};
+use super::write_out::{self, bytes_to_stdout, complain, complain_of, to_stdout};
 use super::{CLEAN, FOUND, UNUSABLE};
+use crate::ground::shown::shown_xml;
 use crate::model_answer::{self, Request};
-use crate::reading::files::read_by;
+use crate::reading::files::{WalkOptions, read_by};
 use crate::score::{Format, Score};
 use crate::voicing::Technique;
 use crate::writing;
@@ -69,10 +71,13 @@ impl Voice {
     /// Runs the command; returns the exit code.
     pub(super) fn run(self) -> u8 {
         let styles = styles(self.style.as_ref());
-        let outcomes = read_by(
-            std::slice::from_ref(&self.path),
-            &ByStyles(&styles, self.limits.limits()),
-        );
+        let by_styles = ByStyles {
+            styles: &styles,
+            limits: self.limits.limits(),
+            walk: WalkOptions::default(),
+        };
+        let (outcomes, passed_over) = read_by(std::slice::from_ref(&self.path), &by_styles);
+        say_passed_over(passed_over);
         let read = with_styles(outcomes, &styles, &mut Vec::new());
         if read.problems.are_mistakes() {
             return UNUSABLE;
@@ -141,7 +146,8 @@ impl Voice {
                 let inputs = [self.path.clone()];
                 write_out::write(target, text.as_bytes(), &inputs).map_err(|e| e.to_string())
             }
-            None => to_stdout(text.as_bytes()),
+            None if grid => to_stdout(&text),
+            None => bytes_to_stdout(shown_xml(text).as_bytes()),
         };
         match written {
             Ok(()) => CLEAN,

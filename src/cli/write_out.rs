@@ -1,6 +1,7 @@
 //! Writing a result to a file: all of it or nothing, and never over a file that was read.
 
-use crate::report::{printable, text};
+use crate::ground::shown::{closed, printable, shown_line, shown_lines};
+use crate::report::text;
 use codespan_reporting::term::termcolor::{ColorChoice, StandardStream};
 use std::collections::BTreeSet;
 use std::fs;
@@ -122,8 +123,14 @@ fn replace<'a>(place: &Path, pieces: impl IntoIterator<Item = &'a [u8]>) -> io::
     Ok(())
 }
 
-/// A reader that closed the pipe (`| head`) has seen what it wanted: that is no failure.
-pub(super) fn to_stdout(report: &[u8]) -> Result<(), String> {
+/// A text for people. Whatever it holds, nothing in it steers a terminal or a build server.
+pub(super) fn to_stdout(text: &str) -> Result<(), String> {
+    bytes_to_stdout(shown_lines(text).as_bytes())
+}
+
+/// A report that its own format has made safe. A reader that closed the pipe (`| head`) has seen what
+/// it wanted: that is no failure.
+pub(super) fn bytes_to_stdout(report: &[u8]) -> Result<(), String> {
     let mut out = io::stdout().lock();
     match out.write_all(report).and_then(|()| out.flush()) {
         Err(error) if error.kind() != io::ErrorKind::BrokenPipe => {
@@ -135,7 +142,7 @@ pub(super) fn to_stdout(report: &[u8]) -> Result<(), String> {
 
 /// A path as it may be shown: names of files can hold what steers a terminal.
 pub(super) fn shown(path: &Path) -> String {
-    printable(&path.display().to_string())
+    closed(printable(&path.display().to_string()))
 }
 
 /// On the error output, where nothing can be done about a failure.
@@ -145,11 +152,7 @@ pub(super) fn complain(message: &str) {
 
 /// Something worth knowing that is not a part of a report.
 pub(super) fn say(message: &str) {
-    let safe: String = message
-        .chars()
-        .map(|c| if c.is_control() { '?' } else { c })
-        .collect();
-    let _ = writeln!(io::stderr(), "{safe}");
+    let _ = writeln!(io::stderr(), "{}", shown_line(message));
 }
 
 /// What is wrong with a file that could not be read, in one line.

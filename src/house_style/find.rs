@@ -1,7 +1,7 @@
 //! Which house style holds for a score: the one that was named, else the nearest `chartproof.toml`
 //! on the way up from the score, else the style `chart`.
 
-use super::load::{StyleError, read, shipped};
+use super::load::{StyleError, read_found, shipped};
 use crate::ground::disk;
 use crate::style::Style;
 use std::collections::HashMap;
@@ -61,7 +61,7 @@ impl HouseStyles {
             .entry(file)
             .or_insert_with_key(|file| {
                 let mut style = match file {
-                    Some(file) => read(file).map_err(Arc::new)?,
+                    Some(file) => read_found(file).map_err(Arc::new)?,
                     None => shipped("chart").unwrap_or_default(),
                 };
                 if let Some(technique) = &self.technique {
@@ -82,7 +82,7 @@ fn above(path: &Path) -> Option<PathBuf> {
     };
     // As the user named it while that is enough, so that reports name it alike.
     let near = start.map(|folder| folder.join(FILE_NAME));
-    if let Some(near) = near.filter(|f| disk::is_file(f)) {
+    if let Some(near) = near.filter(|f| disk::is_no_folder(f)) {
         return Some(near);
     }
     let start = start.filter(|s| !s.as_os_str().is_empty());
@@ -91,7 +91,7 @@ fn above(path: &Path) -> Option<PathBuf> {
     let found = real
         .ancestors()
         .map(|folder| folder.join(FILE_NAME))
-        .find(|file| disk::is_file(file))?;
+        .find(|file| disk::is_no_folder(file))?;
     let short = here.and_then(|here| found.strip_prefix(here).ok().map(Path::to_owned));
     Some(short.unwrap_or(found))
 }

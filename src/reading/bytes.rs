@@ -10,6 +10,14 @@ use crate::score::Score;
 use bytes::Bytes;
 use std::path::Path;
 
+const ENDINGS: [&str; 4] = ["musicxml", "xml", "mxl", "passage"];
+
+/// Whether a file's name ends as that of a score does.
+pub fn may_be_score(path: &Path) -> bool {
+    let ending = path.extension().map(|e| e.to_string_lossy().to_lowercase());
+    ending.is_some_and(|e| ENDINGS.contains(&e.as_str()))
+}
+
 /// The text of a score, and what it is written in.
 enum Content {
     /// With the entry's name, when the text comes out of a container.

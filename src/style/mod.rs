@@ -14,12 +14,12 @@ pub use bars::Bars;
 pub use house_rule::{HouseRule, MendBy, VoiceAt};
 pub use level::{Gate, LEVEL_WORDS, Level};
 pub use origin::Origin;
-pub use pattern::{FilePattern, NamePattern};
+pub use pattern::{FilePattern, NamePattern, PatternFiles};
 
 use crate::ground::instrument::{self, Catalogue};
 use crate::score::Score;
-use std::collections::BTreeMap;
-use std::path::{Path, PathBuf};
+use std::collections::{BTreeMap, HashSet};
+use std::path::Path;
 use std::sync::Arc;
 
 /// The instrument, section and seat of parts with a name.
@@ -226,15 +226,16 @@ impl Style {
 }
 
 impl PartSet {
-    /// The files there are on the disk, each once, in score order.
-    pub fn files_there(&self) -> Vec<PathBuf> {
-        let mut files: Vec<PathBuf> = Vec::new();
-        for found in self.files.iter().flat_map(FilePattern::files) {
-            if !files.contains(&found) {
-                files.push(found);
-            }
+    /// The files there are on the disk, each once, in score order, and the links that were not followed.
+    pub fn files_there(&self) -> PatternFiles {
+        let mut all = PatternFiles::default();
+        let mut seen = HashSet::new();
+        for found in self.files.iter().map(FilePattern::files) {
+            let new = found.files.into_iter().filter(|f| seen.insert(f.clone()));
+            all.files.extend(new);
+            all.outside.extend(found.outside);
         }
-        files
+        all
     }
 }
 
