@@ -164,9 +164,9 @@ fn of_very_many_mistakes_of_a_style_the_first_are_listed() {
         error.mistakes
     };
     assert_eq!(mistakes(100).len(), 100);
-    let all = mistakes(100_000);
+    let all = mistakes(5_000);
     assert_eq!(all.len(), 101);
-    assert_eq!(all[100].message, "and 99900 more mistakes");
+    assert_eq!(all[100].message, "and 4900 more mistakes");
     assert!(
         all[0].message.contains("`unknown0`"),
         "the first comes first"
@@ -178,12 +178,12 @@ fn of_very_many_mistakes_of_a_style_the_first_are_listed() {
 
 #[test]
 fn every_entry_of_a_long_style_knows_its_line() {
-    let text: String = (0..20_000)
+    let text: String = (0..5_000)
         .map(|n| format!("[[part]]\nname = 'Reed {n}'\ninstrument = 'alto saxophone'\n"))
         .collect();
     let style = house_style::read_text(Path::new("x.toml"), &text).unwrap();
-    assert_eq!(style.parts.len(), 20_000);
-    assert!(style.parts[19_999].origin.to_string().ends_with(":59998"));
+    assert_eq!(style.parts.len(), 5_000);
+    assert!(style.parts[4_999].origin.to_string().ends_with(":14998"));
 }
 
 /// How many findings of a score stay untried within a budget, and how many get a fix.
@@ -211,8 +211,8 @@ fn fixes_are_tried_within_a_budget_in_the_order_of_the_score() {
 
 #[test]
 fn a_score_that_uses_its_budget_up_says_so() {
-    let score = read(&random_saxes(12));
-    let text = rules_that_always_fire(100);
+    let score = read(&random_saxes(20));
+    let text = rules_that_always_fire(60);
     let style = house_style::read_text(Path::new("x.toml"), &text).unwrap();
     let found = proof(&score, &style);
     let said = found
