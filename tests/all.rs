@@ -9,6 +9,7 @@ mod outside;
 mod attacks;
 mod class;
 mod editing;
+mod ensembles;
 mod fingerprints;
 mod floors;
 mod fuzzed;

@@ -129,6 +129,11 @@ fn house_style() {
 }
 
 #[test]
+fn ledger() {
+    run("ledger", bodies::ledger);
+}
+
+#[test]
 fn correct_and_reread() {
     run("correct_and_reread", bodies::correct_and_reread);
 }

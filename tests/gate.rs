@@ -9,18 +9,18 @@ use std::path::{Path, PathBuf};
 use std::process::{Command, Stdio};
 
 /// A git repository in a folder of its own, out of reach of the user's settings.
-struct Repository {
+pub struct Repository {
     folder: tempfile::TempDir,
 }
 
-struct Ran {
-    code: i32,
-    out: String,
-    err: String,
+pub struct Ran {
+    pub code: i32,
+    pub out: String,
+    pub err: String,
 }
 
 impl Repository {
-    fn new() -> Self {
+    pub fn new() -> Self {
         let repository = Self {
             folder: tempfile::tempdir().unwrap(),
         };
@@ -28,11 +28,11 @@ impl Repository {
         repository
     }
 
-    fn path(&self, name: &str) -> PathBuf {
+    pub fn path(&self, name: &str) -> PathBuf {
         self.folder.path().join(name)
     }
 
-    fn write(&self, name: &str, text: &str) {
+    pub fn write(&self, name: &str, text: &str) {
         let path = self.path(name);
         fs::create_dir_all(path.parent().unwrap()).unwrap();
         fs::write(path, text).unwrap();
@@ -43,7 +43,7 @@ impl Repository {
     }
 
     /// Git with the settings every test needs.
-    fn command(&self) -> Command {
+    pub fn command(&self) -> Command {
         let mut command = Command::new("git");
         command
             .current_dir(self.folder.path())
@@ -58,31 +58,31 @@ impl Repository {
         command
     }
 
-    fn try_git(&self, args: &[&str]) -> Ran {
+    pub fn try_git(&self, args: &[&str]) -> Ran {
         ran(self.command().args(args))
     }
 
-    fn git(&self, args: &[&str]) -> String {
+    pub fn git(&self, args: &[&str]) -> String {
         let ran = self.try_git(args);
         assert_eq!(ran.code, 0, "git {args:?}: {}{}", ran.out, ran.err);
         ran.out
     }
 
-    fn commit(&self, message: &str) {
+    pub fn commit(&self, message: &str) {
         self.git(&["add", "-A"]);
         self.git(&["commit", "-q", "-m", message]);
     }
 
     /// chartproof in the repository's folder.
-    fn run(&self, args: &[&str]) -> Ran {
+    pub fn run(&self, args: &[&str]) -> Ran {
         self.run_in("", args)
     }
 
-    fn run_in(&self, folder: &str, args: &[&str]) -> Ran {
+    pub fn run_in(&self, folder: &str, args: &[&str]) -> Ran {
         ran(program().current_dir(self.path(folder)).args(args))
     }
 
-    fn findings(&self, args: &[&str]) -> Vec<String> {
+    pub fn findings(&self, args: &[&str]) -> Vec<String> {
         let mut all = vec!["proof", "--format", "json"];
         all.extend(args);
         let ran = self.run(&all);
@@ -92,7 +92,7 @@ impl Repository {
     }
 }
 
-fn program() -> Command {
+pub fn program() -> Command {
     let mut command = Command::new(env!("CARGO_BIN_EXE_chartproof"));
     command.env_remove("COLUMNS");
     command
@@ -105,7 +105,7 @@ fn with_program() -> std::ffi::OsString {
     std::env::join_paths(places).unwrap()
 }
 
-fn ran(command: &mut Command) -> Ran {
+pub fn ran(command: &mut Command) -> Ran {
     let output = command.stdin(Stdio::null()).output().unwrap();
     Ran {
         code: output.status.code().unwrap(),
@@ -143,7 +143,7 @@ parts: alto 1 = alto saxophone
 ";
 
 /// Right bars, a bar with a wrong note in the second alto, and one with another in the first tenor.
-const RIGHT: &str = "
+pub const RIGHT: &str = "
 chord   | F6   -   -   -  |
 count   | 1    2   3   4  |
 alto 1  | A4   C5  D5  C5 |
@@ -151,7 +151,7 @@ alto 2  | F4   A4  C5  A4 |
 tenor 1 | D4   F4  A4  F4 |
 tenor 2 | C4   D4  F4  D4 |
 ";
-const WRONG_ALTO: &str = "
+pub const WRONG_ALTO: &str = "
 chord   | F6   -   -   -  |
 count   | 1    2   3   4  |
 alto 1  | A4   C5  D5  C5 |
@@ -168,7 +168,7 @@ tenor 1 | D4   F4  Ab4 F4 |
 tenor 2 | C4   D4  F4  D4 |
 ";
 
-fn passage(systems: &[&str]) -> String {
+pub fn passage(systems: &[&str]) -> String {
     HEAD.to_owned() + &systems.concat()
 }
 
@@ -478,11 +478,11 @@ fn what_cannot_be_compared_with_is_said_and_ends_with_code_2() {
     fails(&["proof", "--ledger", ".", quay], "is a folder");
     fails(
         &["proof", "--ledger", quay, quay],
-        "this is not a ledger that can be read",
+        "this is not a ledger: it does not say",
     );
     fails(
         &["ledger", "--ledger", quay, quay],
-        "this is not a ledger that can be read",
+        "this is not a ledger: it does not say",
     );
     assert_eq!(repository.read(quay), passage(&[RIGHT]));
     repository.write(

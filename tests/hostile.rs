@@ -24,20 +24,20 @@ const MEMORY: u32 = 1 << 20;
 
 const PROGRAM: &str = env!("CARGO_BIN_EXE_chartproof");
 
-struct Answer {
-    code: i32,
-    out: String,
-    err: String,
+pub struct Answer {
+    pub code: i32,
+    pub out: String,
+    pub err: String,
 }
 
 impl Answer {
-    fn all(&self) -> String {
+    pub fn all(&self) -> String {
         format!("{}{}", self.out, self.err)
     }
 }
 
 /// Runs the program within its time and memory; a crash, a kill or a hang has no exit code.
-fn run<A: AsRef<OsStr>>(args: impl IntoIterator<Item = A>) -> Answer {
+pub fn run<A: AsRef<OsStr>>(args: impl IntoIterator<Item = A>) -> Answer {
     let mut command = if cfg!(target_os = "linux") {
         let mut shell = Command::new("sh");
         shell.args([
@@ -854,13 +854,9 @@ fn places_that_cannot_be_read() {
     fs::write(at("good.musicxml"), Sheet::default().text()).unwrap();
     symlink(folder.path(), at("loop")).unwrap();
     let answer = run([OsStr::new("proof"), folder.path().as_os_str()]);
-    assert_eq!(answer.code, 2, "{}", answer.all());
-    assert!(answer.all().contains("loop"), "{}", answer.all());
-    assert!(
-        answer.out.contains("1 file, 1 bar"),
-        "the rest is read: {}",
-        answer.out
-    );
+    assert_eq!(answer.code, 0, "{}", answer.all());
+    assert!(answer.err.contains("1 link"), "{}", answer.all());
+    assert!(answer.out.contains("1 file, 1 bar"), "{}", answer.out);
     fs::remove_file(at("loop")).unwrap();
     symlink(at("b.musicxml"), at("a.musicxml")).unwrap();
     symlink(at("a.musicxml"), at("b.musicxml")).unwrap();
@@ -874,21 +870,6 @@ fn places_that_cannot_be_read() {
         "{}",
         answer.all()
     );
-    // A file that may be opened and not read, whoever asks; and a file without an end.
-    if Path::new("/proc/self/mem").exists() {
-        let answer = run(["proof", "/proc/self/mem"]);
-        assert_eq!(answer.code, 2);
-        assert!(answer.all().contains("cannot be read"), "{}", answer.all());
-    }
-    if Path::new("/dev/zero").exists() {
-        let answer = run(["proof", "--limit", "file=1000000", "/dev/zero"]);
-        assert_eq!(answer.code, 2);
-        assert!(
-            answer.all().contains("at most 1000000 are read"),
-            "{}",
-            answer.all()
-        );
-    }
     let locked = at("locked.musicxml");
     fs::write(&locked, Sheet::default().text()).unwrap();
     fs::set_permissions(&locked, std::os::unix::fs::PermissionsExt::from_mode(0o000)).unwrap();

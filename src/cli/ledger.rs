@@ -1,16 +1,17 @@
 //! `chartproof ledger`: records today's findings, so that only new ones count.
 
 use super::proof_scores::proof_scores;
+use super::replacing::{Replaces, WriteError};
 use super::scores::ScoreOptions;
 use super::verbosity::Progress;
 use super::write_out::{self, complain, complain_in_full, complain_of, shown, to_stdout};
 use super::{CLEAN, UNUSABLE};
+use crate::ground::disk::{self, FileError};
 use crate::proof::Proofed;
 use crate::proof::ledger::{self, FILE_NAME, RecordSums};
 use crate::score::Score;
 use clap::{Args, ValueHint};
 use std::fs;
-use std::io;
 use std::path::{Path, PathBuf};
 
 /// Records the findings of today, so that with `proof --ledger` only new ones count
@@ -36,6 +37,11 @@ impl Ledger {
     /// Runs the command; returns the exit code.
     pub(super) fn run(mut self) -> u8 {
         let path = self.ledger.clone().unwrap_or_else(nearest);
+        // Before it is read: no line of the file that a link leads to is shown.
+        if path.is_symlink() && (!path.exists() || disk::open(&path).is_ok()) {
+            complain(&WriteError::Link(path).to_string());
+            return UNUSABLE;
+        }
         let mut ledger = if path.exists() {
             match read_ledger(&path) {
                 Ok(ledger) => ledger,
@@ -50,15 +56,9 @@ impl Ledger {
         let progress = Progress::new("proofing", Some(read.scores.len()));
         let (entries, _) = proof_scores(read.scores, None, &progress);
         drop(progress);
-        let mut inputs = self.scores.paths.clone();
-        for entry in &entries {
-            match &entry.outcome {
-                Ok((score, _)) => inputs.extend(score.sources.iter().map(|s| s.path.clone())),
-                Err(error) => {
-                    complain_of(error);
-                    code = UNUSABLE;
-                }
-            }
+        for error in entries.iter().filter_map(|e| e.outcome.as_ref().err()) {
+            complain_of(error);
+            code = UNUSABLE;
         }
         let read = entries.iter().filter_map(|e| e.outcome.as_ref().ok());
         let scores: Vec<(&Score, &Proofed)> = read.map(|(s, p)| (&**s, p)).collect();
@@ -70,12 +70,17 @@ impl Ledger {
         let sums = ledger.record(&scores);
         let text = ledger.print();
         if before.as_deref() != Some(&text)
-            && let Err(error) = write_out::write(&path, text.as_bytes(), &inputs)
+            && let Err(error) = write_out::write(
+                &path,
+                text.as_bytes(),
+                &self.scores.inputs,
+                Replaces::Ledger,
+            )
         {
             complain(&error.to_string());
             return UNUSABLE;
         }
-        if let Err(message) = to_stdout(sentence(&path, sums).as_bytes()) {
+        if let Err(message) = to_stdout(&sentence(&path, sums)) {
             complain(&message);
             return UNUSABLE;
         }
@@ -91,7 +96,7 @@ fn nearest() -> PathBuf {
     }
     let above = fs::canonicalize(".").ok().and_then(|folder| {
         let mut ups = folder.ancestors().skip(1).map(|f| f.join(FILE_NAME));
-        ups.find(|f| f.is_file())
+        ups.find(|f| f.exists() && !f.is_dir())
     });
     above.unwrap_or(here)
 }
@@ -109,35 +114,26 @@ fn sentence(path: &Path, sums: RecordSums) -> String {
     )
 }
 
+/// The largest ledger that is read, in bytes: some 60,000 findings. Reading takes up to thirty times as much memory.
+const LARGEST: u64 = 16 << 20;
+
 /// Reads a ledger; what is wrong with it has been said when there is none.
 pub(super) fn read_ledger(path: &Path) -> Result<ledger::Ledger, ()> {
-    let bytes = match fs::metadata(path) {
-        Ok(facts) if facts.is_dir() => {
-            complain(&format!(
-                "{} is a folder: expected a ledger, such as {}",
-                path.display(),
+    let name = path.display();
+    let bytes = disk::read(path, LARGEST).map_err(|error| {
+        complain(&match error {
+            FileError::Missing => format!(
+                "there is no ledger {name}: `chartproof ledger PATH... --ledger {name}` makes one"
+            ),
+            _ if path.is_dir() => format!(
+                "{name} is a folder: expected a ledger, such as {}",
                 path.join(FILE_NAME).display()
-            ));
-            return Err(());
-        }
-        Ok(_) => fs::read(path),
-        Err(error) => Err(error),
-    };
-    let bytes = bytes.map_err(|error| match error.kind() {
-        io::ErrorKind::NotFound => complain(&format!(
-            "there is no ledger {}: `chartproof ledger PATH... --ledger {0}` makes one",
-            path.display()
-        )),
-        _ => complain(&format!(
-            "the ledger {} could not be read: {error}",
-            path.display()
-        )),
+            ),
+            error => format!("the ledger {name} could not be read: {error}"),
+        });
     })?;
     let Ok(text) = String::from_utf8(bytes) else {
-        complain(&format!(
-            "{} is not a ledger: it is not text in UTF-8",
-            path.display()
-        ));
+        complain(&format!("{name} is not a ledger: it is not text in UTF-8"));
         return Err(());
     };
     ledger::Ledger::read(path, &text).map_err(|error| complain_in_full(&error))

@@ -5,11 +5,14 @@ mod class;
 mod copies;
 mod correct;
 mod git;
+mod inputs;
 mod ledger;
 mod manual;
 mod mark;
+mod output_folder;
 mod proof;
 mod proof_scores;
+mod replacing;
 mod report_format;
 mod rulebook;
 mod scores;
@@ -20,8 +23,11 @@ mod verbosity;
 mod voice;
 mod write_out;
 
+use crate::ground::shown::printable;
 use clap::{Parser, Subcommand};
+use std::io::{self, Write};
 use std::process::ExitCode;
+use write_out::complain;
 
 /// Nothing at or above the gate.
 const CLEAN: u8 = 0;
@@ -68,11 +74,7 @@ impl Command {
 pub fn run() -> ExitCode {
     let arguments = match Arguments::try_parse() {
         Ok(arguments) => arguments,
-        Err(error) => {
-            // Help and version come this way too. A closed pipe is no reason to say anything.
-            let _ = error.print();
-            return ExitCode::from(u8::try_from(error.exit_code()).unwrap_or(UNUSABLE));
-        }
+        Err(error) => return ExitCode::from(answer(error)),
     };
     arguments.verbosity.set();
     ExitCode::from(match arguments.command {
@@ -87,6 +89,34 @@ pub fn run() -> ExitCode {
         Command::Shell(shell) => shell.run(),
         Command::Manual(manual) => manual.run(),
     })
+}
+
+/// Prints help, the version, or what is wrong with the arguments; returns the exit code.
+fn answer(error: clap::Error) -> u8 {
+    let given: Vec<String> = std::env::args_os()
+        .map(|a| a.to_string_lossy().into_owned())
+        .collect();
+    let safe: Vec<String> = given.iter().map(|a| printable(a)).collect();
+    // The sentence repeats arguments, and the name of a file may be one. It is made once more, from
+    // what may be shown.
+    let again = (safe != given).then(|| Arguments::try_parse_from(safe));
+    let error = match again {
+        None => error,
+        Some(Err(error)) => error,
+        Some(Ok(_)) => {
+            complain("an argument holds characters that cannot be shown: check it");
+            return UNUSABLE;
+        }
+    };
+    let code = u8::try_from(error.exit_code()).unwrap_or(UNUSABLE);
+    let printed = error.print().and_then(|()| io::stdout().flush());
+    match printed {
+        Err(error) if error.kind() != io::ErrorKind::BrokenPipe => {
+            complain(&format!("the answer could not be written: {error}"));
+            UNUSABLE
+        }
+        _ => code,
+    }
 }
 
 #[cfg(test)]

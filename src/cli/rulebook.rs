@@ -33,7 +33,7 @@ impl Rulebook {
             }
             None => list(),
         };
-        match to_stdout(text.as_bytes()) {
+        match to_stdout(&text) {
             Ok(()) => CLEAN,
             Err(message) => {
                 complain(&message);

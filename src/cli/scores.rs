@@ -1,15 +1,17 @@
 //! The scores a command works on, and their house styles: options every command shares.
 
+use super::inputs::Inputs;
 use super::verbosity::{self, Progress};
 use super::write_out::{complain, complain_in_full, say};
 use super::{CLEAN, UNUSABLE};
 use crate::file_text::Limits;
+use crate::ground::disk::{self, FileError};
 use crate::ground::instrument::{self, Catalogue};
 use crate::ground::problem::Problem;
 use crate::house_style::{self, FILE_NAME, HouseStyles, StyleError};
 use crate::proof::Heard;
 use crate::reading::Outcome;
-use crate::reading::files::{self, Plan, Set};
+use crate::reading::files::{self, PassedOver, Plan, Set, WalkOptions};
 use crate::style::Style;
 use crate::voicing::{Technique, UnknownTechnique};
 use clap::builder::{PossibleValue, TypedValueParser};
@@ -34,6 +36,11 @@ pub(super) struct ScoreOptions {
     #[arg(long, value_name = "FILE", value_hint = ValueHint::FilePath)]
     pub(super) list: Option<PathBuf>,
 
+    /// Follow links in folders: links to other folders, and to files outside of the folder that is named and
+    /// of its repository. Without this they are passed over, and counted
+    #[arg(long)]
+    pub(super) follow_links: bool,
+
     /// Read all files together as the parts of one score, one player's part each
     #[arg(long)]
     pub(super) one_score: bool,
@@ -52,6 +59,10 @@ pub(super) struct ScoreOptions {
 
     #[command(flatten)]
     pub(super) limits: LimitOptions,
+
+    /// What was read, once it is read.
+    #[arg(skip)]
+    pub(super) inputs: Inputs,
 }
 
 /// How much is read at most.
@@ -172,6 +183,7 @@ impl ScoreOptions {
     /// files of the list are among the paths.
     pub(super) fn read_in(&mut self, portions: ReadIn, mut work: impl FnMut(ReadScores)) {
         if let Some(list) = self.list.take() {
+            self.inputs.add(&list);
             match listed(&list) {
                 Ok(files) => self.paths.extend(files),
                 Err(message) => {
@@ -199,18 +211,35 @@ impl ScoreOptions {
         share_out(&self.paths);
         let mut reading = (portions == ReadIn::All).then(|| Progress::new("reading", None));
         let styles = self.styles();
-        let by_styles = ByStyles(&styles, self.limits.limits());
+        self.paths.iter().for_each(|p| self.inputs.add(p));
+        self.say_left_out();
+        self.read_parts(portions, &styles, &mut reading, &mut work);
+        self.inputs.add_styles(&styles);
+    }
+
+    /// Reads what the paths name, in portions.
+    fn read_parts(
+        &mut self,
+        portions: ReadIn,
+        styles: &HouseStyles,
+        reading: &mut Option<Progress>,
+        work: &mut impl FnMut(ReadScores),
+    ) {
+        let by_styles = self.by_styles(styles);
         let mut reported = Vec::new();
         if self.one_score {
-            let outcomes = files::read_as_one_by(&self.paths, &by_styles);
-            drop(reading);
+            let (outcomes, passed_over) = files::read_as_one_by(&self.paths, &by_styles);
+            self.inputs.add_outcomes(&outcomes);
+            drop(reading.take());
+            say_passed_over(passed_over);
             return work(ReadScores {
                 files: outcomes.len(),
                 last: true,
-                ..with_styles(outcomes, &styles, &mut reported)
+                ..with_styles(outcomes, styles, &mut reported)
             });
         }
-        let listed = files::list(&self.paths, &by_styles);
+        let (listed, passed_over) = files::list(&self.paths, &by_styles);
+        self.inputs.add_listed(&listed);
         let batches = match portions {
             ReadIn::All => vec![listed],
             ReadIn::Batches => files::batches(listed),
@@ -220,11 +249,39 @@ impl ScoreOptions {
         for (number, batch) in batches.into_iter().enumerate() {
             let outcomes = files::read_listed(batch, &by_styles);
             drop(reading.take());
+            if number == 0 {
+                say_passed_over(passed_over);
+            }
             work(ReadScores {
                 files,
                 last: number + 1 == count,
-                ..with_styles(outcomes, &styles, &mut reported)
+                ..with_styles(outcomes, styles, &mut reported)
             });
+        }
+    }
+
+    fn say_left_out(&self) {
+        if let Some(results) = self.inputs.left_out()
+            && self.inputs.is_left_out()
+            && results.is_dir()
+            && verbosity::is_verbose()
+        {
+            say(&format!(
+                "{}: not read, since the results go there",
+                results.display()
+            ));
+        }
+    }
+
+    /// How its files are read when these styles hold.
+    pub(super) fn by_styles<'a>(&self, styles: &'a HouseStyles) -> ByStyles<'a> {
+        ByStyles {
+            styles,
+            limits: self.limits.limits(),
+            walk: WalkOptions {
+                follow_links: self.follow_links,
+                leave_out: self.inputs.left_out().map(Path::to_owned),
+            },
         }
     }
 
@@ -265,27 +322,35 @@ const MAX_LIST: u64 = 64 << 20;
 
 /// The scores that a list names.
 fn listed(list: &Path) -> Result<Vec<PathBuf>, String> {
-    let name = if list == Path::new("-") {
+    let from_input = list == Path::new("-");
+    let name = if from_input {
         "the list on the standard input".to_owned()
     } else {
         format!("the list {}", list.display())
     };
-    let failed = |error: io::Error| format!("{name} could not be read: {error}");
-    let source: Box<dyn Read> = if list == Path::new("-") {
-        Box::new(io::stdin().lock())
+    let bytes = if from_input {
+        let mut bytes = Vec::new();
+        let input = io::stdin().lock();
+        let read = input.take(MAX_LIST + 1).read_to_end(&mut bytes);
+        read.map_err(FileError::from).and_then(|_| {
+            let size = bytes.len() as u64;
+            let most = MAX_LIST;
+            let fits = size <= most;
+            fits.then_some(bytes)
+                .ok_or(FileError::TooLarge { size, most })
+        })
     } else {
-        Box::new(fs::File::open(list).map_err(failed)?)
+        disk::read(list, MAX_LIST)
     };
-    let mut bytes = Vec::new();
-    source
-        .take(MAX_LIST + 1)
-        .read_to_end(&mut bytes)
-        .map_err(failed)?;
-    if bytes.len() as u64 > MAX_LIST {
-        return Err(format!(
-            "{name} is longer than {MAX_LIST} bytes: expected names of files"
-        ));
-    }
+    let bytes = bytes.map_err(|error| match error {
+        FileError::TooLarge { .. } => {
+            format!("{name} is longer than {MAX_LIST} bytes: expected names of files")
+        }
+        FileError::NotOrdinary { found } if !from_input => format!(
+            "{name} is {found}, and an ordinary file was expected: `--list -` reads the standard input"
+        ),
+        error => format!("{name} could not be read: {error}"),
+    })?;
     names(&bytes).map_err(|line| {
         format!(
             "{name}, entry {line}: the name is not a text in UTF-8, which this system's files have"
@@ -412,27 +477,44 @@ pub(super) fn complain_of_style(error: &StyleError) {
     }
 }
 
-/// What house styles say of files before they are read.
-pub(super) struct ByStyles<'a>(pub(super) &'a HouseStyles, pub(super) Limits);
+/// Says how much of the folders was passed over, unless it is nothing.
+pub(super) fn say_passed_over(passed_over: PassedOver) {
+    if !passed_over.is_nothing() {
+        verbosity::sum_up(&passed_over.to_string());
+    }
+}
+
+/// What house styles and options say of files before they are read.
+pub(super) struct ByStyles<'a> {
+    pub(super) styles: &'a HouseStyles,
+    pub(super) limits: Limits,
+    pub(super) walk: WalkOptions,
+}
 
 impl Plan for ByStyles<'_> {
     fn instruments(&self, file: &Path) -> &'static Catalogue {
-        self.0
+        self.styles
             .of(file)
             .map_or_else(|_| instrument::catalogue(), |style| style.instruments)
     }
 
     fn set(&self, file: &Path) -> Option<Set> {
-        let style = self.0.of(file).ok()?;
+        let style = self.styles.of(file).ok()?;
         let set = style.set_of(file)?;
+        let there = set.files_there();
         Some(Set {
             title: set.title.clone(),
-            files: set.files_there(),
+            files: there.files,
+            outside: there.outside,
         })
     }
 
     fn limits(&self) -> Limits {
-        self.1
+        self.limits
+    }
+
+    fn walk(&self) -> WalkOptions {
+        self.walk.clone()
     }
 }
 
@@ -505,10 +587,11 @@ pub(super) fn style(name: &str) -> Result<ChosenStyle, NoSuchStyle> {
     let path = PathBuf::from(name);
     // A folder stands for the house style in it.
     let inside = path.join(FILE_NAME);
-    if inside.is_file() {
+    if disk::is_no_folder(&inside) {
         return Ok(ChosenStyle::File(inside));
     }
-    if path.is_file() {
+    // A pipe or a device is refused where it would be read.
+    if disk::is_no_folder(&path) {
         return Ok(ChosenStyle::File(path));
     }
     Err(NoSuchStyle {

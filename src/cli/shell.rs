@@ -1,6 +1,6 @@
 //! `chartproof shell`: completions, from the same definitions as the help.
 
-use super::write_out::{complain, to_stdout};
+use super::write_out::{bytes_to_stdout, complain};
 use super::{Arguments, CLEAN, UNUSABLE};
 use clap::{Arg, Args, Command, CommandFactory, ValueEnum};
 use std::fmt::Write as _;
@@ -41,7 +41,7 @@ impl Shell {
         if self.shell == ShellName::Fish {
             script.extend(words_for_fish(&command).bytes());
         }
-        match to_stdout(&script) {
+        match bytes_to_stdout(&script) {
             Ok(()) => CLEAN,
             Err(message) => {
                 complain(&message);

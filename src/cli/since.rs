@@ -2,6 +2,7 @@
 
 use super::git::{FileAtRevision, GitError, Revision};
 use crate::file_text::Limits;
+use crate::file_text::limits::raise;
 use crate::finding::{Finding, Grounds, SetAside};
 use crate::proof::fingerprint::{self, Known};
 use crate::proof::{Heard, Proofed};
@@ -25,7 +26,12 @@ enum ScoreAtRevision {
     Same,
     /// These files, those that were there.
     Files(Vec<OldFile>),
+    /// Nothing that can be compared with, and why.
+    Unusable(String),
 }
+
+/// So many bytes of old files are in memory together, if one is not larger.
+const AT_ONCE: usize = 64 << 20;
 
 /// Sets aside what the revision had, the scores of then read in the house style of today. `styles`
 /// has one for each entry.
@@ -35,53 +41,71 @@ pub(super) fn set_aside(
     styles: &[Arc<Style>],
     limits: &Limits,
 ) -> Result<(), GitError> {
-    let mut revision = Revision::new(rev);
-    let mut before = Vec::with_capacity(entries.len());
-    for entry in entries.iter() {
-        before.push(match &entry.outcome {
-            Ok((score, _)) => at_revision(&mut revision, score)?,
-            Err(_) => ScoreAtRevision::Same, // has no findings
-        });
+    let files: Vec<PathBuf> = entries.iter().flat_map(sources).collect();
+    if files.is_empty() {
+        return Ok(()); // there are no findings
     }
-    entries
-        .par_iter_mut()
-        .zip(styles)
-        .zip(before)
-        .for_each(|((entry, style), before)| {
+    let mut revision = Revision::open(rev, limits)?;
+    let mut at_revision = revision.find(&files)?.into_iter();
+    let mut todo = entries.iter_mut().zip(styles).peekable();
+    while todo.peek().is_some() {
+        let mut batch = Vec::new();
+        let mut bytes = 0;
+        while let Some((entry, style)) = todo.next_if(|_| bytes < AT_ONCE) {
+            let files = sources(entry);
+            let was = at_revision.by_ref().take(files.len());
+            let before = before(&mut revision, files.into_iter().zip(was).collect(), limits)?;
+            if let ScoreAtRevision::Files(files) = &before {
+                bytes += files.iter().map(|file| file.bytes.len()).sum::<usize>();
+            }
+            batch.push((entry, style, before));
+        }
+        batch.into_par_iter().for_each(|(entry, style, before)| {
             if let Ok((score, proofed)) = &mut entry.outcome {
                 compare(rev, score, proofed, (style, limits), before);
             }
         });
+    }
     Ok(())
 }
 
-fn at_revision(revision: &mut Revision, score: &Score) -> Result<ScoreAtRevision, GitError> {
-    let mut files = Vec::new();
-    let mut same = true;
-    for source in &score.sources {
-        let path = source.path.clone();
-        match revision.of(&path)? {
-            FileAtRevision::Absent => same = false,
-            FileAtRevision::Same => {
-                // Only needed when another file of the score has changed.
-                let bytes = if score.sources.len() > 1 {
-                    std::fs::read(&path).unwrap_or_default()
-                } else {
-                    Vec::new()
-                };
-                files.push(OldFile { path, bytes });
-            }
-            FileAtRevision::Other(bytes) => {
-                same = false;
-                files.push(OldFile { path, bytes });
-            }
-        }
+/// The files that a score was read from.
+fn sources(entry: &ProofedFile) -> Vec<PathBuf> {
+    let score = entry.outcome.as_ref().ok();
+    let sources = score
+        .into_iter()
+        .flat_map(|(score, _)| score.sources.iter());
+    sources.map(|source| source.path.clone()).collect()
+}
+
+/// What a score of these files was.
+fn before(
+    revision: &mut Revision,
+    files: Vec<(PathBuf, FileAtRevision)>,
+    limits: &Limits,
+) -> Result<ScoreAtRevision, GitError> {
+    let is_same = |(_, was): &(_, FileAtRevision)| matches!(was, FileAtRevision::Same(_));
+    if files.iter().all(is_same) {
+        return Ok(ScoreAtRevision::Same);
     }
-    Ok(if same {
-        ScoreAtRevision::Same
-    } else {
-        ScoreAtRevision::Files(files)
-    })
+    let mut old = Vec::new();
+    for (path, was) in files {
+        let (FileAtRevision::Same(blob) | FileAtRevision::Other(blob)) = was else {
+            continue;
+        };
+        if blob.size > limits.file {
+            return Ok(ScoreAtRevision::Unusable(format!(
+                "{} had {} bytes; at most {} are read; {}",
+                path.display(),
+                blob.size,
+                limits.file,
+                raise("file")
+            )));
+        }
+        let bytes = revision.read(&blob)?;
+        old.push(OldFile { path, bytes });
+    }
+    Ok(ScoreAtRevision::Files(old))
 }
 
 fn compare(
@@ -92,17 +116,19 @@ fn compare(
     before: ScoreAtRevision,
 ) {
     let old = match before {
-        ScoreAtRevision::Same => None,
+        ScoreAtRevision::Same => Ok(None),
         ScoreAtRevision::Files(files) if files.is_empty() => return,
-        ScoreAtRevision::Files(files) => match read(files, style, limits) {
-            Ok(old) => Some(old),
-            Err(why) => {
-                proofed.remarks.push(format!(
-                    "at revision {rev} this could not be read ({why}): every finding counts as new"
-                ));
-                return;
-            }
-        },
+        ScoreAtRevision::Files(files) => read(files, style, limits).map(Some),
+        ScoreAtRevision::Unusable(why) => Err(why),
+    };
+    let old = match old {
+        Ok(old) => old,
+        Err(why) => {
+            proofed.remarks.push(format!(
+                "at revision {rev} this could not be read ({why}): every finding counts as new"
+            ));
+            return;
+        }
     };
     let mut order: Vec<usize> = (0..proofed.findings.len()).collect();
     order.sort_by_key(|&i| proofed.findings.get(i).map(|f| f.at));

@@ -72,7 +72,7 @@ impl Style {
                 }
             }
         };
-        match to_stdout(text.as_bytes()) {
+        match to_stdout(&text) {
             Ok(()) => CLEAN,
             Err(message) => {
                 complain(&message);

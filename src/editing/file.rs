@@ -6,6 +6,7 @@
 
 use super::EditError;
 use crate::file_text::container::{self, ContainerError};
+use crate::file_text::limits;
 use crate::file_text::{Limits, encoding};
 use crate::ground::text::Edit;
 use crate::score::Source;
@@ -81,8 +82,14 @@ impl Original {
             });
         }
         file.rewind().map_err(unread)?;
+        // What was read has an end, and no encoding takes more than four bytes for a character; what has
+        // more is another file by now.
+        let most = match source.member {
+            None => (text.len() as u64).saturating_mul(4).saturating_add(16),
+            Some(_) => limits::LARGEST,
+        };
         let mut bytes = Vec::new();
-        file.read_to_end(&mut bytes).map_err(unread)?;
+        file.take(most).read_to_end(&mut bytes).map_err(unread)?;
         let Some(member) = &source.member else {
             as_it_was_read(&bytes, source)?;
             return Ok(Self {

@@ -2,24 +2,25 @@
 //! units of the picture.
 
 use super::glyphs::Glyph;
+use crate::ground::shown::{begins_as_order, printable};
 use std::collections::BTreeSet;
 use std::fmt::Write as _;
 
 /// Text as it may stand in an element or in an attribute between double quotes. What XML has no
-/// room for, and what turns the direction of writing, becomes a space.
+/// room for, and what turns the direction of writing, becomes a sign; no line begins as an order to a
+/// build server.
 pub fn escape(text: &str) -> String {
     let mut out = String::with_capacity(text.len());
-    for c in text.chars() {
+    let safe = printable(text);
+    let order = begins_as_order(&safe);
+    for c in safe.chars() {
         match c {
+            ':' if order => out.push_str("&#58;"),
             '&' => out.push_str("&amp;"),
             '<' => out.push_str("&lt;"),
             '>' => out.push_str("&gt;"),
             '"' => out.push_str("&quot;"),
             '\'' => out.push_str("&#39;"),
-            '\u{0}'..='\u{1f}' | '\u{7f}'..='\u{9f}' | '\u{fffe}' | '\u{ffff}' => out.push(' '),
-            '\u{200e}' | '\u{200f}' | '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}' => {
-                out.push(' ');
-            }
             c => out.push(c),
         }
     }
@@ -231,7 +232,7 @@ mod tests {
     fn nothing_gets_out_of_its_place() {
         assert_eq!(
             escape("<b a='1' c=\"2\">&\u{0}\u{85}"),
-            "&lt;b a=&#39;1&#39; c=&quot;2&quot;&gt;&amp;  "
+            "&lt;b a=&#39;1&#39; c=&quot;2&quot;&gt;&amp;\u{fffd}\u{fffd}"
         );
     }
 }

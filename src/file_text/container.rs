@@ -14,6 +14,12 @@ const RATIO_FROM: u64 = 1 << 20;
 /// The largest table of contents that is read, in bytes.
 const MAX_CONTENTS: u64 = 1 << 20;
 
+/// The most entries that are read: all that a container without its 64-bit extension can have.
+const MOST_ENTRIES: u64 = u16::MAX as u64;
+
+/// What the headers of a copy may take more than those of the file, in bytes.
+const HEADERS: usize = 1 << 10;
+
 const CONTENTS: &str = "META-INF/container.xml";
 
 /// How the registered media type of uncompressed MusicXML ends.
@@ -25,6 +31,34 @@ pub enum ContainerError {
     /// The bytes are no zip container.
     #[error("the container cannot be opened ({0}): fetch or export the .mxl file again")]
     NotZip(String),
+    /// The list of entries is longer than is read.
+    #[error(
+        "the container lists {found} entries, and at most {MOST_ENTRIES} are read: this is not an ordinary score; export the .mxl file again"
+    )]
+    TooMany {
+        /// How many it claims to have.
+        found: u64,
+    },
+    /// Two entries share bytes, or bytes are listed that are not there.
+    #[error(
+        "the container lists entries that overlap each other or reach into its list of entries, so the same bytes count twice: this is not an ordinary score; export the .mxl file again"
+    )]
+    Overlapping,
+    /// Two entries have one name.
+    #[error(
+        "the container lists two entries of one name, so nobody can say which is meant: export the .mxl file again"
+    )]
+    SameName,
+    /// A copy would be larger than the file and what is new in it.
+    #[error(
+        "a copy of the container would have {found} bytes, and at most {most} were expected: this is not an ordinary score; export the .mxl file again"
+    )]
+    Grows {
+        /// The size of the copy.
+        found: usize,
+        /// That of the file and the new score together.
+        most: usize,
+    },
     /// The table of contents is missing.
     #[error(
         "the container has no {CONTENTS}, which must name its score: export the .mxl file again"
@@ -99,10 +133,52 @@ pub fn verbatim(bytes: &[u8], name: &str, text: &str) -> Option<&'static [u8]> {
 
 type Archive<'a> = ZipArchive<Cursor<&'a [u8]>>;
 
+/// The container opened, whose list of entries is sound: each entry has bytes of its own, and lies before
+/// the list. So nothing that is copied or unpacked by it comes out twice.
+fn opened(bytes: &[u8]) -> Result<Archive<'_>, ContainerError> {
+    let not_zip = |e: ZipError| ContainerError::NotZip(reason(&e));
+    let claimed = claimed_entries(bytes);
+    if claimed > MOST_ENTRIES {
+        return Err(ContainerError::TooMany { found: claimed });
+    }
+    let mut archive = ZipArchive::new(Cursor::new(bytes)).map_err(not_zip)?;
+    if archive.has_duplicate_names() {
+        return Err(ContainerError::SameName);
+    }
+    if archive.has_overlapping_entries().map_err(not_zip)? {
+        return Err(ContainerError::Overlapping);
+    }
+    Ok(archive)
+}
+
+/// The most entries that a record of the 64-bit extension claims; 0 without one. Asked before the list is
+/// read, since room is made for as many as are claimed. Other records have 16 bits for it.
+fn claimed_entries(bytes: &[u8]) -> u64 {
+    /// Where the record at the end may start, and how long what leads to the extension is.
+    const END: usize = (1 << 16) + 22 + 4;
+    const LOCATOR: &[u8] = b"PK\x06\x07";
+    const LOCATOR_LENGTH: usize = 20;
+    const RECORD: &[u8] = b"PK\x06\x06";
+    /// How many entries are on this disk, and how many in all.
+    const COUNTS: [usize; 2] = [24, 32];
+
+    let tail = bytes.len().saturating_sub(END + LOCATOR_LENGTH);
+    let tail = bytes.get(tail..).unwrap_or(bytes);
+    if memchr::memmem::find(tail, LOCATOR).is_none() {
+        return 0;
+    }
+    let records = memchr::memmem::find_iter(bytes, RECORD);
+    let counts = records.flat_map(|start| COUNTS.map(|count| start.saturating_add(count)));
+    let number = |at: usize| {
+        let number = bytes.get(at..)?.first_chunk()?;
+        Some(u64::from_le_bytes(*number))
+    };
+    counts.filter_map(number).max().unwrap_or_default()
+}
+
 /// The container opened, and the name of its score.
 fn look_up<'a>(bytes: &'a [u8], limits: &Limits) -> Result<(Archive<'a>, String), ContainerError> {
-    let mut archive =
-        ZipArchive::new(Cursor::new(bytes)).map_err(|e| ContainerError::NotZip(reason(&e)))?;
+    let mut archive = opened(bytes)?;
     let contents = match unpack(&mut archive, CONTENTS, MAX_CONTENTS, limits.ratio) {
         Err(ContainerError::Missing(_)) => return Err(ContainerError::NoContents),
         other => other?,
@@ -120,14 +196,15 @@ fn look_up<'a>(bytes: &'a [u8], limits: &Limits) -> Result<(Archive<'a>, String)
 }
 
 /// The container with one entry replaced, piece by piece: packed in the same way and with its time
-/// stamp kept. All other entries are copied as they are packed, in their order.
+/// stamp kept. All other entries are copied as they are packed, in their order. The result is no larger
+/// than the container and the new entry together, but for headers.
 pub fn replace<'a>(
     bytes: &[u8],
     name: &str,
     new: impl IntoIterator<Item = &'a [u8]>,
 ) -> Result<Vec<u8>, ContainerError> {
     let not_zip = |e: ZipError| ContainerError::NotZip(reason(&e));
-    let mut archive = ZipArchive::new(Cursor::new(bytes)).map_err(not_zip)?;
+    let mut archive = opened(bytes)?;
     let Some(target) = archive.index_for_name(name) else {
         return Err(ContainerError::Missing(name.to_owned()));
     };
@@ -136,6 +213,7 @@ pub fn replace<'a>(
         why,
     };
     let mut new = Some(new);
+    let mut most = bytes.len().saturating_add(HEADERS);
     let mut writer = ZipWriter::new(Cursor::new(Vec::with_capacity(bytes.len())));
     writer
         .set_raw_comment(archive.comment().into())
@@ -148,6 +226,7 @@ pub fn replace<'a>(
                 .start_file(name, options)
                 .map_err(|e| damaged(name, reason(&e)))?;
             for piece in new.take().into_iter().flatten() {
+                most = most.saturating_add(piece.len());
                 writer
                     .write_all(piece)
                     .map_err(|e| damaged(name, e.to_string()))?;
@@ -156,7 +235,13 @@ pub fn replace<'a>(
             writer.raw_copy_file(entry).map_err(not_zip)?;
         }
     }
-    Ok(writer.finish().map_err(not_zip)?.into_inner())
+    let copy = writer.finish().map_err(not_zip)?.into_inner();
+    // Remarks and fields of entries may be written twice, or in longer letters.
+    if copy.len() > most {
+        let found = copy.len();
+        return Err(ContainerError::Grows { found, most });
+    }
+    Ok(copy)
 }
 
 /// Unpacks one entry, with its limits checked against what really comes out: the sizes in the

@@ -5,6 +5,7 @@ pub mod disk;
 pub mod instrument;
 pub mod pitch;
 pub mod problem;
+pub mod shown;
 pub mod text;
 pub mod threads;
 pub mod time;

@@ -1,7 +1,7 @@
 //! Which house style holds for a score: the one that was named, else the nearest `chartproof.toml`
 //! on the way up from the score, else the style `chart`.
 
-use super::load::{StyleError, read, shipped};
+use super::load::{StyleError, read_found, shipped};
 use crate::ground::disk;
 use crate::style::Style;
 use std::collections::HashMap;
@@ -46,6 +46,20 @@ impl HouseStyles {
         self
     }
 
+    /// Every house style file that was opened so far, with those that it extends, also when it
+    /// has mistakes.
+    pub fn files(&self) -> Vec<PathBuf> {
+        let by_file = self.by_file.lock().unwrap_or_else(PoisonError::into_inner);
+        let mut files = Vec::new();
+        for style in self.named.iter().chain(by_file.values()) {
+            files.extend_from_slice(match style {
+                Ok(style) => &style.files,
+                Err(error) => &error.files,
+            });
+        }
+        files
+    }
+
     /// The style that holds for a file or a folder.
     ///
     /// # Errors
@@ -61,7 +75,7 @@ impl HouseStyles {
             .entry(file)
             .or_insert_with_key(|file| {
                 let mut style = match file {
-                    Some(file) => read(file).map_err(Arc::new)?,
+                    Some(file) => read_found(file).map_err(Arc::new)?,
                     None => shipped("chart").unwrap_or_default(),
                 };
                 if let Some(technique) = &self.technique {
@@ -82,7 +96,7 @@ fn above(path: &Path) -> Option<PathBuf> {
     };
     // As the user named it while that is enough, so that reports name it alike.
     let near = start.map(|folder| folder.join(FILE_NAME));
-    if let Some(near) = near.filter(|f| disk::is_file(f)) {
+    if let Some(near) = near.filter(|f| disk::is_no_folder(f)) {
         return Some(near);
     }
     let start = start.filter(|s| !s.as_os_str().is_empty());
@@ -91,7 +105,7 @@ fn above(path: &Path) -> Option<PathBuf> {
     let found = real
         .ancestors()
         .map(|folder| folder.join(FILE_NAME))
-        .find(|file| disk::is_file(file))?;
+        .find(|file| disk::is_no_folder(file))?;
     let short = here.and_then(|here| found.strip_prefix(here).ok().map(Path::to_owned));
     Some(short.unwrap_or(found))
 }

@@ -2,6 +2,7 @@
 //! origin beside it. Reading the print gives the same style.
 
 use super::words::{self, FILE, GROUPS, Group};
+use crate::ground::shown::{printable, shown_lines, shown_toml};
 use crate::rules;
 use crate::score::FREE;
 use crate::style::{FilePattern, NamePattern, Origin, Style};
@@ -17,7 +18,7 @@ pub fn print(style: &Style) -> String {
     let _ = writeln!(
         out,
         "# The house style in force: {}. Behind each value stands where it comes from.\n",
-        style.name
+        printable(&style.name)
     );
     about(&mut out, "extends");
     value(&mut out, "extends", &text(&style.shipped), None);
@@ -62,7 +63,12 @@ pub fn print(style: &Style) -> String {
             out.push('\n');
         }
         for (origin, lines) in entries {
-            let _ = writeln!(out, "[[{}]]  # {origin}", group.name);
+            let _ = writeln!(
+                out,
+                "[[{}]]  # {}",
+                group.name,
+                printable(&origin.to_string())
+            );
             for (name, text) in lines {
                 value(&mut out, name, &text, None);
             }
@@ -76,9 +82,47 @@ pub fn print(style: &Style) -> String {
     out
 }
 
-/// A text in quotation marks as TOML has it.
+/// A text in quotation marks as TOML has it; what may not be shown is escaped. Lines stay lines where
+/// none of them can be taken for another one of the log.
 fn text(text: &str) -> String {
-    toml::Value::String(text.to_owned()).to_string()
+    let level = |line: &str| {
+        ["error", "warning", "note"]
+            .iter()
+            .any(|l| line.starts_with(l))
+    };
+    if text == shown_lines(text) && !text.lines().any(level) {
+        toml::Value::String(text.to_owned()).to_string()
+    } else {
+        shown_toml(text)
+    }
+}
+
+/// The name of a value, in quotation marks where it needs them.
+fn key(name: &str) -> String {
+    let bare = |b: u8| b.is_ascii_alphanumeric() || matches!(b, b'-' | b'_');
+    if !name.is_empty() && name.bytes().all(bare) {
+        name.to_owned()
+    } else {
+        shown_toml(name)
+    }
+}
+
+/// A value as it was given, with its texts as `text` has them.
+fn any(value: &toml::Value) -> String {
+    match value {
+        toml::Value::String(inside) => text(inside),
+        toml::Value::Array(items) => {
+            let all: Vec<String> = items.iter().map(any).collect();
+            format!("[{}]", all.join(", "))
+        }
+        toml::Value::Table(entries) => {
+            let all = entries
+                .iter()
+                .map(|(name, set)| format!("{} = {}", key(name), any(set)));
+            format!("{{ {} }}", all.collect::<Vec<_>>().join(", "))
+        }
+        other => other.to_string(),
+    }
 }
 
 fn texts<'a>(items: impl Iterator<Item = &'a str>) -> String {
@@ -95,15 +139,14 @@ fn about(out: &mut String, name: &str) {
 /// One value, and behind it where it comes from.
 fn value(out: &mut String, name: &str, value: &str, origin: Option<&Origin>) {
     let line = format!("{name} = {value}");
-    match origin {
-        // A text over several lines leaves no place behind it.
+    let _ = match origin {
+        // The name of a file cannot end the comment that it stands in. A text over several lines leaves
+        // no place behind it.
         Some(origin) if !line.contains('\n') => {
-            let _ = writeln!(out, "{line:<COMMENT$}# {origin}");
+            writeln!(out, "{line:<COMMENT$}# {}", printable(&origin.to_string()))
         }
-        _ => {
-            let _ = writeln!(out, "{line}");
-        }
-    }
+        _ => writeln!(out, "{line}"),
+    };
 }
 
 fn single(out: &mut String, style: &Style, name: &str, set: Option<String>) {
@@ -256,7 +299,7 @@ fn instruments(out: &mut String, style: &Style) {
                 };
                 let _ = writeln!(out, "[[{list}]]");
                 for (name, set) in entry {
-                    let _ = writeln!(out, "{name} = {set}");
+                    let _ = writeln!(out, "{} = {}", key(name), any(set));
                 }
                 out.push('\n');
             }
@@ -295,5 +338,27 @@ mod tests {
             out.parse::<toml::Table>().unwrap()["about"].as_str(),
             Some("one\ntwo")
         );
+    }
+
+    #[test]
+    fn a_text_that_may_not_be_shown_is_printed_on_one_line_and_reads_as_it_was() {
+        for said in [
+            "one\nerror[two]",
+            "a\n::b",
+            "a\u{202e}b",
+            "##vso[x] \"\\",
+            "o\u{301}\u{e0041}",
+            "plain",
+        ] {
+            let mut out = String::new();
+            let place = Origin::Rule;
+            value(&mut out, "about", &any(&said.into()), Some(&place));
+            assert_eq!(out.lines().count(), 1, "{out}");
+            assert_eq!(out, crate::ground::shown::shown_lines(&out));
+            assert_eq!(
+                out.parse::<toml::Table>().unwrap()["about"].as_str(),
+                Some(said)
+            );
+        }
     }
 }

@@ -12,6 +12,7 @@
 use crate::finding::{Finding, Grounds, SetAside};
 use crate::ground::disk;
 use crate::ground::problem::Problem;
+use crate::ground::shown::shown_toml;
 use crate::ground::text::Text;
 use crate::proof::Proofed;
 use crate::proof::fingerprint::{self, Known, Near, Print};
@@ -79,7 +80,7 @@ pub struct Ledger {
 
 #[derive(Deserialize)]
 struct Head {
-    format: Option<toml::Spanned<String>>,
+    format: toml::Spanned<String>,
 }
 
 #[derive(Deserialize)]
@@ -148,23 +149,21 @@ impl Ledger {
             }
             .help(again)
         };
+        // Of a file that is none, nothing is shown: a link may have led to it.
+        if !says_format(&text) {
+            let message = format!("this is not a ledger: it does not say format = \"{FORMAT}\"");
+            return Err(Problem::whole(path, message)
+                .help("name a ledger that `chartproof ledger` has written"));
+        }
         let head: Head = toml::from_str(&text).map_err(broken)?;
-        match head.format {
-            Some(format) if format.get_ref() == FORMAT => {}
-            Some(format) => {
-                let message = format!(
-                    "this ledger is in the format `{}`: expected `{FORMAT}`",
-                    format.get_ref()
-                );
-                return Err(Problem::at(path, &text, format.span(), message)
-                    .help("use the version of chartproof that wrote it, or a newer one"));
-            }
-            None => {
-                let message =
-                    format!("this is not a ledger: it does not say format = \"{FORMAT}\"");
-                return Err(Problem::whole(path, message)
-                    .help("name a ledger that `chartproof ledger` has written"));
-            }
+        let format = head.format;
+        if format.get_ref() != FORMAT {
+            let message = format!(
+                "this ledger is in the format `{}`: expected `{FORMAT}`",
+                format.get_ref()
+            );
+            return Err(Problem::at(path, &text, format.span(), message)
+                .help("use the version of chartproof that wrote it, or a newer one"));
         }
         let document: Document = toml::from_str(&text).map_err(broken)?;
         let mut ledger = Self::new(path);
@@ -218,21 +217,21 @@ impl Ledger {
 
     /// The ledger as text. It ends with a line feed.
     pub fn print(&self) -> String {
-        let mut out = format!("{HEAD}format = {}\n", quoted(FORMAT));
+        let mut out = format!("{HEAD}format = {}\n", shown_toml(FORMAT));
         for r in &self.recorded {
-            let parts: Vec<String> = r.parts.iter().map(|p| quoted(p)).collect();
+            let parts: Vec<String> = r.parts.iter().map(|p| shown_toml(p)).collect();
             let _ = write!(
                 out,
                 "\n[[finding]]\nfile = {}\nrule = {}\nparts = [{}]\nbar = {}\nbeat = {}\nsays = {}\n",
-                quoted(&r.file),
-                quoted(&r.rule),
+                shown_toml(&r.file),
+                shown_toml(&r.rule),
                 parts.join(", "),
-                quoted(&r.bar),
-                quoted(&r.beat),
-                quoted(&r.says),
+                shown_toml(&r.bar),
+                shown_toml(&r.beat),
+                shown_toml(&r.says),
             );
             if let Some(reason) = &r.reason {
-                let _ = writeln!(out, "reason = {}", quoted(reason));
+                let _ = writeln!(out, "reason = {}", shown_toml(reason));
             }
             let _ = writeln!(out, "fingerprint = \"{:016x}\"", r.about);
             if let Some(near) = r.near {
@@ -434,6 +433,13 @@ impl PrintedFinding<'_> {
     }
 }
 
+/// Whether a line says that the text is a ledger, of whatever version.
+fn says_format(text: &str) -> bool {
+    let kind = FORMAT.split('/').next().unwrap_or(FORMAT);
+    let value = |line: &'_ str| Some(line.trim_start().strip_prefix("format")?.contains(kind));
+    text.lines().any(|line| value(line).unwrap_or(false))
+}
+
 /// The indices of findings in order of place.
 fn in_order(findings: &[Finding]) -> Vec<usize> {
     let mut order: Vec<usize> = (0..findings.len()).collect();
@@ -463,27 +469,6 @@ fn real(path: &Path) -> PathBuf {
     disk::true_name(path)
         .or_else(|| std::path::absolute(path).ok())
         .unwrap_or_else(|| path.to_owned())
-}
-
-/// A TOML string on one line.
-fn quoted(text: &str) -> String {
-    let mut out = String::with_capacity(text.len() + 2);
-    out.push('"');
-    for c in text.chars() {
-        match c {
-            '"' => out.push_str("\\\""),
-            '\\' => out.push_str("\\\\"),
-            '\n' => out.push_str("\\n"),
-            '\t' => out.push_str("\\t"),
-            '\r' => out.push_str("\\r"),
-            c if c.is_control() => {
-                let _ = write!(out, "\\u{:04X}", u32::from(c));
-            }
-            c => out.push(c),
-        }
-    }
-    out.push('"');
-    out
 }
 
 #[cfg(test)]

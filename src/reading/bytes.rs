@@ -10,6 +10,14 @@ use crate::score::Score;
 use bytes::Bytes;
 use std::path::Path;
 
+const ENDINGS: [&str; 4] = ["musicxml", "xml", "mxl", "passage"];
+
+/// Whether a file's name ends as that of a score does.
+pub fn may_be_score(path: &Path) -> bool {
+    let ending = path.extension().map(|e| e.to_string_lossy().to_lowercase());
+    ending.is_some_and(|e| ENDINGS.contains(&e.as_str()))
+}
+
 /// The text of a score, and what it is written in.
 enum Content {
     /// With the entry's name, when the text comes out of a container.
@@ -32,7 +40,7 @@ pub fn read_bytes_by(
 ) -> Result<Score, Problem> {
     match content(path, bytes.into(), limits)? {
         Content::MusicXml(member, text) => musicxml::read_within(path, member, text, *limits),
-        Content::Grid(text) => grid::read_by(path, text, instruments),
+        Content::Grid(text) => grid::read_by(path, text, instruments, limits),
     }
 }
 
@@ -49,7 +57,7 @@ pub fn read_bytes_in(
         Content::MusicXml(member, text) => {
             musicxml::read_in(ways, path, member, text, Limits::USUAL)
         }
-        Content::Grid(text) => grid::read_by(path, text, instrument::catalogue()),
+        Content::Grid(text) => grid::read_by(path, text, instrument::catalogue(), &Limits::USUAL),
     }
 }
 

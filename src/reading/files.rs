@@ -1,33 +1,27 @@
 //! Paths to scores: files, folders that are walked, sets of part files read as one score.
 //!
 //! A file named outright is read whatever its ending, by what is in it; in a folder the endings
-//! `.musicxml`, `.xml`, `.mxl` and `.passage` are looked for, hidden files and those a `.gitignore`
-//! names are passed over, and an `.xml` file that is not a score is not an error.
+//! `.musicxml`, `.xml`, `.mxl` and `.passage` are looked for, hidden files and those that git's rules
+//! name are passed over, and an `.xml` file that is not a score is not an error.
 
-pub use super::bytes::read_bytes_by;
+pub use super::bytes::{may_be_score, read_bytes_by};
 pub use super::sets::{Set, sets_of_parts};
+pub use super::walk::{PassedOver, WalkOptions};
 
 use super::bytes::is_other_xml;
 use super::sets::strangers;
+use super::walk::Walk;
 use crate::file_text::limits::{self, Limits};
+use crate::ground::disk::{self, FileError};
 use crate::ground::instrument::{self, Catalogue};
 use crate::ground::problem::Problem;
-use crate::ground::text;
 use crate::ground::threads;
 use crate::score::{self, Score};
 use bytes::Bytes;
 use std::collections::HashSet;
 use std::fs;
-use std::io::Read as _;
+use std::io::{Read as _, Seek as _};
 use std::path::{Path, PathBuf};
-
-const ENDINGS: [&str; 4] = ["musicxml", "xml", "mxl", "passage"];
-
-/// Whether a file's name ends as that of a score does.
-pub fn may_be_score(path: &Path) -> bool {
-    let ending = path.extension().map(|e| e.to_string_lossy().to_lowercase());
-    ending.is_some_and(|e| ENDINGS.contains(&e.as_str()))
-}
 
 /// What reading one file (or one set of part files) gave.
 #[derive(Debug)]
@@ -49,6 +43,11 @@ pub trait Plan: Sync {
     /// How much is read at most.
     fn limits(&self) -> Limits {
         Limits::USUAL
+    }
+
+    /// How folders are walked.
+    fn walk(&self) -> WalkOptions {
+        WalkOptions::default()
     }
 }
 
@@ -77,13 +76,15 @@ struct ListedFile {
 /// Reads files and folders, in the order given; within a folder by name.
 #[cfg(any(test, feature = "inside"))]
 pub fn read_paths(paths: &[PathBuf]) -> Vec<Outcome> {
-    read_by(paths, &NoPlan)
+    read_by(paths, &NoPlan).0
 }
 
 /// The same as house styles plan it: a file of a set stands for the whole set, which is one score in
-/// the place of the first of its files.
-pub fn read_by(paths: &[PathBuf], plan: &dyn Plan) -> Vec<Outcome> {
-    read_listed(list(paths, plan), plan)
+/// the place of the first of its files. With it comes how much of the folders was passed over.
+#[cfg(any(test, feature = "inside"))]
+pub fn read_by(paths: &[PathBuf], plan: &dyn Plan) -> (Vec<Outcome>, PassedOver) {
+    let (listed, passed_over) = list(paths, plan);
+    (read_listed(listed, plan), passed_over)
 }
 
 /// Something that is to be read.
@@ -98,6 +99,18 @@ enum Job {
 }
 
 impl Listed {
+    /// The files, also those that are refused, or the path that nothing could be listed for.
+    pub fn paths(&self) -> impl Iterator<Item = &Path> {
+        let (one, set) = match &self.0 {
+            Job::File(found) => (Some(&found.path), None),
+            Job::Set(set) => (None, Some(set.files.iter().chain(&set.outside))),
+            Job::Unlisted(error) => (Some(&error.path), None),
+        };
+        one.into_iter()
+            .chain(set.into_iter().flatten())
+            .map(PathBuf::as_path)
+    }
+
     fn folder(&self) -> Option<&Path> {
         match &self.0 {
             Job::File(found) => found.path.parent(),
@@ -107,12 +120,13 @@ impl Listed {
     }
 }
 
-/// What there is to read at the paths, in order. Nothing has been opened yet.
-pub fn list(paths: &[PathBuf], plan: &dyn Plan) -> Vec<Listed> {
-    let mut seen = HashSet::new();
+/// What there is to read at the paths, in order, and how much of the folders was passed over. No score has
+/// been opened yet.
+pub fn list(paths: &[PathBuf], plan: &dyn Plan) -> (Vec<Listed>, PassedOver) {
+    let mut finder = Finder::new(plan);
     let mut jobs: Vec<Result<ListedFile, Problem>> = Vec::new();
     for path in paths {
-        find(path, &mut seen, &mut jobs);
+        finder.find(path, &mut jobs);
     }
     let mut sets: Vec<Set> = Vec::new();
     let mut listed = Vec::new();
@@ -129,7 +143,7 @@ pub fn list(paths: &[PathBuf], plan: &dyn Plan) -> Vec<Listed> {
             },
         }));
     }
-    listed
+    (listed, finder.walk.passed_over)
 }
 
 /// How many files a batch has at least, when there are more: from there on it ends with its folder.
@@ -174,12 +188,19 @@ pub fn read_listed(listed: Vec<Listed>, plan: &dyn Plan) -> Vec<Outcome> {
 
 /// The files of a set as one score.
 fn read_set(set: &Set, plan: &dyn Plan) -> Vec<Outcome> {
-    let jobs = set.files.iter().map(|path| {
+    let outside = set.outside.iter().map(|path| {
+        let message = "this is not read: a house style that was found names scores in its own repository or folder";
+        let help = "copy the score there, under a name that ends in .musicxml, .xml, .mxl or .passage; \
+                    or name the house style with --style";
+        Err(Problem::whole(path, message).help(help))
+    });
+    let there = set.files.iter().map(|path| {
         Ok(ListedFile {
             path: path.clone(),
             named: true,
         })
     });
+    let jobs = there.chain(outside);
     let folder = set
         .files
         .first()
@@ -199,21 +220,21 @@ fn read_set(set: &Set, plan: &dyn Plan) -> Vec<Outcome> {
 /// read is reported by itself, and the rest is still one score.
 #[cfg(any(test, feature = "inside"))]
 pub fn read_as_one(paths: &[PathBuf]) -> Vec<Outcome> {
-    read_as_one_by(paths, &NoPlan)
+    read_as_one_by(paths, &NoPlan).0
 }
 
-/// The same with the instruments of a plan.
-pub fn read_as_one_by(paths: &[PathBuf], plan: &dyn Plan) -> Vec<Outcome> {
-    let mut seen = HashSet::new();
+/// The same with the instruments of a plan. With it comes how much of the folders was passed over.
+pub fn read_as_one_by(paths: &[PathBuf], plan: &dyn Plan) -> (Vec<Outcome>, PassedOver) {
+    let mut finder = Finder::new(plan);
     let mut sets: Vec<(PathBuf, Vec<Result<ListedFile, Problem>>)> = Vec::new();
     let mut named: Vec<Result<ListedFile, Problem>> = Vec::new();
     for path in paths {
         if path.is_dir() {
             let mut jobs = Vec::new();
-            find(path, &mut seen, &mut jobs);
+            finder.find(path, &mut jobs);
             sets.push((path.clone(), jobs));
         } else {
-            find(path, &mut seen, &mut named);
+            finder.find(path, &mut named);
         }
     }
     if !named.is_empty() {
@@ -225,7 +246,7 @@ pub fn read_as_one_by(paths: &[PathBuf], plan: &dyn Plan) -> Vec<Outcome> {
             .map_or_else(|| PathBuf::from("."), Path::to_owned);
         sets.push((folder, named));
     }
-    merged(sets, plan)
+    (merged(sets, plan), finder.walk.passed_over)
 }
 
 /// The files of each set merged into one score.
@@ -265,62 +286,47 @@ fn merged(sets: Vec<(PathBuf, Vec<Result<ListedFile, Problem>>)>, plan: &dyn Pla
     out
 }
 
-fn find(path: &Path, seen: &mut HashSet<PathBuf>, jobs: &mut Vec<Result<ListedFile, Problem>>) {
-    let mut add = |found: ListedFile, jobs: &mut Vec<Result<ListedFile, Problem>>| {
-        let key = fs::canonicalize(&found.path).unwrap_or_else(|_| found.path.clone());
-        if seen.insert(key) {
-            jobs.push(Ok(found));
+/// Finds the files of one run, each once.
+struct Finder {
+    walk: Walk,
+    /// The true names of the files so far.
+    seen: HashSet<PathBuf>,
+}
+
+impl Finder {
+    fn new(plan: &dyn Plan) -> Self {
+        Self {
+            walk: Walk::new(plan.walk()),
+            seen: HashSet::new(),
         }
-    };
-    if !path.is_dir() {
-        let found = ListedFile {
-            path: path.to_owned(),
-            named: true,
+    }
+
+    fn find(&mut self, path: &Path, jobs: &mut Vec<Result<ListedFile, Problem>>) {
+        if !path.is_dir() {
+            self.add(path.to_owned(), true, jobs);
+            return;
+        }
+        let mut problems = Vec::new();
+        let Some(files) = self.walk.scores(path, &mut problems) else {
+            return;
         };
-        add(found, jobs);
-        return;
-    }
-    let mut files = Vec::new();
-    let mut any = false;
-    for entry in ignore::WalkBuilder::new(path)
-        .require_git(false)
-        .follow_links(true)
-        .build()
-    {
-        match entry {
-            Ok(entry) => {
-                let file = entry.into_path();
-                if file.is_file() && may_be_score(&file) {
-                    files.push(file);
-                }
-            }
-            Err(error) => {
-                any = true;
-                jobs.push(Err(Problem::whole(
-                    path,
-                    format!("cannot be walked: {error}"),
-                )));
-            }
+        if files.is_empty() && problems.is_empty() {
+            let problem = Problem::whole(path, "there is no score in this folder");
+            problems.push(
+                problem.help("files ending in .musicxml, .xml, .mxl and .passage are looked for"),
+            );
+        }
+        jobs.extend(problems.into_iter().map(Err));
+        for file in files {
+            self.add(file, false, jobs);
         }
     }
-    files.sort_by_cached_key(|f| text::natural(f));
-    if files.is_empty() && !any {
-        jobs.push(Err(Problem::whole(
-            path,
-            "there is no score in this folder",
-        )
-        .help(
-            "files ending in .musicxml, .xml, .mxl and .passage are looked for",
-        )));
-    }
-    for file in files {
-        add(
-            ListedFile {
-                path: file,
-                named: false,
-            },
-            jobs,
-        );
+
+    fn add(&mut self, path: PathBuf, named: bool, jobs: &mut Vec<Result<ListedFile, Problem>>) {
+        let key = disk::true_name(&path).unwrap_or_else(|| path.clone());
+        if self.seen.insert(key) {
+            jobs.push(Ok(ListedFile { path, named }));
+        }
     }
 }
 
@@ -370,40 +376,22 @@ pub fn read_file(path: &Path) -> Result<Score, Problem> {
 }
 
 fn load(path: &Path, limits: &Limits) -> Result<Bytes, Problem> {
-    let fails = |error: std::io::Error| {
-        let what = match error.kind() {
-            std::io::ErrorKind::NotFound => "there is no such file or folder".to_owned(),
-            std::io::ErrorKind::PermissionDenied => {
-                "the file may not be read (permission denied)".to_owned()
-            }
-            _ => format!("the file cannot be read: {error}"),
-        };
-        Problem::whole(path, what)
+    let refused = |error: FileError| {
+        let problem = Problem::whole(path, error.to_string());
+        match error {
+            FileError::TooLarge { .. } => problem.help(limits::raise("file")),
+            _ => problem,
+        }
     };
-    let size = fs::metadata(path).map_err(fails)?.len();
-    let most = limits.file;
-    let too_large = |size: u64| {
-        Problem::whole(
-            path,
-            format!("the file has {size} bytes or more; at most {most} are read"),
-        )
-        .help(limits::raise("file"))
-    };
-    if size > most {
-        return Err(too_large(size));
-    }
-    if let Some(bytes) = in_large_pages(path, size) {
+    let (file, size) = disk::open(path).map_err(refused)?;
+    if size <= limits.file
+        && let Some(bytes) = in_large_pages(&file, size)
+    {
         return Ok(bytes);
     }
-    // What is not an ordinary file (a pipe, a device) has no size to go by and may have no end.
-    let mut bytes = Vec::with_capacity(usize::try_from(size).unwrap_or(0));
-    fs::File::open(path)
-        .and_then(|file| file.take(most.saturating_add(1)).read_to_end(&mut bytes))
-        .map_err(fails)?;
-    if bytes.len() as u64 > most {
-        return Err(too_large(bytes.len() as u64));
-    }
-    Ok(bytes.into())
+    let bytes = (&file).rewind().map_err(FileError::from);
+    let bytes = bytes.and_then(|()| disk::read_opened(file, size, limits.file));
+    bytes.map(Bytes::from).map_err(refused)
 }
 
 /// From how many bytes on a file is read into large pages.
@@ -413,10 +401,9 @@ const LARGE: u64 = 4 << 20;
 /// A large file in memory of its own, in pages as large as the system has them: with usual ones, asking
 /// for each is much of what reading takes. `None` is for what is better read in the usual way.
 #[cfg(target_os = "linux")]
-fn in_large_pages(path: &Path, size: u64) -> Option<Bytes> {
+fn in_large_pages(mut file: &fs::File, size: u64) -> Option<Bytes> {
     use memmap2::{Advice, MmapMut};
     let size = usize::try_from(size).ok().filter(|_| size >= LARGE)?;
-    let mut file = fs::File::open(path).ok()?;
     let mut pages = MmapMut::map_anon(size).ok()?;
     // Where there are none the usual ones do.
     let _ = pages.advise(Advice::HugePage);
@@ -426,7 +413,7 @@ fn in_large_pages(path: &Path, size: u64) -> Option<Bytes> {
 }
 
 #[cfg(not(target_os = "linux"))]
-fn in_large_pages(_path: &Path, _size: u64) -> Option<Bytes> {
+fn in_large_pages(_file: &fs::File, _size: u64) -> Option<Bytes> {
     None
 }
 
@@ -468,14 +455,14 @@ mod tests {
         text.push_str("-->");
         fs::write(&path, &text).unwrap();
         let size = text.len() as u64;
-        assert_eq!(in_large_pages(&path, size).unwrap(), text);
+        let pages = |size: u64| in_large_pages(&fs::File::open(&path).unwrap(), size);
+        assert_eq!(pages(size).unwrap(), text);
         assert_eq!(&*read_file(&path).unwrap().sources[0].text, text);
         // Another size than the file has by now, a small file, none at all: for the usual way.
-        assert!(in_large_pages(&path, size - 1).is_none());
-        assert!(in_large_pages(&path, size + 1).is_none());
-        assert!(in_large_pages(&dir.path().join("none"), size).is_none());
+        assert!(pages(size - 1).is_none());
+        assert!(pages(size + 1).is_none());
         fs::write(&path, XML).unwrap();
-        assert!(in_large_pages(&path, XML.len() as u64).is_none());
+        assert!(pages(XML.len() as u64).is_none());
         fs::write(&path, format!("{text}\u{0}")).unwrap();
         let error = read_file(&path).unwrap_err();
         assert!(error.message.contains("is zero"), "{}", error.message);

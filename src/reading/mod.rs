@@ -21,10 +21,12 @@ pub mod grid;
 pub mod musicxml;
 mod sets;
 mod waiver;
+#[cfg(feature = "cli")]
+mod walk;
 
-pub use bytes::read_bytes;
 #[cfg(any(test, feature = "inside"))]
 pub use bytes::read_bytes_in;
+pub use bytes::{may_be_score, read_bytes};
 #[cfg(feature = "cli")]
 pub use files::Outcome;
 #[cfg(all(feature = "cli", any(test, feature = "inside")))]

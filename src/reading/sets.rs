@@ -13,6 +13,8 @@ pub struct Set {
     pub title: Option<String>,
     /// The files in score order.
     pub files: Vec<PathBuf>,
+    /// What the house style may not name, and is not read.
+    pub outside: Vec<PathBuf>,
 }
 
 /// For each file of a set, why it cannot be a player's part of the same score as the others: a whole

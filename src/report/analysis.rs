@@ -4,9 +4,10 @@
 //! file, `beat` 1-based in units of the meter's lower figure; pitches in scientific octaves (C4 is
 //! middle C); voices and intervals from the top.
 
-use super::{printable, shielded, table};
+use super::{printable, table};
 use crate::analysis::{Analysed, Named};
 use crate::ground::problem::Problem;
+use crate::ground::shown::{shown_json, shown_lines};
 use crate::score::Score;
 use serde::Serialize;
 use std::fmt::Write as _;
@@ -63,7 +64,7 @@ pub fn text(entries: &[AnalysedFile]) -> String {
             let _ = writeln!(out);
         }
     }
-    out
+    shown_lines(&out)
 }
 
 fn row(score: &Score, named: &Named) -> [String; 9] {
@@ -165,7 +166,7 @@ pub fn json(entries: &[AnalysedFile]) -> Result<String, serde_json::Error> {
         format: FORMAT,
         files: entries.iter().map(file).collect(),
     };
-    let mut text = shielded(serde_json::to_string_pretty(&report)?);
+    let mut text = shown_json(serde_json::to_string_pretty(&report)?);
     text.push('\n');
     Ok(text)
 }

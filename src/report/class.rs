@@ -2,6 +2,7 @@
 
 use super::{advice, counted, printable};
 use crate::finding::{Finding, Level};
+use crate::ground::shown::{begins_as_order, closed, shown_lines};
 use crate::homework::{Cell, Class, Marked, Marks, reason, title};
 use crate::score::Score;
 use std::fmt::Write as _;
@@ -105,7 +106,7 @@ pub fn text(class: &Class) -> String {
     mistakes(class, &mut out);
     students(class, &mut out);
     let _ = writeln!(out, "{}", sums(class));
-    out
+    shown_lines(&out)
 }
 
 /// A paragraph after a first word, all lines indented to it.
@@ -145,7 +146,7 @@ fn padded(text: &str, width: usize, right: bool) -> String {
 
 /// Cut to a width, with an ellipsis.
 fn cut(text: &str, width: usize) -> String {
-    let text = printable(text);
+    let text = closed(printable(text));
     if text.width() <= width {
         return text;
     }
@@ -157,7 +158,7 @@ fn cut(text: &str, width: usize) -> String {
         short.push(c);
     }
     short.push('\u{2026}');
-    short
+    closed(short)
 }
 
 fn percent(marks: &Marks) -> String {
@@ -338,7 +339,8 @@ fn write_finding(score: &Score, finding: &Finding, out: &mut String) {
 
 /// The class for a spreadsheet: one row for each student and exercise, one column for each kind of
 /// mistake, the most frequent first. RFC 4180, UTF-8 with the byte order mark that spreadsheet
-/// programs look for. A cell that a spreadsheet would take for a formula starts with an apostrophe.
+/// programs look for. A cell that a spreadsheet would take for a formula, or a build server for an
+/// order, starts with an apostrophe.
 pub fn csv(class: &Class) -> String {
     let kinds: Vec<&'static str> = class.mistakes().into_iter().map(|m| m.kind).collect();
     let mut out = String::from("\u{feff}");
@@ -395,7 +397,7 @@ fn row(out: &mut String, cells: &[String]) {
             out.push(',');
         }
         let mut safe = printable(cell);
-        if safe.starts_with(['=', '+', '-', '@']) {
+        if safe.starts_with(['=', '+', '-', '@']) || begins_as_order(&safe) {
             safe.insert(0, '\'');
         }
         if safe.contains([',', '"', '\n', '\r', '\'']) || safe.starts_with(' ') {
@@ -416,9 +418,9 @@ mod tests {
         let mut out = String::new();
         row(
             &mut out,
-            &["=1+1", "a, \"b\"", "@x", "plain"].map(str::to_owned),
+            &["=1+1", "a, \"b\"", "@x", "::y", "plain"].map(str::to_owned),
         );
-        assert_eq!(out, "\"'=1+1\",\"a, \"\"b\"\"\",\"'@x\",plain\r\n");
+        assert_eq!(out, "\"'=1+1\",\"a, \"\"b\"\"\",\"'@x\",\"'::y\",plain\r\n");
     }
 
     #[test]

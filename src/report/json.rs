@@ -10,9 +10,10 @@
 //! `findings` are those that count; `set_aside` are the others, with `because`: the `grounds`
 //! (`style`, `ledger`, `waiver`, `revision`), a `reason` where somebody gave one, and where it is said.
 
-use super::{ProofedFile, ReportedFinding, Sums, part_names, shielded};
+use super::{ProofedFile, ReportedFinding, Sums, part_names};
 use crate::finding::{Finding, NoteAtFault};
 use crate::ground::pitch::Pitch;
+use crate::ground::shown::shown_json;
 use crate::ground::text::Span;
 use crate::score::Score;
 use serde::Serialize;
@@ -186,7 +187,7 @@ pub fn render(entries: &[ProofedFile]) -> Result<String, serde_json::Error> {
         set_aside: entries.iter().flat_map(set_aside).collect(),
         summary: summary(Sums::of(entries)),
     };
-    let mut text = shielded(serde_json::to_string_pretty(&report)?);
+    let mut text = shown_json(serde_json::to_string_pretty(&report)?);
     text.push('\n');
     Ok(text)
 }
@@ -230,7 +231,7 @@ pub fn last_line(sums: Sums) -> Result<String, serde_json::Error> {
 }
 
 fn line(line: &JsonLine<'_>) -> Result<String, serde_json::Error> {
-    let mut text = shielded(serde_json::to_string(line)?);
+    let mut text = shown_json(serde_json::to_string(line)?);
     text.push('\n');
     Ok(text)
 }

@@ -12,31 +12,13 @@ pub mod text;
 
 use crate::finding::{Finding, Grounds, Level, SetAside};
 use crate::ground::problem::Problem;
+use crate::ground::shown::printable;
 use crate::ground::text::Span;
 use crate::proof::fingerprint::{self, Print};
 use crate::proof::{Heard, Proofed};
 use crate::score::{Score, Source};
 use std::collections::BTreeMap;
-use std::fmt::Write as _;
 use std::path::PathBuf;
-
-/// JSON with nothing in it that steers a terminal: the control characters beyond ASCII, which JSON
-/// lets stand in its strings, escaped as the others are.
-pub(crate) fn shielded(json: String) -> String {
-    let steers = |c: char| ('\u{7f}'..='\u{9f}').contains(&c);
-    if !json.contains(steers) {
-        return json;
-    }
-    let mut out = String::with_capacity(json.len() + 16);
-    for c in json.chars() {
-        if steers(c) {
-            let _ = write!(out, "\\u{:04x}", u32::from(c));
-        } else {
-            out.push(c);
-        }
-    }
-    out
-}
 
 /// What became of one file (or of several that were read as one score).
 #[derive(Debug)]
@@ -242,24 +224,6 @@ fn whereabouts<'a>(score: &'a Score, finding: &Finding, bar: u32) -> Option<(&'a
     Some((score.sources.get(span.source as usize)?, span))
 }
 
-/// `text` on one line, safe on a terminal: control characters (an escape sequence starts with one)
-/// and characters that turn the direction of writing become `?`. A character is replaced by as
-/// many bytes as it had, so that byte ranges stay true.
-pub(crate) fn printable(text: &str) -> String {
-    let mut safe = String::with_capacity(text.len());
-    for c in text.chars() {
-        let turns = matches!(c, '\u{200e}' | '\u{200f}' | '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}');
-        if c == '\t' || c == '\n' {
-            safe.push(' ');
-        } else if c.is_control() || turns || matches!(c, '\u{2028}' | '\u{2029}') {
-            safe.extend(std::iter::repeat_n('?', c.len_utf8()));
-        } else {
-            safe.push(c);
-        }
-    }
-    safe
-}
-
 /// `1 error`, `2 errors`.
 fn counted(n: usize, word: &str) -> String {
     let plural = if word == "sonority" {
@@ -303,15 +267,6 @@ pub(crate) mod sample {
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    #[test]
-    fn nothing_from_a_file_steers_the_terminal() {
-        let text = "a\u{1b}[31mred\u{9b}2J\r\nb\u{202e}c";
-        let safe = printable(text);
-        assert_eq!(safe, "a?[31mred??2J? b???c");
-        assert_eq!(safe.len(), text.len());
-        assert_eq!(printable("Flügelhorn ♭"), "Flügelhorn ♭");
-    }
 
     #[test]
     fn a_tally_counts_levels_and_rules() {

@@ -1,17 +1,16 @@
 //! Plain tables for people: columns as wide as their widest cell.
 
+use crate::ground::shown::{closed, printable};
 use unicode_width::UnicodeWidthStr;
 
-/// Lines of a table, its columns two blanks apart; no blanks at the ends of lines. Control characters
-/// become `?`.
+/// Lines of a table, its columns two blanks apart; no blanks at the ends of lines. Cells
+/// are made printable, and keep in their columns.
 pub(crate) fn lines<const N: usize>(head: [&str; N], rows: &[[String; N]]) -> Vec<String> {
-    let clean = |text: &str| -> String {
-        text.chars()
-            .map(|c| if c.is_control() { '?' } else { c })
-            .collect()
-    };
     let mut all: Vec<Vec<String>> = vec![head.iter().map(|h| (*h).to_owned()).collect()];
-    all.extend(rows.iter().map(|r| r.iter().map(|c| clean(c)).collect()));
+    all.extend(
+        rows.iter()
+            .map(|r| r.iter().map(|c| closed(printable(c))).collect()),
+    );
     let widths: Vec<usize> = (0..N)
         .map(|i| {
             all.iter()
@@ -48,7 +47,7 @@ mod tests {
         ];
         assert_eq!(
             lines(["part", "to"], &rows),
-            ["part    to", "Alto 1  B♭4", "長笛?   C5"]
+            ["part    to", "Alto 1  B♭4", "長笛\u{fffd}   C5"]
         );
     }
 }

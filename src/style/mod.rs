@@ -14,11 +14,11 @@ pub use bars::Bars;
 pub use house_rule::{HouseRule, MendBy, VoiceAt};
 pub use level::{Gate, LEVEL_WORDS, Level};
 pub use origin::Origin;
-pub use pattern::{FilePattern, NamePattern};
+pub use pattern::{FilePattern, NamePattern, PatternFiles};
 
 use crate::ground::instrument::{self, Catalogue};
 use crate::score::Score;
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, HashSet};
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
@@ -87,6 +87,8 @@ pub struct Style {
     pub name: String,
     /// The shipped style it goes back to.
     pub shipped: String,
+    /// The files it was read from: its own and those it extends.
+    pub files: Vec<PathBuf>,
     /// Its purpose, in one sentence.
     pub about: String,
     /// The technique it states, in the trade's words; files and words over the staff come first.
@@ -128,6 +130,7 @@ impl Style {
         Self {
             name: name.to_owned(),
             shipped: name.to_owned(),
+            files: Vec::new(),
             about: String::new(),
             technique: None,
             levels: BTreeMap::new(),
@@ -226,15 +229,16 @@ impl Style {
 }
 
 impl PartSet {
-    /// The files there are on the disk, each once, in score order.
-    pub fn files_there(&self) -> Vec<PathBuf> {
-        let mut files: Vec<PathBuf> = Vec::new();
-        for found in self.files.iter().flat_map(FilePattern::files) {
-            if !files.contains(&found) {
-                files.push(found);
-            }
+    /// The files there are on the disk, each once, in score order, and the links that were not followed.
+    pub fn files_there(&self) -> PatternFiles {
+        let mut all = PatternFiles::default();
+        let mut seen = HashSet::new();
+        for found in self.files.iter().map(FilePattern::files) {
+            let new = found.files.into_iter().filter(|f| seen.insert(f.clone()));
+            all.files.extend(new);
+            all.outside.extend(found.outside);
         }
-        files
+        all
     }
 }
 

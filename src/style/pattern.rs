@@ -1,6 +1,8 @@
 //! Patterns of part names and files, as a house style writes them.
 
 use crate::ground::disk;
+use crate::reading::may_be_score;
+use std::collections::HashSet;
 use std::path::{Path, PathBuf};
 
 /// A name with `*` for any run of characters and `?` for one; capitals do not matter.
@@ -34,6 +36,17 @@ pub struct FilePattern {
     folder: PathBuf,
     /// The pattern from there, without `./` and `../` at its start.
     rest: String,
+    /// The folder that its files must lie in, by their true names; none for anywhere.
+    within: Option<PathBuf>,
+}
+
+/// The files of a pattern.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct PatternFiles {
+    /// Those it stands for, in the order of their names; numbers in names count by value.
+    pub files: Vec<PathBuf>,
+    /// What leads out of the folder they must lie in, and there, what is not called as a score is.
+    pub outside: Vec<PathBuf>,
 }
 
 impl FilePattern {
@@ -56,7 +69,30 @@ impl FilePattern {
             rest: rest.to_owned(),
             text,
             folder,
+            within: None,
         }
+    }
+
+    /// The same, whose files must lie in a folder by their true names; none for anywhere.
+    #[must_use]
+    pub fn within(self, folder: Option<&Path>) -> Self {
+        let within = folder.map(Path::to_owned);
+        Self { within, ..self }
+    }
+
+    /// Whether it starts outside of the folder its files must lie in.
+    pub fn leads_out(&self) -> bool {
+        !self.allows(&true_name(&self.folder))
+    }
+
+    /// Whether `..` stands in it behind a name: so it would come to the same folder again and again.
+    pub fn turns_back(&self) -> bool {
+        self.rest.split('/').any(|step| step == "..")
+    }
+
+    fn allows(&self, true_name: &Path) -> bool {
+        let within = self.within.as_ref();
+        within.is_none_or(|folder| true_name.starts_with(folder))
     }
 
     /// As it is written.
@@ -79,36 +115,67 @@ impl FilePattern {
         below(file, &self.folder).is_some_and(|below| fits(&below))
     }
 
-    /// The files there are, in the order of their names; numbers in names count by value.
-    pub fn files(&self) -> Vec<PathBuf> {
+    /// The files there are. Each real file and folder is looked at once in each step, so that links
+    /// do not multiply.
+    pub fn files(&self) -> PatternFiles {
+        if self.leads_out() || self.turns_back() {
+            return PatternFiles::default();
+        }
+        let mut outside = Vec::new();
+        let mut links = HashSet::new();
         let mut found = vec![self.folder.clone()];
         for step in self.rest.split('/') {
-            if step == "**" {
+            let next = if step == "**" {
                 let mut all = Vec::new();
                 for folder in found {
                     folders_below(&folder, 0, &mut all);
                 }
-                found = all;
+                all
             } else if step.contains(['*', '?']) {
-                let pattern: Vec<char> = step.chars().collect();
-                let mut next: Vec<PathBuf> = found
-                    .iter()
-                    .flat_map(|folder| disk::entries(folder))
-                    .filter(|entry| {
-                        let name = entry.file_name().unwrap_or_default().to_string_lossy();
-                        let name: Vec<char> = name.chars().collect();
-                        name.first() != Some(&'.') && wild(&pattern, &name, Some('/'))
-                    })
-                    .collect();
-                next.sort_by_cached_key(|p| crate::ground::text::natural(p));
-                found = next;
+                entries_called(step, &found)
             } else {
-                found = found.iter().map(|folder| folder.join(step)).collect();
-            }
+                found.iter().map(|folder| folder.join(step)).collect()
+            };
+            let mut seen = HashSet::new();
+            found = next;
+            found.retain(|path| {
+                let real = true_name(path);
+                let allowed = self.allows(&real);
+                if !allowed && disk::exists(path) && links.insert(place(path)) {
+                    outside.push(path.clone());
+                }
+                allowed && seen.insert(real)
+            });
         }
-        found.retain(|f| disk::is_file(f));
-        found
+        found.retain(|f| disk::is_no_folder(f));
+        if self.within.is_some() {
+            // A stranger's style names scores: lines of other files would stand in messages.
+            let (scores, others) = found
+                .into_iter()
+                .partition(|file| may_be_score(&true_name(file)));
+            found = scores;
+            outside.extend::<Vec<PathBuf>>(others);
+        }
+        PatternFiles {
+            files: found,
+            outside,
+        }
     }
+}
+
+/// What the folders hold whose names fit a step of a pattern, in the order of the names.
+fn entries_called(step: &str, folders: &[PathBuf]) -> Vec<PathBuf> {
+    let pattern: Vec<char> = step.chars().collect();
+    let all = folders.iter().flat_map(|folder| disk::entries(folder));
+    let mut fitting: Vec<PathBuf> = all
+        .filter(|entry| {
+            let name = entry.file_name().unwrap_or_default().to_string_lossy();
+            let name: Vec<char> = name.chars().collect();
+            name.first() != Some(&'.') && wild(&pattern, &name, Some('/'))
+        })
+        .collect();
+    fitting.sort_by_cached_key(|p| crate::ground::text::natural(p));
+    fitting
 }
 
 /// How deep `**` looks.
@@ -127,17 +194,25 @@ fn folders_below(folder: &Path, depth: usize, all: &mut Vec<PathBuf>) {
     }
 }
 
+/// The path without links; as it is, where there is none. An empty one is the folder one is in.
+fn true_name(path: &Path) -> PathBuf {
+    let named = if path.as_os_str().is_empty() {
+        Path::new(".")
+    } else {
+        path
+    };
+    disk::true_name(named).unwrap_or_else(|| named.to_owned())
+}
+
+/// Where a link lies itself, without links on the way to it.
+fn place(link: &Path) -> PathBuf {
+    let folder = link.parent().map(true_name).unwrap_or_default();
+    folder.join(link.file_name().unwrap_or_default())
+}
+
 /// The path of a file from a folder, with `/` between its steps.
 fn below(file: &Path, folder: &Path) -> Option<String> {
-    let real = |p: &Path| {
-        let p = if p.as_os_str().is_empty() {
-            Path::new(".")
-        } else {
-            p
-        };
-        disk::true_name(p).unwrap_or_else(|| p.to_owned())
-    };
-    let (file, folder) = (real(file), real(folder));
+    let (file, folder) = (true_name(file), true_name(folder));
     let rest = file.strip_prefix(&folder).ok()?;
     let steps: Vec<String> = rest
         .components()
@@ -180,14 +255,12 @@ fn wild(pattern: &[char], text: &[char], wall: Option<char>) -> bool {
         at += 1;
         if sign == '*' && wall.is_some() && deep {
             at += 1;
-            // `**/` may stand for no folder at all.
-            if pattern.get(at) == Some(&'/') {
-                let rest = pattern.get(at + 1..).unwrap_or_default();
-                return (0..=text.len()).any(|i| {
-                    row.get(i).copied().unwrap_or(false)
-                        && (i == 0 || text.get(i - 1) == wall.as_ref())
-                        && wild(rest, text.get(i..).unwrap_or_default(), wall)
-                });
+            // `**/` may stand for no folder at all: what follows starts behind a wall, or at the start.
+            if pattern.get(at) == wall.as_ref() {
+                at += 1;
+                for (i, holds) in row.iter_mut().enumerate().skip(1) {
+                    *holds &= text.get(i - 1) == wall.as_ref();
+                }
             }
         }
     }
@@ -234,6 +307,55 @@ mod tests {
         assert!(!elsewhere("./waltz.*"));
     }
 
+    /// A pattern of 40 folders and a path of 200: as many tries as there are ways would never end.
+    #[test]
+    fn the_work_is_the_product_of_pattern_and_path() {
+        let signs = |text: String| -> Vec<char> { text.chars().collect() };
+        let path = signs("a/".repeat(200) + "x");
+        let says = |end: &str| wild(&signs("**/".repeat(40) + end), &path, Some('/'));
+        assert!(says("x"));
+        assert!(says("*"));
+        assert!(!says("y"));
+        assert!(!says("a"));
+    }
+
+    #[cfg(unix)]
+    #[test]
+    fn links_neither_multiply_nor_lead_out() {
+        use std::os::unix::fs::symlink;
+        let dir = tempfile::tempdir().unwrap();
+        let band = dir.path().join("band");
+        std::fs::create_dir(&band).unwrap();
+        for name in ["a", "b"] {
+            symlink(".", band.join(name)).unwrap();
+        }
+        std::fs::write(band.join("x.xml"), "").unwrap();
+        std::fs::write(dir.path().join("y.xml"), "").unwrap();
+        symlink("..", band.join("up")).unwrap();
+        symlink("../y.xml", band.join("y.xml")).unwrap();
+        let all = |text: &str, within: Option<&Path>| {
+            FilePattern::new(text, &band).within(within).files()
+        };
+        let real = disk::true_name(&band);
+        let deep = all(&("*/".repeat(40) + "x.xml"), real.as_deref());
+        assert_eq!((deep.files.len(), deep.outside.len()), (1, 2), "{deep:?}");
+        let names = |found: PatternFiles| (found.files.len(), found.outside);
+        assert_eq!(names(all("*.xml", None)), (2, vec![]));
+        let outside = vec![band.join("y.xml")];
+        assert_eq!(names(all("*.xml", real.as_deref())), (1, outside));
+        assert_eq!(
+            names(all("up/y.xml", real.as_deref())),
+            (0, vec![band.join("up")])
+        );
+        assert!(
+            FilePattern::new("../*", &band)
+                .within(real.as_deref())
+                .leads_out()
+        );
+        assert!(FilePattern::new("a/../x.xml", &band).turns_back());
+        assert_eq!(names(all("a/../x.xml", None)), (0, vec![]));
+    }
+
     #[test]
     fn a_pattern_lists_its_files_in_the_order_of_their_numbers() {
         let dir = tempfile::tempdir().unwrap();
@@ -244,6 +366,7 @@ mod tests {
         let names = |text: &str| -> Vec<String> {
             FilePattern::new(text, dir.path())
                 .files()
+                .files
                 .iter()
                 .map(|f| f.file_name().unwrap().to_string_lossy().into_owned())
                 .collect()

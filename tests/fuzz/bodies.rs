@@ -12,12 +12,14 @@
 
 use chartproof::inside::correct::correct;
 use chartproof::inside::editing::{apply_to_file, edits};
+use chartproof::inside::file_text::container;
 use chartproof::inside::ground::chord;
 use chartproof::inside::ground::problem::Problem;
 use chartproof::inside::ground::text::Edit;
 use chartproof::inside::ground::text::Span;
 use chartproof::inside::house_style;
 use chartproof::inside::proof::Heard;
+use chartproof::inside::proof::ledger::Ledger;
 use chartproof::inside::reading::musicxml::Ways;
 use chartproof::inside::reading::{read_bytes, read_bytes_in};
 use chartproof::inside::report::{ProofedFile, html, json, sarif, text};
@@ -79,9 +81,10 @@ pub fn mxl(bytes: &[u8]) {
         rest.to_vec()
     } else {
         let (contents, score) = rest.split_at(rest.len().min(usize::from(*first)));
-        container(contents, score)
+        made_of(contents, score)
     };
     if let Ok(score) = read_each_way(Path::new("a.mxl"), &made) {
+        packed_again(&score, &made);
         look_at(score, made.len());
         return;
     }
@@ -90,11 +93,23 @@ pub fn mxl(bytes: &[u8]) {
         let (_, score) = rest.split_at(rest.len().min(usize::from(*first)));
         let contents =
             br#"<container><rootfiles><rootfile full-path="a.xml"/></rootfiles></container>"#;
-        let _ = read_bytes(Path::new("a.mxl"), container(contents, score));
+        let _ = read_bytes(Path::new("a.mxl"), made_of(contents, score));
     }
 }
 
-fn container(contents: &[u8], score: &[u8]) -> Vec<u8> {
+/// A copy of a container is no larger than it and what is new, and is read as the same text.
+fn packed_again(score: &Score, made: &[u8]) {
+    let source = &score.sources[0];
+    let Some(member) = &source.member else { return };
+    let new = source.text.as_bytes();
+    if let Ok(copy) = container::replace(made, member, [new]) {
+        assert!(copy.len() <= made.len() + new.len() + 1024);
+        let (name, text) = container::open(&copy).expect("a copy can be read");
+        assert_eq!((&name, text.as_slice()), (member, new));
+    }
+}
+
+fn made_of(contents: &[u8], score: &[u8]) -> Vec<u8> {
     let mut zip = zip::ZipWriter::new(Cursor::new(Vec::new()));
     for (name, bytes) in [("META-INF/container.xml", contents), ("a.xml", score)] {
         zip.start_file(name, SimpleFileOptions::default())
@@ -145,6 +160,28 @@ pub fn house_style(bytes: &[u8]) {
             for mistake in &error.mistakes {
                 let _ = mistake.line_column();
             }
+        }
+    }
+}
+
+/// A ledger. What was read prints as a ledger that is read as the same; of what was not, nothing is shown
+/// unless it says that it is a ledger.
+pub fn ledger(bytes: &[u8]) {
+    let Ok(text) = std::str::from_utf8(bytes) else {
+        return;
+    };
+    let path = Path::new("chartproof.ledger");
+    match Ledger::read(path, text) {
+        Ok(ledger) => {
+            let again = Ledger::read(path, &ledger.print()).expect("it was printed");
+            assert_eq!(ledger.recorded(), again.recorded(), "{text}");
+        }
+        Err(error) => {
+            let _ = error.line_column();
+            assert!(
+                error.text.is_none() || text.contains("chartproof-ledger"),
+                "{text}"
+            );
         }
     }
 }

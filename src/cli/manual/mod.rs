@@ -1,7 +1,7 @@
 //! `chartproof manual`: man pages, from the same definitions as the help, and pages on subjects that
 //! are no command.
 
-use super::write_out::{complain, to_stdout};
+use super::write_out::{bytes_to_stdout, complain};
 use super::{Arguments, CLEAN, UNUSABLE};
 use crate::file_text::Limits;
 use clap::builder::{PossibleValue, TypedValueParser};
@@ -74,7 +74,7 @@ impl Manual {
         };
         match rendered
             .map_err(|e| e.to_string())
-            .and_then(|()| to_stdout(&page))
+            .and_then(|()| bytes_to_stdout(&page))
         {
             Ok(()) => CLEAN,
             Err(message) => {

@@ -9,6 +9,9 @@ use crate::score::FREE;
 use crate::style::{Accepted, Bars, FilePattern, NamePattern, PartKind, PartSet, Stretch, Style};
 use std::path::Path;
 
+/// The longest path of files, in bytes. No system has longer ones.
+const LONGEST: usize = 4096;
+
 impl Layer<'_, '_> {
     fn bars(&self, said: &Placed<String>) -> Option<Bars> {
         Bars::read(&said.value)
@@ -122,7 +125,39 @@ impl Layer<'_, '_> {
                 "write the path from the folder of the house style, so that the folder can be moved",
             );
         }
-        FilePattern::new(&said.value, self.folder)
+        let files = FilePattern::new(&said.value, self.folder);
+        if files.turns_back() {
+            self.style_file.wrong(
+                said.at.clone(),
+                format!("in `{}` a `..` stands behind a name", said.value),
+                "write `..` only at the start, such as \"../parts/*.xml\"",
+            );
+        }
+        if said.value.len() > LONGEST {
+            self.style_file.wrong(
+                said.at.clone(),
+                format!("this path has more than {LONGEST} characters"),
+                "write a path that the disk can have",
+            );
+        }
+        files
+    }
+
+    /// The same where the files will be read.
+    fn files_within(&self, said: &Placed<String>) -> FilePattern {
+        let files = self.files(said).within(self.reach.folder());
+        if files.leads_out() {
+            let folder = self.reach.folder().unwrap_or(self.folder);
+            self.style_file.wrong(
+                said.at.clone(),
+                format!("`{}` leads out of {}", said.value, folder.display()),
+                format!(
+                    "keep the files there, or name this style: --style {}",
+                    self.style_file.path.display()
+                ),
+            );
+        }
+        files
     }
 
     pub(super) fn sets(&self, file: &Fields<'_, '_>) -> Vec<PartSet> {
@@ -134,7 +169,7 @@ impl Layer<'_, '_> {
                 files: fields
                     .texts("files")
                     .iter()
-                    .map(|said| self.files(said))
+                    .map(|said| self.files_within(said))
                     .collect(),
                 origin: self.origin(&fields.at),
             });

@@ -5,6 +5,7 @@ use super::super::own;
 use super::super::style_file::StyleFile;
 use super::super::values::{Placed, described, entries, number};
 use super::super::words::FILE;
+use super::reach::Reach;
 use crate::ground::text::meant;
 use crate::rules::{self, Setting};
 use crate::style::{Gate, HouseRule, LEVEL_WORDS, Origin, Style};
@@ -20,6 +21,8 @@ pub(super) struct Layer<'p, 't> {
     /// The name of the style, when it comes with the program.
     pub(super) shipped: Option<&'static str>,
     pub(super) folder: &'p Path,
+    /// How far its paths may lead.
+    pub(super) reach: &'p Reach,
 }
 
 impl Layer<'_, '_> {

@@ -4,8 +4,11 @@
 mod groups;
 mod instruments;
 mod layer;
+mod reach;
 
 use self::layer::Layer;
+use self::reach::Reach;
+use super::find::FILE_NAME;
 use super::style_file::StyleFile;
 use super::values::{described, entries};
 use crate::ground::disk;
@@ -46,6 +49,8 @@ pub fn shipped(name: &str) -> Option<Style> {
 pub struct StyleError {
     /// The mistakes; at least one.
     pub mistakes: Vec<Problem>,
+    /// The house style files that were opened.
+    pub files: Vec<PathBuf>,
 }
 
 fn laid_over_nothing(name: &'static str, text: &str) -> Result<Style, StyleError> {
@@ -56,18 +61,56 @@ fn laid_over_nothing(name: &'static str, text: &str) -> Result<Style, StyleError
         style_file: &style_file,
         shipped: Some(name),
         folder: Path::new(""),
+        reach: &Reach::Anywhere,
     }
     .lay_over(&mut style);
     finished(style_file, style, Vec::new())
 }
 
-/// Reads the house style in a file, with everything it extends.
+/// Reads the house style in a file that the user has named, with everything it extends.
 ///
 /// # Errors
 ///
 /// Every mistake in it, with its place, when there is one.
 pub fn read(path: &Path) -> Result<Style, StyleError> {
-    chained(path, &mut Vec::new())
+    recorded(path, Reach::Anywhere)
+}
+
+/// Reads a style, which then knows its files; so does the reason why there is none.
+fn recorded(path: &Path, reach: Reach) -> Result<Style, StyleError> {
+    let mut chain = Chain::of(reach);
+    match chained(path, &mut chain) {
+        Ok(style) => Ok(Style {
+            files: chain.files,
+            ..style
+        }),
+        Err(error) => {
+            let mut files = chain.files;
+            // A file that is no text, or too large, is in no chain.
+            files.extend(error.mistakes.iter().map(|m| m.path.clone()));
+            files.push(path.to_owned());
+            Err(StyleError { files, ..error })
+        }
+    }
+}
+
+/// The same for a file that was found beside or above a score. It may be a stranger's, so neither it nor what
+/// it extends leads out of its repository or folder.
+///
+/// # Errors
+///
+/// As [`read`].
+pub(super) fn read_found(path: &Path) -> Result<Style, StyleError> {
+    let reach = Reach::of_found(path);
+    if let Some(folder) = reach.left_by(path) {
+        let message = format!("this house style is a link out of {}", folder.display());
+        let help = format!("copy it there, or name it: --style {}", path.display());
+        return Err(StyleError {
+            mistakes: vec![Problem::whole(path, message).help(help)],
+            files: vec![path.to_owned()],
+        });
+    }
+    recorded(path, reach)
 }
 
 /// The same for the text of a file that need not exist.
@@ -76,35 +119,61 @@ pub fn read(path: &Path) -> Result<Style, StyleError> {
 ///
 /// As [`read`].
 pub fn read_text(path: &Path, text: &str) -> Result<Style, StyleError> {
-    laid(path, text, &mut vec![path.to_owned()])
+    let mut chain = Chain::of(Reach::Anywhere);
+    chain.files.push(path.to_owned());
+    laid(path, text, &mut chain)
 }
 
-fn chained(path: &Path, chain: &mut Vec<PathBuf>) -> Result<Style, StyleError> {
+/// The files that extend one another, the first first, and how far they may lead.
+struct Chain {
+    files: Vec<PathBuf>,
+    reach: Reach,
+}
+
+impl Chain {
+    const fn of(reach: Reach) -> Self {
+        let files = Vec::new();
+        Self { files, reach }
+    }
+}
+
+fn chained(path: &Path, chain: &mut Chain) -> Result<Style, StyleError> {
     let fails = |message: String| StyleError {
         mistakes: vec![
             Problem::whole(path, message)
                 .help("name a house style file, or one of the styles chart, homework and choir"),
         ],
+        files: Vec::new(),
     };
-    let size = disk::size(path).map_err(|e| match e.kind() {
-        std::io::ErrorKind::NotFound => fails("there is no such file".to_owned()),
-        _ => fails(format!("the house style cannot be read: {e}")),
-    })?;
-    if size > LARGEST {
-        return Err(fails(format!(
-            "the file has {size} bytes, more than the {LARGEST} a house style may have"
-        )));
-    }
-    let bytes =
-        disk::read(path).map_err(|e| fails(format!("the house style cannot be read: {e}")))?;
+    let bytes = disk::read(path, LARGEST).map_err(|error| fails(error.to_string()))?;
     let text = String::from_utf8(bytes)
         .map_err(|_| fails("the house style is not text in UTF-8; save it as UTF-8".to_owned()))?;
-    chain.push(path.to_owned());
-    laid(path, &text, chain)
+    chain.files.push(path.to_owned());
+    laid(path, &text, chain).map_err(|mut error| {
+        if !may_be_shown(path) {
+            error.mistakes.retain(|mistake| mistake.path != path);
+            error.mistakes.insert(0, not_shown(path));
+        }
+        error
+    })
+}
+
+/// Whether lines of a file may stand in a message: by its true name it is a style. Else it may be anything
+/// that a link or an `extends` leads to.
+fn may_be_shown(path: &Path) -> bool {
+    let name = disk::true_name(path);
+    let ending = name.as_deref().unwrap_or(path).extension();
+    ending.is_some_and(|ending| ending.eq_ignore_ascii_case("toml"))
+}
+
+fn not_shown(path: &Path) -> Problem {
+    let message = "this is not a house style, or one with mistakes; none of its lines are shown, since its \
+                   name does not end in .toml";
+    Problem::whole(path, message).help("give a house style a name that ends in .toml")
 }
 
 /// Lays the text over the style it extends.
-fn laid(path: &Path, text: &str, chain: &mut Vec<PathBuf>) -> Result<Style, StyleError> {
+fn laid(path: &Path, text: &str, chain: &mut Chain) -> Result<Style, StyleError> {
     let style_file = StyleFile::new(path, text);
     let folder = path.parent().unwrap_or(Path::new(""));
     let mut base_mistakes = Vec::new();
@@ -140,6 +209,7 @@ fn laid(path: &Path, text: &str, chain: &mut Vec<PathBuf>) -> Result<Style, Styl
         style_file: &style_file,
         shipped: None,
         folder,
+        reach: &chain.reach,
     }
     .lay_over(&mut style);
     finished(style_file, style, base_mistakes)
@@ -155,7 +225,10 @@ fn finished(
     if mistakes.is_empty() {
         Ok(style)
     } else {
-        Err(StyleError { mistakes })
+        Err(StyleError {
+            mistakes,
+            files: Vec::new(),
+        })
     }
 }
 
@@ -165,7 +238,7 @@ fn extended(
     base: &str,
     at: &Range<usize>,
     folder: &Path,
-    chain: &mut Vec<PathBuf>,
+    chain: &mut Chain,
 ) -> Result<Style, Vec<Problem>> {
     if let Some(style) = shipped(base) {
         return Ok(style);
@@ -186,7 +259,7 @@ fn extended(
     let same = |a: &Path, b: &Path| {
         a == b || disk::true_name(a).is_some_and(|a| disk::true_name(b) == Some(a))
     };
-    if chain.iter().any(|p| same(p, &path)) || chain.len() >= LONGEST_CHAIN {
+    if chain.files.iter().any(|p| same(p, &path)) || chain.files.len() >= LONGEST_CHAIN {
         style_file.wrong(
             at.clone(),
             format!("`{base}` extends this file in turn: neither comes first"),
@@ -194,7 +267,7 @@ fn extended(
         );
         return Err(Vec::new());
     }
-    if !disk::is_file(&path) {
+    if !disk::is_no_folder(&path) {
         style_file.wrong(
             at.clone(),
             format!("there is no file {}", path.display()),
@@ -202,7 +275,34 @@ fn extended(
         );
         return Err(Vec::new());
     }
-    chained(&path, chain).map_err(|e| e.mistakes)
+    let Some(folder) = chain.reach.left_by(&path) else {
+        return chained(&path, chain).map_err(|e| e.mistakes);
+    };
+    // A style further up would hold here if this one were not: it may be extended, as far as it leads itself.
+    if let Some(above) = disk::true_name(&path).filter(|above| holds_below(above, folder)) {
+        let own = std::mem::replace(&mut chain.reach, Reach::of_found(&above));
+        let style = chained(&path, chain).map_err(|e| e.mistakes);
+        chain.reach = own;
+        return style;
+    }
+    style_file.wrong(
+        at.clone(),
+        format!("`{base}` leads out of {}", folder.display()),
+        format!(
+            "copy the file there, or name this style: --style {}",
+            style_file.path.display()
+        ),
+    );
+    Err(Vec::new())
+}
+
+/// Whether a file is a house style that is found on the way up from a folder.
+fn holds_below(style: &Path, folder: &Path) -> bool {
+    let ending = style.file_name().is_some_and(|name| name == FILE_NAME);
+    ending
+        && style
+            .parent()
+            .is_some_and(|above| folder.starts_with(above))
 }
 
 #[cfg(test)]
@@ -222,7 +322,7 @@ mod tests {
         assert!(refused(&path).contains("not text in UTF-8"));
         let file = std::fs::File::create(&path).unwrap();
         file.set_len(LARGEST + 1).unwrap();
-        assert!(refused(&path).contains("more than the 4194304"));
+        assert!(refused(&path).contains("at most 4194304 are read"));
         std::fs::write(&path, "extends = 'none.toml'\n").unwrap();
         assert!(refused(&path).contains("there is no file"));
     }

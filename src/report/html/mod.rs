@@ -13,7 +13,7 @@ mod players;
 
 pub use class::render as class;
 
-use super::{ProofedFile, Sums, counted, printable};
+use super::{ProofedFile, Sums, counted};
 use crate::engraving::{Engraver, Glyphs, escape};
 use crate::finding::{Finding, Level};
 use crate::proof::Proofed;
@@ -31,7 +31,7 @@ const MOST_PICTURES: usize = 400;
 
 /// Text of a score or a finding as it may stand in the page.
 fn text(text: &str) -> String {
-    escape(&printable(text))
+    escape(text)
 }
 
 /// A level's shape, which shows it without its colour, and its class.

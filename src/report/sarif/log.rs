@@ -244,7 +244,7 @@ mod tests {
 
     #[test]
     fn messages_hold_no_placeholders_links_or_control_characters() {
-        assert_eq!(Message::new("{0} \u{1b}[1m").text, "{{0}} ?[1m");
+        assert_eq!(Message::new("{0} \u{1b}[1m").text, "{{0}} \u{fffd}[1m");
         assert_eq!(Message::new("[a](1)").text, "\\[a\\](1)");
         assert_eq!(Message::new("Alto [solo]").text, "Alto [solo]");
     }

@@ -13,8 +13,9 @@ mod log;
 mod results;
 mod rules;
 
-use super::{ProofedFile, shielded};
+use super::ProofedFile;
 use crate::ground::problem::Problem;
+use crate::ground::shown::shown_json;
 use artifacts::{Artifacts, ROOT, ScoreArtifacts};
 use log::{
     Driver, Invocation, Location, Log, Message, Notification, PhysicalLocation, Region, Run, Tool,
@@ -89,7 +90,7 @@ pub fn render(entries: &[ProofedFile], compared: bool) -> Result<String, serde_j
             default_encoding: "UTF-8",
         }],
     };
-    let mut text = shielded(serde_json::to_string_pretty(&log)?);
+    let mut text = shown_json(serde_json::to_string_pretty(&log)?);
     text.push('\n');
     Ok(text)
 }

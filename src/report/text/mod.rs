@@ -2,6 +2,7 @@
 
 mod finding;
 mod layout;
+mod shown;
 mod snippets;
 mod unreadable;
 
@@ -14,7 +15,8 @@ use crate::proof::{Inferred, Proofed};
 use crate::score::Score;
 use codespan_reporting::term::termcolor::WriteColor;
 use finding::render_finding;
-use std::io;
+use shown::ShownWriter;
+use std::io::{self, Write};
 use unreadable::render_unreadable;
 
 /// Writes the report: each file's findings by bar and beat, then what was inferred in it and what
@@ -44,15 +46,17 @@ pub fn render_file(
     out: &mut dyn WriteColor,
     options: Options,
 ) -> io::Result<()> {
+    let out = &mut ShownWriter::new(out);
     match &entry.outcome {
         Ok((score, proofed)) => {
             for finding in entry.findings() {
                 render_finding(entry, score, &proofed.sections, finding, out, options)?;
             }
-            render_said(entry, score, proofed, out)
+            render_said(entry, score, proofed, out)?;
         }
-        Err(error) => render_unreadable(error, out, options),
+        Err(error) => render_unreadable(error, out, options)?,
     }
+    out.flush()
 }
 
 /// What was inferred in a file, and what was not checked.
@@ -115,6 +119,7 @@ pub fn in_one_line(sums: &Sums) -> String {
 ///
 /// When `out` cannot be written to.
 pub fn render_sums(sums: &Sums, out: &mut dyn WriteColor) -> io::Result<()> {
+    let out = &mut ShownWriter::new(out);
     let not_shown = sums.not_shown();
     if sums.files > 0 && sums.tally.worst().is_none() {
         // A passage nobody looked at is not a clean one.
@@ -131,15 +136,21 @@ pub fn render_sums(sums: &Sums, out: &mut dyn WriteColor) -> io::Result<()> {
     for line in not_shown {
         writeln!(out, "{line}")?;
     }
-    match sums.unreadable {
-        0 => Ok(()),
-        n => writeln!(out, "{} could not be read", counted(n, "file")),
+    if sums.unreadable > 0 {
+        writeln!(
+            out,
+            "{} could not be read",
+            counted(sums.unreadable, "file")
+        )?;
     }
+    out.flush()
 }
 
 /// One error about a file, for the error output.
 pub fn render_error(error: &Problem, out: &mut dyn WriteColor, options: Options) -> io::Result<()> {
-    render_unreadable(error, out, options)
+    let out = &mut ShownWriter::new(out);
+    render_unreadable(error, out, options)?;
+    out.flush()
 }
 
 #[cfg(test)]

@@ -60,11 +60,12 @@ fn excerpt(error: &Problem, options: Options) -> Option<(Snippet, Range<usize>)>
     if from > line_start {
         shown.push_str("... ");
     }
-    let mark = shown.len() + (start - from);
-    shown.push_str(&printable(text.get(from..to)?));
-    let mark_end = (mark + end.saturating_sub(start))
-        .min(shown.len())
-        .max(mark);
+    shown.push_str(&printable(text.get(from..start)?));
+    let mark = shown.len();
+    let end = end.min(to);
+    shown.push_str(&printable(text.get(start..end)?));
+    let mark_end = shown.len();
+    shown.push_str(&printable(text.get(end..to)?));
     if to < line_end {
         shown.push_str(" ...");
     }
