@@ -120,7 +120,7 @@ fn is_kept(
         if let (true, Some(theirs)) = (sounds, other(bar)) {
             sounding += 1;
             kept += usize::from(filled == length);
-            same_beats &= beats(theirs, score) == beats(meter, score);
+            same_beats &= beats(theirs) == beats(meter);
         }
     }
     let least = if same_beats { SAME_BEATS } else { OTHER_BEATS };
@@ -128,7 +128,8 @@ fn is_kept(
 }
 
 /// How many beats are conducted in a bar.
-fn beats(meter: Meter, score: &Score) -> i64 {
-    let beat = meter.felt_beat(score.per_quarter).0.max(1);
-    meter.bar(score.per_quarter).0 / beat
+fn beats(meter: Meter) -> i64 {
+    // Fine enough for every beat, whatever the score counts in.
+    const PER_QUARTER: Ticks = Ticks(48);
+    meter.bar(PER_QUARTER).0 / meter.felt_beat(PER_QUARTER).0.max(1)
 }
