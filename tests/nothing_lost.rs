@@ -51,7 +51,7 @@ fn files(folder: &Path) -> BTreeMap<PathBuf, Vec<u8>> {
 /// What a run that is killed leaves: hidden, and named so that nobody takes it for a result.
 fn is_left_over(path: &Path) -> bool {
     let name = path.file_name().unwrap().to_string_lossy();
-    name.starts_with(".chartproof-") && name.ends_with(".new")
+    name.starts_with(".chartproof-") && (name.ends_with(".new") || name.ends_with(".old"))
 }
 
 /// Numbers between 0 and 1 in no order that anybody would notice, the same on every run.

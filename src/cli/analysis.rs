@@ -1,6 +1,7 @@
 //! `chartproof analysis`: every sonority named.
 
 use super::UNUSABLE;
+use super::replacing::Replaces;
 use super::scores::{ReadScore, ScoreOptions};
 use super::verbosity::Progress;
 use super::write_out::{self, bytes_to_stdout, complain, complain_of};
@@ -56,15 +57,9 @@ impl Analysis {
             })
             .collect();
         let mut code = read.problems.code();
-        let mut inputs = self.scores.paths.clone();
-        for entry in &entries {
-            match &entry.outcome {
-                Ok((score, _)) => inputs.extend(score.sources.iter().map(|s| s.path.clone())),
-                Err(error) => {
-                    complain_of(error);
-                    code = UNUSABLE;
-                }
-            }
+        for error in entries.iter().filter_map(|e| e.outcome.as_ref().err()) {
+            complain_of(error);
+            code = UNUSABLE;
         }
         let report = match self.format {
             Format::Text => Ok(text(&entries)),
@@ -72,7 +67,9 @@ impl Analysis {
         };
         let written = report.and_then(|report| match &self.into {
             Some(target) => {
-                write_out::write(target, report.as_bytes(), &inputs).map_err(|e| e.to_string())
+                let inputs = &self.scores.inputs;
+                write_out::write(target, report.as_bytes(), inputs, Replaces::Reports)
+                    .map_err(|e| e.to_string())
             }
             None => bytes_to_stdout(report.as_bytes()),
         });

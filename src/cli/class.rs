@@ -1,5 +1,6 @@
 //! `chartproof proof --class`: the homework of a class.
 
+use super::replacing::Replaces;
 use super::report_format::Format;
 use super::scores::{ReadScore, ScoreOptions, say_passed_over, with_styles};
 use super::verbosity::{self, Progress};
@@ -145,10 +146,9 @@ impl Options {
         };
         let written = match request.into {
             Some(target) => {
-                let mut inputs = request.scores.paths.clone();
-                inputs.extend(class.sheets.iter().map(|s| s.path.clone()));
-                inputs.extend(keys.iter().map(|k| k.path.clone()));
-                let written = write_out::write(target, report.as_bytes(), &inputs);
+                let inputs = &request.scores.inputs;
+                let written =
+                    write_out::write(target, report.as_bytes(), inputs, Replaces::Reports);
                 if written.is_ok() {
                     verbosity::sum_up(&format!("{}: {}", target.display(), class::sums(&class)));
                 }
@@ -164,15 +164,19 @@ impl Options {
     }
 
     /// The answer keys; their mistakes are reported already.
-    fn keys(&self, scores: &ScoreOptions) -> Result<Vec<AnswerKey>, ()> {
+    fn keys(&self, scores: &mut ScoreOptions) -> Result<Vec<AnswerKey>, ()> {
         let Some(path) = &self.key else {
             return Ok(Vec::new());
         };
         let styles = scores.styles();
         let by_styles = scores.by_styles(&styles);
-        let (outcomes, passed_over) = files::read_by(std::slice::from_ref(path), &by_styles);
+        scores.inputs.add(path);
+        let (listed, passed_over) = files::list(std::slice::from_ref(path), &by_styles);
+        scores.inputs.add_listed(&listed);
+        let outcomes = files::read_listed(listed, &by_styles);
         say_passed_over(passed_over);
         let read = with_styles(outcomes, &styles, &mut Vec::new());
+        scores.inputs.add_styles(&styles);
         let mut usable = !read.problems.are_mistakes();
         let mut keys = Vec::new();
         for ReadScore { path, score, style } in read.scores {

@@ -1,18 +1,22 @@
 //! `chartproof correct`: writes copies with the verified fixes applied, nothing else changed.
 
-use super::copies::{self, Copies, CopyOptions, ScoresToCopy};
+use super::copies::{self, Copies, CopyError, CopyOptions, ScoresToCopy, nothing_written};
+use super::output_folder::{OutputFolder, Staged};
 use super::verbosity::Progress;
 use super::write_out::{complain, shown, to_stdout};
 use super::{CLEAN, FOUND, UNUSABLE};
 use crate::correct::{Correction, correct};
 use crate::editing;
 use crate::finding::Level;
+use crate::proof::Heard;
 use crate::report::table;
 use crate::score::Score;
+use crate::style::Style;
 use clap::Args;
 use rayon::prelude::*;
 use std::fmt::Write as _;
 use std::path::{Path, PathBuf};
+use std::sync::Arc;
 
 /// Writes copies of scores with every verified fix applied and nothing else changed
 ///
@@ -27,6 +31,9 @@ pub(super) struct Correct {
     options: CopyOptions,
 }
 
+/// What was changed in a score, or why it cannot be copied.
+type Corrected = Result<Correction, String>;
+
 impl Correct {
     /// Runs the command; returns the exit code.
     pub(super) fn run(mut self) -> u8 {
@@ -35,30 +42,27 @@ impl Correct {
             styles,
             mut code,
         } = self.options.read(|_, _| None);
-        if let Some(message) = self.copies().clash(&scores) {
-            complain(&message);
-            return UNUSABLE;
+        if scores.is_empty() {
+            return code; // the reasons are reported already
         }
-        let inputs = self.copies().inputs(&scores);
-        let progress = Progress::new("correcting", Some(scores.len()));
-        let results: Vec<(Correction, Result<(), String>)> = scores
-            .par_iter()
-            .zip(&styles)
-            .map(|((_, score), style)| {
-                let correction = correct(score, style);
-                let written = self.write(score, &correction, &inputs);
-                progress.step();
-                (correction, written)
-            })
-            .collect();
+        let done = match self.write_copies(&scores, &styles) {
+            Ok(done) => done,
+            Err(message) => {
+                complain(&message);
+                return UNUSABLE;
+            }
+        };
         let mut report = String::new();
         let (mut notes, mut left, mut errors, mut files) = (0, 0, 0, 0);
-        for ((path, score), (correction, written)) in scores.iter().zip(&results) {
-            if let Err(message) = written {
-                complain(message);
-                code = UNUSABLE;
-                continue;
-            }
+        for ((path, score), corrected) in scores.iter().zip(&done) {
+            let correction = match corrected {
+                Ok(correction) => correction,
+                Err(message) => {
+                    complain(message);
+                    code = UNUSABLE;
+                    continue;
+                }
+            };
             files += score.sources.len();
             notes += correction.done.len();
             left += correction.left.findings.len();
@@ -96,20 +100,54 @@ impl Correct {
         }
     }
 
-    fn copies(&self) -> Copies<'_> {
-        self.options.copies("correct")
-    }
-
-    fn write(
+    /// Corrects the scores and writes their copies, all or none. There is one answer for each score.
+    fn write_copies(
         &self,
-        score: &Score,
-        correction: &Correction,
-        inputs: &[PathBuf],
-    ) -> Result<(), String> {
-        let edits = editing::edits(score, &correction.changes).map_err(|e| e.to_string())?;
-        let originals = score.sources.iter().map(copies::original);
-        self.copies().write(score, originals, &edits, inputs)
+        scores: &[(PathBuf, Heard)],
+        styles: &[Arc<Style>],
+    ) -> Result<Vec<Corrected>, String> {
+        let copies = self.options.copies("correct", styles);
+        let folder = copies.folder(scores)?;
+        let progress = Progress::new("correcting", Some(scores.len()));
+        let results: Vec<(Correction, Result<Vec<Staged<'_>>, CopyError>)> = scores
+            .par_iter()
+            .zip(styles)
+            .map(|((_, score), style)| {
+                let correction = correct(score, style);
+                let staged = stage(&copies, &folder, score, &correction);
+                progress.step();
+                (correction, staged)
+            })
+            .collect();
+        drop(progress);
+        let mut staged = Vec::new();
+        let mut done = Vec::with_capacity(results.len());
+        for (correction, result) in results {
+            done.push(match result {
+                Ok(own) => {
+                    staged.extend(own);
+                    Ok(correction)
+                }
+                Err(CopyError::Score(message)) => Err(message),
+                Err(CopyError::Folder(error)) => return Err(nothing_written(&error)),
+            });
+        }
+        copies.place(staged)?;
+        Ok(done)
     }
+}
+
+/// Writes the corrected copies of a score beside their places.
+fn stage<'f>(
+    copies: &Copies<'_>,
+    folder: &'f OutputFolder,
+    score: &Score,
+    correction: &Correction,
+) -> Result<Vec<Staged<'f>>, CopyError> {
+    let edits = editing::edits(score, &correction.changes);
+    let edits = edits.map_err(|e| CopyError::Score(e.to_string()))?;
+    let originals = score.sources.iter().map(copies::original);
+    copies.stage(folder, score, originals, &edits)
 }
 
 /// Adds the changes of a score at written pitch, one a line.

@@ -1,6 +1,7 @@
 //! `chartproof ledger`: records today's findings, so that only new ones count.
 
 use super::proof_scores::proof_scores;
+use super::replacing::{Replaces, WriteError};
 use super::scores::ScoreOptions;
 use super::verbosity::Progress;
 use super::write_out::{self, complain, complain_in_full, complain_of, shown, to_stdout};
@@ -36,6 +37,11 @@ impl Ledger {
     /// Runs the command; returns the exit code.
     pub(super) fn run(mut self) -> u8 {
         let path = self.ledger.clone().unwrap_or_else(nearest);
+        // Before it is read: no line of the file that a link leads to is shown.
+        if path.is_symlink() && (!path.exists() || disk::open(&path).is_ok()) {
+            complain(&WriteError::Link(path).to_string());
+            return UNUSABLE;
+        }
         let mut ledger = if path.exists() {
             match read_ledger(&path) {
                 Ok(ledger) => ledger,
@@ -50,15 +56,9 @@ impl Ledger {
         let progress = Progress::new("proofing", Some(read.scores.len()));
         let (entries, _) = proof_scores(read.scores, None, &progress);
         drop(progress);
-        let mut inputs = self.scores.paths.clone();
-        for entry in &entries {
-            match &entry.outcome {
-                Ok((score, _)) => inputs.extend(score.sources.iter().map(|s| s.path.clone())),
-                Err(error) => {
-                    complain_of(error);
-                    code = UNUSABLE;
-                }
-            }
+        for error in entries.iter().filter_map(|e| e.outcome.as_ref().err()) {
+            complain_of(error);
+            code = UNUSABLE;
         }
         let read = entries.iter().filter_map(|e| e.outcome.as_ref().ok());
         let scores: Vec<(&Score, &Proofed)> = read.map(|(s, p)| (&**s, p)).collect();
@@ -70,7 +70,12 @@ impl Ledger {
         let sums = ledger.record(&scores);
         let text = ledger.print();
         if before.as_deref() != Some(&text)
-            && let Err(error) = write_out::write(&path, text.as_bytes(), &inputs)
+            && let Err(error) = write_out::write(
+                &path,
+                text.as_bytes(),
+                &self.scores.inputs,
+                Replaces::Ledger,
+            )
         {
             complain(&error.to_string());
             return UNUSABLE;
@@ -109,8 +114,8 @@ fn sentence(path: &Path, sums: RecordSums) -> String {
     )
 }
 
-/// The largest ledger that is read, in bytes: some 200,000 findings.
-const LARGEST: u64 = 64 << 20;
+/// The largest ledger that is read, in bytes: some 60,000 findings. Reading takes up to thirty times as much memory.
+const LARGEST: u64 = 16 << 20;
 
 /// Reads a ledger; what is wrong with it has been said when there is none.
 pub(super) fn read_ledger(path: &Path) -> Result<ledger::Ledger, ()> {

@@ -1,6 +1,6 @@
 //! `chartproof mark`: writes copies marked in colour and words at each finding.
 
-use super::copies::{self, CopyOptions, ScoresToCopy};
+use super::copies::{self, CopyError, CopyOptions, ScoresToCopy, nothing_written};
 use super::write_out::{complain, shown, to_stdout};
 use super::{CLEAN, FOUND, UNUSABLE};
 use crate::editing::Original;
@@ -60,18 +60,25 @@ impl Mark {
             styles,
             mut code,
         } = self.options.read(no_room_for_marks);
-        let copies = self.options.copies("mark");
-        if let Some(message) = copies.clash(&scores) {
-            complain(&message);
-            return UNUSABLE;
+        let copies = self.options.copies("mark", &styles);
+        if scores.is_empty() {
+            return code; // the reasons are reported already
         }
-        let inputs = copies.inputs(&scores);
+        let folder = match copies.folder(&scores) {
+            Ok(folder) => folder,
+            Err(message) => {
+                complain(&message);
+                return UNUSABLE;
+            }
+        };
+        let mut staged = Vec::new();
         let mut report = String::new();
         let mut errors = 0;
         // Each score is gone when its copy is written.
         for ((path, score), style) in scores.into_iter().zip(&styles) {
             let limits = self.options.scores.limits.limits();
-            let done = without_marks(score, style, &limits).and_then(|unmarked| {
+            let unmarked = without_marks(score, style, &limits).map_err(CopyError::Score);
+            let done = unmarked.and_then(|unmarked| {
                 let findings = if self.clear {
                     Vec::new()
                 } else {
@@ -81,16 +88,24 @@ impl Mark {
                 findings.sort_by_key(|f| f.at);
                 let edits = marking::marks(&unmarked.score, &findings);
                 let originals = unmarked.originals.into_iter().map(Ok);
-                copies.write(&unmarked.score, originals, &edits, &inputs)?;
+                staged.extend(copies.stage(&folder, &unmarked.score, originals, &edits)?);
                 Ok(report_marks(&path, &findings, self.clear, &mut report))
             });
             match done {
                 Ok(found) => errors += found,
-                Err(message) => {
+                Err(CopyError::Score(message)) => {
                     complain(&message);
                     code = UNUSABLE;
                 }
+                Err(CopyError::Folder(error)) => {
+                    complain(&nothing_written(&error));
+                    return UNUSABLE;
+                }
             }
+        }
+        if let Err(message) = copies.place(staged) {
+            complain(&message);
+            return UNUSABLE;
         }
         if let Err(message) = to_stdout(&report) {
             complain(&message);

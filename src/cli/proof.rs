@@ -4,11 +4,12 @@ use super::class;
 use super::git::GitError;
 use super::ledger::read_ledger;
 use super::proof_scores::proof_scores;
+use super::replacing::Replaces;
 use super::report_format::{Format, ReportError, Reporter};
 use super::scores::{InputProblems, ReadIn, ReadScores, ScoreOptions};
 use super::since;
 use super::verbosity::{self, Progress};
-use super::write_out::{self, WriteError, bytes_to_stdout, complain, complain_of};
+use super::write_out::{self, bytes_to_stdout, complain, complain_of};
 use super::{CLEAN, FOUND, UNUSABLE};
 use crate::file_text::Limits;
 use crate::finding::Level;
@@ -54,8 +55,8 @@ pub(super) struct Proof {
     #[arg(long, value_name = "REV")]
     since: Option<String>,
 
-    /// Write the report to this file instead of the terminal; a file that is read as a score is
-    /// never overwritten
+    /// Write the report to this file instead of the terminal; a file that is read is never
+    /// overwritten, nor is a score, a house style or a ledger
     #[arg(long, value_name = "FILE")]
     into: Option<PathBuf>,
 
@@ -135,8 +136,6 @@ struct ProofRun {
     sums: Sums,
     /// The exit code that the files ask for.
     code: u8,
-    /// Files that must not be written over.
-    inputs: Vec<PathBuf>,
     /// The report, as far as it goes into a file.
     written: Vec<u8>,
     /// Why the report cannot be had.
@@ -154,7 +153,6 @@ impl ProofRun {
             progress: None,
             sums: Sums::default(),
             code: CLEAN,
-            inputs: Vec::new(),
             written: Vec::new(),
             failed: None,
         }
@@ -194,14 +192,10 @@ impl ProofRun {
         for (file, gate) in files.iter().zip(gates) {
             self.sums.add(file);
             self.code = self.code.max(exit_code(file, *gate));
-            self.inputs.push(file.path.clone());
-            match &file.outcome {
-                Ok((score, _)) => {
-                    let sources = score.sources.iter().map(|s| s.path.clone());
-                    self.inputs.extend(sources);
-                }
-                Err(error) if self.plan.names_unreadable => complain_of(error),
-                Err(_) => {}
+            if let Err(error) = &file.outcome
+                && self.plan.names_unreadable
+            {
+                complain_of(error);
             }
         }
     }
@@ -278,6 +272,9 @@ impl Proof {
         } else {
             ReadIn::All
         };
+        if let Some(ledger) = &self.ledger {
+            self.scores.inputs.add(ledger);
+        }
         let mut run = ProofRun::new(plan);
         self.scores.read_in(portions, |read| run.proof(read));
         run.progress = None;
@@ -352,11 +349,8 @@ impl Proof {
             return Err(message);
         }
         if let Some(target) = &self.into {
-            let mut inputs = run.inputs;
-            inputs.extend_from_slice(&self.scores.paths);
-            inputs.extend(self.ledger.clone());
-            write_out::write(target, &run.written, &inputs)
-                .map_err(|e: WriteError| e.to_string())?;
+            write_out::write(target, &run.written, &self.scores.inputs, Replaces::Reports)
+                .map_err(|e| e.to_string())?;
             let sums = text::in_one_line(&run.sums);
             verbosity::sum_up(&format!("{}: {sums}", target.display()));
         }

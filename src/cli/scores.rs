@@ -1,5 +1,6 @@
 //! The scores a command works on, and their house styles: options every command shares.
 
+use super::inputs::Inputs;
 use super::verbosity::{self, Progress};
 use super::write_out::{complain, complain_in_full, say};
 use super::{CLEAN, UNUSABLE};
@@ -58,6 +59,10 @@ pub(super) struct ScoreOptions {
 
     #[command(flatten)]
     pub(super) limits: LimitOptions,
+
+    /// What was read, once it is read.
+    #[arg(skip)]
+    pub(super) inputs: Inputs,
 }
 
 /// How much is read at most.
@@ -178,6 +183,7 @@ impl ScoreOptions {
     /// files of the list are among the paths.
     pub(super) fn read_in(&mut self, portions: ReadIn, mut work: impl FnMut(ReadScores)) {
         if let Some(list) = self.list.take() {
+            self.inputs.add(&list);
             match listed(&list) {
                 Ok(files) => self.paths.extend(files),
                 Err(message) => {
@@ -205,19 +211,35 @@ impl ScoreOptions {
         share_out(&self.paths);
         let mut reading = (portions == ReadIn::All).then(|| Progress::new("reading", None));
         let styles = self.styles();
-        let by_styles = self.by_styles(&styles);
+        self.paths.iter().for_each(|p| self.inputs.add(p));
+        self.say_left_out();
+        self.read_parts(portions, &styles, &mut reading, &mut work);
+        self.inputs.add_styles(&styles);
+    }
+
+    /// Reads what the paths name, in portions.
+    fn read_parts(
+        &mut self,
+        portions: ReadIn,
+        styles: &HouseStyles,
+        reading: &mut Option<Progress>,
+        work: &mut impl FnMut(ReadScores),
+    ) {
+        let by_styles = self.by_styles(styles);
         let mut reported = Vec::new();
         if self.one_score {
             let (outcomes, passed_over) = files::read_as_one_by(&self.paths, &by_styles);
-            drop(reading);
+            self.inputs.add_outcomes(&outcomes);
+            drop(reading.take());
             say_passed_over(passed_over);
             return work(ReadScores {
                 files: outcomes.len(),
                 last: true,
-                ..with_styles(outcomes, &styles, &mut reported)
+                ..with_styles(outcomes, styles, &mut reported)
             });
         }
         let (listed, passed_over) = files::list(&self.paths, &by_styles);
+        self.inputs.add_listed(&listed);
         let batches = match portions {
             ReadIn::All => vec![listed],
             ReadIn::Batches => files::batches(listed),
@@ -233,8 +255,21 @@ impl ScoreOptions {
             work(ReadScores {
                 files,
                 last: number + 1 == count,
-                ..with_styles(outcomes, &styles, &mut reported)
+                ..with_styles(outcomes, styles, &mut reported)
             });
+        }
+    }
+
+    fn say_left_out(&self) {
+        if let Some(results) = self.inputs.left_out()
+            && self.inputs.is_left_out()
+            && results.is_dir()
+            && verbosity::is_verbose()
+        {
+            say(&format!(
+                "{}: not read, since the results go there",
+                results.display()
+            ));
         }
     }
 
@@ -245,7 +280,7 @@ impl ScoreOptions {
             limits: self.limits.limits(),
             walk: WalkOptions {
                 follow_links: self.follow_links,
-                leave_out: None,
+                leave_out: self.inputs.left_out().map(Path::to_owned),
             },
         }
     }

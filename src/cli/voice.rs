@@ -1,5 +1,7 @@
 //! `chartproof voice`: the model answer for a lead with chord symbols.
 
+use super::inputs::Inputs;
+use super::replacing::Replaces;
 use super::scores::{
     ByStyles, ChosenStyle, LimitOptions, ReadScore, TechniqueName, say_passed_over, style, styles,
     with_styles,
@@ -8,8 +10,9 @@ use super::write_out::{self, bytes_to_stdout, complain, complain_of, to_stdout};
 use super::{CLEAN, FOUND, UNUSABLE};
 use crate::ground::shown::shown_xml;
 use crate::model_answer::{self, Request};
-use crate::reading::files::{WalkOptions, read_by};
+use crate::reading::files::{self, WalkOptions};
 use crate::score::{Format, Score};
+use crate::style::Style;
 use crate::voicing::Technique;
 use crate::writing;
 use clap::{Args, ValueEnum};
@@ -57,6 +60,11 @@ pub(super) struct Voice {
     #[arg(long, value_name = "FILE")]
     into: Option<PathBuf>,
 
+    /// Replace that file when it is no score, too. Without this only a score is replaced, such as
+    /// an earlier answer. Files that are read are never replaced
+    #[arg(long, requires = "into")]
+    replace: bool,
+
     #[command(flatten)]
     limits: LimitOptions,
 }
@@ -71,14 +79,19 @@ impl Voice {
     /// Runs the command; returns the exit code.
     pub(super) fn run(self) -> u8 {
         let styles = styles(self.style.as_ref());
-        let by_styles = ByStyles {
+        let plan = ByStyles {
             styles: &styles,
             limits: self.limits.limits(),
             walk: WalkOptions::default(),
         };
-        let (outcomes, passed_over) = read_by(std::slice::from_ref(&self.path), &by_styles);
+        let mut inputs = Inputs::default();
+        inputs.add(&self.path);
+        let (listed, passed_over) = files::list(std::slice::from_ref(&self.path), &plan);
+        inputs.add_listed(&listed);
+        let outcomes = files::read_listed(listed, &plan);
         say_passed_over(passed_over);
         let read = with_styles(outcomes, &styles, &mut Vec::new());
+        inputs.add_styles(&styles);
         if read.problems.are_mistakes() {
             return UNUSABLE;
         }
@@ -141,21 +154,40 @@ impl Voice {
             };
             writing::musicxml::write(&answer, &options)
         };
-        let written = match &self.into {
-            Some(target) => {
-                let inputs = [self.path.clone()];
-                write_out::write(target, text.as_bytes(), &inputs).map_err(|e| e.to_string())
-            }
-            None if grid => to_stdout(&text),
-            None => bytes_to_stdout(shown_xml(text).as_bytes()),
-        };
-        match written {
+        match self.deliver(text, grid, &inputs, style) {
             Ok(()) => CLEAN,
             Err(message) => {
                 complain(&message);
                 UNUSABLE
             }
         }
+    }
+
+    /// Writes the answer to the file that was named, else to the terminal.
+    fn deliver(
+        &self,
+        text: String,
+        grid: bool,
+        inputs: &Inputs,
+        style: &Style,
+    ) -> Result<(), String> {
+        let Some(target) = &self.into else {
+            return if grid {
+                to_stdout(&text)
+            } else {
+                bytes_to_stdout(shown_xml(text).as_bytes())
+            };
+        };
+        let replaces = if self.replace {
+            Replaces::AnyFile
+        } else {
+            Replaces::Scores {
+                limits: self.limits.limits(),
+                instruments: &[style.instruments],
+            }
+        };
+        let written = write_out::write(target, text.as_bytes(), inputs, replaces);
+        written.map_err(|e| e.to_string())
     }
 
     /// Whether the answer is written as a grid; `None` when the file's ending says neither.

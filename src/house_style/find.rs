@@ -46,6 +46,20 @@ impl HouseStyles {
         self
     }
 
+    /// Every house style file that was opened so far, with those that it extends, also when it
+    /// has mistakes.
+    pub fn files(&self) -> Vec<PathBuf> {
+        let by_file = self.by_file.lock().unwrap_or_else(PoisonError::into_inner);
+        let mut files = Vec::new();
+        for style in self.named.iter().chain(by_file.values()) {
+            files.extend_from_slice(match style {
+                Ok(style) => &style.files,
+                Err(error) => &error.files,
+            });
+        }
+        files
+    }
+
     /// The style that holds for a file or a folder.
     ///
     /// # Errors

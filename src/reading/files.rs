@@ -81,6 +81,7 @@ pub fn read_paths(paths: &[PathBuf]) -> Vec<Outcome> {
 
 /// The same as house styles plan it: a file of a set stands for the whole set, which is one score in
 /// the place of the first of its files. With it comes how much of the folders was passed over.
+#[cfg(any(test, feature = "inside"))]
 pub fn read_by(paths: &[PathBuf], plan: &dyn Plan) -> (Vec<Outcome>, PassedOver) {
     let (listed, passed_over) = list(paths, plan);
     (read_listed(listed, plan), passed_over)
@@ -98,6 +99,18 @@ enum Job {
 }
 
 impl Listed {
+    /// The files, also those that are refused, or the path that nothing could be listed for.
+    pub fn paths(&self) -> impl Iterator<Item = &Path> {
+        let (one, set) = match &self.0 {
+            Job::File(found) => (Some(&found.path), None),
+            Job::Set(set) => (None, Some(set.files.iter().chain(&set.outside))),
+            Job::Unlisted(error) => (Some(&error.path), None),
+        };
+        one.into_iter()
+            .chain(set.into_iter().flatten())
+            .map(PathBuf::as_path)
+    }
+
     fn folder(&self) -> Option<&Path> {
         match &self.0 {
             Job::File(found) => found.path.parent(),

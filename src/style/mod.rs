@@ -19,7 +19,7 @@ pub use pattern::{FilePattern, NamePattern, PatternFiles};
 use crate::ground::instrument::{self, Catalogue};
 use crate::score::Score;
 use std::collections::{BTreeMap, HashSet};
-use std::path::Path;
+use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
 /// The instrument, section and seat of parts with a name.
@@ -87,6 +87,8 @@ pub struct Style {
     pub name: String,
     /// The shipped style it goes back to.
     pub shipped: String,
+    /// The files it was read from: its own and those it extends.
+    pub files: Vec<PathBuf>,
     /// Its purpose, in one sentence.
     pub about: String,
     /// The technique it states, in the trade's words; files and words over the staff come first.
@@ -128,6 +130,7 @@ impl Style {
         Self {
             name: name.to_owned(),
             shipped: name.to_owned(),
+            files: Vec::new(),
             about: String::new(),
             technique: None,
             levels: BTreeMap::new(),

@@ -322,7 +322,7 @@ fn files_beyond_any_style_ledger_or_list_are_refused_by_their_size() {
     refused(
         "a ledger",
         &room.proof(&ledger),
-        "at most 67108864 are read",
+        "at most 16777216 are read",
     );
     let list = run([OsStr::new("proof"), OsStr::new("--list"), large]);
     refused("a list", &list, "longer than 67108864 bytes");

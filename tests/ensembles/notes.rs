@@ -128,11 +128,17 @@ pub enum Quality {
     Minor7,
     Seventh,
     SeventhFlat9,
+    Ninth,
+    Thirteenth,
+    SeventhSus4,
     HalfDim,
     Dim7,
 }
 
-use Quality::{Dim7, HalfDim, Major7, Minor7, MinorSixth, Seventh, SeventhFlat9, Sixth};
+use Quality::{
+    Dim7, HalfDim, Major7, Minor7, MinorSixth, Ninth, Seventh, SeventhFlat9, SeventhSus4, Sixth,
+    Thirteenth,
+};
 
 /// The passing diminished seventh a half step below the root: 7, 2, 4, flat 6.
 pub const PASSING: [Degree; 4] = [(6, 11), (1, 2), (3, 5), (5, 8)];
@@ -150,7 +156,8 @@ impl Chord {
             MinorSixth => [(0, 0), (2, 3), (4, 7), (5, 9)],
             Major7 => [(0, 0), (2, 4), (4, 7), (6, 11)],
             Minor7 => [(0, 0), (2, 3), (4, 7), (6, 10)],
-            Seventh | SeventhFlat9 => [(0, 0), (2, 4), (4, 7), (6, 10)],
+            SeventhSus4 => [(0, 0), (3, 5), (4, 7), (6, 10)],
+            Seventh | SeventhFlat9 | Ninth | Thirteenth => [(0, 0), (2, 4), (4, 7), (6, 10)],
             HalfDim => [(0, 0), (2, 3), (4, 6), (6, 10)],
             Dim7 => [(0, 0), (2, 3), (4, 6), (6, 9)],
         }
@@ -163,11 +170,11 @@ impl Chord {
     /// Tensions that may stand long in the lead, each with the place in `tones` that it takes.
     pub fn tensions(self) -> &'static [(Degree, usize)] {
         match self.quality {
-            Sixth | Major7 | MinorSixth => &[((1, 2), 0)],
+            Sixth | Major7 | MinorSixth | SeventhSus4 => &[((1, 2), 0)],
             Minor7 => &[((1, 2), 0), ((3, 5), 1)],
             Seventh => &[((1, 2), 0), ((5, 9), 2)],
             SeventhFlat9 => &[((1, 1), 0)],
-            HalfDim | Dim7 => &[],
+            Ninth | Thirteenth | HalfDim | Dim7 => &[],
         }
     }
     /// Semitones above the root that nobody calls wrong on it: chord notes and every tension.
@@ -176,11 +183,16 @@ impl Chord {
             Sixth | Major7 => &[0, 2, 4, 6, 7, 9, 11],
             MinorSixth => &[0, 2, 3, 5, 7, 9, 11],
             Minor7 => &[0, 2, 3, 5, 7, 9, 10],
-            Seventh => &[0, 1, 2, 3, 4, 6, 7, 8, 9, 10],
+            Seventh | Ninth | Thirteenth => &[0, 1, 2, 3, 4, 6, 7, 8, 9, 10],
+            SeventhSus4 => &[0, 1, 2, 4, 5, 7, 8, 9, 10],
             SeventhFlat9 => &[0, 1, 3, 4, 6, 7, 8, 9, 10],
             HalfDim => &[0, 2, 3, 5, 6, 8, 10],
             Dim7 => &[0, 2, 3, 5, 6, 8, 9, 11],
         }
+    }
+    /// Third and minor seventh, whatever stands over them.
+    pub fn dominant(self) -> bool {
+        matches!(self.quality, Seventh | SeventhFlat9 | Ninth | Thirteenth)
     }
     pub fn at(self, degree: Degree) -> Tone {
         self.root.moved(degree.0, degree.1)
@@ -193,6 +205,9 @@ impl Chord {
             Minor7 => ("minor-seventh", "m7"),
             Seventh => ("dominant", "7"),
             SeventhFlat9 => ("dominant", "7b9"),
+            Ninth => ("dominant-ninth", "9"),
+            Thirteenth => ("dominant-13th", "13"),
+            SeventhSus4 => ("suspended-fourth", "7sus4"),
             HalfDim => ("half-diminished", "m7b5"),
             Dim7 => ("diminished-seventh", "dim7"),
         }
@@ -329,12 +344,22 @@ pub fn changes(
                 len: to - from,
                 chord: Chord {
                     root,
-                    quality: step.2,
+                    quality: coloured(dice, *step),
                 },
             });
         }
     }
     placed
+}
+
+/// The dominant of the key may carry its ninth or thirteenth, or be suspended.
+fn coloured(dice: &mut Dice, step: Step) -> Quality {
+    match dice.roll(8) {
+        0 if step == V => Ninth,
+        1 if step == V => Thirteenth,
+        2 if step == V => SeventhSus4,
+        _ => step.2,
+    }
 }
 
 /// The chord in force.

@@ -1,7 +1,7 @@
 //! Slips at one place: a copyist's or student's mistake in one sonority of a block.
 
 use super::chart::{Chart, Hit, Symbols};
-use super::notes::{Chord, Dice, Quality, Tone, under};
+use super::notes::{Chord, Dice, Tone, under};
 use super::voicing::{Kind, Technique, shaped};
 use std::fmt::Write as _;
 
@@ -169,8 +169,7 @@ fn lead_doubling(dice: &mut Dice, hit: &Hit, fifths: i16) -> Option<Vec<Tone>> {
 /// The chord in force kept under a passing eighth (over a dominant its ninth may have that).
 fn passing_on_chord(hit: &Hit) -> Option<Vec<Tone>> {
     let (lead, chord) = (hit.voices[0], hit.chord);
-    let dominant = matches!(chord.quality, Quality::Seventh | Quality::SeventhFlat9);
-    if hit.kind != Kind::Passing || hit.len != 1 || dominant && above(chord, lead) == 2 {
+    if hit.kind != Kind::Passing || hit.len != 1 || chord.dominant() && above(chord, lead) == 2 {
         return None;
     }
     let mut set = chord.tones().map(|d| chord.at(d).plain());

@@ -190,6 +190,22 @@ fn stable_sets(chord: Chord, length: i32) -> Vec<(Kind, Degree, [Degree; 4])> {
             sets.extend(flat9.map(|lead| (Kind::Chord, lead, flat9)));
             return sets;
         }
+        Quality::Ninth => {
+            let ninth = [(1, 2), tones[1], tones[2], tones[3]];
+            sets.push((Kind::Chord, tones[0], tones));
+            sets.extend(ninth.map(|lead| (Kind::Chord, lead, ninth)));
+        }
+        Quality::Thirteenth => {
+            let (ninth, thirteenth) = ((1, 2), (5, 9));
+            let both = [ninth, tones[1], thirteenth, tones[3]];
+            sets.push((
+                Kind::Chord,
+                tones[0],
+                [tones[0], tones[1], thirteenth, tones[3]],
+            ));
+            sets.push((Kind::Chord, tones[2], [ninth, tones[1], tones[2], tones[3]]));
+            sets.extend(both.map(|lead| (Kind::Chord, lead, both)));
+        }
         _ => sets.extend(tones.map(|lead| (Kind::Chord, lead, tones))),
     }
     if length > 2 {
@@ -205,11 +221,16 @@ fn stable_sets(chord: Chord, length: i32) -> Vec<(Kind, Degree, [Degree; 4])> {
 /// The sets under a short note between others: lead, set.
 fn moving_sets(chord: Chord, next: Option<Chord>, home: Tone) -> Vec<(Kind, Tone, [Tone; 4])> {
     let passing = degrees(chord, &PASSING);
-    let mut sets: Vec<_> = passing
+    // A ninth that the symbol asks for does not pass; nothing passes by diminished on a suspended chord.
+    let ninth = matches!(chord.quality, Quality::Ninth | Quality::Thirteenth);
+    let passes = passing
         .iter()
-        .map(|t| (Kind::Passing, *t, passing))
-        .collect();
-    let dominant = matches!(chord.quality, Quality::Seventh | Quality::SeventhFlat9);
+        .filter(|t| !ninth || (t.midi - chord.root.midi).rem_euclid(12) != 2);
+    let mut sets: Vec<_> = passes.map(|t| (Kind::Passing, *t, passing)).collect();
+    if chord.quality == Quality::SeventhSus4 {
+        sets.clear();
+    }
+    let dominant = chord.dominant();
     if chord.quality == Quality::Seventh {
         let second = degrees(chord, &[(0, 0), (2, 3), (3, 6), (5, 9)]);
         sets.push((Kind::SecondReading, second[3], second));

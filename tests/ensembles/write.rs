@@ -380,6 +380,9 @@ fn harmony(xml: &mut String, chord: Chord, offset: i32) {
     if chord.quality == Quality::SeventhFlat9 {
         xml.push_str("<degree><degree-value>9</degree-value><degree-alter>-1</degree-alter><degree-type>add</degree-type></degree>");
     }
+    if chord.quality == Quality::SeventhSus4 {
+        xml.push_str("<degree><degree-value>7</degree-value><degree-alter>0</degree-alter><degree-type>add</degree-type></degree>");
+    }
     if offset > 0 {
         let _ = write!(xml, "<offset>{offset}</offset>");
     }

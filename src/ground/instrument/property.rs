@@ -106,6 +106,14 @@ pub enum Property {
     BesideBaritoneHorn,
     /// Its instruments are a section by name only: often each plays by itself.
     GroupedByName,
+    /// Its name alone puts it into no section.
+    Apart,
+    /// Its parts may carry any transposition.
+    AnyKey,
+    /// A voice of an old choirbook.
+    OldVoice,
+    /// Beside two of these a part called just "Alto" is a viola.
+    StringCompany,
 }
 
 impl Property {
@@ -130,6 +138,10 @@ impl Property {
         Self::BaritoneHorn,
         Self::BesideBaritoneHorn,
         Self::GroupedByName,
+        Self::Apart,
+        Self::AnyKey,
+        Self::OldVoice,
+        Self::StringCompany,
     ];
 }
 

@@ -49,6 +49,8 @@ pub fn shipped(name: &str) -> Option<Style> {
 pub struct StyleError {
     /// The mistakes; at least one.
     pub mistakes: Vec<Problem>,
+    /// The house style files that were opened.
+    pub files: Vec<PathBuf>,
 }
 
 fn laid_over_nothing(name: &'static str, text: &str) -> Result<Style, StyleError> {
@@ -71,7 +73,25 @@ fn laid_over_nothing(name: &'static str, text: &str) -> Result<Style, StyleError
 ///
 /// Every mistake in it, with its place, when there is one.
 pub fn read(path: &Path) -> Result<Style, StyleError> {
-    chained(path, &mut Chain::of(Reach::Anywhere))
+    recorded(path, Reach::Anywhere)
+}
+
+/// Reads a style, which then knows its files; so does the reason why there is none.
+fn recorded(path: &Path, reach: Reach) -> Result<Style, StyleError> {
+    let mut chain = Chain::of(reach);
+    match chained(path, &mut chain) {
+        Ok(style) => Ok(Style {
+            files: chain.files,
+            ..style
+        }),
+        Err(error) => {
+            let mut files = chain.files;
+            // A file that is no text, or too large, is in no chain.
+            files.extend(error.mistakes.iter().map(|m| m.path.clone()));
+            files.push(path.to_owned());
+            Err(StyleError { files, ..error })
+        }
+    }
 }
 
 /// The same for a file that was found beside or above a score. It may be a stranger's, so neither it nor what
@@ -87,9 +107,10 @@ pub(super) fn read_found(path: &Path) -> Result<Style, StyleError> {
         let help = format!("copy it there, or name it: --style {}", path.display());
         return Err(StyleError {
             mistakes: vec![Problem::whole(path, message).help(help)],
+            files: vec![path.to_owned()],
         });
     }
-    chained(path, &mut Chain::of(reach))
+    recorded(path, reach)
 }
 
 /// The same for the text of a file that need not exist.
@@ -122,6 +143,7 @@ fn chained(path: &Path, chain: &mut Chain) -> Result<Style, StyleError> {
             Problem::whole(path, message)
                 .help("name a house style file, or one of the styles chart, homework and choir"),
         ],
+        files: Vec::new(),
     };
     let bytes = disk::read(path, LARGEST).map_err(|error| fails(error.to_string()))?;
     let text = String::from_utf8(bytes)
@@ -203,7 +225,10 @@ fn finished(
     if mistakes.is_empty() {
         Ok(style)
     } else {
-        Err(StyleError { mistakes })
+        Err(StyleError {
+            mistakes,
+            files: Vec::new(),
+        })
     }
 }
 

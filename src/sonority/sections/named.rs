@@ -1,7 +1,7 @@
 //! Sections by the names of their instruments, and as the house style or the passage says.
 
 use super::{Section, SectionPart};
-use crate::ground::instrument::{Properties, Section as Entry};
+use crate::ground::instrument::{Properties, Property, Section as Entry};
 use crate::score::identity::identify_all;
 use crate::score::{Part, Score};
 
@@ -22,8 +22,9 @@ pub(super) fn sections(score: &Score) -> (Vec<Section>, bool) {
             own: true,
         };
         let said = part.section.as_deref().or(stated);
-        let own = identity.as_ref().map(|i| i.instrument.section.as_str());
-        let own = own.and_then(|key| catalogue.section(key));
+        let own = identity.as_ref().map(|i| i.instrument);
+        let own = own.filter(|i| !i.is(Property::Apart));
+        let own = own.and_then(|i| catalogue.section(&i.section));
         let called = said.and_then(|words| catalogue.section_called(words));
         let mut known: Option<&Entry> = called.as_ref().and_then(|c| c.section);
         let (key, name) = match (called, said, own) {

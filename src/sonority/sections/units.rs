@@ -137,7 +137,12 @@ fn instruments(section: &Section) -> Vec<&'static str> {
 
 /// Single lines of known instruments, neither sung nor a bass line, and not placed by a house style.
 fn may_join(score: &Score, section: &Section) -> bool {
-    let not = [Property::Choir, Property::BassLine, Property::Unpitched];
+    let not = [
+        Property::Choir,
+        Property::BassLine,
+        Property::Unpitched,
+        Property::Apart,
+    ];
     !section.chordal
         && section.parts.iter().all(|p| {
             let placed = |part: &Part| part.section.is_some();

@@ -24,24 +24,13 @@ const FEW: usize = 8;
 /// Fewer notes than this say nothing without a key signature that says the same.
 const ENOUGH: usize = 12;
 
-/// The score as it is meant to sound; `None` when every part sounds as its file says.
-pub fn heard(score: &Score) -> Option<Score> {
-    if !score.presumed.is_empty() {
-        return None;
-    }
-    let presumed = presumed(score);
-    if presumed.is_empty() {
-        return None;
-    }
-    let mut meant = score.clone();
-    for p in &presumed {
+/// Reads the parts as they are meant.
+pub fn apply(meant: &mut Score, presumed: &[Presumed]) {
+    for p in presumed {
         if let Some(part) = meant.parts.get_mut(p.part as usize) {
             transpose(part, p.stated.unwrap_or_default(), p.meant);
         }
     }
-    meant.presumed = presumed;
-    meant.lay_out();
-    Some(meant)
 }
 
 fn transpose(part: &mut Part, stated: Transposition, meant: Transposition) {
@@ -81,7 +70,8 @@ impl Seat<'_> {
     }
 }
 
-fn presumed(score: &Score) -> Vec<Presumed> {
+/// The parts whose transposition cannot be meant as their file says it.
+pub fn presumed(score: &Score) -> Vec<Presumed> {
     if score.concert {
         return Vec::new();
     }
@@ -94,10 +84,15 @@ fn presumed(score: &Score) -> Vec<Presumed> {
             if part.transpositions.len() > 1 || part.staves > 1 || part.notes.is_empty() {
                 return None;
             }
+            let instrument = identity?.instrument;
+            // Whatever key it is in, it may be right.
+            if instrument.is(Property::AnyKey) {
+                return None;
+            }
             Some(Seat {
                 index: index as u32,
                 part,
-                instrument: identity?.instrument,
+                instrument,
                 stated: part
                     .transpositions
                     .first()
@@ -410,6 +405,7 @@ fn by_ear(better: &Sense, worse: &Sense) -> String {
 mod tests {
     use super::*;
     use crate::reading::grid;
+    use crate::sonority::heard;
     use std::path::Path;
 
     const SOLI: &str = "key: Bb major
