@@ -6,6 +6,7 @@ pub mod line;
 pub mod page;
 pub mod remedies;
 pub mod slip;
+pub mod stretch;
 pub mod together;
 pub mod whole;
 pub mod wording;
