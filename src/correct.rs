@@ -1,9 +1,9 @@
 //! A whole score put right: all verified fixes that do not get in each other's way.
 
 use crate::finding::Finding;
-use crate::fixing::Identity;
+use crate::fixing::{Identity, TryBudget};
 use crate::ground::pitch::Pitch;
-use crate::proof::{Heard, Proofed, proof};
+use crate::proof::{Heard, Proofed};
 use crate::score::{Change, NoteRef};
 use crate::score::{Place, Score};
 use crate::style::Style;
@@ -44,10 +44,13 @@ pub struct Correction {
 /// before is undone.
 pub fn correct(score: &Heard, style: &Style) -> Correction {
     let mut now = Cow::Borrowed(&**score);
-    let mut left = score.proofed(style);
+    // One budget for all rounds.
+    let mut budget = TryBudget::of_a_score();
+    let mut left = score.looked_over(style);
+    score.look_for_fixes(style, &mut left, &mut budget);
     let mut all: BTreeMap<NoteRef, (Pitch, &'static str)> = BTreeMap::new();
     for _ in 0..ROUNDS {
-        let Some((next, after, applied)) = round(&now, style, &left) else {
+        let Some((next, after, applied)) = round(&now, style, &left, &mut budget) else {
             break;
         };
         for (change, rule) in applied {
@@ -89,7 +92,12 @@ pub fn correct(score: &Heard, style: &Style) -> Correction {
 type Applied = Vec<(Change, &'static str)>;
 
 /// One round: all fixes that touch different notes; when together they bring something new, fewer.
-fn round(now: &Score, style: &Style, findings: &Proofed) -> Option<(Score, Proofed, Applied)> {
+fn round(
+    now: &Score,
+    style: &Style,
+    findings: &Proofed,
+    budget: &mut TryBudget,
+) -> Option<(Score, Proofed, Applied)> {
     let mut taken: BTreeSet<NoteRef> = BTreeSet::new();
     let mut chosen: Vec<&Finding> = Vec::new();
     for finding in &findings.findings {
@@ -112,7 +120,8 @@ fn round(now: &Score, style: &Style, findings: &Proofed) -> Option<(Score, Proof
             next.change(&fix.changes);
         }
         // Heard by itself: the score that is edited stays as it was heard at first.
-        let after = proof(&next, style);
+        let heard = Heard::new(next.clone(), style);
+        let mut after = heard.looked_over(style);
         let known = |f: &Finding| before.contains(&Identity::of(f));
         if after.findings.len() < findings.findings.len() && after.findings.iter().all(known) {
             let applied = chosen
@@ -122,6 +131,7 @@ fn round(now: &Score, style: &Style, findings: &Proofed) -> Option<(Score, Proof
                     changes.map(|c| (c, f.rule)).collect::<Vec<_>>()
                 })
                 .collect();
+            heard.look_for_fixes(style, &mut after, budget);
             return Some((next, after, applied));
         }
         let half = chosen.len() / 2;

@@ -15,7 +15,9 @@ use crate::ground::threads;
 use crate::rules::{self, RuleInput};
 use crate::score::{Change, NoteRef};
 use crate::score::{Place, Score};
+use crate::sonority::Sonority;
 use crate::style::Style;
+use rustc_hash::{FxHashMap, FxHashSet};
 use std::ops::Range;
 
 /// How many sonorities to either side of a fix are looked at again, within its phrase.
@@ -42,32 +44,119 @@ impl Identity {
     }
 }
 
+/// How much may be spent on trying fixes: each rule that looks at each note again counts 1. A score
+/// is given it once, whatever the machine and however many threads there are. A try at a section of
+/// five looks at some 250 notes in their sonorities and as many in their bars, under some 40 rules: that
+/// is 20,000, so that 60,000 tries are within it.
+const MOST_LOOKS: u64 = 1_200_000_000;
+
+/// What is left for trying fixes on a score.
+#[derive(Clone, Copy, Debug)]
+pub struct TryBudget {
+    looks: u64,
+}
+
+impl TryBudget {
+    /// What one score is given.
+    pub const fn of_a_score() -> Self {
+        Self { looks: MOST_LOOKS }
+    }
+
+    /// So many looks of a rule at a note.
+    #[cfg(any(test, feature = "inside"))]
+    pub const fn of(looks: u64) -> Self {
+        Self { looks }
+    }
+
+    /// Takes what a finding may need; `false` once there is not enough left, for it and all after it.
+    fn allows(&mut self, looks: u64) -> bool {
+        let left = self.looks.checked_sub(looks);
+        self.looks = left.unwrap_or(0);
+        left.is_some()
+    }
+}
+
 /// Gives each finding the first of its remedies that mends it and brings no new finding, in place of
-/// the rule's suggestion. `score` is left as it was.
-pub fn verify(score: &Score, style: &Style, passages: &[Passage], findings: &mut [Finding]) {
+/// the rule's suggestion. `score` is left as it was. Findings beyond the budget keep their suggestion and get
+/// no fix: the answer is how many of them there are.
+pub fn verify(
+    score: &Score,
+    style: &Style,
+    passages: &[Passage],
+    findings: &mut [Finding],
+    budget: &mut TryBudget,
+) -> usize {
     if findings.iter().all(|f| f.remedies.is_empty()) {
-        return;
+        return 0;
+    }
+    let by_part = by_part(passages);
+    let rules = rules::ALL.len().saturating_add(style.own.len()) as u64;
+    let mut untried = 0usize;
+    // Shared out before anything is tried, in order, so that threads change nothing.
+    let mut trials: Vec<Trial<'_>> = Vec::new();
+    for finding in findings.iter_mut().filter(|f| !f.remedies.is_empty()) {
+        let Some((passage, around)) = place(score, passages, &by_part, finding) else {
+            continue;
+        };
+        let range = passage.stretch(around, REACH);
+        let stretch = passage.sonorities.get(range.clone()).unwrap_or_default();
+        let voices = stretch.iter().map(|s| s.voices.len() as u64).sum::<u64>();
+        let notes = voices.saturating_add(notes_in_bars(score, passage, stretch));
+        let tries = finding.remedies.len().min(TRIES) as u64;
+        // The stretch is looked at once as it stands.
+        let looks = notes
+            .saturating_mul(rules)
+            .saturating_mul(tries.saturating_add(1));
+        if budget.allows(looks) {
+            trials.push(Trial {
+                finding,
+                passage,
+                range,
+            });
+        } else {
+            untried = untried.saturating_add(1);
+        }
     }
     // One scratch copy for each thread.
-    let each = findings.len().div_ceil(threads::count());
-    threads::for_chunks(findings, each, |findings| {
-        let mut trial = FixTrial {
+    let each = trials.len().div_ceil(threads::count()).max(1);
+    threads::for_chunks(&mut trials, each, |trials| {
+        let mut on_copy = TrialCopy {
             score,
             scratch: score.clone(),
             style,
             before: None,
         };
-        for finding in findings.iter_mut().filter(|f| !f.remedies.is_empty()) {
-            finding.fix = trial.try_out(passages, finding);
-            if let Some(fix) = &finding.fix {
-                finding.suggestion = Some(fix.summary.clone());
-            }
+        for trial in trials {
+            on_copy.try_out(trial);
         }
     });
+    untried
 }
 
-/// The trial of fixes on a copy of a score.
-struct FixTrial<'a> {
+/// How many notes the parts of a passage have in the bars of these sonorities.
+fn notes_in_bars(score: &Score, passage: &Passage, stretch: &[Sonority]) -> u64 {
+    let (Some(first), Some(last)) = (stretch.first(), stretch.last()) else {
+        return 0;
+    };
+    let members = passage.section.parts.iter();
+    let parts = members.filter_map(|m| score.parts.get(m.part as usize));
+    let notes = parts.map(|part| {
+        let before = part.notes.partition_point(|n| n.at.bar < first.at.bar);
+        let until = part.notes.partition_point(|n| n.at.bar <= last.at.bar);
+        until.saturating_sub(before) as u64
+    });
+    notes.sum()
+}
+
+/// A finding to be mended, and the sonorities to look at again.
+struct Trial<'a> {
+    finding: &'a mut Finding,
+    passage: &'a Passage,
+    range: Range<usize>,
+}
+
+/// A copy of a score to try fixes on.
+struct TrialCopy<'a> {
     score: &'a Score,
     /// The score again, to change notes in.
     scratch: Score,
@@ -83,7 +172,7 @@ struct Stretch<'a> {
     /// The stretch as a passage of its own.
     heard: Passage,
     /// What is found in it.
-    found: Vec<Identity>,
+    found: FxHashSet<Identity>,
 }
 
 impl<'a> Stretch<'a> {
@@ -112,16 +201,26 @@ fn ask_rules<T>(
     ask(&RuleInput::new(score, style, passages).within(bars_of(stretch)))
 }
 
-impl<'a> FixTrial<'a> {
-    /// The first remedy that mends the finding and brings nothing new.
-    fn try_out(&mut self, passages: &'a [Passage], finding: &Finding) -> Option<Fix> {
+impl<'a> TrialCopy<'a> {
+    /// Gives the finding the first remedy that mends it and brings nothing new.
+    fn try_out(&mut self, trial: &mut Trial<'a>) {
+        trial.finding.fix = self.first_that_mends(trial.passage, &trial.range, trial.finding);
+        if let Some(fix) = &trial.finding.fix {
+            trial.finding.suggestion = Some(fix.summary.clone());
+        }
+    }
+
+    fn first_that_mends(
+        &mut self,
+        passage: &'a Passage,
+        range: &Range<usize>,
+        finding: &Finding,
+    ) -> Option<Fix> {
         let (score, style) = (self.score, self.style);
-        let (passage, around) = place(score, passages, finding)?;
-        let range = passage.stretch(around, REACH);
         let last = self.before.take();
         let before = last
-            .filter(|s| std::ptr::eq(s.passage, passage) && s.range == range)
-            .unwrap_or_else(|| Stretch::new(score, style, passage, range));
+            .filter(|s| std::ptr::eq(s.passage, passage) && s.range == *range)
+            .unwrap_or_else(|| Stretch::new(score, style, passage, range.clone()));
         let before = &*self.before.insert(before);
         let wanted = Identity::of(finding);
         if !before.found.contains(&wanted) {
@@ -155,18 +254,26 @@ impl<'a> FixTrial<'a> {
     }
 }
 
+/// For each part of the score the first passage that it is in.
+fn by_part(passages: &[Passage]) -> FxHashMap<u32, usize> {
+    let mut all = FxHashMap::default();
+    for (index, passage) in passages.iter().enumerate() {
+        for member in &passage.section.parts {
+            all.entry(member.part).or_insert(index);
+        }
+    }
+    all
+}
+
 /// The passage a finding is about and the sonority it stands at (or that sounds then).
 fn place<'p>(
     score: &Score,
     passages: &'p [Passage],
+    by_part: &FxHashMap<u32, usize>,
     finding: &Finding,
 ) -> Option<(&'p Passage, usize)> {
-    let passage = passages.iter().find(|p| {
-        p.section
-            .parts
-            .iter()
-            .any(|m| finding.parts.contains(&m.part))
-    })?;
+    let first = finding.parts.iter().filter_map(|p| by_part.get(p)).min()?;
+    let passage = passages.get(*first)?;
     let onset = score.bars.get(finding.at.bar as usize)?.start + finding.at.offset;
     let at = passage.sonorities.partition_point(|s| s.onset <= onset);
     Some((passage, at.checked_sub(1)?))

@@ -242,6 +242,69 @@ const EXCEPTIONS: [(&str, &str, &str); 4] = [
     ),
 ];
 
+/// Names that a source gives to another instrument than the program does, with ours and the reason.
+const OTHER_NAMES: [(&str, &str, &str); 9] = [
+    (
+        "clarino",
+        "natural-trumpet",
+        "the trumpet of its time; common practice, no source",
+    ),
+    (
+        "batterie",
+        "drums",
+        "the drum set of a band; common practice, no source",
+    ),
+    ("batteria", "drums", "the same"),
+    ("batería", "drums", "the same"),
+    ("schlagzeug", "drums", "the same"),
+    ("Slagwerk", "drums", "the same"),
+    (
+        "alto",
+        "alto-saxophone",
+        "a name that parts share; the other parts decide",
+    ),
+    ("altos", "alto-saxophone", "the same"),
+    ("bass", "double-bass", "the same"),
+];
+
+#[test]
+fn names_of_parts_that_others_publish() {
+    // Sources of tests/tables/part_names.tsv:
+    // music21: reference library: music21 10.5.1, its tables of names in five languages; halves of names,
+    // translations word for word and words that mean something else too are left out
+    // orchestra-library: published: a table of part names in seven languages, open library for orchestras
+    // unimarc: published: IFLA/UNIMARC medium of performance, English, Dutch, German
+    // orchestra-pt: published: instruments of two Brazilian orchestras, Portuguese
+    // daniels: published: daniels-orchestral.com, abbreviations
+    // musicsales: published: musicsalesclassical.com, abbreviations
+    let rows: Vec<Vec<&str>> = include_str!("tables/part_names.tsv")
+        .lines()
+        .skip(1)
+        .map(|l| l.split('\t').collect())
+        .collect();
+    assert!(rows.len() > 1000);
+    let mut wrong = Vec::new();
+    for row in &rows {
+        let [language, name, key, source] = row[..] else {
+            panic!("{row:?}: expected language, name, instrument, source");
+        };
+        let other = OTHER_NAMES.iter().find(|(n, ..)| *n == name);
+        let wanted = other.map_or(key, |(_, ours, _)| ours);
+        let found = catalogue().named(name).map_or("-", |i| i.key.as_str());
+        if found != wanted {
+            wrong.push(format!(
+                "{name} ({language}, {source}): {found}, expected {wanted}"
+            ));
+        }
+    }
+    assert!(
+        wrong.is_empty(),
+        "{} names:\n{}",
+        wrong.len(),
+        wrong.join("\n")
+    );
+}
+
 #[test]
 fn the_reference_librarys_table() {
     // reference library: music21 10.5.1, by tests/tables/make_instruments.py

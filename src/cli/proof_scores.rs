@@ -39,7 +39,11 @@ pub(super) fn proof_scores(
             {
                 let took = start.elapsed();
                 let detail = verbosity::detail(score, proofed, &style, took);
-                say(&format!("{}: {detail}", entry.path.display()));
+                let path = entry.path.display();
+                say(&format!("{path}: {detail}"));
+                for line in verbosity::players(score) {
+                    say(&format!("{path}: {line}"));
+                }
             }
             // No report asks for passages, and many scores may wait for theirs.
             if let Ok((_, proofed)) = &mut entry.outcome {

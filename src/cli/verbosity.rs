@@ -5,6 +5,7 @@ use super::write_out::say;
 use crate::diagnosis::How;
 use crate::proof::Proofed;
 use crate::score::Score;
+use crate::score::identity::{Identity, identify_all};
 use crate::style::Style;
 use clap::Args;
 use std::fmt::Write as _;
@@ -214,6 +215,27 @@ pub(super) fn detail(score: &Score, proofed: &Proofed, style: &Style, took: Dura
         let _ = write!(line, "; {remark}");
     }
     line
+}
+
+/// What each part is taken for, a line a part, and how this is known.
+pub(super) fn players(score: &Score) -> Vec<String> {
+    let known = identify_all(score.instruments.catalogue(), &score.parts);
+    let parts = score.parts.iter().zip(known);
+    parts
+        .map(|(part, identity)| match identity {
+            None => format!("{}: no instrument that is known", part.name),
+            Some(Identity {
+                instrument,
+                seat,
+                evidence,
+            }) => {
+                let seat = seat.map_or_else(String::new, |seat| format!(", seat {seat}"));
+                let evidence: Vec<String> = evidence.iter().map(ToString::to_string).collect();
+                let name = &instrument.name;
+                format!("{}: {name}{seat}, by {}", part.name, evidence.join(", "))
+            }
+        })
+        .collect()
 }
 
 #[cfg(test)]

@@ -2,7 +2,7 @@
 
 use super::outcome::{Fault, Slip, SlipKind};
 use crate::ground::pitch::{NoteName, Pitch, PitchClass};
-use crate::sonority::Sonority;
+use crate::sonority::{Sonority, voice_number};
 use crate::voicing::{Label, Semitones};
 
 /// A right voicing with the names of its notes.
@@ -96,7 +96,7 @@ impl SlipBuilder<'_> {
         self.sonority.voices.get(index).map(|v| Fault {
             note: v.note,
             found: v.pitch,
-            voice: voice as u8 + 1,
+            voice: voice_number(voice),
             expected,
         })
     }

@@ -6,6 +6,7 @@
 
 use crate::ground::pitch::Pitch;
 use crate::ground::time::Ticks;
+use rustc_hash::{FxHashMap, FxHashSet};
 
 /// A note of a bar on one staff, as the rule sees it.
 #[derive(Clone, Copy, Debug)]
@@ -27,7 +28,8 @@ pub(super) struct BarNote {
 pub(super) fn needed(line: &[BarNote]) -> Vec<bool> {
     let mut out: Vec<bool> = Vec::with_capacity(line.len());
     let mut force: Option<(i8, i8)> = None;
-    for (i, note) in line.iter().enumerate() {
+    let mixed = several_alterations(line);
+    for note in line {
         // Under a new key signature the accidentals of the old one are forgotten.
         let before = match force {
             Some((fifths, alter)) if fifths == note.fifths => alter,
@@ -38,18 +40,21 @@ pub(super) fn needed(line: &[BarNote]) -> Vec<bool> {
             continue;
         }
         // Two alterations on one line at once: each has to be said.
-        let clash = !note.grace
-            && line.iter().enumerate().any(|(j, other)| {
-                j != i
-                    && other.onset == note.onset
-                    && !other.grace
-                    && !other.held
-                    && other.written.alter != note.written.alter
-            });
+        let clash = !note.grace && mixed.contains(&note.onset);
         out.push(clash || note.written.alter != before);
         force = Some((note.fifths, note.written.alter));
     }
     out
+}
+
+/// The times at which several alterations are struck on the line at once.
+fn several_alterations(line: &[BarNote]) -> FxHashSet<Ticks> {
+    let mut first: FxHashMap<Ticks, i8> = FxHashMap::default();
+    line.iter()
+        .filter(|n| !n.grace && !n.held)
+        .filter(|n| *first.entry(n.onset).or_insert(n.written.alter) != n.written.alter)
+        .map(|n| n.onset)
+        .collect()
 }
 
 #[cfg(test)]

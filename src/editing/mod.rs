@@ -119,36 +119,60 @@ impl EditError {
 /// The written pitches that changed notes of one part get, by index of the note.
 type Written = BTreeMap<u32, Pitch>;
 
-/// The edits that make `changes`, sorted by source and place, not overlapping. A note that is tied
-/// to others changes with them, as with [`Score::change`]; of several changes of one note the last
-/// counts. Changes of several notes belong in one call: what a bar needs depends on all of them.
+/// The edits that make `changes`: as [`ScoreEdits::of`], for one set of changes.
 pub fn edits(score: &Score, changes: &[Change]) -> Result<Vec<Edit>, EditError> {
-    let mut written: BTreeMap<u32, Written> = BTreeMap::new();
-    for change in changes {
-        note(score, change.note)?;
-        for at in score.tied_chain(change.note) {
-            let pitch = score.written_for(at, change.sounding);
-            written.entry(at.part).or_default().insert(at.note, pitch);
+    ScoreEdits::new(score).of(changes)
+}
+
+/// The edits of one score, for one set of changes after another.
+pub struct ScoreEdits<'s> {
+    score: &'s Score,
+    facts: musicxml::FileFacts,
+}
+
+impl<'s> ScoreEdits<'s> {
+    /// Those of this score.
+    pub fn new(score: &'s Score) -> Self {
+        Self {
+            score,
+            facts: musicxml::FileFacts::default(),
         }
     }
-    let mut out = Vec::new();
-    for (index, mut new) in written {
-        let Some(part) = score.parts.get(index as usize) else {
-            continue;
-        };
-        new.retain(|i, pitch| old(part, *i).is_some_and(|n| n.written != *pitch));
-        let Some(first) = new.keys().next().and_then(|i| old(part, *i)) else {
-            continue;
-        };
-        let Some(source) = score.sources.get(usize::from(first.span.source)) else {
-            continue;
-        };
-        match source.format {
-            Format::MusicXml => musicxml::edits(score, index, source, &new, &mut out)?,
-            Format::Grid => grid::edits(part, source, &new, &mut out)?,
+
+    /// The edits that make `changes`, sorted by source and place, not overlapping. A note that is tied
+    /// to others changes with them, as with [`Score::change`]; of several changes of one note the last
+    /// counts. Changes of several notes belong in one call: what a bar needs depends on all of them.
+    pub fn of(&mut self, changes: &[Change]) -> Result<Vec<Edit>, EditError> {
+        let score = self.score;
+        let mut written: BTreeMap<u32, Written> = BTreeMap::new();
+        for change in changes {
+            note(score, change.note)?;
+            for at in score.tied_chain(change.note) {
+                let pitch = score.written_for(at, change.sounding);
+                written.entry(at.part).or_default().insert(at.note, pitch);
+            }
         }
+        let mut out = Vec::new();
+        for (index, mut new) in written {
+            let Some(part) = score.parts.get(index as usize) else {
+                continue;
+            };
+            new.retain(|i, pitch| old(part, *i).is_some_and(|n| n.written != *pitch));
+            let Some(first) = new.keys().next().and_then(|i| old(part, *i)) else {
+                continue;
+            };
+            let Some(source) = score.sources.get(usize::from(first.span.source)) else {
+                continue;
+            };
+            match source.format {
+                Format::MusicXml => {
+                    musicxml::edits(score, index, source, &new, &mut self.facts, &mut out)?;
+                }
+                Format::Grid => grid::edits(part, source, &new, &mut out)?,
+            }
+        }
+        Ok(tidy(out))
     }
-    Ok(tidy(out))
 }
 
 fn old(part: &Part, note: u32) -> Option<&Note> {

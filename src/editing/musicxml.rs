@@ -8,42 +8,95 @@ use super::accidentals::{self, BarNote};
 use super::{EditError, Written};
 use crate::ground::pitch::{Pitch, accidental_name};
 use crate::ground::text::Edit;
-use crate::score::{Note, NoteFlags, Part, Score, Source};
+use crate::ground::time::Ticks;
+use crate::score::{Note, NoteFlags, NoteRef, Part, Score, Source};
 use quick_xml::Reader;
 use quick_xml::events::{BytesStart, Event};
+use rustc_hash::FxHashMap;
 use std::collections::{BTreeMap, BTreeSet, HashMap};
-use std::ops::Range;
+use std::ops::{Range, RangeInclusive};
 
 /// The octaves that MusicXML's schema allows (MusicXML 4.0, octave data type).
 const OCTAVES: (i8, i8) = (0, 9);
 
+/// Facts of a score's files that the edits of many changes ask for, each worked out once.
+#[derive(Default)]
+pub(super) struct FileFacts {
+    /// By part: whether its file prints accidentals; `None` when it has none and needs none.
+    prints: FxHashMap<u32, Option<bool>>,
+    /// The same of the first part of a source that says so.
+    source_prints: FxHashMap<Option<u16>, Option<bool>>,
+    /// Whether a note is not printed.
+    hidden: FxHashMap<NoteRef, bool>,
+}
+
+impl FileFacts {
+    /// Whether a part's file prints accidentals: some programs leave them to the reader of the file.
+    /// A part that needs none says nothing; then the other parts of its file do.
+    fn prints_accidentals(&mut self, score: &Score, index: u32, source: &Source) -> bool {
+        if let Some(own) = self.prints(score, index, source) {
+            return own;
+        }
+        let at = |p: &Part| p.bars.first().map(|b| b.span.source);
+        let file = score.parts.get(index as usize).and_then(at);
+        if let Some(known) = self.source_prints.get(&file) {
+            return known.unwrap_or(true);
+        }
+        let said = (0u32..)
+            .zip(&score.parts)
+            .filter(|(_, p)| at(p) == file)
+            .find_map(|(i, _)| self.prints(score, i, source));
+        self.source_prints.insert(file, said);
+        said.unwrap_or(true)
+    }
+
+    fn prints(&mut self, score: &Score, index: u32, source: &Source) -> Option<bool> {
+        let part = score.parts.get(index as usize)?;
+        *self
+            .prints
+            .entry(index)
+            .or_insert_with(|| prints(part, source))
+    }
+}
+
 /// The edits of one part's notes.
 pub(super) fn edits(
     score: &Score,
-    part: u32,
+    index: u32,
     source: &Source,
     new: &Written,
+    facts: &mut FileFacts,
     out: &mut Vec<Edit>,
 ) -> Result<(), EditError> {
-    let Some(part) = score.parts.get(part as usize) else {
+    let Some(part) = score.parts.get(index as usize) else {
         return Ok(());
     };
-    let changed = ChangedPart { part, source, new };
+    let changed = ChangedPart {
+        index,
+        part,
+        source,
+        new,
+    };
     for (index, pitch) in new {
         changed.pitch(*index, *pitch, out)?;
     }
-    if prints_accidentals(score, part, source) {
-        changed.accidentals(out)?;
+    if facts.prints_accidentals(score, index, source) {
+        changed.accidentals(facts, out)?;
     }
     Ok(())
 }
 
 /// A part with some of its notes changed.
 struct ChangedPart<'a> {
+    /// 0-based.
+    index: u32,
     part: &'a Part,
     source: &'a Source,
     new: &'a Written,
 }
+
+/// The notes tied to a next one, by when they end and their pitch; of several the first.
+type TiedOut = FxHashMap<(Ticks, Pitch), u32>;
 
 /// Whether every pitch is the old or the new one.
 #[derive(Clone, Copy, PartialEq)]
@@ -110,7 +163,7 @@ impl ChangedPart<'_> {
     }
 
     /// The printed accidentals of every line that a change leaves or comes to.
-    fn accidentals(&self, out: &mut Vec<Edit>) -> Result<(), EditError> {
+    fn accidentals(&self, facts: &mut FileFacts, out: &mut Vec<Edit>) -> Result<(), EditError> {
         let mut lines: BTreeMap<(u32, u8), BTreeSet<i16>> = BTreeMap::new();
         for (index, pitch) in self.new {
             if let Some(note) = self.note(*index) {
@@ -121,13 +174,14 @@ impl ChangedPart<'_> {
         }
         let mut needs: BTreeMap<u32, Need> = BTreeMap::new();
         for ((bar, staff), lines) in &lines {
-            let notes: Vec<u32> = (0..)
-                .zip(&self.part.notes)
-                .filter(|(_, n)| n.at.bar == *bar && n.staff == *staff && is_printed(n))
+            let notes: Vec<u32> = self
+                .notes_in(*bar..=*bar)
+                .filter(|(_, n)| n.staff == *staff && is_printed(n))
                 .map(|(i, _)| i)
                 .collect();
+            let tied = [When::Before, When::After].map(|when| self.tied_out(*bar, when));
             for line in lines {
-                self.line(&notes, *line, &mut needs)?;
+                self.line(&notes, *line, &tied, facts, &mut needs)?;
             }
         }
         for (index, need) in needs {
@@ -165,9 +219,11 @@ impl ChangedPart<'_> {
         &self,
         notes: &[u32],
         line: i16,
+        tied: &[TiedOut; 2],
+        facts: &mut FileFacts,
         needs: &mut BTreeMap<u32, Need>,
     ) -> Result<(), EditError> {
-        for when in [When::Before, When::After] {
+        for (when, tied) in [When::Before, When::After].into_iter().zip(tied) {
             let mut indices = Vec::new();
             let mut seen = Vec::new();
             for &index in notes {
@@ -175,7 +231,7 @@ impl ChangedPart<'_> {
                 else {
                     continue;
                 };
-                if written.diatonic() != line || self.read(note)?.hidden {
+                if written.diatonic() != line || self.is_hidden(index, note, facts)? {
                     continue;
                 }
                 indices.push(index);
@@ -183,7 +239,7 @@ impl ChangedPart<'_> {
                     onset: note.onset,
                     written,
                     grace: note.flags.has(NoteFlags::GRACE),
-                    held: self.held(index, when),
+                    held: self.held(index, when, tied),
                     fifths: self.part.key(note.onset).fifths,
                 });
             }
@@ -198,23 +254,52 @@ impl ChangedPart<'_> {
         Ok(())
     }
 
+    /// Whether a note is not printed.
+    fn is_hidden(&self, at: u32, note: &Note, facts: &mut FileFacts) -> Result<bool, EditError> {
+        let at = NoteRef {
+            part: self.index,
+            note: at,
+        };
+        if let Some(known) = facts.hidden.get(&at) {
+            return Ok(*known);
+        }
+        let hidden = self.read(note)?.hidden;
+        facts.hidden.insert(at, hidden);
+        Ok(hidden)
+    }
+
+    /// The notes of some bars with their indices. Notes are in order of their bars.
+    fn notes_in(&self, bars: RangeInclusive<u32>) -> impl Iterator<Item = (u32, &Note)> {
+        let first = self
+            .part
+            .notes
+            .partition_point(|n| n.at.bar < *bars.start());
+        let rest = self.part.notes.get(first..).unwrap_or_default();
+        (first as u32..)
+            .zip(rest)
+            .take_while(move |(_, n)| n.at.bar <= *bars.end())
+    }
+
+    /// The notes that one of this bar may be tied in from: a written note does not reach over a bar line.
+    fn tied_out(&self, bar: u32, when: When) -> TiedOut {
+        let mut all = TiedOut::default();
+        for (index, note) in self.notes_in(bar.saturating_sub(1)..=bar) {
+            if note.flags.has(NoteFlags::TIED_OUT)
+                && let Some(pitch) = self.written(index, when)
+            {
+                all.entry((note.end(), pitch)).or_insert(index);
+            }
+        }
+        all
+    }
+
     /// Whether a note is tied in from one of its pitch.
-    fn held(&self, index: u32, when: When) -> bool {
-        let Some(note) = self.note(index) else {
+    fn held(&self, index: u32, when: When, tied: &TiedOut) -> bool {
+        let (Some(note), Some(pitch)) = (self.note(index), self.written(index, when)) else {
             return false;
         };
-        let pitch = self.written(index, when);
-        note.flags.has(NoteFlags::TIED_IN)
-            && (0..index)
-                .rev()
-                .map_while(|i| self.note(i).map(|n| (i, n)))
-                // A written note does not reach over a bar line.
-                .take_while(|(_, n)| n.at.bar + 1 >= note.at.bar)
-                .any(|(i, n)| {
-                    n.flags.has(NoteFlags::TIED_OUT)
-                        && n.end() == note.onset
-                        && self.written(i, when) == pitch
-                })
+        let from = tied.get(&(note.onset, pitch));
+        note.flags.has(NoteFlags::TIED_IN) && from.is_some_and(|from| *from < index)
     }
 }
 
@@ -228,20 +313,6 @@ struct Need {
 /// Slashes stand for rhythm; where they are drawn says nothing.
 const fn is_printed(note: &Note) -> bool {
     !note.flags.has(NoteFlags::SLASH)
-}
-
-/// Whether a part's file prints accidentals: some programs leave them to the reader of the file.
-/// A part that needs none says nothing; then the other parts of its file do.
-fn prints_accidentals(score: &Score, part: &Part, source: &Source) -> bool {
-    let here = |p: &&Part| {
-        let at = |p: &Part| p.bars.first().map(|b| b.span.source);
-        at(p) == at(part)
-    };
-    let others = score.parts.iter().filter(here);
-    std::iter::once(part)
-        .chain(others)
-        .find_map(|p| prints(p, source))
-        .unwrap_or(true)
 }
 
 /// `None` when a part has no accidental and needs none.

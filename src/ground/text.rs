@@ -175,14 +175,22 @@ fn listed<'a>(known: impl IntoIterator<Item = &'a str>) -> String {
     format!("{}{more}", shown.join(", "))
 }
 
+/// The longest word, in characters, that others are compared with: what a comparison takes of time and
+/// memory is the product of both lengths.
+pub const LONGEST_WORD: usize = 200;
+
 /// The nearest of some known words, when one is near.
 pub fn nearest<'a>(word: &str, known: impl IntoIterator<Item = &'a str>) -> Option<&'a str> {
     let fold = |w: &str| w.to_lowercase().replace(['_', ' '], "-");
     let own = fold(word);
+    let length = own.chars().count();
     let likeness = |k: &str| {
         let k = fold(k);
+        if length.max(k.chars().count()) > LONGEST_WORD {
+            return 0.0;
+        }
         // "dim" for "passing-diminished", "range" for "written-range".
-        let inside = own.chars().count() >= 3 && k.split('-').any(|w| w.starts_with(&own));
+        let inside = length >= 3 && k.split('-').any(|w| w.starts_with(&own));
         let whole = strsim::normalized_damerau_levenshtein(&own, &k);
         if inside { whole.max(0.75) } else { whole }
     };

@@ -115,6 +115,8 @@ pub(crate) struct PartNames {
     pub(crate) decoration: FxHashSet<Box<str>>,
     /// They belong to instruments that are not in the table.
     pub(crate) other_instruments: FxHashSet<Box<str>>,
+    /// They stand between the names of two instruments.
+    pub(crate) between: FxHashSet<Box<str>>,
     /// Letters right after a number.
     pub(crate) ordinal_endings: FxHashSet<Box<str>>,
     /// Seats in words, each with its number, 1-based.
@@ -139,6 +141,8 @@ pub(crate) struct Keys {
     pub(crate) before: Vec<Box<str>>,
     /// Words after a letter that lower it.
     pub(crate) flat: Vec<Box<str>>,
+    /// Words after a key that say its octave.
+    pub(crate) octaves: Vec<Box<str>>,
     /// Keys wherever they stand.
     pub(crate) anywhere: FxHashMap<Box<str>, i16>,
     /// Keys after "in" only.

@@ -2,15 +2,20 @@
 //! know TOML.
 
 use crate::ground::problem::Problem;
-use crate::ground::text::Text;
+use crate::ground::text::{Lines, Text};
 use std::cell::RefCell;
 use std::ops::Range;
 use std::path::Path;
+
+/// The most mistakes of one file that are listed.
+pub(super) const MOST_MISTAKES: usize = 100;
 
 /// The text of one file, and the mistakes found in it so far.
 pub(super) struct StyleFile<'t> {
     pub(super) path: &'t Path,
     pub(super) text: Text,
+    /// Where its lines are.
+    lines: Lines,
     mistakes: RefCell<Vec<Problem>>,
 }
 
@@ -19,6 +24,7 @@ impl<'t> StyleFile<'t> {
         Self {
             path,
             text: Text::from(text),
+            lines: Lines::of(text.as_bytes()),
             mistakes: RefCell::default(),
         }
     }
@@ -34,17 +40,26 @@ impl<'t> StyleFile<'t> {
         self.mistakes.borrow_mut().push(error);
     }
 
-    /// All mistakes in the order they stand in.
+    /// The mistakes in the order they stand in. Of very many the first are listed, and one more says
+    /// how many there are besides.
     pub(super) fn mistakes(self) -> Vec<Problem> {
         let mut all = self.mistakes.into_inner();
         all.sort_by_key(|m| m.at.as_ref().map_or(0, |r| r.start));
+        if let Some(more) = all.len().checked_sub(MOST_MISTAKES).filter(|n| *n > 0) {
+            all.truncate(MOST_MISTAKES);
+            let mistakes = if more == 1 { "mistake" } else { "mistakes" };
+            all.push(
+                Problem::whole(self.path, format!("and {more} more {mistakes}"))
+                    .help("mend the first ones, then look again"),
+            );
+        }
         all
     }
 
     /// The 1-based line of a place.
     pub(super) fn line(&self, at: &Range<usize>) -> usize {
-        let before = self.text.get(..at.start).unwrap_or(&self.text);
-        before.bytes().filter(|b| *b == b'\n').count() + 1
+        let start = at.start.min(self.text.len());
+        self.lines.place(self.text.as_bytes(), start).0
     }
 
     /// Notes why the text is no TOML at all, in words for people who write settings.

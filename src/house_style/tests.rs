@@ -58,7 +58,7 @@ bad! {
     bad_settings_not_grouped: "[settings]\nwide-gap = 14\n";
     bad_part_without_name: "[[part]]\ninstrument = \"alto saxophone\"\n";
     bad_part_says_nothing: "[[part]]\nname = \"Reed 1\"\n";
-    bad_instrument: "[[part]]\nname = \"Reed 1\"\ninstrument = \"alto sackbut\"\n";
+    bad_instrument: "[[part]]\nname = \"Reed 1\"\ninstrument = \"didgeribone\"\n";
     bad_section: "[[part]]\nname = \"Reed 1\"\nsection = \"trumpetts\"\n";
     bad_bars: "[[passage]]\ntechnique = \"spread\"\nbars = \"letter B\"\n";
     bad_bars_backwards: "[[passage]]\ntechnique = \"spread\"\nbars = \"32-17\"\n";

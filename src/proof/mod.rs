@@ -9,9 +9,9 @@ pub(crate) mod sample;
 pub use heard::Heard;
 
 use crate::diagnosis::{How, Passage, frame_at, passages};
-use crate::editing;
+use crate::editing::ScoreEdits;
 use crate::finding::{Finding, SetAside};
-use crate::fixing;
+use crate::fixing::{self, TryBudget};
 use crate::rules::{self, RuleInput};
 use crate::score::{Place, Score};
 use crate::sonority::Section;
@@ -77,6 +77,13 @@ pub fn proof(score: &Score, style: &Style) -> Proofed {
 impl Heard {
     /// Proofs the score under the style it was heard in.
     pub fn proofed(&self, style: &Style) -> Proofed {
+        let mut proofed = self.looked_over(style);
+        self.look_for_fixes(style, &mut proofed, &mut TryBudget::of_a_score());
+        proofed
+    }
+
+    /// The same without a fix for any finding.
+    pub(crate) fn looked_over(&self, style: &Style) -> Proofed {
         let score = self.judged();
         let passages = passages(score, style);
         let reading = RuleInput::new(score, style, &passages);
@@ -85,10 +92,6 @@ impl Heard {
         let (mut set_aside, waived) = rules::waive(&reading, &mut findings);
         let (by_style, accepted) = rules::accept(style, score, &mut findings);
         set_aside.extend(by_style);
-        fixing::verify(score, style, &passages, &mut findings);
-        for fix in findings.iter_mut().filter_map(|f| f.fix.as_mut()) {
-            fix.edits = editing::edits(score, &fix.changes).ok();
-        }
         let remarks = remarks(score, style, &passages);
         Proofed {
             findings,
@@ -103,6 +106,31 @@ impl Heard {
                 .collect(),
             sections: passages.iter().map(|p| p.section.clone()).collect(),
             passages,
+        }
+    }
+
+    /// Looks for a fix for each finding, as long as the budget lasts; a remark says where it ends.
+    pub(crate) fn look_for_fixes(
+        &self,
+        style: &Style,
+        proofed: &mut Proofed,
+        budget: &mut TryBudget,
+    ) {
+        let score = self.judged();
+        let Proofed {
+            findings, passages, ..
+        } = proofed;
+        let untried = fixing::verify(score, style, passages, findings, budget);
+        let mut edits = ScoreEdits::new(score);
+        for fix in findings.iter_mut().filter_map(|f| f.fix.as_mut()) {
+            fix.edits = edits.of(&fix.changes).ok();
+        }
+        if untried > 0 {
+            proofed.remarks.push(format!(
+                "no fix was tried for {untried} of {} findings: the tries that one score is given came to \
+                 their end; mend or accept what comes first, then proof the score again",
+                proofed.findings.len()
+            ));
         }
     }
 }
@@ -157,6 +185,18 @@ fn remarks(score: &Score, style: &Style, passages: &[Passage]) -> Vec<String> {
             "no chord symbols: notes were not checked against chords, voicings only against each other"
                 .to_owned(),
         );
+    }
+    let once: Vec<&str> = score
+        .parts
+        .iter()
+        .filter(|p| p.octave_counted_once)
+        .map(|p| p.name.as_str())
+        .collect();
+    if !once.is_empty() {
+        remarks.push(format!(
+            "{}: the clef and the transposition both name an octave, which was counted once",
+            once.join(", ")
+        ));
     }
     // The rule about chord symbols speaks of those that cannot be read.
     let reported = style.levels.get("chord-symbol-agreement") != Some(&None);

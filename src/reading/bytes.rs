@@ -40,7 +40,7 @@ pub fn read_bytes_by(
 ) -> Result<Score, Problem> {
     match content(path, bytes.into(), limits)? {
         Content::MusicXml(member, text) => musicxml::read_within(path, member, text, *limits),
-        Content::Grid(text) => grid::read_by(path, text, instruments),
+        Content::Grid(text) => grid::read_by(path, text, instruments, limits),
     }
 }
 
@@ -57,7 +57,7 @@ pub fn read_bytes_in(
         Content::MusicXml(member, text) => {
             musicxml::read_in(ways, path, member, text, Limits::USUAL)
         }
-        Content::Grid(text) => grid::read_by(path, text, instrument::catalogue()),
+        Content::Grid(text) => grid::read_by(path, text, instrument::catalogue(), &Limits::USUAL),
     }
 }
 

@@ -18,6 +18,9 @@ use unicode_width::UnicodeWidthStr;
 /// How many columns are drawn at most, so that a hostile bar costs little.
 const MOST_COLUMNS: usize = 64;
 
+/// How many notes of one cell are drawn at most; how many more there are is said behind them.
+const MOST_IN_CELL: usize = 48;
+
 /// The widest part name drawn in full.
 const WIDEST_NAME: usize = 24;
 
@@ -217,7 +220,7 @@ fn onsets(score: &Score, parts: &[u32], bar: u32) -> Vec<Ticks> {
     if all.is_empty() {
         all.push(Ticks::ZERO);
     }
-    all.sort_unstable();
+    all.sort(); // each part's are in order
     all.dedup();
     all
 }
@@ -234,7 +237,11 @@ fn rows(score: &Score, parts: &[u32], bar: u32, columns: &[Ticks]) -> Vec<GridRo
         let Some(part) = score.parts.get(index as usize) else {
             continue;
         };
-        let notes: Vec<(u32, &Note)> = notes_of(part, bar).collect();
+        let first = columns.first().copied().unwrap_or_default();
+        let last = columns.last().copied().unwrap_or_default();
+        let notes: Vec<(u32, &Note)> = notes_of(part, bar)
+            .filter(|(_, n)| n.at.offset <= last && first <= n.at.offset + n.duration)
+            .collect();
         rows.push(GridRow {
             label: short_name(part),
             part: Some(index),
@@ -337,7 +344,8 @@ fn cell(notes: &[(u32, &Note)], column: Ticks) -> GridCell {
     }
     let mut text = String::new();
     let mut places = SmallVec::new();
-    for (index, note) in here {
+    let more = here.clone().count().saturating_sub(MOST_IN_CELL);
+    for (index, note) in here.clone().take(MOST_IN_CELL) {
         if !text.is_empty() {
             text.push('+');
         }
@@ -355,6 +363,12 @@ fn cell(notes: &[(u32, &Note)], column: Ticks) -> GridCell {
             }
         }
         places.push((*index, start..text.len()));
+    }
+    if more > 0 {
+        let start = text.len();
+        let _ = write!(text, "+... {more} more");
+        let rest = here.skip(MOST_IN_CELL);
+        places.extend(rest.map(|(index, _)| (*index, start + 1..text.len())));
     }
     GridCell {
         text: text.into(),

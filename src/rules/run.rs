@@ -94,39 +94,46 @@ fn run(input: &RuleInput<'_>, (rule, check): Listed) -> Vec<Finding> {
     found
 }
 
-/// The findings of the house's own rules.
-fn run_own(input: &RuleInput<'_>) -> Vec<Finding> {
+/// The findings of the house's own rules, or only of the one of this name.
+fn run_own(input: &RuleInput<'_>, only: Option<&str>) -> Vec<Finding> {
     let mut found = Vec::new();
-    own::check(input, &mut found);
+    own::check(input, only, &mut found);
     found
 }
 
-/// A rule with a finding that does not pass. The shipped rule called `likely` is asked first, the
-/// house's own last, and no other once one is found.
+/// A rule with a finding that does not pass. The rule called `likely` is asked first, the house's own
+/// last, and no other once one is found.
 pub fn objector(
     input: &RuleInput<'_>,
     likely: &str,
     passes: impl Fn(&Finding) -> bool,
 ) -> Option<&'static str> {
+    let own = |only: Option<&str>| {
+        let found = run_own(input, only);
+        Some(found.iter().find(|f| !passes(f))?.rule)
+    };
+    if input.style.own.iter().any(|rule| rule.name == likely)
+        && let Some(rule) = own(Some(likely))
+    {
+        return Some(rule);
+    }
     let first = listed().filter(|(rule, _)| rule.name == likely);
     let others = listed().filter(|(rule, _)| rule.name != likely);
     let shipped = first
         .chain(others)
         .find(|listed| !run(input, *listed).iter().all(&passes));
-    shipped
-        .map(|(rule, _)| rule.name)
-        .or_else(|| Some(run_own(input).iter().find(|f| !passes(f))?.rule))
+    shipped.map(|(rule, _)| rule.name).or_else(|| own(None))
 }
 
 /// Runs every rule that the style has on; on a whole score, side by side.
 pub fn check(input: &RuleInput<'_>) -> Vec<Finding> {
     let (found, of_house): (Vec<Vec<Finding>>, Vec<Finding>) = if input.is_recheck() {
         let found = listed().map(|listed| run(input, listed)).collect();
-        (found, run_own(input))
+        (found, run_own(input, None))
     } else {
         threads::both(
             || threads::map(listed().collect(), |listed| run(input, listed)),
-            || run_own(input),
+            || run_own(input, None),
         )
     };
     let mut findings: Vec<Finding> = found.into_iter().flatten().chain(of_house).collect();

@@ -4,6 +4,7 @@ use super::bar::PartBar;
 use super::marks::{ChordMark, Clef, Hairpin, Key, LooseSlur, Mark, Words, in_force};
 use super::note::{Note, Rest};
 use super::shared::Shared;
+use crate::ground::instrument::{Instrument, Property};
 use crate::ground::pitch::Transposition;
 use crate::ground::text::Span;
 use crate::ground::time::{Meter, Ticks};
@@ -57,6 +58,10 @@ pub struct Part {
     pub tempos: Vec<Mark<f64>>,
     /// How many notes without pitch (drums) it has.
     pub unpitched: usize,
+    /// How many pitched notes have words under them.
+    pub lyrics: u32,
+    /// Its clef and its transposition both named the same octave, which was counted once.
+    pub octave_counted_once: bool,
     /// The file holds sounding pitch only: what the player reads is worked out, and no page has it.
     pub worked_out: bool,
     /// The file states a transposition, even one of zero.
@@ -64,6 +69,15 @@ pub struct Part {
 }
 
 impl Part {
+    /// It is read by an instrument that is often written at sounding pitch (a horn), and says nothing of
+    /// its transposition: no page is known.
+    pub fn may_be_untransposed(&self, instrument: &Instrument) -> bool {
+        self.transpositions.is_empty()
+            && !self.states_transposition
+            && instrument.is(Property::NoKeySignature)
+            && instrument.transposition.chromatic != 0
+    }
+
     /// The transposition in force at `onset`.
     pub fn transposition(&self, onset: Ticks) -> Transposition {
         in_force(&self.transpositions, onset).map_or(Transposition::NONE, |m| m.value)

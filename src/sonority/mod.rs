@@ -7,4 +7,4 @@ mod slicing;
 
 pub use hearing::{heard, signs};
 pub use sections::{Section, SectionPart, sections};
-pub use slicing::{Sonority, Voice, cut, slice};
+pub use slicing::{Sonority, Voice, cut, slice, voice_number};

@@ -62,7 +62,11 @@ pub fn sections(score: &Score) -> Vec<Section> {
         };
         let placed = part.section.as_deref();
         let known = placed
-            .or_else(|| identity.as_ref().map(|i| i.instrument.section.as_str()))
+            .or_else(|| {
+                let own = identity.as_ref().map(|i| i.instrument);
+                own.filter(|i| !i.is(Property::Apart))
+                    .map(|i| i.section.as_str())
+            })
             .and_then(|key| catalogue.section(key));
         let (key, name, chordal, kind) = match (stated.filter(|_| placed.is_none()), known) {
             (Some(words), _) => {
@@ -123,9 +127,14 @@ fn join_mixed_band(sections: &mut Vec<Section>) {
             && s.parts.iter().all(|p| {
                 p.instrument.is_some_and(|i| {
                     i.single_line
-                        && ![Property::Choir, Property::BassLine, Property::Unpitched]
-                            .iter()
-                            .any(|p| i.is(*p))
+                        && ![
+                            Property::Choir,
+                            Property::BassLine,
+                            Property::Unpitched,
+                            Property::Apart,
+                        ]
+                        .iter()
+                        .any(|p| i.is(*p))
                 })
             })
     };

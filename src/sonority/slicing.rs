@@ -76,6 +76,11 @@ impl Sonority {
     }
 }
 
+/// The number of the voice at this place from the top: 1-based, 255 for all from there down.
+pub fn voice_number(index: usize) -> u8 {
+    u8::try_from(index.saturating_add(1)).unwrap_or(u8::MAX)
+}
+
 /// A note with its ties followed.
 struct Tone {
     onset: Ticks,

@@ -8,6 +8,7 @@
 
 #![allow(clippy::expect_used, clippy::indexing_slicing)]
 
+mod growth;
 mod maker;
 
 use chartproof::inside::correct::correct;
@@ -58,6 +59,7 @@ fn main() {
     stages(&mut criterion, "large", &large);
     print_table("chart", chart.len());
     print_table("large", large.len());
+    growth::print_table();
 }
 
 /// Every stage of the way on one score, one thread.
@@ -113,7 +115,8 @@ fn stages(criterion: &mut Criterion, name: &str, xml: &str) {
     });
     stage("verifying fixes", &mut || {
         let mut findings = findings.clone();
-        fixing::verify(&score, &style, &found, &mut findings);
+        let mut budget = fixing::TryBudget::of_a_score();
+        fixing::verify(&score, &style, &found, &mut findings, &mut budget);
         black_box(findings);
     });
     stage("proof, all of it", &mut || {

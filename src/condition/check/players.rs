@@ -81,7 +81,7 @@ mod tests {
 
     #[test]
     fn nobody_else_is_a_player() {
-        let (message, help) = player("krummhorn 1", known(Sonority)).unwrap_err();
+        let (message, help) = player("didgeribone 1", known(Sonority)).unwrap_err();
         assert!(message.contains("no instrument has this name"), "{message}");
         assert!(help.contains("'tenor saxophone 2'"), "{help}");
         assert!(player("Reed 2", known(Sonority)).is_err());

@@ -3,19 +3,21 @@
 //! The values stand in `rules/instruments.toml` ([`Catalogue::read`]). All ranges are written pitch.
 //! What an instrument is like is a set of [`Property`] words of that table.
 
+mod index;
+mod matching;
 mod name;
 mod property;
 mod ranges;
 mod table;
 
-pub(crate) use name::{Match, names_several, seat_in};
+pub(crate) use name::{names_several, seat_in};
 pub use property::{Family, Properties, Property};
 pub use ranges::{Extension, GradeRange, RangeVerdict, Ranges, Register, RegisterKind};
 pub use table::{CatalogueError, CatalogueInUse, catalogue};
 pub(crate) use table::{changed, shipped_table};
 
 use crate::ground::pitch::{Pitch, Transposition};
-use name::{KnownNames, Pattern};
+use matching::KnownNames;
 use serde::Deserialize;
 use std::collections::BTreeMap;
 
@@ -82,7 +84,23 @@ pub struct Instrument {
     pub source: String,
     /// Where each group of values comes from, by the group's name in the file.
     pub sources: BTreeMap<String, String>,
-    patterns: Vec<Pattern>,
+    /// What people call it.
+    names: NameList,
+    /// What horns and voices are called alike.
+    bare: NameList,
+}
+
+/// Names in one text.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+struct NameList(String);
+
+impl NameList {
+    fn iter(&self) -> impl Iterator<Item = &str> {
+        self.0
+            .split([',', '\n'])
+            .map(str::trim)
+            .filter(|name| !name.is_empty())
+    }
 }
 
 /// Parts that are voiced together, as a kind.

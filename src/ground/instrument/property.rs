@@ -104,6 +104,14 @@ pub enum Property {
     BaritoneHorn,
     /// Beside one of these a part called just "Baritone" is a horn.
     BesideBaritoneHorn,
+    /// Its name alone puts it into no section.
+    Apart,
+    /// Its parts may carry any transposition.
+    AnyKey,
+    /// A voice of an old choirbook.
+    OldVoice,
+    /// Beside two of these a part called just "Alto" is a viola.
+    StringCompany,
 }
 
 impl Property {
@@ -127,6 +135,10 @@ impl Property {
         Self::ShortName,
         Self::BaritoneHorn,
         Self::BesideBaritoneHorn,
+        Self::Apart,
+        Self::AnyKey,
+        Self::OldVoice,
+        Self::StringCompany,
     ];
 }
 

@@ -1,7 +1,7 @@
 //! Ranges at written pitch, and how a note lies in them.
 
 use super::Instrument;
-use crate::ground::pitch::Pitch;
+use crate::ground::pitch::{Pitch, Step};
 use serde::Deserialize;
 
 /// A range that a common addition to the instrument gives.
@@ -78,6 +78,16 @@ pub struct Ranges {
     pub extension: Option<Extension>,
     /// What replaces `professional` in seat 1.
     pub lead: Option<(Pitch, Pitch)>,
+}
+
+impl Ranges {
+    /// The range of instruments that have none in the table: all notes.
+    pub(super) const OPEN: (Pitch, Pitch) = (Pitch::new(Step::C, 0, -1), Pitch::new(Step::G, 0, 9));
+
+    /// Whether the table says which notes the instrument has.
+    pub fn is_known(&self) -> bool {
+        self.possible != Self::OPEN
+    }
 }
 
 /// How a written note lies on an instrument.

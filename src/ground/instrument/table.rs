@@ -1,14 +1,16 @@
 //! `rules/instruments.toml`, and the changes that house styles lay over it.
 
-use super::name::{KnownNames, Pattern};
+use super::matching::KnownNames;
 use super::ranges::holds;
 use super::{
-    Catalogue, Extension, Family, FamilyEntry, GradeRange, HandSpan, Instrument, Mallets,
+    Catalogue, Extension, Family, FamilyEntry, GradeRange, HandSpan, Instrument, Mallets, NameList,
     Properties, Property, PropertyEntry, Ranges, Register, RegisterKind, Section,
 };
 use crate::ground::pitch::{Pitch, PitchError, Transposition};
-use serde::Deserialize;
+use serde::de::{SeqAccess, Visitor};
+use serde::{Deserialize, Deserializer};
 use std::collections::{BTreeMap, BTreeSet};
+use std::fmt;
 use std::sync::{LazyLock, Mutex, PoisonError};
 
 const BUILT_IN: &str = include_str!("../../../rules/instruments.toml");
@@ -145,20 +147,21 @@ struct InstrumentEntry {
     is: Properties,
     #[serde(default)]
     is_not: Properties,
+    #[serde(default)]
     transpose: TransposeEntry,
     clefs: Vec<String>,
     single_line: bool,
     #[serde(default)]
     sounds: Vec<String>,
-    professional: (String, String),
+    professional: Option<(String, String)>,
     possible: Option<(String, String)>,
     extension: Option<ExtensionEntry>,
     lead: Option<(String, String)>,
     comfortable: Option<(String, String)>,
     school: Option<(String, String)>,
-    names: Vec<String>,
+    names: NameList,
     #[serde(default)]
-    bare: Vec<String>,
+    bare: NameList,
     caution: Option<String>,
     hand_span: Option<HandSpan>,
     #[serde(default)]
@@ -169,6 +172,35 @@ struct InstrumentEntry {
     strings: Vec<String>,
     mallets: Option<Mallets>,
     source: BTreeMap<String, String>,
+}
+
+impl<'de> Deserialize<'de> for NameList {
+    /// One text with commas, or a list.
+    fn deserialize<D: Deserializer<'de>>(from: D) -> Result<Self, D::Error> {
+        struct Names;
+        impl<'de> Visitor<'de> for Names {
+            type Value = NameList;
+
+            fn expecting(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+                f.write_str("names in a list, or in one text with commas")
+            }
+
+            fn visit_str<E>(self, text: &str) -> Result<NameList, E> {
+                Ok(NameList(text.to_owned()))
+            }
+
+            fn visit_seq<A: SeqAccess<'de>>(self, mut list: A) -> Result<NameList, A::Error> {
+                let mut text = String::new();
+                while let Some(name) = list.next_element::<String>()? {
+                    // A name of the list may hold a comma.
+                    text.push_str(&name.replace(',', " "));
+                    text.push('\n');
+                }
+                Ok(NameList(text))
+            }
+        }
+        from.deserialize_any(Names)
+    }
 }
 
 #[derive(Deserialize)]
@@ -189,7 +221,7 @@ struct GradeEntry {
     source: String,
 }
 
-#[derive(Deserialize)]
+#[derive(Default, PartialEq, Eq, Deserialize)]
 #[serde(deny_unknown_fields)]
 struct TransposeEntry {
     diatonic: i8,
@@ -246,7 +278,7 @@ impl InstrumentEntry {
         let optional = |group, texts: &Option<(String, String)>| {
             texts.as_ref().map(|t| self.range_of(group, t)).transpose()
         };
-        let professional = self.range_of("professional", &self.professional)?;
+        let professional = optional("professional", &self.professional)?.unwrap_or(Ranges::OPEN);
         let ranges = Ranges {
             professional,
             possible: optional("possible", &self.possible)?.unwrap_or(professional),
@@ -343,8 +375,8 @@ impl InstrumentEntry {
 
     fn check_sources(&self) -> Result<(), CatalogueError> {
         let groups = [
-            ("transpose", true),
-            ("professional", true),
+            ("transpose", self.transpose != TransposeEntry::default()),
+            ("professional", self.professional.is_some()),
             ("possible", self.possible.is_some()),
             ("extension", self.extension.is_some()),
             ("lead", self.lead.is_some()),
@@ -391,13 +423,6 @@ impl InstrumentEntry {
             .iter()
             .map(|(group, text)| format!("{group}: {text}"))
             .collect();
-        let patterns = self
-            .names
-            .iter()
-            .chain([&self.name, &self.key])
-            .map(|n| Pattern::new(n, false))
-            .chain(self.bare.iter().map(|n| Pattern::new(n, true)))
-            .collect();
         Ok(Instrument {
             transposition: Transposition::from_parts(
                 i16::from(self.transpose.diatonic),
@@ -408,7 +433,8 @@ impl InstrumentEntry {
             range,
             properties: inherited.changed(self.is, self.is_not),
             source: source.join("; "),
-            patterns,
+            names: self.names,
+            bare: self.bare,
             key: self.key,
             name: self.name,
             label: self.label,

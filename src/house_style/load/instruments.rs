@@ -77,7 +77,11 @@ impl Layer<'_, '_> {
                     self.style_file.wrong(
                         seat.span(),
                         format!("`{key}` is the key of no instrument"),
-                        meant(key, book.instruments.iter().map(|i| i.key.as_str())),
+                        // A name of an instrument is nearer than letters of a key.
+                        book.named(key).map_or_else(
+                            || meant(key, book.instruments.iter().map(|i| i.key.as_str())),
+                            |i| format!("did you mean `{}`?", i.key),
+                        ),
                     );
                 }
             }

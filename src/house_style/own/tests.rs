@@ -88,12 +88,12 @@ bad! {
     nothing_between: note("tied (slurred)");
     decimal_comma: note("beat == 2,5");
     empty_condition: note("  ");
-    unknown_instrument: note("instrument == 'krummhorn'");
+    unknown_instrument: note("instrument == 'didgeribone'");
     unknown_section: note("section == 'trumbones'");
     unknown_technique: rule("sonority", "technique == 'dorp 2'", "{lead}");
     unknown_articulation: note("'acent' in articulations");
     unknown_degree: note("degree == 'b15'");
-    unknown_player: rule("sonority", "sounding['krummhorn 1'] > lead", "{lead}");
+    unknown_player: rule("sonority", "sounding['didgeribone 1'] > lead", "{lead}");
     player_without_quotes: rule("sonority", "sounding[2] > lead", "{lead}");
     player_not_named: rule("sonority", "sounding > lead", "{lead}");
     list_compared: rule("sonority", "voices == lead", "{lead}");

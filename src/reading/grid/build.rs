@@ -8,6 +8,7 @@ use super::lines::Block;
 use super::notes::fill;
 use super::parts::{Declared, declared};
 use super::plan::{BarPlan, plan, ticks};
+use crate::file_text::limits::Limits;
 use crate::ground::chord;
 use crate::ground::instrument;
 use crate::ground::text::Span;
@@ -18,10 +19,11 @@ use crate::score::{ChordMark, Mark, Part, Place, Score};
 pub(super) fn score(
     blocks: &[Block],
     instruments: &'static instrument::Catalogue,
+    limits: &Limits,
 ) -> Parsed<Score> {
-    let parts = declared(blocks, instruments)?;
+    let parts = declared(blocks, instruments, limits)?;
     let mut score = Score::default();
-    let plans = plan(blocks, &parts, &mut score)?;
+    let plans = plan(blocks, &parts, limits, &mut score)?;
     if plans.is_empty() {
         let at = blocks.len().min(1).saturating_sub(1);
         return Err(Fault::new(

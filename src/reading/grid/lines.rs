@@ -4,6 +4,7 @@
     reason = "places in a text and lengths of its pieces: no text is longer than 32 bits less a mebibyte"
 )]
 
+use crate::ground::text::LONGEST_WORD;
 use crate::reading::fault::{Fault, Parsed};
 use crate::reading::waiver;
 use std::ops::Range;
@@ -259,8 +260,10 @@ fn words(field: &str, at: usize) -> Vec<TextPiece> {
 
 /// The nearest of some known words, when one is near.
 pub(super) fn nearest<'a>(word: &str, known: impl IntoIterator<Item = &'a str>) -> Option<&'a str> {
+    let short = |word: &str| word.chars().nth(LONGEST_WORD).is_none();
     known
         .into_iter()
+        .filter(|k| short(word) && short(k))
         .map(|k| {
             (
                 strsim::damerau_levenshtein(&word.to_lowercase(), &k.to_lowercase()),

@@ -60,23 +60,26 @@ mod notes;
 mod parts;
 mod plan;
 
+use crate::file_text::limits::Limits;
 use crate::ground::instrument::{self, Catalogue};
 use crate::ground::problem::Problem;
 use crate::ground::text::Text;
 use crate::reading::waiver;
 use crate::score::{Format, Score};
+use std::collections::HashMap;
 use std::path::Path;
 
 /// Reads a passage grid; the first thing wrong with it is the error.
 pub fn read(path: &Path, text: Text) -> Result<Score, Problem> {
-    read_by(path, text, instrument::catalogue())
+    read_by(path, text, instrument::catalogue(), &Limits::USUAL)
 }
 
-/// The same with other instruments than the shipped ones.
+/// The same with other instruments than the shipped ones, within these limits.
 pub(super) fn read_by(
     path: &Path,
     text: Text,
     instruments: &'static Catalogue,
+    limits: &Limits,
 ) -> Result<Score, Problem> {
     let body = text.strip_prefix('\u{feff}').unwrap_or(&text);
     if body.trim().is_empty() {
@@ -84,7 +87,7 @@ pub(super) fn read_by(
             .help("a passage has header lines, a count row and a row for each part"));
     }
     let outcome = lines::read(&text).and_then(|grid| {
-        let score = build::score(&grid, instruments)?;
+        let score = build::score(&grid, instruments, limits)?;
         Ok((waivers(&text, &grid, &score), score))
     });
     match outcome {
@@ -115,13 +118,17 @@ fn waivers(text: &str, grid: &[lines::Block], score: &Score) -> Vec<waiver::Waiv
             bars.push(start..start + length);
         }
     }
+    // Of parts called alike the first.
+    let mut by_key: HashMap<String, u32> = HashMap::new();
+    for (index, part) in (0..).zip(&score.parts) {
+        by_key.entry(parts::key(&part.name)).or_insert(index);
+    }
     lines::waivers(text)
         .into_iter()
         .map(|comment| waiver::WaiverText {
-            part: comment.row.and_then(|label| {
-                let is_it = |part: &crate::score::Part| parts::same(&part.name, &label);
-                score.parts.iter().position(is_it).map(|index| index as u32)
-            }),
+            part: comment
+                .row
+                .and_then(|label| by_key.get(&parts::key(&label)).copied()),
             bars: bars.get(comment.system).or(bars.last()).cloned(),
             span: crate::ground::text::Span::of(&comment.at),
             text: comment.text,

@@ -1,10 +1,12 @@
 //! The parts of a passage: as its header declares them, else as its rows are called.
 
 use super::lines::{Block, Header, TextPiece, nearest};
+use crate::file_text::limits::{self, Limits};
 use crate::ground::instrument::{self, Instrument, Property};
 use crate::reading::fault::{Fault, Parsed};
 use crate::score::Part;
 use crate::score::identity::identify_all;
+use std::collections::HashSet;
 
 /// A part, and the instrument that it is known to be.
 pub(super) struct Declared {
@@ -15,19 +17,20 @@ pub(super) struct Declared {
 /// Labels of rows that are no parts.
 pub(super) const RESERVED: [&str; 3] = ["chord", "chords", "count"];
 
-/// Whether two labels are the same, blanks and capitals apart.
-pub(super) fn same(a: &str, b: &str) -> bool {
-    a.split_whitespace()
-        .map(str::to_lowercase)
-        .eq(b.split_whitespace().map(str::to_lowercase))
+/// A label with one blank between its words and no capitals: by these two are the same.
+pub(super) fn key(label: &str) -> String {
+    let words: Vec<String> = label.split_whitespace().map(str::to_lowercase).collect();
+    words.join(" ")
 }
 
 /// The parts in order.
 pub(super) fn declared(
     blocks: &[Block],
     catalogue: &'static instrument::Catalogue,
+    limits: &Limits,
 ) -> Parsed<Vec<Declared>> {
     let mut parts: Vec<Declared> = Vec::new();
+    let mut keys: HashSet<String> = HashSet::new();
     // In a choir a bare "alto" is a voice.
     let choir = blocks.iter().any(|b| {
         matches!(b, Block::Header(Header::Section(p))
@@ -37,7 +40,8 @@ pub(super) fn declared(
         let Block::Header(Header::Part(label, name)) = block else {
             continue;
         };
-        if parts.iter().any(|p| same(&p.label.text, &label.text)) {
+        within(limits, parts.len(), label)?;
+        if !keys.insert(key(&label.text)) {
             return Err(Fault::new(
                 label.at.clone(),
                 format!("the part `{}` is declared twice", label.text),
@@ -56,9 +60,18 @@ pub(super) fn declared(
         });
     }
     if parts.is_empty() {
-        parts = labelled(blocks, catalogue);
+        parts = labelled(blocks, catalogue, limits)?;
     }
     Ok(parts)
+}
+
+/// Makes sure that after so many parts there may be one more.
+fn within(limits: &Limits, parts: usize, next: &TextPiece) -> Parsed<()> {
+    if (parts as u64) < limits.parts {
+        return Ok(());
+    }
+    let message = format!("the score has more than {} parts", limits.parts);
+    Err(Fault::new(next.at.clone(), message).help(limits::raise("parts")))
 }
 
 /// The instrument that a header gives a part.
@@ -91,7 +104,11 @@ fn named(
 }
 
 /// The parts as the rows of the first system are called.
-fn labelled(blocks: &[Block], catalogue: &'static instrument::Catalogue) -> Vec<Declared> {
+fn labelled(
+    blocks: &[Block],
+    catalogue: &'static instrument::Catalogue,
+    limits: &Limits,
+) -> Parsed<Vec<Declared>> {
     let first = blocks.iter().find_map(|b| match b {
         Block::System(rows) => Some(rows),
         Block::Header(_) => None,
@@ -102,6 +119,9 @@ fn labelled(blocks: &[Block], catalogue: &'static instrument::Catalogue) -> Vec<
         .map(|row| &row.label)
         .filter(|label| !RESERVED.contains(&label.text.to_lowercase().as_str()))
         .collect();
+    if let Some(&next) = labels.get(usize::try_from(limits.parts).unwrap_or(usize::MAX)) {
+        within(limits, labels.len(), next)?;
+    }
     // Together the names say more than each alone: soprano, alto, tenor, bass are a choir.
     let named: Vec<Part> = labels
         .iter()
@@ -111,12 +131,12 @@ fn labelled(blocks: &[Block], catalogue: &'static instrument::Catalogue) -> Vec<
         })
         .collect();
     let identities = identify_all(catalogue, &named);
-    labels
+    Ok(labels
         .into_iter()
         .zip(identities)
         .map(|(label, identity)| Declared {
             label: label.clone(),
             instrument: identity.map(|i| i.instrument),
         })
-        .collect()
+        .collect())
 }

@@ -5,14 +5,16 @@
 )]
 
 use super::cells::counts;
-use super::lines::{Block, Header, Row, RowBar, nearest};
-use super::parts::{Declared, RESERVED, same};
+use super::lines::{Block, Header, Row, RowBar, TextPiece, nearest};
+use super::parts::{Declared, RESERVED, key as key_of};
+use crate::file_text::limits::{self, Limits};
 use crate::ground::pitch::{NoteName, Step, read_accidentals};
 use crate::ground::time::{Meter, Ticks};
 use crate::reading::fault::{Fault, Parsed};
 use crate::score::{FREE, Key, Score, Stated};
 use crate::voicing::Technique;
 use num_rational::Ratio;
+use std::collections::HashMap;
 use std::ops::Range;
 
 /// What headers have set so far.
@@ -58,9 +60,15 @@ pub(super) fn ticks(time: Ratio<i64>, per_quarter: Ticks) -> Ticks {
 pub(super) fn plan<'a>(
     blocks: &'a [Block],
     parts: &[Declared],
+    limits: &Limits,
     score: &mut Score,
 ) -> Parsed<Vec<BarPlan<'a>>> {
     let mut plans: Vec<BarPlan<'a>> = Vec::new();
+    let by_key: HashMap<String, usize> = parts
+        .iter()
+        .map(|part| key_of(&part.label.text))
+        .zip(0..)
+        .collect();
     let mut setting = Setting {
         key: Key {
             fifths: 0,
@@ -76,7 +84,8 @@ pub(super) fn plan<'a>(
         match block {
             Block::Header(header) => apply(header, &mut setting, score)?,
             Block::System(rows) => {
-                let system = System::of(rows, parts)?;
+                let system = System::of(rows, parts, &by_key)?;
+                system.within(limits, plans.len())?;
                 system.plan(&mut setting, &mut number, &mut plans)?;
             }
         }
@@ -183,7 +192,7 @@ struct System<'a> {
 
 impl<'a> System<'a> {
     /// The rows in their roles. All have the same number of bars.
-    fn of(rows: &'a [Row], parts: &[Declared]) -> Parsed<Self> {
+    fn of(rows: &'a [Row], parts: &[Declared], by_key: &HashMap<String, usize>) -> Parsed<Self> {
         let labelled = |name: &str| {
             rows.iter()
                 .find(|r| r.label.text.to_lowercase().trim_end_matches('s') == name)
@@ -193,7 +202,7 @@ impl<'a> System<'a> {
             return Err(Fault::new(at, "this system has no `count` row")
                 .help("a row such as `count | 1 & 2 3 |` says when each column sounds"));
         };
-        let by_part = by_part(rows, parts)?;
+        let by_part = by_part(rows, parts, by_key)?;
         for row in rows {
             if row.bars.len() != count.bars.len() {
                 let at = row.label.at.start..row.bars.last().map_or(row.label.at.end, |b| b.at.end);
@@ -215,6 +224,32 @@ impl<'a> System<'a> {
             chords: labelled("chord"),
             by_part,
         })
+    }
+
+    /// Makes sure that after so many bars the score may have those of the system, and each of them as
+    /// many notes as it has.
+    fn within(&self, limits: &Limits, before: usize) -> Parsed<()> {
+        let bars = (before.saturating_add(self.count.bars.len()) as u64)
+            .saturating_mul(self.by_part.len().max(1) as u64);
+        if bars > limits.bars {
+            let message = format!(
+                "the score has more than {} bars in all its parts",
+                limits.bars
+            );
+            return Err(Fault::new(label(self.count), message).help(limits::raise("bars")));
+        }
+        for bar in self.rows.iter().flat_map(|row| &row.bars) {
+            let notes = |cell: &TextPiece| cell.text.matches('+').count() + 1;
+            let found = bar.cells.iter().map(notes).sum::<usize>() as u64;
+            if found > limits.bar {
+                let message = format!(
+                    "this bar has {found} notes, rests and signs in one part; at most {} are read",
+                    limits.bar
+                );
+                return Err(Fault::new(bar.at.clone(), message).help(limits::raise("bar")));
+            }
+        }
+        Ok(())
     }
 
     /// Adds the bars of the system, numbered from `number`.
@@ -302,14 +337,17 @@ fn label(row: &Row) -> Range<usize> {
 }
 
 /// The row of each part, where the system has one.
-fn by_part<'a>(rows: &'a [Row], parts: &[Declared]) -> Parsed<Vec<Option<&'a Row>>> {
+fn by_part<'a>(
+    rows: &'a [Row],
+    parts: &[Declared],
+    by_key: &HashMap<String, usize>,
+) -> Parsed<Vec<Option<&'a Row>>> {
     let mut by_part: Vec<Option<&Row>> = vec![None; parts.len()];
     for row in rows {
         if RESERVED.contains(&row.label.text.to_lowercase().as_str()) {
             continue;
         }
-        let is_it = |part: &Declared| same(&part.label.text, &row.label.text);
-        let Some(index) = parts.iter().position(is_it) else {
+        let Some(&index) = by_key.get(&key_of(&row.label.text)) else {
             let fault = Fault::new(
                 label(row),
                 format!("no part is called `{}`", row.label.text),

@@ -13,6 +13,7 @@ mod measure;
 mod note;
 mod note_ahead;
 mod note_fields;
+mod octave;
 mod part;
 mod part_list;
 mod scale;

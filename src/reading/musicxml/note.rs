@@ -71,6 +71,7 @@ fn read_child(
                 "tie" => fields.tie(tie(child)?),
                 "accidental" => fields.accidental(),
                 "dot" => fields.dot(),
+                "lyric" => fields.lyric(),
                 _ => {}
             }
             xml.skip()?;

@@ -41,6 +41,8 @@ pub(super) struct NoteFields {
     tie: NoteFlags,
     /// An accidental is printed.
     accidental: bool,
+    /// Words stand under the note.
+    lyric: bool,
     pub notations: Notations,
     /// The note type, its dots and its time modification: the length when there is no duration.
     shape: Option<Ratio<i64>>,
@@ -70,6 +72,7 @@ impl NoteFields {
             staff: 1,
             tie: NoteFlags::default(),
             accidental: false,
+            lyric: false,
             notations: Notations::default(),
             shape: None,
             dots: 0,
@@ -132,6 +135,11 @@ impl NoteFields {
     #[inline]
     pub(super) fn accidental(&mut self) {
         self.accidental = true;
+    }
+
+    /// A `<lyric>`: that there is one, not what it says.
+    pub(super) fn lyric(&mut self) {
+        self.lyric = true;
     }
 
     /// A `<notehead>`, which may stand in brackets.
@@ -231,20 +239,14 @@ impl NoteFields {
                     self.tie
                 };
                 self.flag(ties);
-                let slurs = self.notations.slurs.iter();
-                self.flags = slurs.fold(self.flags, |flags, (_, start)| {
-                    flags.with(if *start {
-                        NoteFlags::SLUR_START
-                    } else {
-                        NoteFlags::SLUR_STOP
-                    })
-                });
+                self.flag(self.notations.slur_ends());
                 if self.chord {
                     self.flag(NoteFlags::CHORD_MEMBER);
                 }
                 if part.slashes {
                     self.flag(NoteFlags::SLASH);
                 }
+                part.part.lyrics += u32::from(self.lyric);
                 if self.accidental {
                     part.part.accidentals.push(span);
                 }
@@ -296,6 +298,18 @@ impl NoteFields {
 }
 
 impl Notations {
+    /// Whether slurs start or stop here.
+    fn slur_ends(&self) -> NoteFlags {
+        let slurs = self.slurs.iter();
+        slurs.fold(NoteFlags::default(), |flags, (_, start)| {
+            flags.with(if *start {
+                NoteFlags::SLUR_START
+            } else {
+                NoteFlags::SLUR_STOP
+            })
+        })
+    }
+
     /// A child that says all in its tag.
     pub(super) fn childless(&mut self, child: &Element<'_>) -> Parsed<()> {
         match child.name() {

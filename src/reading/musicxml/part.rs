@@ -4,6 +4,7 @@
     reason = "ticks saturate; ratios are of divisions within the limits of `values::decimal`; a voice that is asked for is in the list"
 )]
 
+use super::octave;
 use super::scale::{MAX_QUARTERS, Scale};
 use super::symbol::Symbol;
 use super::values::decimal;
@@ -210,6 +211,7 @@ impl PartReader {
         for slurs in self.slurs.chunk_by(|a, b| a.number == b.number) {
             self.part.loose_slurs.extend(loose_slurs(slurs));
         }
+        octave::count_once(&mut self.part);
         self.part
     }
 

@@ -21,6 +21,9 @@ const MOST_PARTS: usize = 32;
 /// The most bars drawn under one finding.
 const MOST_BARS: usize = 4;
 
+/// The most notes marked in one bar; how many more are at fault there is said at the last of them.
+const MOST_MARKS: usize = 48;
+
 /// The number the first grid row has in the gutter, where it is blanked: with two digits from the
 /// first row on all rows are indented alike.
 const FIRST_ROW: usize = 10;
@@ -153,10 +156,11 @@ fn labels(
     place: Place,
     page: usize,
 ) -> Vec<Label<usize>> {
-    let mut labels: Vec<Label<usize>> = finding
-        .notes
+    let here = |n: &&NoteAtFault| place_of(score, n).is_some_and(|at| at.bar == place.bar);
+    let at_fault: Vec<&NoteAtFault> = finding.notes.iter().filter(here).collect();
+    let mut labels: Vec<Label<usize>> = at_fault
         .iter()
-        .filter(|n| place_of(score, n).is_some_and(|at| at.bar == place.bar))
+        .take(MOST_MARKS)
         .filter_map(|n| {
             let range = view
                 .note(n.note, place.offset)
@@ -168,6 +172,13 @@ fn labels(
             Some(Label::primary(page, range).with_message(printable(&text)))
         })
         .collect();
+    let more = at_fault.len().saturating_sub(MOST_MARKS);
+    let notes = if more == 1 { "note" } else { "notes" };
+    if more > 0
+        && let Some(last) = labels.last_mut()
+    {
+        last.message = format!("{} ... and {more} more {notes}", last.message);
+    }
     if labels.is_empty() {
         let names = finding.parts.iter().filter_map(|&p| view.label(p));
         labels.extend(names.map(|range| Label::primary(page, range)));

@@ -9,7 +9,7 @@ use crate::rules::rule::Rule;
 use crate::rules::shared::wording;
 use crate::score::NoteRef;
 use crate::score::Score;
-use crate::sonority::Voice;
+use crate::sonority::{Voice, voice_number};
 use crate::voicing::{Colour, Frame};
 use std::collections::HashSet;
 
@@ -121,7 +121,7 @@ fn at_change<'a>(
         .map(|(i, v)| Fault {
             note: v.note,
             found: v.pitch,
-            voice: i as u8 + 1,
+            voice: voice_number(i),
             expected: v.pitch,
         })
         .collect();

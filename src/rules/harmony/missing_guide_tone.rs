@@ -117,16 +117,7 @@ pub fn check(input: &RuleInput<'_>, out: &mut Vec<Finding>) {
         }
         let voices = &chord.sonority.voices;
         // Somebody has to be free to take it: a doubled voice that is not the lead.
-        let doubled: Vec<usize> = (1..voices.len())
-            .filter(|&i| {
-                voices.get(i).is_some_and(|v| {
-                    voices
-                        .iter()
-                        .enumerate()
-                        .any(|(j, w)| j != i && w.pitch.class() == v.pitch.class())
-                })
-            })
-            .collect();
+        let doubled: Vec<usize> = (1..voices.len()).filter(|&i| chord.is_doubled(i)).collect();
         if doubled.is_empty() {
             continue;
         }

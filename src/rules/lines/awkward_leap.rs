@@ -244,16 +244,18 @@ fn look(input: &RuleInput<'_>, a: &Sonority, next: SonorityAt<'_>, out: &mut Vec
     };
     let lead = lead_b.midi - lead_a.midi;
     let last = a.voices.len() - 1;
+    // Each part with its top voice.
+    let mut of_part: SmallVec<[(u32, usize); 8]> =
+        b.voices.iter().map(|v| v.note.part).zip(0..).collect();
+    of_part.sort_unstable();
     let steps: SmallVec<[Step<'_>; 6]> = a
         .voices
         .iter()
         .enumerate()
         .filter_map(|(i, from)| {
-            let (at, to) = b
-                .voices
-                .iter()
-                .enumerate()
-                .find(|(_, v)| v.note.part == from.note.part)?;
+            let first = of_part.partition_point(|(part, _)| *part < from.note.part);
+            let (_, at) = *of_part.get(first).filter(|(p, _)| *p == from.note.part)?;
+            let to = b.voices.get(at)?;
             let inner = i > 0 && i < last && at > 0 && at < last;
             let joined = b.onset - from.end < beat.max(Ticks(1));
             (inner && joined).then_some(Step {

@@ -190,14 +190,14 @@ meter: 4/4
 count      | 1   3  |
 flute      | A5  B5 |
 oboe       | F#5 G5 |
-glass harp | D5  E5 |
+nose flute | D5  E5 |
 bassoon    | D3  G3 |
 on the page:
-glass harp, bar 1: key 0
+nose flute, bar 1: key 0
 ",
                 but: "\
 not on the page:
-glass harp, bar 1: key 0
+nose flute, bar 1: key 0
 on the page:
 oboe, bar 1: key 0
 ",
@@ -253,7 +253,8 @@ pub fn check(input: &RuleInput<'_>, out: &mut Vec<Finding>) {
             let may_be_plain = v.instrument.is_none_or(|i| {
                 i.is(Property::NoKeySignature) || i.is(Property::NoKeySignatureInOrchestra) && !band
             });
-            !(plain && may_be_plain)
+            let any_key = v.instrument.is_some_and(|i| i.is(Property::AnyKey));
+            !(plain && may_be_plain || any_key)
         })
         .collect();
     // Every key of every part in order of time.

@@ -20,7 +20,7 @@ use crate::ground::pitch::Pitch;
 use crate::ground::time::Ticks;
 use crate::score::Place;
 use crate::score::{Change, NoteRef};
-use crate::sonority::Sonority;
+use crate::sonority::{Sonority, voice_number};
 use crate::style::{HouseRule, MendBy, VoiceAt};
 use std::cell::Cell;
 use std::collections::HashMap;
@@ -43,12 +43,11 @@ impl RuleInUse<'_> {
     }
 }
 
-/// Runs the house's own rules.
-pub(super) fn check(reading: &RuleInput<'_>, out: &mut Vec<Finding>) {
-    let rules: Vec<RuleInUse<'_>> = reading
-        .style
-        .own
-        .iter()
+/// Runs the house's own rules, or only the one of this name.
+pub(super) fn check(reading: &RuleInput<'_>, only: Option<&str>, out: &mut Vec<Finding>) {
+    let own = reading.style.own.iter();
+    let rules: Vec<RuleInUse<'_>> = own
+        .filter(|rule| only.is_none_or(|name| rule.name == name))
         .filter_map(|rule| {
             Some(RuleInUse {
                 rule,
@@ -245,7 +244,7 @@ impl<'h> OwnRules<'h, '_> {
                             sonority: Some(index),
                             faults: vec![MendableNote {
                                 note: voice.note,
-                                voice: from_top as u8 + 1,
+                                voice: voice_number(from_top),
                                 pitch: note.sounding,
                             }],
                             mended: Some(0),
@@ -310,7 +309,7 @@ impl<'h> OwnRules<'h, '_> {
                     if self.holds(rule, rule.tests(false), (passage, note.at), value) {
                         let fault = |v: &NoteView<'_>| MendableNote {
                             note: v.voice.note,
-                            voice: v.from_top as u8 + 1,
+                            voice: voice_number(v.from_top),
                             pitch: v.note.sounding,
                         };
                         let place = FindingPlace {
@@ -364,7 +363,7 @@ impl<'h> OwnRules<'h, '_> {
                 };
                 let fault = |(i, v): (usize, &crate::sonority::Voice)| MendableNote {
                     note: v.note,
-                    voice: i as u8 + 1,
+                    voice: voice_number(i),
                     pitch: v.pitch,
                 };
                 let mended = voice.map(|_| 0);
@@ -468,11 +467,17 @@ impl<'h> OwnRules<'h, '_> {
         }
         let score = self.facts.score;
         let house = rule.rule;
+        // Where a change of pitch is tried nobody reads what would be said of it.
+        let tried = self.reading.is_recheck();
         let sonority = place.sonority.and_then(|i| place.passage.sonorities.get(i));
         let force = place
             .sonority
             .and_then(|i| place.passage.in_force.get(i).copied().flatten());
-        let remedies = self.remedies(house, place);
+        let remedies = if tried {
+            Vec::new()
+        } else {
+            self.remedies(house, place)
+        };
         let label = match place.faults.as_slice() {
             [_] => "this note",
             [_, _] if house.scope == Scope::Step => "from here",
@@ -500,10 +505,12 @@ impl<'h> OwnRules<'h, '_> {
         self.found.push(Finding {
             section: Some(place.passage.section.name.clone()),
             parts: place.parts.clone(),
-            why: house
-                .why
-                .clone()
-                .unwrap_or_else(|| "The house style asks for it.".to_owned()),
+            why: if tried {
+                String::new()
+            } else {
+                let why = house.why.as_deref();
+                why.unwrap_or("The house style asks for it.").to_owned()
+            },
             source: house.source.unwrap_or("house style"),
             chord: self.facts.chord(place.onset).map(|c| c.text.clone()),
             technique: force.map(|f| f.technique.name().to_owned()),

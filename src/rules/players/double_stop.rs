@@ -135,6 +135,7 @@ pub fn check(input: &RuleInput<'_>, out: &mut Vec<Finding>) {
             let Some(instrument) = member
                 .instrument
                 .filter(|i| i.single_line && !i.is(Property::Unpitched) && !i.is(Property::Sung))
+                .filter(|i| i.range.is_known())
             else {
                 continue;
             };
@@ -158,6 +159,12 @@ pub fn check(input: &RuleInput<'_>, out: &mut Vec<Finding>) {
 }
 
 fn stops<'a>(input: &RuleInput<'a>, index: u32, part: &'a Part) -> Vec<Stop<'a>> {
+    let divisions = divisions(&part.words);
+    let is_divided = |onset: Ticks| {
+        let until = divisions.partition_point(|(at, _)| *at <= onset);
+        let last = until.checked_sub(1).and_then(|i| divisions.get(i));
+        last.is_some_and(|(_, divided)| *divided)
+    };
     let mut sounding: Vec<(Ticks, i16, NoteRef)> = Vec::new();
     let mut stops: Vec<Stop<'a>> = Vec::new();
     let (mut attacks, mut bars) = (0usize, 0usize);
@@ -178,7 +185,7 @@ fn stops<'a>(input: &RuleInput<'a>, index: u32, part: &'a Part) -> Vec<Stop<'a>>
         let other = sounding.iter().find(|(_, m, _)| *m != midi);
         if let Some((.., with)) = other
             && !note.flags.has(NoteFlags::TIED_IN)
-            && !said_to_divide(&part.words, note.onset)
+            && !is_divided(note.onset)
         {
             stops.push(Stop {
                 note,
@@ -194,29 +201,24 @@ fn stops<'a>(input: &RuleInput<'a>, index: u32, part: &'a Part) -> Vec<Stop<'a>>
     if shared { Vec::new() } else { stops }
 }
 
-/// The last words that speak of dividing do divide.
-fn said_to_divide(words: &[Mark<Words>], onset: Ticks) -> bool {
-    let until = words.partition_point(|w| w.onset <= onset);
-    words
-        .iter()
-        .take(until)
-        .rev()
-        .find_map(|w| {
-            let text = w.value.text.to_lowercase();
-            let known = &known_words().dividing;
-            let has = |list: &[Box<str>]| {
-                text.split(|c: char| !c.is_alphanumeric())
-                    .any(|word| is_among(list, word))
-            };
-            if has(&known.together) {
-                Some(false)
-            } else if has(&known.divided) || is_among(&known.divided_alone, text.trim()) {
-                Some(true)
-            } else {
-                None
-            }
-        })
-        .unwrap_or(false)
+/// The words that speak of dividing, in order: when, and whether they divide.
+fn divisions(words: &[Mark<Words>]) -> Vec<(Ticks, bool)> {
+    let known = &known_words().dividing;
+    let said = words.iter().filter_map(|w| {
+        let text = w.value.text.to_lowercase();
+        let has = |list: &[Box<str>]| {
+            text.split(|c: char| !c.is_alphanumeric())
+                .any(|word| is_among(list, word))
+        };
+        if has(&known.together) {
+            Some((w.onset, false))
+        } else if has(&known.divided) || is_among(&known.divided_alone, text.trim()) {
+            Some((w.onset, true))
+        } else {
+            None
+        }
+    });
+    said.collect()
 }
 
 fn finding(

@@ -77,6 +77,10 @@ pub fn check(input: &RuleInput<'_>, out: &mut Vec<Finding>) {
     let limit = input.setting(&RULE, "bars");
     let mut found = Vec::new();
     for line in input.lines(|i| i.range.comfortable.is_some()) {
+        let part = input.score.parts.get(line.part as usize);
+        if part.is_some_and(|p| p.may_be_untransposed(line.instrument)) {
+            continue;
+        }
         let mut run: Vec<Edge> = Vec::new();
         for bar in line.tones.chunk_by(|a, b| a.at.bar == b.at.bar) {
             let edge = edge_of(line, bar);

@@ -7,8 +7,10 @@ use crate::ground::instrument::{Instrument, Mallets};
 use crate::rules::input::RuleInput;
 use crate::rules::rule::{DependsOn, Example, Exception, Group, Rule, Setting, Silent};
 use crate::rules::shared::wording;
-use crate::sonority::{Sonority, Voice};
+use crate::score::NoteRef;
+use crate::sonority::{Sonority, Voice, voice_number};
 use crate::voicing::Semitones;
+use rustc_hash::FxHashMap;
 use smallvec::SmallVec;
 
 pub static RULE: Rule = Rule {
@@ -218,17 +220,14 @@ fn finding(
     struck: &[&Voice],
     what: &str,
 ) -> Finding {
+    let places: FxHashMap<NoteRef, usize> =
+        sonority.voices.iter().map(|v| v.note).zip(0..).collect();
     let faults: Vec<Fault> = struck
         .iter()
         .map(|v| Fault {
             note: v.note,
             found: v.pitch,
-            voice: sonority
-                .voices
-                .iter()
-                .position(|w| w.note == v.note)
-                .unwrap_or(0) as u8
-                + 1,
+            voice: voice_number(places.get(&v.note).copied().unwrap_or(0)),
             expected: v.pitch,
         })
         .collect();

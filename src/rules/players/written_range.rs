@@ -131,9 +131,13 @@ struct Outside<'a> {
 pub fn check(input: &RuleInput<'_>, out: &mut Vec<Finding>) {
     for passage in input.passages {
         for member in &passage.section.parts {
-            let Some(instrument) = member.instrument else {
+            let Some(instrument) = member.instrument.filter(|i| i.range.is_known()) else {
                 continue;
             };
+            let part = input.score.parts.get(member.part as usize);
+            if part.is_some_and(|p| p.may_be_untransposed(instrument)) {
+                continue;
+            }
             // One finding for the notes of one bar on the same side of the range.
             let mut bars: BTreeMap<(u32, bool), Vec<Outside<'_>>> = BTreeMap::new();
             let leads = member.seat == Some(1) && passage.section.parts.len() > 1;

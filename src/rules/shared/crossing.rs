@@ -6,10 +6,11 @@ use crate::diagnosis::{Fault, Passage};
 use crate::finding::Finding;
 use crate::rules::diagnosed::{DiagnosedScore, SonorityAt};
 use crate::rules::rule::Rule;
-use crate::score::{Change, Score};
-use crate::sonority::{Sonority, Voice};
+use crate::score::{Change, NoteRef, Score};
+use crate::sonority::{Sonority, Voice, voice_number};
+use rustc_hash::FxHashMap;
 use smallvec::SmallVec;
-use std::collections::HashMap;
+use std::cmp::Ordering;
 use std::ops::Range;
 
 /// The seats of a sonority that are out of order, by seat, with the order they should have.
@@ -32,7 +33,7 @@ pub fn crossings<'a>(diagnosed: &DiagnosedScore<'a>) -> Vec<Crossing<'a>> {
             continue;
         }
         let mut run: Option<(Vec<u8>, usize)> = None;
-        let mut seating: HashMap<(usize, u8, u8), bool> = HashMap::new();
+        let mut seating = Seating::default();
         for (index, sonority) in passage.sonorities.iter().enumerate() {
             let counterpoint = passage.section.is_choir() && diagnosed.style.counterpoint;
             if !(sonority.is_block() && passage.is_block_phrase(index) || counterpoint)
@@ -44,27 +45,26 @@ pub fn crossings<'a>(diagnosed: &DiagnosedScore<'a>) -> Vec<Crossing<'a>> {
             let Some(by_seat) = by_seat(sonority) else {
                 continue;
             };
+            let phrase = passage.phrase_of(index);
             let crossed: Vec<(u8, u8)> = by_seat
                 .iter()
                 .enumerate()
                 .flat_map(|(i, a)| by_seat.iter().skip(i + 1).map(move |b| (*a, *b)))
                 .filter(|(a, b)| a.midi < b.midi)
                 .map(|(a, b)| (a.seat, b.seat))
-                .filter(|&pair| {
-                    let phrase = passage.phrase_of(index).start;
-                    !*seating
-                        .entry((phrase, pair.0, pair.1))
-                        .or_insert_with(|| is_seating(passage, index, pair))
-                })
+                .filter(|&pair| !seating.is_of(passage, &phrase, pair))
                 .collect();
             if crossed.is_empty() {
                 continue;
             }
-            let struck = crossed.iter().any(|&(a, b)| {
-                by_seat
-                    .iter()
-                    .any(|v| v.attacked && (v.seat == a || v.seat == b))
-            });
+            let mut attacked = [false; 256];
+            for voice in by_seat.iter().filter(|v| v.attacked) {
+                if let Some(slot) = attacked.get_mut(usize::from(voice.seat)) {
+                    *slot = true;
+                }
+            }
+            let attacked = |seat: u8| attacked.get(usize::from(seat)) == Some(&true);
+            let struck = crossed.iter().any(|&(a, b)| attacked(a) || attacked(b));
             let mut seats: Vec<u8> = crossed.iter().flat_map(|&(a, b)| [a, b]).collect();
             seats.sort_unstable();
             seats.dedup();
@@ -121,64 +121,109 @@ fn out_of_order(sonority: &Sonority, voices: &[&Voice]) -> Vec<Fault> {
         .map(|(v, want)| Fault {
             note: v.note,
             found: v.pitch,
-            voice: place(want.midi).unwrap_or(0) as u8 + 1,
+            voice: voice_number(place(want.midi).unwrap_or(0)),
             expected: want.pitch,
         })
         .collect()
 }
 
-/// Whether two seats have changed places for the phrase (more often so than not): that is how the
-/// writer seated them. In a choir seats never change.
-fn is_seating(passage: &Passage, index: usize, (upper, lower): (u8, u8)) -> bool {
-    if passage.section.is_choir() {
-        return false;
+/// Which seats of a passage have changed places, as far as somebody asked.
+#[derive(Default)]
+struct Seating {
+    /// By the start of what says so, and two seats.
+    known: FxHashMap<(usize, u8, u8), bool>,
+    /// The phrase asked for last.
+    phrase: Option<(Range<usize>, SeatPitches)>,
+    whole: Option<SeatPitches>,
+}
+
+impl Seating {
+    /// Whether two seats have changed places for a phrase. A short one says nothing of that: then the
+    /// whole passage does. In a choir seats never change.
+    fn is_of(&mut self, passage: &Passage, phrase: &Range<usize>, pair: (u8, u8)) -> bool {
+        if passage.section.is_choir() {
+            return false;
+        }
+        let short = phrase.len() < 3;
+        let from = if short { usize::MAX } else { phrase.start };
+        if let Some(known) = self.known.get(&(from, pair.0, pair.1)) {
+            return *known;
+        }
+        let pitches = if short {
+            let all = 0..passage.sonorities.len();
+            self.whole
+                .get_or_insert_with(|| SeatPitches::of(passage, all))
+        } else {
+            let last = self.phrase.take().filter(|(range, _)| range == phrase);
+            let here = || (phrase.clone(), SeatPitches::of(passage, phrase.clone()));
+            &mut self.phrase.insert(last.unwrap_or_else(here)).1
+        };
+        let is_seating = pitches.is_seating(pair);
+        self.known.insert((from, pair.0, pair.1), is_seating);
+        is_seating
     }
-    let count = |range: Range<usize>| {
-        let mut crossed = 0;
-        let mut straight = 0;
-        for s in passage.sonorities.get(range).unwrap_or_default() {
-            let of = |seat: u8| s.voices.iter().find(|v| v.seat == seat).map(|v| v.midi);
+}
+
+/// The pitch of each seat in some sonorities, `None` where it rests.
+struct SeatPitches(Vec<Vec<Option<i16>>>);
+
+impl SeatPitches {
+    fn of(passage: &Passage, range: Range<usize>) -> Self {
+        let sonorities = passage.sonorities.get(range).unwrap_or_default();
+        let of_each = sonorities.iter().map(|sonority| {
+            let mut by_seat = vec![None; passage.section.parts.len().min(256)];
+            // From the bottom: of several notes of a seat the top one counts.
+            for voice in sonority.voices.iter().rev() {
+                if let Some(slot) = by_seat.get_mut(usize::from(voice.seat)) {
+                    *slot = Some(voice.midi);
+                }
+            }
+            by_seat
+        });
+        Self(of_each.collect())
+    }
+
+    /// Whether two seats have changed places more often than not: that is how the writer seated them.
+    fn is_seating(&self, (upper, lower): (u8, u8)) -> bool {
+        let mut more = 0i64;
+        for by_seat in &self.0 {
+            let of = |seat: u8| by_seat.get(usize::from(seat)).copied().flatten();
             if let (Some(a), Some(b)) = (of(upper), of(lower)) {
                 match a.cmp(&b) {
-                    std::cmp::Ordering::Less => crossed += 1,
-                    std::cmp::Ordering::Greater => straight += 1,
-                    std::cmp::Ordering::Equal => {}
+                    Ordering::Less => more += 1,
+                    Ordering::Greater => more -= 1,
+                    Ordering::Equal => {}
                 }
             }
         }
-        (crossed, straight)
-    };
-    let phrase = passage.phrase_of(index);
-    let (crossed, straight) = if phrase.len() >= 3 {
-        count(phrase)
-    } else {
-        count(0..passage.sonorities.len())
-    };
-    crossed > straight
+        more > 0
+    }
 }
 
 /// One part an octave off: moved back, it puts every seat in its order.
 fn octave_astray(crossing: &Crossing<'_>) -> Option<Vec<Change>> {
-    let voices = &crossing.at.sonority.voices;
+    let mut seated: Vec<&Voice> = crossing.at.sonority.voices.iter().collect();
+    seated.sort_unstable_by_key(|v| (v.seat, v.midi));
+    let of_note: FxHashMap<NoteRef, usize> = seated.iter().map(|v| v.note).zip(0..).collect();
+    let midi = |at: Option<usize>| Some(seated.get(at?)?.midi);
+    // How many neighbours are out of order, of those at a place with this pitch there.
+    let around = |at: usize, pitch: i16| {
+        let above = midi(at.checked_sub(1)).is_some_and(|m| m <= pitch);
+        let below = midi(Some(at + 1)).is_some_and(|m| pitch <= m);
+        usize::from(above) + usize::from(below)
+    };
+    let out_of_order = |w: &&[&Voice]| matches!(w, [a, b] if a.midi <= b.midi);
+    let wrong = seated.windows(2).filter(out_of_order).count();
     let ways = crossing
         .faults
         .iter()
         .flat_map(|f| [-1i8, 1].map(|octave| (f.note, f.found.octaves(octave))));
     ways.into_iter()
         .find(|(note, pitch)| {
-            let mut seated: Vec<(u8, i16)> = voices
-                .iter()
-                .map(|v| {
-                    let midi = if v.note == *note {
-                        pitch.midi()
-                    } else {
-                        v.midi
-                    };
-                    (v.seat, midi)
-                })
-                .collect();
-            seated.sort_unstable();
-            seated.windows(2).all(|w| matches!(w, [a, b] if a.1 > b.1))
+            of_note.get(note).is_some_and(|&at| {
+                midi(Some(at)).is_some_and(|own| wrong == around(at, own))
+                    && around(at, pitch.midi()) == 0
+            })
         })
         .map(|(note, sounding)| vec![Change { note, sounding }])
 }

@@ -8,8 +8,8 @@ use crate::ground::pitch::{NoteName, Pitch, PitchClass};
 use crate::rules::diagnosed::{DiagnosedScore, SonorityAt};
 use crate::rules::rule::Rule;
 use crate::score::{Change, Score};
-use crate::sonority::Sonority;
 use crate::sonority::lead::LeadNote;
+use crate::sonority::{Sonority, voice_number};
 use crate::voicing::{Colour, Frame};
 use smallvec::SmallVec;
 
@@ -24,6 +24,8 @@ pub struct FreeChord<'a> {
     pub key: i8,
     /// The colour of each voice's note.
     colours: SmallVec<[Colour; 5]>,
+    /// How many voices sound each pitch class.
+    sounding: [u32; 12],
 }
 
 /// Every chord of free writing: three voices or more struck together, not one note in octaves, not
@@ -63,9 +65,17 @@ fn free<'a>(diagnosed: &DiagnosedScore<'a>, at: SonorityAt<'a>) -> Option<FreeCh
         return None;
     }
     let voices = sonority.voices.iter();
+    let mut sounding = [0u32; 12];
+    for voice in voices.clone() {
+        if let Some(count) = sounding.get_mut(usize::from(voice.pitch.class().get().unsigned_abs()))
+        {
+            *count += 1;
+        }
+    }
     Some(FreeChord {
         at,
         sonority,
+        sounding,
         colours: voices.map(|v| frame.colour(v.pitch.class())).collect(),
         frame,
         lead,
@@ -102,6 +112,20 @@ impl FreeChord<'_> {
             .unwrap_or_else(|| NoteName::in_key(class, self.key))
     }
 
+    /// How many voices sound a pitch class.
+    fn count(&self, class: PitchClass) -> u32 {
+        self.sounding
+            .get(usize::from(class.get().unsigned_abs()))
+            .copied()
+            .unwrap_or_default()
+    }
+
+    /// Whether another voice sounds the pitch class of this one.
+    pub fn is_doubled(&self, index: usize) -> bool {
+        let voice = self.sonority.voices.get(index);
+        voice.is_some_and(|v| self.count(v.pitch.class()) > 1)
+    }
+
     fn pitch(&self, midi: i16) -> Pitch {
         Pitch::named(self.name(PitchClass::new(midi)), midi)
             .unwrap_or_else(|| Pitch::in_key(midi, self.key))
@@ -119,12 +143,7 @@ impl FreeChord<'_> {
             .and_then(|i| voices.get(i))
             .map_or(i16::MAX, |v| v.midi);
         let below = voices.get(index + 1).map_or(i16::MIN, |v| v.midi);
-        let sounds = |class: PitchClass| {
-            voices
-                .iter()
-                .enumerate()
-                .any(|(i, v)| i != index && v.pitch.class() == class)
-        };
+        let sounds = |class: PitchClass| self.count(class) > u32::from(own.pitch.class() == class);
         let guides: Vec<PitchClass> = self
             .frame
             .third()
@@ -155,7 +174,7 @@ impl FreeChord<'_> {
         Some(Fault {
             note: v.note,
             found: v.pitch,
-            voice: index as u8 + 1,
+            voice: voice_number(index),
             expected: expected.unwrap_or(v.pitch),
         })
     }

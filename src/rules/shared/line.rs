@@ -67,7 +67,8 @@ fn line<'a>(
 ) -> Option<Line<'a>> {
     let instrument = member
         .instrument
-        .filter(|i| i.single_line && !i.is(Property::Unpitched))?;
+        // Where not even the range is known, nothing is asked of the player.
+        .filter(|i| i.single_line && !i.is(Property::Unpitched) && i.range.is_known())?;
     let part = diagnosed.score.parts.get(member.part as usize)?;
     if part.staves > 1 {
         return None;

@@ -3,6 +3,7 @@
 pub mod crossing;
 pub mod free;
 pub mod line;
+pub mod meters;
 pub mod page;
 pub mod remedies;
 pub mod slip;

@@ -7,7 +7,7 @@ use crate::finding::Finding;
 use crate::rules::diagnosed::{SlipAt, SonorityAt};
 use crate::rules::rule::Rule;
 use crate::score::Score;
-use crate::sonority::Voice;
+use crate::sonority::{Voice, voice_number};
 
 impl SonorityAt<'_> {
     /// The chord symbol in force.
@@ -30,7 +30,7 @@ impl SonorityAt<'_> {
         Fault {
             note: voice.note,
             found: voice.pitch,
-            voice: place.unwrap_or(0) as u8 + 1,
+            voice: voice_number(place.unwrap_or(0)),
             expected: voice.pitch,
         }
     }

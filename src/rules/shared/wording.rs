@@ -6,6 +6,7 @@ use crate::ground::pitch::Pitch;
 use crate::rules::shared::stretch;
 use crate::score::Score;
 use crate::score::{Change, NoteRef};
+use smallvec::SmallVec;
 use std::fmt::Write;
 
 /// The part's name.
@@ -47,14 +48,12 @@ pub fn marks(score: &Score, faults: &[Fault]) -> impl Iterator<Item = NoteAtFaul
     })
 }
 
-/// Whether several of these notes stand in one part (a piano), so that names do not tell them
-/// apart.
-fn shares_part(faults: &[Fault], fault: &Fault) -> bool {
-    faults
-        .iter()
-        .filter(|f| f.note.part == fault.note.part)
-        .count()
-        > 1
+/// The parts in which several of these notes stand (a piano), so that names do not tell them apart.
+fn shared_parts(faults: &[Fault]) -> SmallVec<[u32; 8]> {
+    let mut parts: SmallVec<[u32; 8]> = faults.iter().map(|f| f.note.part).collect();
+    parts.sort_unstable();
+    let shared = parts.chunk_by(|a, b| a == b).filter(|same| same.len() > 1);
+    shared.filter_map(|same| same.first().copied()).collect()
 }
 
 /// "alto 2 has D6 (sounding F5), tenor 1 has ...".
@@ -70,6 +69,7 @@ pub fn who_has(score: &Score, faults: &[Fault]) -> String {
 
 /// What to write instead, one clause for each player.
 pub fn instead(score: &Score, faults: &[Fault]) -> Option<String> {
+    let shared = shared_parts(faults);
     let each: Vec<String> = faults
         .iter()
         .filter(|f| f.found != f.expected)
@@ -77,7 +77,7 @@ pub fn instead(score: &Score, faults: &[Fault]) -> Option<String> {
             let name = part(score, f.note.part);
             let from = for_player(score, f.note, f.found);
             let to = for_player(score, f.note, f.expected);
-            let voice = if f.voice > 0 && shares_part(faults, f) {
+            let voice = if f.voice > 0 && shared.binary_search(&f.note.part).is_ok() {
                 format!(", voice {}", f.voice)
             } else {
                 String::new()

@@ -84,10 +84,15 @@ pub fn presumed(score: &Score) -> Vec<Presumed> {
             if part.transpositions.len() > 1 || part.staves > 1 || part.notes.is_empty() {
                 return None;
             }
+            let instrument = identity?.instrument;
+            // Whatever key it is in, it may be right.
+            if instrument.is(Property::AnyKey) {
+                return None;
+            }
             Some(Seat {
                 index: index as u32,
                 part,
-                instrument: identity?.instrument,
+                instrument,
                 stated: part
                     .transpositions
                     .first()

@@ -52,6 +52,39 @@ fn an_octave_clef_moves_nothing() {
 }
 
 #[test]
+fn an_octave_of_the_clef_and_of_the_transposition_counts_once() {
+    let head = |clef_octave: i8| {
+        format!(
+            "<attributes><divisions>1</divisions><clef><sign>G</sign><line>2</line>\
+             <clef-octave-change>{clef_octave}</clef-octave-change></clef><transpose>\
+             <chromatic>0</chromatic><octave-change>-1</octave-change></transpose></attributes>"
+        )
+    };
+    let heard = |clef_octave, pitch| {
+        let text = one(&bar(&format!(
+            "{}{}",
+            head(clef_octave),
+            note(pitch, 4, "")
+        )));
+        let score = score(&text);
+        let part = &score.parts[0];
+        (sounding(part).join(" "), part.octave_counted_once)
+    };
+    // About the staff of a tenor's clef the notes sound as they stand.
+    assert_eq!(heard(-1, "C4"), ("C4".to_owned(), true));
+    // About the plain staff the clef is only a label.
+    assert_eq!(heard(-1, "C5"), ("C4".to_owned(), false));
+    assert_eq!(heard(0, "C4"), ("C3".to_owned(), false));
+}
+
+#[test]
+fn words_under_notes_are_counted() {
+    let lyric = "<lyric><text>la</text></lyric>";
+    let notes = [note("C4", 2, lyric), note("D4", 2, "")].concat();
+    assert_eq!(score(&one(&bar(&notes))).parts[0].lyrics, 1);
+}
+
+#[test]
 fn a_concert_score_keeps_only_octaves() {
     let head = "<defaults><concert-score/></defaults>";
     let s = score(&part_with(
