@@ -3,7 +3,6 @@
 use super::change::NoteRef;
 use super::score::Score;
 use crate::ground::pitch::Pitch;
-use crate::ground::time::Ticks;
 
 /// A fault of a part from here to there, with its evidence.
 #[derive(Clone, Debug, PartialEq)]

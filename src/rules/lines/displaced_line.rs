@@ -83,7 +83,7 @@ fn about(input: &RuleInput<'_>, found: &Stretch) -> Option<Finding> {
         )
         .parts([found.part])
         .at_notes(changes.iter().map(|c| c.note), 0, &away)
-        .suggestion(stretch::moved_back(score, found))
+        .instead(stretch::moved_back(score, found))
         .may_mend([changes]),
     )
 }

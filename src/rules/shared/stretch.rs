@@ -19,11 +19,11 @@ pub fn bars(score: &Score, stretch: &Stretch) -> String {
 }
 
 /// "tenor 1: write it an octave higher in bars 5-8".
-pub fn moved_back(score: &Score, stretch: &Stretch) -> Option<String> {
+pub fn moved_back(score: &Score, stretch: &Stretch) -> String {
     let StretchFault::Displaced { by, .. } = &stretch.fault;
     let who = wording::part(score, stretch.part);
     let bars = bars(score, stretch);
-    Some(format!("{who}: write it {} {bars}", back(*by)))
+    format!("{who}: write it {} {bars}", back(*by))
 }
 
 /// The same for changes that move a whole stretch to where it is read.
@@ -38,7 +38,7 @@ pub fn in_words(score: &Score, changes: &[Change]) -> Option<String> {
             && (stretch.from..stretch.to).contains(&c.note.note)
             && score.is_displaced(c.note)
     });
-    whole.then(|| moved_back(score, stretch)).flatten()
+    whole.then(|| moved_back(score, stretch))
 }
 
 /// "an octave low".

@@ -264,11 +264,10 @@ impl Witness {
                     of_section.1 += 1;
                 }
                 if let Some(crossed) = self.crossed(moment, strike.line, strike.midi) {
-                    for sum in [pairs.get_mut(section), of_line.get_mut(strike.line)] {
-                        if let Some(sum) = sum {
-                            sum.all += crossed.all;
-                            sum.out += crossed.out;
-                        }
+                    let sums = [pairs.get_mut(section), of_line.get_mut(strike.line)];
+                    for sum in sums.into_iter().flatten() {
+                        sum.all += crossed.all;
+                        sum.out += crossed.out;
                     }
                 }
             }
