@@ -16,6 +16,7 @@ mod place;
 mod score;
 mod shared;
 mod source;
+mod stretch;
 mod waiver;
 
 pub use bar::{Bar, PartBar, Signs};
@@ -28,4 +29,5 @@ pub use place::Place;
 pub use score::Score;
 pub use shared::Shared;
 pub use source::{Format, Source};
+pub use stretch::{Displacement, Stretch, StretchFault};
 pub use waiver::Waiver;

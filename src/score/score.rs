@@ -6,6 +6,7 @@ use super::part::{Part, Presumed};
 use super::place::Place;
 use super::shared::Shared;
 use super::source::Source;
+use super::stretch::Stretch;
 use super::waiver::Waiver;
 use crate::ground::chord::Chord;
 use crate::ground::instrument::CatalogueInUse;
@@ -38,6 +39,8 @@ pub struct Score {
     pub concert: bool,
     /// Parts that are read with another transposition than their file has.
     pub presumed: Vec<Presumed>,
+    /// Stretches of parts that are read otherwise than they stand.
+    pub stretches: Vec<Stretch>,
     /// The instruments and sections its parts are known by.
     pub instruments: CatalogueInUse,
 }

@@ -7,6 +7,7 @@ pub mod meters;
 pub mod page;
 pub mod remedies;
 pub mod slip;
+pub mod stretch;
 pub mod together;
 pub mod whole;
 pub mod wording;

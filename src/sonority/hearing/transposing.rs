@@ -467,7 +467,8 @@ trombone 1 | D4 C4 D4 F4 | F4 D4 Eb4 D4 |
         let mut stated = soli();
         strip(&mut stated.parts[1]);
         stated.concert = true;
-        assert!(heard(&stated).is_none());
+        // The part stands a third off in all that follows, but not for its transposition.
+        assert!(heard(&stated).is_none_or(|h| h.presumed.is_empty()));
     }
 
     #[test]
