@@ -21,9 +21,10 @@ pub(super) fn grouping(score: &Score, passages: &[Passage]) -> Option<String> {
                 Some(_) => " together",
                 None => "",
             };
-            let bars = match p.section.stretches.is_empty() {
-                true => String::new(),
-                false => format!(" in {}", in_words(score, &bars(p))),
+            let bars = if p.section.stretches.is_empty() {
+                String::new()
+            } else {
+                format!(" in {}", in_words(score, &bars(p)))
             };
             format!("{}{together}{bars}", p.section.name)
         })
@@ -50,9 +51,12 @@ fn bars(passage: &Passage) -> Vec<RangeInclusive<u32>> {
 
 fn in_words(score: &Score, bars: &[RangeInclusive<u32>]) -> String {
     let number = |bar: &u32| score.bar_number(*bar);
-    let range = |r: &RangeInclusive<u32>| match r.start() == r.end() {
-        true => number(r.start()),
-        false => format!("{}-{}", number(r.start()), number(r.end())),
+    let range = |r: &RangeInclusive<u32>| {
+        if r.start() == r.end() {
+            number(r.start())
+        } else {
+            format!("{}-{}", number(r.start()), number(r.end()))
+        }
     };
     match bars {
         [one] if one.start() == one.end() => format!("bar {}", range(one)),

@@ -2,6 +2,7 @@
 
 use super::*;
 use crate::reading::grid;
+use std::fmt::Write as _;
 use std::path::Path;
 
 /// A chart without a stated section, sounding: each part with its instrument and its cells, for `bars` of
@@ -14,13 +15,13 @@ fn heard(parts: &[(&str, &str, &str)]) -> Vec<Section> {
     let columns = notes[0].len();
     let mut text = "key: C\nmeter: 4/4\npitch: sounding\nparts: ".to_owned();
     for (name, instrument, _) in parts {
-        text += &format!("{name} = {instrument}\n       ");
+        write!(text, "{name} = {instrument}\n       ").unwrap();
     }
     text += "\n\n";
     let mut row = |name: &str, cell: &dyn Fn(usize) -> String| {
-        text += &format!("{name} |");
+        write!(text, "{name} |").unwrap();
         for column in 0..columns {
-            text += &format!(" {}", cell(column));
+            write!(text, " {}", cell(column)).unwrap();
             if column % 4 == 3 {
                 text += " |";
             }
