@@ -10,7 +10,7 @@ mod property;
 mod ranges;
 mod table;
 
-pub(crate) use name::{names_several, seat_in};
+pub(crate) use name::{names_several, seat_in, stated_key};
 pub use property::{Family, Properties, Property};
 pub use ranges::{Extension, GradeRange, RangeVerdict, Ranges, Register, RegisterKind};
 pub use table::{CatalogueError, CatalogueInUse, catalogue};
