@@ -12,7 +12,7 @@ mod ranges;
 mod table;
 
 pub use joined::{Member, joined_name};
-pub(crate) use name::{names_several, seat_in};
+pub(crate) use name::{names_several, seat_in, stated_key};
 pub use property::{Family, Properties, Property};
 pub use ranges::{Extension, GradeRange, RangeVerdict, Ranges, Register, RegisterKind};
 pub use table::{CatalogueError, CatalogueInUse, catalogue};

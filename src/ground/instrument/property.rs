@@ -92,6 +92,8 @@ pub enum Property {
     Unpitched,
     /// It always sounds in the octave its name says.
     FixedOctave,
+    /// It is built in one key only, so that its parts transpose in one way.
+    OneTransposition,
     /// Its parts are written without a key signature.
     NoKeySignature,
     /// The same in an orchestra, not in a band.
@@ -131,6 +133,7 @@ impl Property {
         Self::BassLine,
         Self::Unpitched,
         Self::FixedOctave,
+        Self::OneTransposition,
         Self::NoKeySignature,
         Self::NoKeySignatureInOrchestra,
         Self::Band,
