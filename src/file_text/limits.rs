@@ -23,6 +23,14 @@ pub struct Limits {
     pub bar: u64,
 }
 
+/// The most characters of a name: of a part, an instrument or a section, a bar number, a chord symbol, a
+/// rehearsal mark. Reports repeat names with every finding; printed ones seldom have 40 characters.
+pub(crate) const LONGEST_NAME: usize = 200;
+
+/// The most characters of any other text of a score: words over the staff, a title, a waiver. A page of
+/// music has room for fewer.
+pub(crate) const LONGEST_TEXT: usize = 1_000;
+
 /// Places in a file are kept in 32 bits, with room for what a correction adds.
 pub(crate) const LARGEST: u64 = (1 << 32) - (1 << 20);
 

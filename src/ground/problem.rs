@@ -1,6 +1,6 @@
 //! Problems of files: what cannot be read or used, where, and what to do about it.
 
-use crate::ground::text::Text;
+use crate::ground::text::{LONGEST_SENTENCE, Text, shorten};
 use std::ops::Range;
 use std::path::{Path, PathBuf};
 
@@ -23,9 +23,11 @@ pub struct Problem {
 impl Problem {
     /// An error about a whole file.
     pub fn whole(path: &Path, message: impl Into<String>) -> Self {
+        let mut message = message.into();
+        shorten(&mut message, LONGEST_SENTENCE);
         Self {
             path: path.to_owned(),
-            message: message.into(),
+            message,
             at: None,
             text: None,
             help: None,
@@ -44,7 +46,9 @@ impl Problem {
     /// The same error with advice.
     #[must_use]
     pub fn help(mut self, help: impl Into<String>) -> Self {
-        self.help = Some(help.into());
+        let mut help = help.into();
+        shorten(&mut help, LONGEST_SENTENCE);
+        self.help = Some(help);
         self
     }
 

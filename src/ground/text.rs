@@ -1,6 +1,7 @@
 //! Text of files, places in it, and words compared with words.
 
 use bytestring::ByteString;
+use std::borrow::Cow;
 use std::ops::{Deref, Range};
 use std::path::Path;
 use std::sync::Arc;
@@ -175,6 +176,37 @@ fn listed<'a>(known: impl IntoIterator<Item = &'a str>) -> String {
     format!("{}{more}", shown.join(", "))
 }
 
+/// The most characters of a sentence of a report. The longest that music gives rise to have some hundred.
+pub const LONGEST_SENTENCE: usize = 4_000;
+
+/// A text of at most so many characters; `…` stands for those that are left out.
+pub fn cut(text: &str, most: usize) -> Cow<'_, str> {
+    match text.char_indices().nth(most) {
+        None => Cow::Borrowed(text),
+        Some((end, _)) => {
+            let start = text.get(..end).unwrap_or_default();
+            // Cut again a text stays as it is.
+            if text.get(end..) == Some("…") {
+                return Cow::Borrowed(text);
+            }
+            Cow::Owned(format!("{start}…"))
+        }
+    }
+}
+
+/// The same for a text that is kept; whether it was longer.
+pub fn shorten(text: &mut String, most: usize) -> bool {
+    // A text has at least as many bytes as characters.
+    if text.len() <= most {
+        return false;
+    }
+    let Cow::Owned(short) = cut(text, most) else {
+        return false;
+    };
+    *text = short;
+    true
+}
+
 /// The longest word, in characters, that others are compared with: what a comparison takes of time and
 /// memory is the product of both lengths.
 pub const LONGEST_WORD: usize = 200;
@@ -205,6 +237,19 @@ pub fn nearest<'a>(word: &str, known: impl IntoIterator<Item = &'a str>) -> Opti
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_text_is_cut_between_characters() {
+        assert_eq!(cut("ünd", 3), "ünd");
+        assert_eq!(cut("ünde", 3), "ünd…");
+        assert_eq!(cut("ünd…", 3), "ünd…", "once more");
+        assert_eq!(cut("a", 0), "…");
+        let mut text = "é".repeat(40);
+        assert!(!shorten(&mut text, 40));
+        assert!(shorten(&mut text, 39));
+        assert_eq!(text.chars().count(), 40);
+        assert!(!shorten(&mut text, 39));
+    }
 
     #[test]
     fn the_nearest_word_is_one_that_is_near() {

@@ -12,6 +12,7 @@ pub use heard::Heard;
 use self::grouping::grouping;
 use crate::diagnosis::{How, Passage, frame_at, passages};
 use crate::editing::ScoreEdits;
+use crate::file_text::limits::{LONGEST_NAME, LONGEST_TEXT};
 use crate::finding::{Finding, SetAside};
 use crate::fixing::{self, TryBudget};
 use crate::rules::{self, RuleInput};
@@ -177,6 +178,13 @@ fn inferred(score: &Score, passage: &Passage) -> Vec<Inferred> {
 /// What was not checked, and why.
 fn remarks(score: &Score, style: &Style, passages: &[Passage]) -> Vec<String> {
     let mut remarks: Vec<String> = grouping(score, passages).into_iter().collect();
+    if score.cut_texts > 0 {
+        remarks.push(format!(
+            "texts of the score were cut, {} in all: {LONGEST_NAME} characters of a name, a number or a \
+             chord symbol are read, {LONGEST_TEXT} of any other text",
+            score.cut_texts
+        ));
+    }
     let blocks = passages
         .iter()
         .flat_map(|p| &p.in_force)

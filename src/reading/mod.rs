@@ -20,6 +20,7 @@ pub mod files;
 pub mod grid;
 pub mod musicxml;
 mod sets;
+mod texts;
 mod waiver;
 #[cfg(feature = "cli")]
 mod walk;

@@ -6,6 +6,7 @@
 //! the bar before. Several notes of one part are joined by `+`.
 
 use super::printable;
+use crate::ground::text::cut;
 use crate::ground::time::{Beat, Ticks};
 use crate::score::NoteRef;
 use crate::score::{ChordMark, Mark, Note, NoteFlags, Part, Place, Score};
@@ -21,7 +22,7 @@ const MOST_COLUMNS: usize = 64;
 /// How many notes of one cell are drawn at most; how many more there are is said behind them.
 const MOST_IN_CELL: usize = 48;
 
-/// The widest part name drawn in full.
+/// The widest part name, chord symbol or bar number drawn in full.
 const WIDEST_NAME: usize = 24;
 
 /// A bar as text, with the places of its cells in that text.
@@ -91,7 +92,7 @@ impl GridView {
         let cut_after = first + shown.end < all.len();
 
         let mut view = Self {
-            text: format!("bar {}", printable(&score.bar_number(bar))),
+            text: format!("bar {}", drawn(&score.bar_number(bar))),
             ..Self::default()
         };
         for row in &rows {
@@ -262,6 +263,11 @@ fn short_name(part: &Part) -> String {
     }
 }
 
+/// A text as a cell shows it. A wide character takes two columns, so that a cell has at most twice as many.
+fn drawn(text: &str) -> String {
+    printable(&cut(text, WIDEST_NAME))
+}
+
 /// No row at all when no chord symbol is in force in the bar.
 fn chord_row(score: &Score, bar: u32, columns: &[Ticks]) -> Option<GridRow> {
     let start = score.bars.get(bar as usize)?.start;
@@ -293,8 +299,8 @@ fn chord_row(score: &Score, bar: u32, columns: &[Ticks]) -> Option<GridRow> {
 /// A chord symbol at concert pitch; one that could not be read as it stands in its part.
 fn symbol(mark: &ChordMark) -> String {
     match &mark.chord {
-        Some(chord) => printable(&chord.text),
-        None if mark.unread.is_some() => printable(&mark.written),
+        Some(chord) => drawn(&chord.text),
+        None if mark.unread.is_some() => drawn(&mark.written),
         None => "N.C.".to_owned(),
     }
 }

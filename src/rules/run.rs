@@ -8,6 +8,7 @@ use super::rule::{DependsOn, Rule};
 use super::{agreement, notation, own, voicing};
 use crate::diagnosis::{Passage, SlipKind, Verdict};
 use crate::finding::{Finding, Level, SetAside};
+use crate::ground::text::{LONGEST_SENTENCE, shorten};
 use crate::ground::threads;
 use crate::score::Score;
 use crate::style::Style;
@@ -90,6 +91,10 @@ fn run(input: &RuleInput<'_>, (rule, check): Listed) -> Vec<Finding> {
     check(input, &mut found);
     for finding in &mut found {
         finding.level = shifted(finding.level, rule.level, level);
+        shorten(&mut finding.message, LONGEST_SENTENCE);
+        if let Some(suggestion) = &mut finding.suggestion {
+            shorten(suggestion, LONGEST_SENTENCE);
+        }
     }
     found
 }

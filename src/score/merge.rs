@@ -63,6 +63,7 @@ pub fn merge(scores: Vec<Score>) -> Result<Score, MergeError> {
             return Err(incommensurable(&score));
         }
         whole.title = whole.title.or(score.title);
+        whole.cut_texts += score.cut_texts;
         whole.sources.append(&mut score.sources);
         let before = whole.parts.len() as u32;
         whole

@@ -7,11 +7,15 @@ use crate::condition::mistake::Mistake;
 use crate::condition::parse::parsed;
 use cel::common::ast::Expr;
 
+/// The most values in one message: each is worked out for every finding.
+const MOST_VALUES: usize = 20;
+
 /// A message with its values.
 pub fn message(text: &str, known: Known<'_>) -> Result<Vec<MessagePiece>, Vec<Mistake>> {
     let mut pieces = Vec::new();
     let mut mistakes = Vec::new();
     let mut words = String::new();
+    let mut values = 0;
     let mut at = 0;
     while let Some(c) = text.get(at..).and_then(|rest| rest.chars().next()) {
         let rest = text.get(at..).unwrap_or_default();
@@ -40,6 +44,15 @@ pub fn message(text: &str, known: Known<'_>) -> Result<Vec<MessagePiece>, Vec<Mi
             ));
             break;
         };
+        values += 1;
+        if values > MOST_VALUES {
+            mistakes.push(Mistake::new(
+                at..at + length + 1,
+                format!("a message has {MOST_VALUES} places for values at most, this is one more"),
+                "say less, or make two rules of it",
+            ));
+            break;
+        }
         if !words.is_empty() {
             pieces.push(MessagePiece::Words(std::mem::take(&mut words)));
         }
@@ -162,6 +175,14 @@ mod tests {
                 found[0].message
             );
         }
+    }
+
+    #[test]
+    fn one_value_too_many_is_a_mistake() {
+        assert!(message(&"{part}".repeat(MOST_VALUES), known(Note)).is_ok());
+        let found = message(&"{part}".repeat(2_000), known(Note)).unwrap_err();
+        assert_eq!(found.len(), 1);
+        assert_eq!(found[0].at, MOST_VALUES * 6..MOST_VALUES * 6 + 6);
     }
 
     #[test]

@@ -8,6 +8,7 @@ use super::degree_set::{DegreeSet, usual};
 use super::vocabulary::VOCABULARY;
 use super::{Chord, Degree};
 use crate::ground::pitch::{NoteName, Step};
+use crate::ground::text::cut;
 
 /// Why a symbol could not be read.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
@@ -75,11 +76,7 @@ pub fn parse(text: &str) -> Result<Option<Chord>, SymbolError> {
 
 /// The start of a text, for messages.
 fn clip(text: &str) -> String {
-    if text.chars().count() > LONGEST {
-        text.chars().take(LONGEST).chain(['…']).collect()
-    } else {
-        text.to_owned()
-    }
+    cut(text, LONGEST).into_owned()
 }
 
 fn is_no_chord(text: &str) -> bool {

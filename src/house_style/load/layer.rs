@@ -5,6 +5,7 @@ use super::super::own;
 use super::super::style_file::StyleFile;
 use super::super::values::{Placed, described, entries, number};
 use super::super::words::FILE;
+use super::lengths;
 use super::reach::Reach;
 use crate::ground::text::meant;
 use crate::rules::{self, Setting};
@@ -49,6 +50,7 @@ impl Layer<'_, '_> {
                 return;
             }
         };
+        lengths::check(self.style_file, table.get_ref());
         let file = Fields::read(self.style_file, &FILE, table.get_ref(), 0..0);
         if let Some(about) = file.text("about") {
             self.mark(style, "about", &about.at);

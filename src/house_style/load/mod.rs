@@ -4,6 +4,7 @@
 mod groups;
 mod instruments;
 mod layer;
+mod lengths;
 mod reach;
 
 use self::layer::Layer;

@@ -17,6 +17,9 @@ use std::sync::{LazyLock, Mutex, PoisonError};
 /// The most rules one file may have: each is asked of every note.
 const MOST: usize = 200;
 
+/// The most fixes of one rule: each is tried for every finding.
+const MOST_FIXES: usize = 8;
+
 /// The rules of a file. `style` is the style it is laid over, with the file's instruments and parts.
 pub(super) fn read(
     style_file: &StyleFile<'_>,
@@ -217,7 +220,15 @@ fn fixes(
     has_voice: bool,
 ) -> Vec<(String, MendBy)> {
     let mut all = Vec::new();
-    for said in fields.texts("fix") {
+    for (count, said) in fields.texts("fix").into_iter().enumerate() {
+        if count == MOST_FIXES {
+            style_file.wrong(
+                said.at,
+                format!("a rule has {MOST_FIXES} fixes at most, this is one more"),
+                "keep the likeliest ones",
+            );
+            break;
+        }
         match scope {
             Scope::Bar | Scope::Part => {
                 style_file.wrong(

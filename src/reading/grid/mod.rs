@@ -64,7 +64,7 @@ use crate::file_text::limits::Limits;
 use crate::ground::instrument::{self, Catalogue};
 use crate::ground::problem::Problem;
 use crate::ground::text::Text;
-use crate::reading::waiver;
+use crate::reading::{texts, waiver};
 use crate::score::{Format, Score};
 use std::collections::HashMap;
 use std::path::Path;
@@ -91,7 +91,8 @@ pub(super) fn read_by(
         Ok((waivers(&text, &grid, &score), score))
     });
     match outcome {
-        Ok((said, mut score)) => {
+        Ok((mut said, mut score)) => {
+            texts::cut(&mut score, &mut said);
             score.sources = vec![crate::score::Source {
                 path: path.to_owned(),
                 member: None,

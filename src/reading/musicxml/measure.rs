@@ -4,8 +4,8 @@ use super::part::PartReader;
 use super::scale::Scale;
 use super::xml::{Element, Xml};
 use super::{attributes, direction, harmony, note};
-use crate::file_text::limits;
-use crate::ground::text::Span;
+use crate::file_text::limits::{self, LONGEST_NAME};
+use crate::ground::text::{Span, cut};
 use crate::reading::fault::Parsed;
 use crate::score::{PartBar, Signs};
 use std::sync::atomic::{AtomicUsize, Ordering::Relaxed};
@@ -22,7 +22,8 @@ impl Heading {
         Ok(Self {
             number: measure
                 .attr("number")?
-                .map(|n| n.trim().to_owned())
+                // Cut here: the parts of a timewise score each have a copy.
+                .map(|n| cut(n.trim(), LONGEST_NAME + 1).into_owned())
                 .unwrap_or_default(),
             uncounted: measure.is("implicit", "yes")?,
         })

@@ -30,6 +30,7 @@ mod tests;
 pub use ways::Ways;
 
 use super::fault::Parsed;
+use super::texts;
 use super::waiver::{self, WaiverText};
 use crate::file_text::limits::{self, Limits};
 use crate::ground::problem::Problem;
@@ -82,8 +83,9 @@ pub fn read_in(
             ),
         ));
     }
-    let (mut score, said) =
+    let (mut score, mut said) =
         document(&text, limits, ways).map_err(|fault| fault.in_file(path, &text))?;
+    texts::cut(&mut score, &mut said);
     score.sources.push(Source {
         path: path.to_owned(),
         member,

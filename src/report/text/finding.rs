@@ -2,8 +2,10 @@
 
 use super::layout::{GRID_INDENT, Options, wrapped};
 use super::snippets::{Snippet, Snippets, emit};
+use crate::file_text::limits::LONGEST_NAME;
 use crate::finding::{Finding, Level, NoteAtFault};
 use crate::ground::pitch::Pitch;
+use crate::ground::text::cut;
 use crate::report::grid_view::GridView;
 use crate::report::{ProofedFile, advice, printable, whereabouts};
 use crate::score::{Place, Score, Source};
@@ -234,7 +236,10 @@ fn pitches(list: &[Pitch]) -> String {
 fn source_name(source: &Source) -> String {
     let path = source.path.display();
     match &source.member {
-        Some(member) => printable(&format!("{path} ({member})")),
+        Some(member) => {
+            let member = cut(member, LONGEST_NAME);
+            printable(&format!("{path} ({member})"))
+        }
         None => printable(&path.to_string()),
     }
 }

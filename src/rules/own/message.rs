@@ -5,6 +5,7 @@ use super::value::{FactValue, NoValue, worked_out};
 use super::views::NameValues;
 use crate::condition::{DYNAMICS, Kind, MessagePiece, One, Shown};
 use crate::ground::pitch::Pitch;
+use crate::ground::text::{cut, shorten};
 use cel::Value;
 
 /// A value in a remark.
@@ -20,13 +21,19 @@ pub(super) fn described(value: &FactValue<'_>) -> String {
     }
 }
 
-/// A message with its values at one place.
+/// The most characters of a message with its values: names make it long.
+const LONGEST: usize = 1_000;
+
+/// A message with its values at one place, cut where it is too long.
 pub(super) fn message(pieces: &[MessagePiece], view: &dyn NameValues) -> String {
     let mut out = String::new();
     for piece in pieces {
         match piece {
             MessagePiece::Words(words) => out.push_str(words),
-            MessagePiece::Value(value) => out.push_str(&shown(value, view)),
+            MessagePiece::Value(value) => out.push_str(&cut(&shown(value, view), LONGEST)),
+        }
+        if shorten(&mut out, LONGEST) {
+            break;
         }
     }
     out
@@ -152,6 +159,15 @@ mod tests {
             let pieces = condition::message(text, known).unwrap_or_else(|m| panic!("{m:?}"));
             assert_eq!(message(&pieces, &Dyad), expected, "{text}");
         }
+    }
+
+    #[test]
+    fn a_message_made_long_by_its_values_is_cut() {
+        let words = |n: usize| MessagePiece::Words("é".repeat(n));
+        let short = message(&[words(600), words(400)], &Dyad);
+        assert_eq!(short, "é".repeat(1_000));
+        let long = message(&[words(600), words(600), words(9_000)], &Dyad);
+        assert_eq!(long, format!("{short}…"));
     }
 
     #[test]

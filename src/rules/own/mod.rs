@@ -28,6 +28,9 @@ use std::collections::HashMap;
 /// The most findings of one rule in one score: a rule that finds more is not meant so.
 const MOST: usize = 200;
 
+/// The most findings of all own rules in one score. Nobody reads so many; each takes time and memory.
+const MOST_OF_ALL: usize = 10_000;
+
 /// A rule that is on, with the number of its findings so far.
 struct RuleInUse<'r> {
     rule: &'r HouseRule,
@@ -68,6 +71,7 @@ pub(super) fn check(reading: &RuleInput<'_>, only: Option<&str>, out: &mut Vec<F
         reading,
         facts: &facts,
         found: Vec::new(),
+        left_out: 0,
     };
     let (notes, steps) = (of(Scope::Note), of(Scope::Step));
     let (sonorities, bars, parts) = (of(Scope::Sonority), of(Scope::Bar), of(Scope::Part));
@@ -80,6 +84,13 @@ pub(super) fn check(reading: &RuleInput<'_>, only: Option<&str>, out: &mut Vec<F
             own.bars(passage, &bars);
             own.parts(passage, &parts);
         }
+    }
+    if own.left_out > 0 {
+        reading.remark(format!(
+            "the house's own rules find {} more places than the {MOST_OF_ALL} listed: set rules that find \
+             too much to off",
+            own.left_out
+        ));
     }
     out.extend(together(own.found));
     for rule in &rules {
@@ -144,6 +155,8 @@ struct OwnRules<'h, 'r> {
     reading: &'h RuleInput<'r>,
     facts: &'h ScoreFacts<'h>,
     found: Vec<Finding>,
+    /// How many findings there are beyond those of all rules that are listed.
+    left_out: usize,
 }
 
 impl<'h> OwnRules<'h, '_> {
@@ -466,6 +479,10 @@ impl<'h> OwnRules<'h, '_> {
         let count = rule.found.get() + 1;
         rule.found.set(count);
         if count > MOST {
+            return;
+        }
+        if self.found.len() == MOST_OF_ALL {
+            self.left_out += 1;
             return;
         }
         let score = self.facts.score;

@@ -3,6 +3,7 @@
 use crate::diagnosis::Fault;
 use crate::finding::NoteAtFault;
 use crate::ground::pitch::Pitch;
+use crate::ground::text::{LONGEST_SENTENCE, cut};
 use crate::rules::shared::stretch;
 use crate::score::Score;
 use crate::score::{Change, NoteRef};
@@ -91,7 +92,8 @@ pub fn instead(score: &Score, faults: &[Fault]) -> Option<String> {
             format!("{name}{voice}: write {to} instead of {from}{how}")
         })
         .collect();
-    (!each.is_empty()).then(|| each.join("; "))
+    let all = || cut(&each.join("; "), LONGEST_SENTENCE).into_owned();
+    (!each.is_empty()).then(all)
 }
 
 /// Changes in words a player understands: "alto 2: write D5 (sounding F4) instead of ...".
