@@ -90,7 +90,9 @@ pub fn verify(
         return 0;
     }
     let by_part = by_part(passages);
-    let rules = rules::ALL.len().saturating_add(style.own.len()) as u64;
+    // A value in the message of an own rule costs as much as a look.
+    let own = style.own.iter().map(|r| r.message.len() as u64 + 1);
+    let rules = own.fold(rules::ALL.len() as u64, u64::saturating_add);
     let mut untried = 0usize;
     // Shared out before anything is tried, in order, so that threads change nothing.
     let mut trials: Vec<Trial<'_>> = Vec::new();

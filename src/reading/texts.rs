@@ -33,7 +33,8 @@ struct CutTexts {
 
 impl CutTexts {
     fn name(&mut self, text: &mut String) {
-        self.count += usize::from(shorten(text, LONGEST_NAME));
+        let cut = usize::from(shorten(text, LONGEST_NAME));
+        self.count = self.count.saturating_add(cut);
     }
 
     fn names(&mut self, text: &mut Option<String>) {
@@ -44,7 +45,8 @@ impl CutTexts {
 
     /// A text that is no name.
     fn rest(&mut self, text: &mut String) {
-        self.count += usize::from(shorten(text, LONGEST_TEXT));
+        let cut = usize::from(shorten(text, LONGEST_TEXT));
+        self.count = self.count.saturating_add(cut);
     }
 
     fn rests(&mut self, text: &mut Option<String>) {

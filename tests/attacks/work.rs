@@ -259,3 +259,198 @@ fn edits_of_many_fixes_are_those_of_each_by_itself() {
     }
     assert!(compared > 100, "{compared}");
 }
+
+/// Five saxophones in a container: `bars` of quarters at random, with texts of these lengths.
+fn packed_saxes(bars: usize, name: usize, number: usize, symbol: usize) -> Vec<u8> {
+    let mut dice = crate::common::Dice::new(5);
+    let mut text = String::from("<score-partwise version='4.0'><part-list>");
+    for part in 0..5 {
+        let more = "n".repeat(if part == 0 { name } else { 0 });
+        let _ = write!(
+            text,
+            "<score-part id='P{part}'><part-name>Alto Sax {part}{more}</part-name></score-part>"
+        );
+    }
+    text.push_str("</part-list>");
+    for part in 0..5 {
+        let _ = write!(text, "<part id='P{part}'>");
+        for bar in 1..=bars {
+            let more = "9".repeat(if bar == 1 { number } else { 0 });
+            let _ = write!(text, "<measure number='{bar}{more}'>");
+            if part == 0 && bar == 1 {
+                let kind = "x".repeat(symbol);
+                let _ = write!(
+                    text,
+                    "<harmony><root><root-step>C</root-step></root><kind text='6{kind}'>major-sixth\
+                     </kind></harmony>"
+                );
+            }
+            for _ in 0..4 {
+                let step = ["C", "D", "E", "F", "G", "A", "B"][dice.roll(7)];
+                let octave = 4 + dice.roll(2);
+                let _ = write!(
+                    text,
+                    "<note><pitch><step>{step}</step><octave>{octave}</octave></pitch>\
+                     <duration>1</duration></note>"
+                );
+            }
+            text.push_str("</measure>");
+        }
+        text.push_str("</part>");
+    }
+    text.push_str("</score-partwise>");
+    let mut zip = zip::ZipWriter::new(std::io::Cursor::new(Vec::new()));
+    let options = zip::write::SimpleFileOptions::default();
+    let contents = "<container><rootfiles><rootfile full-path='s.xml'/></rootfiles></container>";
+    for (name, text) in [("META-INF/container.xml", contents), ("s.xml", &text)] {
+        zip.start_file(name, options).unwrap();
+        std::io::Write::write_all(&mut zip, text.as_bytes()).unwrap();
+    }
+    zip.finish().unwrap().into_inner()
+}
+
+#[test]
+fn a_long_text_of_a_score_is_not_repeated_at_its_length() {
+    const LONG: usize = 900_000;
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("a.mxl");
+    for (name, number, symbol) in [(LONG, 0, 0), (0, LONG, 0), (0, 0, LONG)] {
+        let bytes = packed_saxes(4, name, number, symbol);
+        assert!(bytes.len() < 8_000, "{}", bytes.len());
+        std::fs::write(&path, bytes).unwrap();
+        for format in ["text", "json", "sarif", "html"] {
+            let mut command = Command::new(env!("CARGO_BIN_EXE_chartproof"));
+            let command = command.args(["proof", "--format", format]).arg(&path);
+            // The proportion of a container is another limit's concern.
+            let output = command.args(["--limit", "ratio=100000"]).output().unwrap();
+            let said = String::from_utf8(output.stdout).unwrap();
+            assert!(
+                said.len() > 1_000 && said.len() < 1_500_000,
+                "{format}: {}",
+                said.len()
+            );
+            assert!(!said.contains(&"9".repeat(1_000)), "{format}");
+        }
+    }
+}
+
+#[test]
+fn a_score_says_that_texts_were_cut_and_keeps_its_places() {
+    let read = |name: usize, number: usize, symbol: usize| {
+        let bytes = packed_saxes(2, name, number, symbol);
+        read_bytes(Path::new("a.mxl"), bytes).unwrap()
+    };
+    let remarks = |score: &Score| proof(score, &Style::default()).remarks.join("\n");
+    // "Alto Sax 0", "1" and "C6" have ten characters, one and two.
+    let short = read(190, 199, 198);
+    assert_eq!(short.cut_texts, 0);
+    assert!(!remarks(&short).contains("were cut"));
+    let long = read(191, 200, 199);
+    assert_eq!(long.cut_texts, 1 + 5 + 1, "the bar stands in each part");
+    assert!(
+        remarks(&long).contains("were cut, 7 in all"),
+        "{}",
+        remarks(&long)
+    );
+    assert_eq!(long.parts[0].name.chars().count(), 201);
+    for (part, other) in long.parts.iter().zip(&short.parts) {
+        for (note, other) in part.notes.iter().zip(&other.notes) {
+            let text = |score: &Score, span: chartproof::inside::ground::text::Span| {
+                score.sources[0].text[span.start as usize..span.end as usize].to_owned()
+            };
+            assert_eq!(text(&long, note.span), text(&short, other.span));
+        }
+    }
+}
+
+#[test]
+fn the_bars_of_a_timewise_score_share_a_long_number() {
+    let parts = each(900, |n| format!("<part id='P{n}'/>"));
+    let list = each(900, |n| {
+        format!("<score-part id='P{n}'><part-name>A</part-name></score-part>")
+    });
+    let number = "9".repeat(5_000_000);
+    let text = format!(
+        "<score-timewise><part-list>{list}</part-list><measure number='{number}'>{parts}</measure>\
+         </score-timewise>"
+    );
+    let score = read_bytes(Path::new("a.musicxml"), text).unwrap();
+    let longest = score.parts.iter().map(|p| p.bars[0].number.len()).max();
+    assert!(longest.unwrap() < 250);
+}
+
+#[test]
+fn a_rule_of_a_house_has_limits_at_their_lines() {
+    let rule =
+        |more: &str| format!("[[rule]]\nname = 'own'\nscope = 'note'\nwhen = 'true'\n{more}\n");
+    let long = "a".repeat(2_001);
+    for (more, said) in [
+        (
+            format!("message = '{}'", "{part}".repeat(300)),
+            "20 places for values at most",
+        ),
+        (
+            format!("message = '{long}'"),
+            "`message` has 2001 characters",
+        ),
+        (
+            format!("message = 'x'\nwhy = '{long}'"),
+            "`why` has 2001 characters",
+        ),
+        (
+            format!("message = 'x'\nsource = '{long}'"),
+            "`source` has 2001 characters",
+        ),
+        (
+            format!("message = 'x'\nfix = [{}]", "'3rd',".repeat(2_500)),
+            "8 fixes at most",
+        ),
+    ] {
+        let mistakes = house_style::read_text(Path::new("x.toml"), &rule(&more))
+            .unwrap_err()
+            .mistakes;
+        assert_eq!(mistakes.len(), 1, "{said}");
+        assert!(
+            mistakes[0].message.contains(said),
+            "{}",
+            mistakes[0].message
+        );
+        let line = 4 + more.lines().count();
+        assert_eq!(mistakes[0].line_column().map(|p| p.0), Some(line), "{said}");
+    }
+    let within = format!(
+        "message = '{}'\nwhy = '{}'\nfix = [{}]",
+        "{part}".repeat(20),
+        &long[1..],
+        "'3rd',".repeat(8)
+    );
+    assert!(house_style::read_text(Path::new("x.toml"), &rule(&within)).is_ok());
+}
+
+#[test]
+fn rules_of_a_house_have_a_ceiling_of_findings_together() {
+    let rules = |n: usize| {
+        let text = each(n, |i| {
+            format!(
+                "[[rule]]\nname = 'own-{i}'\nscope = 'note'\nwhen = 'true'\nmessage = '{{part}}'\n"
+            )
+        });
+        house_style::read_text(Path::new("x.toml"), &text).unwrap()
+    };
+    // 320 notes, of which each rule lists 200.
+    let score = read(&random_saxes(20));
+    let of = |n: usize| {
+        let style = rules(n);
+        let found = passages(&score, &style);
+        let input = RuleInput::new(&score, &style, &found);
+        let findings = rules::check(&input);
+        let own = findings.iter().filter(|f| f.rule.starts_with("own-"));
+        let remarks = input.remarks();
+        let said = remarks.iter().find(|r| r.contains("than the 10000 listed"));
+        (own.count(), said.cloned())
+    };
+    assert_eq!(of(50), (10_000, None));
+    let (listed, said) = of(51);
+    assert_eq!(listed, 10_000);
+    assert!(said.unwrap().contains("find 200 more places"));
+}
