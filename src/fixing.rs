@@ -91,7 +91,10 @@ pub fn verify(
     }
     let by_part = by_part(passages);
     // A value in the message of an own rule costs as much as a look.
-    let own = style.own.iter().map(|r| r.message.len() as u64 + 1);
+    let own = style
+        .own
+        .iter()
+        .map(|r| (r.message.len() as u64).saturating_add(1));
     let rules = own.fold(rules::ALL.len() as u64, u64::saturating_add);
     let mut untried = 0usize;
     // Shared out before anything is tried, in order, so that threads change nothing.
