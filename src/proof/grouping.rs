@@ -13,7 +13,10 @@ pub(super) fn grouping(score: &Score, passages: &[Passage]) -> Option<String> {
     passages.iter().find(|p| p.section.evidence.is_some())?;
     let horns = passages.iter().filter(|p| {
         let section = &p.section;
-        !section.chordal && !section.is(Property::BassLine) && !section.is(Property::Unpitched)
+        let rhythm = section.is(Property::BassLine) || section.is(Property::Unpitched);
+        // A part that is always by itself is plain.
+        let single = section.parts.len() < 2 && section.stretches.is_empty();
+        !section.chordal && !rhythm && !single
     });
     let each: Vec<String> = horns
         .map(|p| {
