@@ -314,7 +314,7 @@ fn step(above: &Dir, name: &OsStr, shown: &Path) -> Result<Option<Dir>, WriteErr
     }
 }
 
-/// The bytes of the file that was looked at, when it is still the same and no longer than `most`.
+/// The first bytes of the file that was looked at, at most so many, when it is still the same.
 fn contents(dir: &Dir, name: &OsStr, identity: Identity, most: u64) -> Option<Vec<u8>> {
     let mut options = OpenOptions::new();
     // A pipe that was put there meanwhile is not waited for.
@@ -325,10 +325,8 @@ fn contents(dir: &Dir, name: &OsStr, identity: Identity, most: u64) -> Option<Ve
         return None;
     }
     let mut bytes = Vec::new();
-    file.take(most.saturating_add(1))
-        .read_to_end(&mut bytes)
-        .ok()?;
-    (bytes.len() as u64 <= most).then_some(bytes)
+    file.take(most).read_to_end(&mut bytes).ok()?;
+    Some(bytes)
 }
 
 /// A name that no other run has, with the time in it.
