@@ -165,18 +165,26 @@ fn section_of<'c>(
     let stated = score.stated.iter().find_map(|m| m.value.section.as_deref());
     let wanted = request.section.as_deref().or(stated);
     match wanted {
-        Some(words) => catalogue
-            .section_named(words)
-            .ok_or_else(|| VoiceError::NoSuchSection {
-                found: words.to_owned(),
-                known: catalogue
-                    .sections
-                    .iter()
-                    .filter(|s| !s.seats.is_empty())
+        Some(words) => {
+            let known = || {
+                let voiced = catalogue.sections.iter().filter(|s| !s.seats.is_empty());
+                voiced
                     .map(|s| s.name.as_str())
                     .collect::<Vec<_>>()
-                    .join(", "),
-            }),
+                    .join(", ")
+            };
+            let called =
+                catalogue
+                    .section_called(words)
+                    .ok_or_else(|| VoiceError::NoSuchSection {
+                        found: words.to_owned(),
+                        known: known(),
+                    })?;
+            called.section.ok_or_else(|| VoiceError::SeveralSections {
+                found: called.name,
+                known: known(),
+            })
+        }
         None => own
             .and_then(|i| catalogue.section(&i.section))
             .filter(|s| !s.seats.is_empty())

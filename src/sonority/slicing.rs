@@ -98,7 +98,7 @@ fn tones(score: &Score, section: &Section) -> Vec<Tone> {
         // Notes tied on, still waiting for their continuation: index into `all`.
         let mut open: Vec<usize> = Vec::new();
         for (index, note) in part.notes.iter().enumerate() {
-            if !note.sounds() || note.duration <= Ticks::ZERO {
+            if !note.sounds() || note.duration <= Ticks::ZERO || !section.plays_at(note.onset) {
                 continue;
             }
             let midi = note.sounding.midi();
@@ -145,7 +145,8 @@ fn tones(score: &Score, section: &Section) -> Vec<Tone> {
     all
 }
 
-/// The sonorities of a section: one for each onset at which at least one of its parts attacks.
+/// The sonorities of a section where it plays together: one for each onset at which at least one of its
+/// parts attacks.
 pub fn slice(score: &Score, section: &Section) -> Vec<Sonority> {
     let tones = tones(score, section);
     let onsets = tones.chunk_by(|a, b| a.onset == b.onset).count();

@@ -28,9 +28,7 @@ impl Layer<'_, '_> {
     /// The key of a section, whatever people call it.
     fn section(&self, said: &Placed<String>, style: &Style) -> Option<String> {
         let book = style.instruments;
-        let found = book
-            .section(&said.value)
-            .or_else(|| book.section_named(&said.value));
+        let found = book.section_called(&said.value);
         if found.is_none() {
             self.style_file.wrong(
                 said.at.clone(),
@@ -38,7 +36,7 @@ impl Layer<'_, '_> {
                 meant(&said.value, book.sections.iter().map(|s| s.name.as_str())),
             );
         }
-        found.map(|s| s.key.clone())
+        found.map(|s| s.key)
     }
 
     pub(super) fn parts(&self, file: &Fields<'_, '_>, style: &Style) -> Vec<PartKind> {

@@ -109,10 +109,14 @@ impl Together {
             .iter()
             .filter_map(|member| {
                 let part = score.parts.get(member.part as usize)?;
+                let mut player = player(part, count);
+                for ((_, plays), bar) in player.bars.iter_mut().zip(&score.bars) {
+                    *plays &= section.plays_in(bar);
+                }
                 Some(Player {
                     part: member.part,
                     family: member.instrument.map(|i| i.family.as_str()),
-                    ..player(part, count)
+                    ..player
                 })
             })
             .collect();

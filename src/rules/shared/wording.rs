@@ -133,7 +133,7 @@ const fn before(index: usize, of: usize) -> &'static str {
 
 /// "a passing note", "an escape tone".
 pub fn with_article(words: &str) -> String {
-    let article = if words.starts_with(['a', 'e', 'i', 'o', 'u']) {
+    let article = if words.starts_with(['a', 'e', 'i', 'o', 'u', 'A', 'E', 'I', 'O']) {
         "an"
     } else {
         "a"

@@ -1,9 +1,11 @@
 //! How a score is meant to sound where its file cannot mean it as it stands: one fault of a whole
 //! part or of a stretch is found here, and all that follows is judged as it was meant.
 
+mod company;
 mod copying;
 mod delaying;
 mod displacing;
+mod fit;
 mod missing;
 mod path;
 mod transposing;
@@ -22,11 +24,11 @@ pub fn heard(score: &Score) -> Option<Score> {
     if !score.presumed.is_empty() || !score.stretches.is_empty() {
         return None;
     }
-    let presumed = transposing::presumed(score);
+    let mut presumed = transposing::presumed(score);
     let mut meant = None;
     if !presumed.is_empty() {
         let mut read = score.clone();
-        transposing::apply(&mut read, &presumed);
+        transposing::apply(&mut read, &mut presumed);
         read.presumed = presumed;
         read.lay_out();
         meant = Some(read);

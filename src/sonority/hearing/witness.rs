@@ -516,7 +516,9 @@ fn lines(score: &Score) -> Vec<Line> {
         if s.chordal || s.is(Property::BassLine) || s.is(Property::Unpitched) {
             continue;
         }
-        for (seat, member) in s.parts.iter().enumerate() {
+        let members = s.parts.iter().enumerate();
+        // A part may be in several sections, and belongs to one.
+        for (seat, member) in members.filter(|(_, m)| m.own) {
             let bass = |p| member.instrument.is_some_and(|i| i.is(p));
             if bass(Property::BassLine) || bass(Property::Unpitched) {
                 continue;
