@@ -68,7 +68,7 @@ fn copy_of(score: &Score, witness: &Witness, line: usize, other: usize) -> Optio
             let found = judge(
                 score,
                 witness,
-                Copy {
+                Doubling {
                     own,
                     model,
                     line,
@@ -87,7 +87,8 @@ fn copy_of(score: &Score, witness: &Witness, line: usize, other: usize) -> Optio
 }
 
 /// A run of notes of one line that are those of another.
-struct Copy<'a> {
+#[derive(Clone, Copy)]
+struct Doubling<'a> {
     own: &'a Line,
     model: &'a Line,
     line: usize,
@@ -96,7 +97,7 @@ struct Copy<'a> {
     to: usize,
 }
 
-fn judge(score: &Score, witness: &Witness, copy: Copy<'_>) -> Option<Found> {
+fn judge(score: &Score, witness: &Witness, copy: Doubling<'_>) -> Option<Found> {
     let attacks = copy.own.attacks.get(copy.from..copy.to)?;
     let in_unison = witness.unison(copy.line, copy.from..copy.to);
     let (mut gain, mut all, mut stand) = (0.0, 0, 0);
@@ -134,7 +135,7 @@ fn judge(score: &Score, witness: &Witness, copy: Copy<'_>) -> Option<Found> {
     let strays = |line: usize| -> Option<i16> {
         let (mut here, mut elsewhere) = (Vec::new(), Vec::new());
         for attack in &witness.lines.get(line)?.attacks {
-            let Some(apart) = from_others(witness, &copy, attack) else {
+            let Some(apart) = from_others(witness, copy, attack) else {
                 continue;
             };
             if (attacks.first()?.onset..=attacks.last()?.onset).contains(&attack.onset) {
@@ -164,7 +165,7 @@ fn judge(score: &Score, witness: &Witness, copy: Copy<'_>) -> Option<Found> {
 
 /// How far a note is above the middle of what the others of the section strike with it, without the
 /// two who have one line, in semitones.
-fn from_others(witness: &Witness, copy: &Copy<'_>, attack: &Attack) -> Option<i16> {
+fn from_others(witness: &Witness, copy: Doubling<'_>, attack: &Attack) -> Option<i16> {
     let strikes = witness.strikes(attack.moment).iter();
     let others = strikes.filter(|s| {
         s.line != copy.line
