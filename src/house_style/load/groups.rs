@@ -227,6 +227,17 @@ mod tests {
     }
 
     #[test]
+    fn sections_that_play_as_one_are_named_as_they_are_printed() {
+        for name in ["horns", "brass", "clarinet and saxes", "oboes"] {
+            let text = format!("[[part]]\nname = 'Reed 1'\nsection = '{name}'\n");
+            let style = read_text(Path::new("x.toml"), &text).unwrap();
+            assert_eq!(style.parts[0].section.as_deref(), Some(name));
+        }
+        let text = "[[part]]\nname = 'Reed 1'\nsection = 'clarinet and kettles'\n";
+        assert!(read_text(Path::new("x.toml"), text).is_err());
+    }
+
+    #[test]
     fn a_group_of_a_file_comes_before_those_it_extends() {
         let folder = tempfile::tempdir().unwrap();
         let part = |seat: u8| format!("[[part]]\nname = 'Reed *'\nseat = {seat}\n");
