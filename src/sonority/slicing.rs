@@ -174,6 +174,11 @@ pub fn slice(score: &Score, section: &Section) -> Vec<Sonority> {
             voices,
         });
     }
+    // Where a member is left out nobody knows what it should have.
+    let out = score.left_out(|part| section.parts.iter().any(|m| m.part == part));
+    if !out.is_empty() {
+        sonorities.retain(|s| !out.iter().any(|range| range.contains(&s.onset)));
+    }
     sonorities
 }
 
