@@ -10,17 +10,18 @@ use crate::ground::threads;
 use crate::ground::time::Ticks;
 use crate::score::Score;
 use crate::sonority::{Section, Sonority, cut, sections, slice};
-use crate::style::Style;
+use crate::style::{Stretch, Style};
 use std::ops::Range;
 
 /// Reads every section of a score: slices, lead line, phrases, techniques, diagnoses.
 pub fn passages(score: &Score, style: &Style) -> Vec<Passage> {
     let sections = sections(score);
     let alone = sections.len() == 1;
+    let stretches = style.stretches_of(score);
     threads::map(sections, |section| {
         let mut sonorities = slice(score, &section);
         find_held_leads(score, &section, &mut sonorities);
-        read(score, style, section, sonorities, alone)
+        read(score, style, &stretches, section, sonorities, alone)
     })
 }
 
@@ -29,19 +30,21 @@ pub fn passages(score: &Score, style: &Style) -> Vec<Passage> {
 pub fn lead_passage(score: &Score, style: &Style, changes: &[Ticks]) -> Option<Passage> {
     let section = sections(score).into_iter().next()?;
     let sonorities = cut(score, slice(score, &section), changes);
-    Some(read(score, style, section, sonorities, true))
+    let stretches = style.stretches_of(score);
+    Some(read(score, style, &stretches, section, sonorities, true))
 }
 
 fn read(
     score: &Score,
     style: &Style,
+    stretches: &[&Stretch],
     section: Section,
     sonorities: Vec<Sonority>,
     alone: bool,
 ) -> Passage {
     let leads = lead_line(score, &sonorities);
     let phrases = phrases(score, &section, &sonorities);
-    let mut in_force = in_force(score, style, &section, &sonorities, &phrases);
+    let mut in_force = in_force(score, style, stretches, &section, &sonorities, &phrases);
     if section.chordal && !alone {
         // A band's keyboard comps: it may sound like a technique, but nobody holds it to one.
         for slot in &mut in_force {
