@@ -16,6 +16,14 @@ const MOST_OVER_ALL: usize = 3;
 /// The functions that look at each item of a list.
 const OVER_ALL: [&str; 5] = ["all", "exists", "exists_one", "filter", "map"];
 
+/// How many lists a condition or a message may look through within one another: the work at a place
+/// is that power of the length of a list.
+pub fn lists_within_lists(source: &str) -> u32 {
+    let words = source.split(|c: char| !c.is_ascii_alphanumeric() && c != '_');
+    let over_all = words.filter(|word| OVER_ALL.contains(word));
+    over_all.take(MOST_OVER_ALL).count() as u32
+}
+
 /// The most brackets within one another.
 const DEEPEST: usize = 12;
 

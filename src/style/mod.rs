@@ -11,7 +11,7 @@ mod origin;
 mod pattern;
 
 pub use bars::{Bars, FirstForBar};
-pub use house_rule::{HouseRule, MendBy, VoiceAt};
+pub use house_rule::{HouseRule, ListLooks, MendBy, VoiceAt};
 pub use level::{Gate, LEVEL_WORDS, Level};
 pub use origin::Origin;
 pub use pattern::{FilePattern, FoldedName, LONGEST_NAME, NamePattern, PatternFiles};
