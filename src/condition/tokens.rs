@@ -4,8 +4,8 @@
 use super::mistake::Mistake;
 use std::ops::Range;
 
-/// The longest condition, in bytes.
-const LONGEST: usize = 2_000;
+/// The longest condition or message, in bytes.
+pub(super) const LONGEST: usize = 2_000;
 
 /// The most words and signs: the parser's time and its stack are bounded by them.
 const MOST_TOKENS: usize = 300;
@@ -448,6 +448,22 @@ fn word(source: &str, at: usize, last: Option<&Token>) -> Result<Token, Mistake>
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn lists_within_lists_are_counted() {
+        for (source, lists) in [
+            ("count > 5", 0),
+            ("voices.exists(v, v > 60)", 1),
+            ("voices.exists(v, voices.all(w, w > v))", 2),
+            ("overall + all_of + exists2", 0),
+            (
+                "a.map(x, x) b.filter(y, y) c.all(z, z) d.exists_one(u, u)",
+                3,
+            ),
+        ] {
+            assert_eq!(lists_within_lists(source), lists, "{source}");
+        }
+    }
 
     #[test]
     fn words_and_signs() {
