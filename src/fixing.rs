@@ -90,9 +90,9 @@ pub fn verify(
         return 0;
     }
     let by_part = by_part(passages);
-    let rules = (rules::ALL.len() + style.own.len()) as u64;
+    let rules = rules::ALL.len().saturating_add(style.own.len()) as u64;
     let list_looks: Vec<ListLooks> = style.own.iter().filter_map(|r| r.list_looks()).collect();
-    let mut untried = 0;
+    let mut untried = 0usize;
     // Shared out before anything is tried, in order, so that threads change nothing.
     let mut trials: Vec<Trial<'_>> = Vec::new();
     for finding in findings.iter_mut().filter(|f| !f.remedies.is_empty()) {
@@ -119,7 +119,7 @@ pub fn verify(
                 range,
             });
         } else {
-            untried += 1;
+            untried = untried.saturating_add(1);
         }
     }
     // One scratch copy for each thread.

@@ -166,7 +166,7 @@ impl<'s> ScoreEdits<'s> {
             };
             match source.format {
                 Format::MusicXml => {
-                    musicxml::edits(score, index, source, &new, &mut self.facts, &mut out)?
+                    musicxml::edits(score, index, source, &new, &mut self.facts, &mut out)?;
                 }
                 Format::Grid => grid::edits(part, source, &new, &mut out)?,
             }

@@ -44,7 +44,7 @@ impl NamePattern {
 
     /// The one name it stands for, when it is only one.
     pub fn one_name(&self) -> Option<&FoldedName> {
-        (!self.folded.0.iter().any(is_wild)).then_some(&self.folded)
+        (!self.folded.0.iter().any(|&sign| is_wild(sign))).then_some(&self.folded)
     }
 
     /// As it is written.
@@ -247,14 +247,14 @@ fn below(file: &Path, folder: &Path) -> Option<String> {
     Some(steps.join("/"))
 }
 
-fn is_wild(sign: &char) -> bool {
+fn is_wild(sign: char) -> bool {
     matches!(sign, '*' | '?')
 }
 
 /// Whether `text` fits `pattern`; `*` and `?` stop at `wall`, `**` does not.
 fn wild(pattern: &[char], text: &[char], wall: Option<char>) -> bool {
     // Most patterns differ in their first letters.
-    let Some(plain) = pattern.iter().position(is_wild) else {
+    let Some(plain) = pattern.iter().position(|&sign| is_wild(sign)) else {
         return pattern == text;
     };
     if !pattern

@@ -96,7 +96,8 @@ fn rules_that_always_fire(rules: usize) -> String {
                  fix = ['octave up', 'octave down', '3rd']\n"
             )
         })
-        .collect()
+        .collect::<Vec<_>>()
+        .concat()
 }
 
 #[test]
@@ -147,7 +148,10 @@ fn a_grid_keeps_to_the_limits_of_a_score() {
     assert!(bars.contains("more than 1000000 bars"), "{bars}");
     let notes = report("a.passage", &chord(10_001), None);
     assert!(notes.contains("10001 notes, rests and signs"), "{notes}");
-    let labels: String = (0..1_001).map(|n| format!("alto {n} | C4 |\n")).collect();
+    let labels: String = (0..1_001)
+        .map(|n| format!("alto {n} | C4 |\n"))
+        .collect::<Vec<_>>()
+        .concat();
     let rows = report("a.passage", &format!("count | 1 |\n{labels}"), None);
     assert!(rows.contains("more than 1000 parts"), "{rows}");
 }
@@ -157,7 +161,8 @@ fn of_very_many_mistakes_of_a_style_the_first_are_listed() {
     let style = |n: usize| {
         (0..n)
             .map(|i| format!("[unknown{i}]\na = 1\n"))
-            .collect::<String>()
+            .collect::<Vec<_>>()
+            .concat()
     };
     let mistakes = |n: usize| {
         let error = house_style::read_text(Path::new("x.toml"), &style(n)).unwrap_err();
@@ -180,7 +185,8 @@ fn of_very_many_mistakes_of_a_style_the_first_are_listed() {
 fn every_entry_of_a_long_style_knows_its_line() {
     let text: String = (0..5_000)
         .map(|n| format!("[[part]]\nname = 'Reed {n}'\ninstrument = 'alto saxophone'\n"))
-        .collect();
+        .collect::<Vec<_>>()
+        .concat();
     let style = house_style::read_text(Path::new("x.toml"), &text).unwrap();
     assert_eq!(style.parts.len(), 5_000);
     assert!(style.parts[4_999].origin.to_string().ends_with(":14998"));

@@ -17,7 +17,7 @@ type Shape = (&'static str, usize, fn(usize));
 
 const SHAPES: [Shape; 5] = [
     ("notes of a chord, text report", 4_000, |n| {
-        report(&chord(n))
+        report(&chord(n));
     }),
     ("bars of saxophones at random", 100, |n| report(&saxes(n))),
     ("like parts", 60, |n| report(&like_parts(n))),
