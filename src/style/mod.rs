@@ -339,14 +339,17 @@ mod tests {
             seat: Some(seat),
             origin: Origin::Rule,
         };
-        let mut style = Style::default();
-        style.parts = vec![
+        let parts = vec![
             kind("Reed 3", 3),
             kind("reed ?", 1),
             kind("reed 1", 2),
             kind("*", 4),
             kind("Reed 12", 5),
         ];
+        let style = Style {
+            parts,
+            ..Style::default()
+        };
         let part = |name: &str| Part {
             name: name.to_owned(),
             ..Part::default()
