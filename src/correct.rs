@@ -48,7 +48,16 @@ pub fn correct(score: &Heard, style: &Style) -> Correction {
     let mut budget = TryBudget::of_a_score();
     let mut left = score.looked_over(style);
     score.look_for_fixes(style, &mut left, &mut budget);
-    let mut all: BTreeMap<NoteRef, (Pitch, &'static str)> = BTreeMap::new();
+    // Parts that are read as they are to be written out need no trial: they were judged so.
+    let mut all: BTreeMap<NoteRef, (Pitch, &'static str)> = left
+        .findings
+        .iter()
+        .filter(|f| is_heard(&now, f))
+        .flat_map(|f| {
+            let changes = f.fix.iter().flat_map(|x| &x.changes);
+            changes.map(|c| (c.note, (c.sounding, f.rule)))
+        })
+        .collect();
     for _ in 0..ROUNDS {
         let Some((next, after, applied)) = round(&now, style, &left, &mut budget) else {
             break;
@@ -59,6 +68,8 @@ pub fn correct(score: &Heard, style: &Style) -> Correction {
         now = Cow::Owned(next);
         left = after;
     }
+    left.findings.retain(|f| !is_heard(&now, f));
+    let filed = score.filed(|_| false);
     let mut changes = Vec::new();
     let mut done = Vec::new();
     for (note, (sounding, rule)) in all {
@@ -66,7 +77,7 @@ pub fn correct(score: &Heard, style: &Style) -> Correction {
             let part = s.parts.get(note.part as usize)?;
             part.notes.get(note.note as usize).copied()
         };
-        let (Some(old), Some(new)) = (of(score), of(&now)) else {
+        let (Some(old), Some(new)) = (of(&filed), of(&now)) else {
             continue;
         };
         if old.written == new.written {
@@ -89,6 +100,17 @@ pub fn correct(score: &Heard, style: &Style) -> Correction {
     }
 }
 
+/// Whether the fix of a finding is how the score is read already.
+fn is_heard(score: &Score, finding: &Finding) -> bool {
+    let sounds = |c: &Change| {
+        let part = score.parts.get(c.note.part as usize);
+        part.and_then(|p| p.notes.get(c.note.note as usize))
+            .is_some_and(|n| n.sounding == c.sounding && !score.is_displaced(c.note))
+    };
+    let fix = finding.fix.as_ref();
+    fix.is_some_and(|f| f.changes.iter().all(sounds))
+}
+
 type Applied = Vec<(Change, &'static str)>;
 
 /// One round: all fixes that touch different notes; when together they bring something new, fewer.
@@ -102,6 +124,9 @@ fn round(
     let mut chosen: Vec<&Finding> = Vec::new();
     for finding in &findings.findings {
         let Some(fix) = &finding.fix else { continue };
+        if is_heard(now, finding) {
+            continue;
+        }
         let notes: Vec<NoteRef> = fix
             .changes
             .iter()
@@ -138,4 +163,49 @@ fn round(
         chosen.truncate(half);
     }
     None
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::editing;
+    use crate::reading::grid;
+    use std::path::Path;
+
+    #[test]
+    fn notes_at_concert_pitch_are_written_out_for_their_player() {
+        let text = "\
+key: Bb major
+meter: 4/4
+pitch: written
+parts: alto 1 = alto saxophone
+       alto 2 = alto saxophone
+       tenor 1 = tenor saxophone
+       trombone 1 = trombone
+
+count      | 1   2   3   4  | 1  2   3   4   | 1   2  3  4   |
+alto 1     | B5  A5  B5  D6 | D6 B5  C6  B5  | B5  A5 D6 B5  |
+alto 2     | Bb4 A4  Bb4 D5 | D5 Bb4 C5  Bb4 | Bb4 A4 D5 Bb4 |
+tenor 1    | G5  F5  G5  C6 | C6 G5  A5  G5  | G5  F5 C6 G5  |
+trombone 1 | D4  C4  D4  F4 | F4 D4  Eb4 D4  | D4  C4 F4 D4  |
+";
+        let style = Style::default();
+        let score = grid::read(Path::new("x.passage"), text.into()).unwrap();
+        let heard = Heard::new(score, &style);
+        let correction = correct(&heard, &style);
+        assert_eq!(correction.left.findings, []);
+        assert_eq!(correction.done.len(), 12);
+        let from_to = correction.done.first().map(|d| (d.part, d.from, d.to));
+        let pitch = |text: &str| text.parse::<Pitch>().unwrap();
+        assert_eq!(from_to, Some((1, pitch("Bb4"), pitch("G5"))));
+        let edits = editing::edits(&heard, &correction.changes).unwrap();
+        let edits: Vec<_> = edits.iter().collect();
+        let after = editing::apply(&heard.sources[0].text, &edits);
+        let row = after.lines().find(|l| l.starts_with("alto 2  ")).unwrap();
+        let cells = row.split_whitespace().skip(2).filter(|c| *c != "|");
+        assert_eq!(
+            cells.collect::<Vec<_>>().join(" "),
+            "G5 F#5 G5 B5 B5 G5 A5 G5 G5 F#5 B5 G5"
+        );
+    }
 }

@@ -259,12 +259,12 @@ impl<'a> TrialCopy<'a> {
     }
 }
 
-/// For each part of the score the first passage that it is in.
-fn by_part(passages: &[Passage]) -> FxHashMap<u32, usize> {
-    let mut all = FxHashMap::default();
+/// For each part of the score the passages that it is in, at different times.
+fn by_part(passages: &[Passage]) -> FxHashMap<u32, Vec<usize>> {
+    let mut all: FxHashMap<u32, Vec<usize>> = FxHashMap::default();
     for (index, passage) in passages.iter().enumerate() {
         for member in &passage.section.parts {
-            all.entry(member.part).or_insert(index);
+            all.entry(member.part).or_default().push(index);
         }
     }
     all
@@ -274,12 +274,13 @@ fn by_part(passages: &[Passage]) -> FxHashMap<u32, usize> {
 fn place<'p>(
     score: &Score,
     passages: &'p [Passage],
-    by_part: &FxHashMap<u32, usize>,
+    by_part: &FxHashMap<u32, Vec<usize>>,
     finding: &Finding,
 ) -> Option<(&'p Passage, usize)> {
-    let first = finding.parts.iter().filter_map(|p| by_part.get(p)).min()?;
-    let passage = passages.get(*first)?;
     let onset = score.bars.get(finding.at.bar as usize)?.start + finding.at.offset;
+    let plays = |i: &&usize| passages.get(**i).is_some_and(|p| p.section.plays_at(onset));
+    let of = finding.parts.iter().filter_map(|p| by_part.get(p));
+    let passage = passages.get(*of.flatten().filter(plays).min()?)?;
     let at = passage.sonorities.partition_point(|s| s.onset <= onset);
     Some((passage, at.checked_sub(1)?))
 }

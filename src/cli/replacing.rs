@@ -1,8 +1,8 @@
 //! Which files a result may take the place of, and why one was not written.
 
-use crate::file_text::Limits;
+use crate::file_text::{Limits, container};
 use crate::ground::instrument::Catalogue;
-use crate::reading::files;
+use crate::reading::files::{self, Kind};
 use bytes::Bytes;
 use std::fs;
 use std::io;
@@ -11,9 +11,9 @@ use std::path::{Path, PathBuf};
 /// The files that a result may take the place of, when they are no inputs.
 #[derive(Clone, Copy, Debug)]
 pub(super) enum Replaces<'a> {
-    /// Only scores: those of an earlier run. A score is read to know it.
+    /// Only scores: those of an earlier run.
     Scores {
-        /// How much of it is read.
+        /// How much of one is read, where its first bytes do not tell.
         limits: Limits,
         /// The instruments that its parts may be, those of one house style after another.
         instruments: &'a [&'static Catalogue],
@@ -33,23 +33,38 @@ impl Replaces<'_> {
         matches!(self, Self::Scores { .. } | Self::AnyFile)
     }
 
-    /// Whether a file may be replaced; `read` gives its bytes when there are no more than it is asked for.
+    /// Whether a result may have this name, whether or not there is such a file: a report that is
+    /// called as a house style is would be read as one by the next run.
+    pub(super) fn allows_name(self, name: &Path) -> bool {
+        let ending = name.extension().unwrap_or_default();
+        let is = |kept: &str| ending.eq_ignore_ascii_case(kept);
+        match self {
+            Self::Reports => !files::may_be_score(name) && !is("toml") && !is("ledger"),
+            Self::Ledger => !files::may_be_score(name) && !is("toml"),
+            Self::Scores { .. } | Self::AnyFile => true,
+        }
+    }
+
+    /// Whether a file may be replaced; `read` gives its first bytes, as many as it is asked for.
     pub(super) fn allows(self, name: &Path, read: impl Fn(u64) -> Option<Vec<u8>>) -> bool {
         match self {
-            Self::AnyFile | Self::Ledger => true,
-            Self::Reports => {
-                let ending = name.extension().unwrap_or_default();
-                let kept = ["toml", "ledger"];
-                !files::may_be_score(name) && !kept.iter().any(|k| ending.eq_ignore_ascii_case(k))
-            }
+            Self::AnyFile | Self::Ledger | Self::Reports => true,
             Self::Scores {
                 limits,
                 instruments,
-            } => read(limits.file).is_some_and(|bytes| {
-                let bytes = Bytes::from(bytes);
-                let reads = |i| files::read_bytes_by(name, bytes.clone(), i, &limits).is_ok();
-                instruments.iter().copied().any(reads)
-            }),
+            } => match read(files::HEAD).and_then(|head| files::kind(name, &head)) {
+                Some(Kind::MusicXml) => true,
+                Some(Kind::Container) => {
+                    read(limits.file).is_some_and(|bytes| container::names_a_score(&bytes, &limits))
+                }
+                // A grid is known only by reading it.
+                Some(Kind::Text) => read(limits.file).is_some_and(|bytes| {
+                    let bytes = Bytes::from(bytes);
+                    let reads = |i| files::read_bytes_by(name, bytes.clone(), i, &limits).is_ok();
+                    instruments.iter().copied().any(reads)
+                }),
+                None => false,
+            },
         }
     }
 }
@@ -73,11 +88,11 @@ pub(super) enum WriteError {
     #[error("{} is not an ordinary file: name a file for the result", .0.display())]
     NotAFile(PathBuf),
     /// The target is a file of another kind.
-    #[error("{} is there already and is not a score that can be read, so that it is no earlier result: name another place, or give --replace to replace it", .0.display())]
+    #[error("{} is there already and is not a score, so that it is no earlier result: name another place, or give --replace to replace it", .0.display())]
     NoScore(PathBuf),
-    /// The target of a report is called as what is kept.
-    #[error("{} is there already and is called as a score, a house style or a ledger is: name another file for the report", .0.display())]
-    NoReport(PathBuf),
+    /// The target of a report or a ledger is called as something else is.
+    #[error("{} is called as a score, a house style or a ledger is: name another file for the result", .0.display())]
+    OtherName(PathBuf),
     /// Two results would be one file.
     #[error("{} is another result of this run: the names differ only in letter case, or are one file; name another folder for one of them", .0.display())]
     Twice(PathBuf),

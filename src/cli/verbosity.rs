@@ -194,7 +194,17 @@ pub(super) fn detail(score: &Score, proofed: &Proofed, style: &Style, took: Dura
                 None => runs.push((name, how, bar, bar)),
             }
         }
-        let _ = write!(line, "; {}:", passage.section.name);
+        let _ = write!(line, "; {}", passage.section.name);
+        match passage.section.evidence.filter(|e| e.chords > 0) {
+            Some(e) => {
+                let _ = write!(
+                    line,
+                    " (one section, since {} of the {} chords they strike together are complete, {} of them in one alone):",
+                    e.complete, e.chords, e.apart
+                );
+            }
+            None => line.push(':'),
+        }
         for (i, (name, how, from, to)) in runs.iter().enumerate() {
             let comma = if i > 0 { "," } else { "" };
             let how = if how.is_empty() {

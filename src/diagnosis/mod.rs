@@ -46,6 +46,7 @@ mod passage;
 mod phrase;
 mod read;
 mod right;
+mod seating;
 mod slips;
 mod technique;
 

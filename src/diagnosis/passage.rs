@@ -19,6 +19,8 @@ pub struct Passage {
     pub section: Section,
     /// It is the only one of the score.
     pub alone: bool,
+    /// Its parts keep one order from the top nearly always.
+    pub keeps_order: bool,
     /// Its sonorities in order.
     pub sonorities: Vec<Sonority>,
     /// The lead note of each, where one is attacked or the chord changes under it.

@@ -5,7 +5,8 @@ use crate::score::Score;
 use crate::sonority::{Section, Sonority};
 use std::ops::Range;
 
-/// Phrases end at a rest of a beat or more in every voice, and at double bars.
+/// Phrases end at a rest of a beat or more in every voice, at double bars, and where the section ends to
+/// play together.
 pub(super) fn phrases(
     score: &Score,
     section: &Section,
@@ -34,7 +35,8 @@ pub(super) fn phrases(
         let rest = b.onset - a.end >= beat;
         let bar_line = double_bars.partition_point(|&d| d <= a.onset);
         let double = double_bars.get(bar_line).is_some_and(|&d| d <= b.onset);
-        if rest || double {
+        let elsewhere = section.stretch_at(a.onset) != section.stretch_at(b.onset);
+        if rest || double || elsewhere {
             phrases.push(start..at);
             start = at;
         }

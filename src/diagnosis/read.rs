@@ -5,6 +5,7 @@ use super::habits::Habits;
 use super::lead::{find_held_leads, lead_line};
 use super::passage::Passage;
 use super::phrase::{led_by_top_seat, moves_as_block, phrases};
+use super::seating::seat;
 use super::technique::{How, in_force};
 use crate::ground::threads;
 use crate::ground::time::Ticks;
@@ -18,10 +19,18 @@ pub fn passages(score: &Score, style: &Style) -> Vec<Passage> {
     let sections = sections(score);
     let alone = sections.len() == 1;
     let stretches = style.stretches_of(score);
-    threads::map(sections, |section| {
+    threads::map(sections, |mut section| {
         let mut sonorities = slice(score, &section);
+        let keeps_order =
+            seat(score, &mut section, &mut sonorities) || style.counterpoint && section.is_choir();
         find_held_leads(score, &section, &mut sonorities);
-        read(score, style, &stretches, section, sonorities, alone)
+        let heard = Heard {
+            section,
+            sonorities,
+            alone,
+            keeps_order,
+        };
+        read(score, style, &stretches, heard)
     })
 }
 
@@ -30,18 +39,31 @@ pub fn passages(score: &Score, style: &Style) -> Vec<Passage> {
 pub fn lead_passage(score: &Score, style: &Style, changes: &[Ticks]) -> Option<Passage> {
     let section = sections(score).into_iter().next()?;
     let sonorities = cut(score, slice(score, &section), changes);
+    let heard = Heard {
+        section,
+        sonorities,
+        alone: true,
+        keeps_order: true,
+    };
     let stretches = style.stretches_of(score);
-    Some(read(score, style, &stretches, section, sonorities, true))
+    Some(read(score, style, &stretches, heard))
 }
 
-fn read(
-    score: &Score,
-    style: &Style,
-    stretches: &[&Stretch],
+/// A section that has been sliced.
+struct Heard {
     section: Section,
     sonorities: Vec<Sonority>,
     alone: bool,
-) -> Passage {
+    keeps_order: bool,
+}
+
+fn read(score: &Score, style: &Style, stretches: &[&Stretch], heard: Heard) -> Passage {
+    let Heard {
+        section,
+        sonorities,
+        alone,
+        keeps_order,
+    } = heard;
     let leads = lead_line(score, &sonorities);
     let phrases = phrases(score, &section, &sonorities);
     let mut in_force = in_force(score, style, stretches, &section, &sonorities, &phrases);
@@ -53,7 +75,7 @@ fn read(
     }
     let led_by_top_seat = phrases
         .iter()
-        .map(|p| led_by_top_seat(sonorities.get(p.clone()).unwrap_or_default()))
+        .map(|p| keeps_order && led_by_top_seat(sonorities.get(p.clone()).unwrap_or_default()))
         .collect();
     let moves_as_block = phrases
         .iter()
@@ -62,6 +84,7 @@ fn read(
     let mut passage = Passage {
         section,
         alone,
+        keeps_order,
         moves_as_block,
         led_by_top_seat,
         sonorities,
@@ -88,6 +111,7 @@ impl Passage {
         let mut window = Self {
             section: self.section.clone(),
             alone: self.alone,
+            keeps_order: self.keeps_order,
             leads: Vec::new(),
             phrases: std::iter::once(0..sonorities.len()).collect(),
             in_force: self.in_force.get(range).unwrap_or_default().to_vec(),

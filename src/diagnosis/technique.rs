@@ -251,7 +251,8 @@ fn infer(
         .map(|(t, _, _)| t)
 }
 
-/// The form that at least 60 % of a phrase's block sonorities are in, three of them at least.
+/// The form that at least 60 % of a phrase's block sonorities are in, three of them at least. Unison and
+/// octaves are what all of them are in but one, or one in ten: else somebody has a line of their own.
 fn infer_form(
     score: &Score,
     key: impl Fn(Ticks) -> i8,
@@ -273,7 +274,15 @@ fn infer_form(
                 .count();
             (n, form)
         })
-        .filter(|(n, _)| *n >= 3 && n * 10 >= blocks.len() * 6)
+        .filter(|(n, form)| {
+            let all = blocks.len();
+            let enough = if form.is_doubling() {
+                n + (all / 10).max(1) >= all
+            } else {
+                n * 10 >= all * 6
+            };
+            *n >= 3 && enough
+        })
         .max_by_key(|(n, form)| {
             (
                 *n,

@@ -116,7 +116,7 @@ impl EditError {
     }
 }
 
-/// The written pitches that changed notes of one part get, by index of the note.
+/// The pitches that changed notes of one part get, by index of the note.
 type Written = BTreeMap<u32, Pitch>;
 
 /// The edits that make `changes`: as [`ScoreEdits::of`], for one set of changes.
@@ -144,19 +144,31 @@ impl<'s> ScoreEdits<'s> {
     /// counts. Changes of several notes belong in one call: what a bar needs depends on all of them.
     pub fn of(&mut self, changes: &[Change]) -> Result<Vec<Edit>, EditError> {
         let score = self.score;
-        let mut written: BTreeMap<u32, Written> = BTreeMap::new();
+        let mut sounding: BTreeMap<u32, Written> = BTreeMap::new();
         for change in changes {
             note(score, change.note)?;
             for at in score.tied_chain(change.note) {
-                let pitch = score.written_for(at, change.sounding);
-                written.entry(at.part).or_default().insert(at.note, pitch);
+                let notes = sounding.entry(at.part).or_default();
+                notes.insert(at.note, change.sounding);
             }
         }
+        // A part that is changed from end to end is written out for its instrument, others stay so.
+        let filed = score.filed(|part| {
+            let notes = score.parts.get(part as usize).map(|p| p.notes.len());
+            sounding.get(&part).map(BTreeMap::len) == notes
+        });
         let mut out = Vec::new();
-        for (index, mut new) in written {
-            let Some(part) = score.parts.get(index as usize) else {
+        for (index, mut new) in sounding {
+            let Some(part) = filed.parts.get(index as usize) else {
                 continue;
             };
+            for (note, pitch) in &mut new {
+                let at = NoteRef {
+                    part: index,
+                    note: *note,
+                };
+                *pitch = filed.written_for(at, *pitch);
+            }
             new.retain(|i, pitch| old(part, *i).is_some_and(|n| n.written != *pitch));
             let Some(first) = new.keys().next().and_then(|i| old(part, *i)) else {
                 continue;
@@ -166,7 +178,7 @@ impl<'s> ScoreEdits<'s> {
             };
             match source.format {
                 Format::MusicXml => {
-                    musicxml::edits(score, index, source, &new, &mut self.facts, &mut out)?;
+                    musicxml::edits(&filed, index, source, &new, &mut self.facts, &mut out)?;
                 }
                 Format::Grid => grid::edits(part, source, &new, &mut out)?,
             }

@@ -121,6 +121,11 @@ pub fn open_within(bytes: &[u8], limits: &Limits) -> Result<(String, Vec<u8>), C
     Ok((name, score))
 }
 
+/// Whether the bytes are a container whose table of contents names a score that is in it.
+pub fn names_a_score(bytes: &[u8], limits: &Limits) -> bool {
+    look_up(bytes, limits).is_ok_and(|(archive, name)| archive.index_for_name(&name).is_some())
+}
+
 /// The byte order mark of a container's score, when that is the entry `name` and `text` byte for
 /// byte: see [`encoding::verbatim`].
 pub fn verbatim(bytes: &[u8], name: &str, text: &str) -> Option<&'static [u8]> {

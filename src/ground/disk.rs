@@ -13,11 +13,6 @@ pub fn exists(path: &Path) -> bool {
     cfg!(feature = "cli") && path.exists()
 }
 
-/// Whether it is a file.
-pub fn is_file(path: &Path) -> bool {
-    cfg!(feature = "cli") && path.is_file()
-}
-
 /// Whether it is there and no folder: a file, or what [`read`] refuses by its kind.
 pub fn is_no_folder(path: &Path) -> bool {
     exists(path) && !is_folder(path)

@@ -38,6 +38,16 @@ pub enum VoiceError {
         /// What there is.
         known: String,
     },
+    /// It is no single section.
+    #[error(
+        "`{found}` are several sections as one, which chartproof cannot voice for yet: write one of {known}"
+    )]
+    SeveralSections {
+        /// What was asked for.
+        found: String,
+        /// What can be voiced for.
+        known: String,
+    },
     /// The section is not known and does not follow from the lead.
     #[error("the section of the lead `{0}` is not clear: name it, such as saxes")]
     WhichSection(String),

@@ -165,18 +165,26 @@ fn section_of<'c>(
     let stated = score.stated.iter().find_map(|m| m.value.section.as_deref());
     let wanted = request.section.as_deref().or(stated);
     match wanted {
-        Some(words) => catalogue
-            .section_named(words)
-            .ok_or_else(|| VoiceError::NoSuchSection {
-                found: words.to_owned(),
-                known: catalogue
-                    .sections
-                    .iter()
-                    .filter(|s| !s.seats.is_empty())
+        Some(words) => {
+            let known = || {
+                let voiced = catalogue.sections.iter().filter(|s| !s.seats.is_empty());
+                voiced
                     .map(|s| s.name.as_str())
                     .collect::<Vec<_>>()
-                    .join(", "),
-            }),
+                    .join(", ")
+            };
+            let called =
+                catalogue
+                    .section_called(words)
+                    .ok_or_else(|| VoiceError::NoSuchSection {
+                        found: words.to_owned(),
+                        known: known(),
+                    })?;
+            called.section.ok_or_else(|| VoiceError::SeveralSections {
+                found: called.name,
+                known: known(),
+            })
+        }
         None => own
             .and_then(|i| catalogue.section(&i.section))
             .filter(|s| !s.seats.is_empty())
@@ -279,4 +287,30 @@ pub(super) fn octaves(passage: &Passage, seats: &[Seat], technique: Technique) -
                 .unwrap_or(0)
         })
         .collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::model_answer::voice;
+    use crate::reading::grid;
+    use crate::style::Style;
+    use std::path::Path;
+
+    #[test]
+    fn several_sections_as_one_are_known_and_not_voiced_for() {
+        let text = "key: C\nmeter: 4/4\nparts: lead = clarinet\n\nchord | C6 |\ncount | 1 |\nlead | C5 |\n";
+        let score = grid::read(Path::new("x.passage"), text.into()).unwrap();
+        for name in ["horns", "brass", "clarinet and saxes"] {
+            let request = Request {
+                technique: Technique::named("four-way close").unwrap(),
+                section: Some(name.to_owned()),
+                part: None,
+            };
+            let error = voice(&score, &Style::default(), &request).unwrap_err();
+            let known =
+                matches!(&error, VoiceError::SeveralSections { found, .. } if found == name);
+            assert!(known, "{error}");
+        }
+    }
 }

@@ -1,6 +1,7 @@
 //! The main job on one score: `Score` -> [`Heard`] -> [`Proofed`].
 
 pub mod fingerprint;
+mod grouping;
 mod heard;
 pub mod ledger;
 #[cfg(test)]
@@ -8,6 +9,7 @@ pub(crate) mod sample;
 
 pub use heard::Heard;
 
+use self::grouping::grouping;
 use crate::diagnosis::{How, Passage, frame_at, passages};
 use crate::editing::ScoreEdits;
 use crate::finding::{Finding, SetAside};
@@ -174,7 +176,7 @@ fn inferred(score: &Score, passage: &Passage) -> Vec<Inferred> {
 
 /// What was not checked, and why.
 fn remarks(score: &Score, style: &Style, passages: &[Passage]) -> Vec<String> {
-    let mut remarks = Vec::new();
+    let mut remarks: Vec<String> = grouping(score, passages).into_iter().collect();
     let blocks = passages
         .iter()
         .flat_map(|p| &p.in_force)

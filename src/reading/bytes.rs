@@ -8,6 +8,7 @@ use crate::ground::problem::Problem;
 use crate::ground::text::Text;
 use crate::score::Score;
 use bytes::Bytes;
+use std::borrow::Cow;
 use std::path::Path;
 
 const ENDINGS: [&str; 4] = ["musicxml", "xml", "mxl", "passage"];
@@ -99,25 +100,85 @@ fn decode(path: &Path, bytes: Bytes) -> Result<Text, Problem> {
         .map_err(|error| Problem::whole(path, error.to_string()))
 }
 
+/// How many bytes tell the kind of a file.
+pub const HEAD: u64 = 64 << 10;
+
+/// What a file is by its first bytes.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Kind {
+    /// A zip container.
+    Container,
+    /// XML whose root element is a score's.
+    MusicXml,
+    /// A text that is not XML, perhaps a grid.
+    Text,
+}
+
+/// The kind of a file by its first bytes, [`HEAD`] of them; `None` when it is no score of any kind.
+pub fn kind(path: &Path, head: &[u8]) -> Option<Kind> {
+    let is_mxl = path
+        .extension()
+        .is_some_and(|e| e.eq_ignore_ascii_case("mxl"));
+    if head.starts_with(b"PK\x03\x04") || is_mxl && !looks_like_text(head) {
+        return Some(Kind::Container);
+    }
+    let text = decode_head(head)?;
+    if !text
+        .trim_start_matches('\u{feff}')
+        .trim_start()
+        .starts_with('<')
+    {
+        return Some(Kind::Text);
+    }
+    root(&text)
+        .is_some_and(|r| r.starts_with("<score-"))
+        .then_some(Kind::MusicXml)
+}
+
 /// Well-formed enough to show a root element, and it is not a score's.
 pub(super) fn is_other_xml(bytes: &[u8]) -> bool {
-    let head = bytes.get(..bytes.len().min(64 << 10)).unwrap_or(bytes);
-    let Ok(text) = encoding::decode(head) else {
-        return false;
-    };
-    let mut rest: &str = &text;
+    let head = bytes.get(..bytes.len().min(HEAD as usize)).unwrap_or(bytes);
+    let text = decode_head(head).unwrap_or_default();
+    root(&text).is_some_and(|root| !root.starts_with("<score-"))
+}
+
+/// The text of the first bytes of a file; they may end within a character.
+fn decode_head(head: &[u8]) -> Option<Cow<'_, str>> {
+    (0..4).find_map(|cut| encoding::decode(head.get(..head.len().checked_sub(cut)?)?).ok())
+}
+
+/// The text from the root element of XML on, behind comments, instructions and the document type.
+fn root(text: &str) -> Option<&str> {
+    let mut rest = text;
     while let Some(start) = rest.find('<') {
-        rest = rest.get(start..).unwrap_or_default();
+        rest = rest.get(start..)?;
         if let Some(after) = rest.strip_prefix("<!--") {
-            let Some(end) = after.find("-->") else {
-                return false;
-            };
-            rest = after.get(end..).unwrap_or_default();
+            rest = after.get(after.find("-->")?..)?;
         } else if rest.starts_with("<?") || rest.starts_with("<!") {
-            rest = rest.get(2..).unwrap_or_default();
+            rest = rest.get(2..)?;
         } else {
-            return !rest.starts_with("<score-");
+            return Some(rest);
         }
     }
-    false
+    None
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_kind_of_a_file_shows_in_its_first_bytes() {
+        let of = |name: &str, head: &[u8]| kind(Path::new(name), head);
+        let score = "<?xml version='1.0'?><!-- a --><!DOCTYPE x><score-partwise>";
+        assert_eq!(of("a.xml", score.as_bytes()), Some(Kind::MusicXml));
+        assert_eq!(of("a.xml", b"<project/>"), None);
+        assert_eq!(of("a.mxl", b"PK\x03\x04"), Some(Kind::Container));
+        assert_eq!(of("a.passage", b"count | 1 |"), Some(Kind::Text));
+        assert_eq!(of("a.passage", b"\0\x01\x02"), None);
+        // Cut within a character.
+        let cut = format!("{score}é");
+        let cut = cut.as_bytes().split_last().unwrap().1;
+        assert_eq!(of("a.xml", cut), Some(Kind::MusicXml));
+    }
 }

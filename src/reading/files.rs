@@ -4,7 +4,7 @@
 //! `.musicxml`, `.xml`, `.mxl` and `.passage` are looked for, hidden files and those that git's rules
 //! name are passed over, and an `.xml` file that is not a score is not an error.
 
-pub use super::bytes::{may_be_score, read_bytes_by};
+pub use super::bytes::{HEAD, Kind, kind, may_be_score, read_bytes_by};
 pub use super::sets::{Set, sets_of_parts};
 pub use super::walk::{PassedOver, WalkOptions};
 

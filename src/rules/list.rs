@@ -43,6 +43,8 @@ list_rules! {
     voicing::hand_span,
     rubs::minor_ninth,
     rubs::semitone_cluster,
+    lines::displaced_line,
+    lines::copied_line,
     lines::awkward_leap,
     lines::repeated_inner_note,
     lines::static_voice,

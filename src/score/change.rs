@@ -67,7 +67,7 @@ impl Score {
             return sounding;
         };
         let note = part.notes.get(at.note as usize);
-        if let Some(note) = note.filter(|n| n.sounding == sounding) {
+        if let Some(note) = note.filter(|n| n.sounding == sounding && !self.is_displaced(at)) {
             return note.written;
         }
         let onset = note.map(|n| n.onset).unwrap_or_default();

@@ -16,18 +16,18 @@ mod place;
 mod score;
 mod shared;
 mod source;
+mod stretch;
 mod waiver;
 
-#[cfg(test)]
-pub use bar::Bar;
-pub use bar::{PartBar, Signs};
+pub use bar::{Bar, PartBar, Signs};
 pub use change::{Change, NoteRef};
 pub use marks::{ChordMark, Clef, FREE, Hairpin, Key, LooseSlur, Mark, Stated, Words, in_force};
 pub use merge::{MergeError, merge, refined};
 pub use note::{Articulations, Note, NoteFlags, Rest};
-pub use part::{Part, Presumed};
+pub use part::{Filed, Part, PartFault, Presumed};
 pub use place::Place;
 pub use score::Score;
 pub use shared::Shared;
 pub use source::{Format, Source};
+pub use stretch::{Displacement, Stretch, StretchFault};
 pub use waiver::Waiver;

@@ -108,17 +108,86 @@ impl Part {
     }
 }
 
-/// A part that cannot be meant to sound as its file says, and what it is read as instead.
-#[derive(Clone, Debug, PartialEq, Eq)]
+/// A part that its player cannot use as its file has it, and how it is read instead.
+#[derive(Clone, Debug)]
 pub struct Presumed {
     /// 0-based index of the part.
     pub part: u32,
+    /// How it is at fault.
+    pub fault: PartFault,
     /// The transposition the file has for it; `None` when it has none.
     pub stated: Option<Transposition>,
-    /// The transposition it is read with.
+    /// What the file's written pitch becomes the pitch that is meant by.
     pub meant: Transposition,
-    /// The instrument that is transposed so, in the trade's words.
+    /// The transposition of its instrument, which it is read with.
+    pub own: Transposition,
+    /// Its instrument, in the trade's words.
     pub instrument: String,
     /// How this is known, in words that go on after "because".
     pub because: String,
+    /// The key signatures it is read with, in fifths, one for each that its file has.
+    pub signatures: Vec<i8>,
+    /// What the file has where it is read otherwise. Set when the part is read as meant.
+    pub filed: Option<Filed>,
+}
+
+/// How a whole part is at fault.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum PartFault {
+    /// Key signature and notes are its instrument's, the transposition is missing or wrong.
+    Transposition,
+    /// No transposition, and the key signature and notes of concert pitch: it sounds right.
+    Untransposed,
+    /// Transposition, key signature and notes of this other instrument: it sounds right.
+    OtherInstrument(String),
+    /// The transposition is its instrument's, key signature and notes are at concert pitch.
+    ConcertPitch,
+    /// Transposition and key signature are its instrument's, the notes are at concert pitch.
+    ConcertNotes,
+    /// Only the key signature is that of concert pitch.
+    ConcertKey,
+}
+
+impl PartFault {
+    /// The printed key signature is not the one the player needs.
+    pub const fn is_in_key_signature(&self) -> bool {
+        !matches!(self, Self::Transposition | Self::ConcertNotes)
+    }
+
+    /// The printed notes are not those the player needs.
+    pub const fn is_in_notes(&self) -> bool {
+        !matches!(self, Self::Transposition | Self::ConcertKey)
+    }
+}
+
+/// What the file has of a part whose page is read otherwise.
+#[derive(Clone, Debug)]
+pub struct Filed {
+    /// Its notes.
+    pub notes: Shared<Note>,
+    /// Its key signatures.
+    pub keys: Vec<Mark<Key>>,
+}
+
+impl Part {
+    /// The part as its file has it. Where `written_out`, its file's transposition is its instrument's,
+    /// whatever its notes mean.
+    pub(super) fn filed(&self, presumed: &Presumed, written_out: bool) -> Option<Self> {
+        let filed = presumed.filed.as_ref()?;
+        let mut part = self.clone();
+        part.notes = filed.notes.clone();
+        part.keys.clone_from(&filed.keys);
+        let by = if written_out {
+            presumed.own
+        } else {
+            presumed.meant
+        };
+        for mark in &mut part.transpositions {
+            mark.value = by;
+        }
+        for note in &mut part.notes {
+            note.sounding = note.written.transposed(by);
+        }
+        Some(part)
+    }
 }

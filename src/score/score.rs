@@ -6,10 +6,12 @@ use super::part::{Part, Presumed};
 use super::place::Place;
 use super::shared::Shared;
 use super::source::Source;
+use super::stretch::Stretch;
 use super::waiver::Waiver;
 use crate::ground::chord::Chord;
 use crate::ground::instrument::CatalogueInUse;
 use crate::ground::time::{Beat, Meter, Ticks};
+use std::borrow::Cow;
 
 /// A score: everything chartproof knows of what was written.
 #[derive(Clone, Debug, Default)]
@@ -38,6 +40,8 @@ pub struct Score {
     pub concert: bool,
     /// Parts that are read with another transposition than their file has.
     pub presumed: Vec<Presumed>,
+    /// Stretches of parts that are read otherwise than they stand.
+    pub stretches: Vec<Stretch>,
     /// The instruments and sections its parts are known by.
     pub instruments: CatalogueInUse,
 }
@@ -81,6 +85,21 @@ impl Score {
     fn meter_from(&self, onset: Ticks) -> Option<&(Ticks, Meter, Ticks)> {
         let n = self.meters.partition_point(|(from, ..)| *from <= onset);
         self.meters.get(n.checked_sub(1)?)
+    }
+
+    /// The score with the pages of its files, where parts are read otherwise. A part for which
+    /// `written_out` holds is about to be written for its instrument from end to end.
+    pub fn filed(&self, written_out: impl Fn(u32) -> bool) -> Cow<'_, Self> {
+        let mut score = Cow::Borrowed(self);
+        for presumed in &self.presumed {
+            let part = self.parts.get(presumed.part as usize);
+            let filed = part.and_then(|p| p.filed(presumed, written_out(presumed.part)));
+            let to = presumed.part as usize;
+            if let (Some(filed), Some(part)) = (filed, score.to_mut().parts.get_mut(to)) {
+                *part = filed;
+            }
+        }
+        score
     }
 
     /// The bar that `onset` falls in and the time since its bar line.

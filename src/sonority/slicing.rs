@@ -100,7 +100,7 @@ fn tones(score: &Score, section: &Section) -> Vec<Tone> {
         // Notes tied on, still waiting for their continuation, by their pitch and end: index into `all`.
         let mut open: FxHashMap<(i16, Ticks), VecDeque<usize>> = FxHashMap::default();
         for (index, note) in part.notes.iter().enumerate() {
-            if !note.sounds() || note.duration <= Ticks::ZERO {
+            if !note.sounds() || note.duration <= Ticks::ZERO || !section.plays_at(note.onset) {
                 continue;
             }
             let midi = note.sounding.midi();
@@ -141,7 +141,8 @@ fn tones(score: &Score, section: &Section) -> Vec<Tone> {
     all
 }
 
-/// The sonorities of a section: one for each onset at which at least one of its parts attacks.
+/// The sonorities of a section where it plays together: one for each onset at which at least one of its
+/// parts attacks.
 pub fn slice(score: &Score, section: &Section) -> Vec<Sonority> {
     let tones = tones(score, section);
     let onsets = tones.chunk_by(|a, b| a.onset == b.onset).count();
@@ -168,6 +169,11 @@ pub fn slice(score: &Score, section: &Section) -> Vec<Sonority> {
             under_held_lead: false,
             voices,
         });
+    }
+    // Where a member is left out nobody knows what it should have.
+    let out = score.left_out(|part| section.parts.iter().any(|m| m.part == part));
+    if !out.is_empty() {
+        sonorities.retain(|s| !out.iter().any(|range| range.contains(&s.onset)));
     }
     sonorities
 }

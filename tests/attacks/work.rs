@@ -87,17 +87,19 @@ fn read(text: &str) -> Score {
     grid::read(Path::new("a.passage"), text.into()).unwrap()
 }
 
+/// A text for each number, joined.
+fn each(n: usize, text: impl Fn(usize) -> String) -> String {
+    (0..n).map(text).collect::<Vec<_>>().concat()
+}
+
 /// Rules of a house that find something at every note, each with fixes that mend nothing.
 fn rules_that_always_fire(rules: usize) -> String {
-    (0..rules)
-        .map(|n| {
-            format!(
-                "[[rule]]\nname = 'own-{n}'\nscope = 'note'\nwhen = 'true'\nmessage = '{{part}}'\n\
-                 fix = ['octave up', 'octave down', '3rd']\n"
-            )
-        })
-        .collect::<Vec<_>>()
-        .concat()
+    each(rules, |n| {
+        format!(
+            "[[rule]]\nname = 'own-{n}'\nscope = 'note'\nwhen = 'true'\nmessage = '{{part}}'\n\
+             fix = ['octave up', 'octave down', '3rd']\n"
+        )
+    })
 }
 
 #[test]
@@ -148,22 +150,14 @@ fn a_grid_keeps_to_the_limits_of_a_score() {
     assert!(bars.contains("more than 1000000 bars"), "{bars}");
     let notes = report("a.passage", &chord(10_001), None);
     assert!(notes.contains("10001 notes, rests and signs"), "{notes}");
-    let labels: String = (0..1_001)
-        .map(|n| format!("alto {n} | C4 |\n"))
-        .collect::<Vec<_>>()
-        .concat();
+    let labels = each(1_001, |n| format!("alto {n} | C4 |\n"));
     let rows = report("a.passage", &format!("count | 1 |\n{labels}"), None);
     assert!(rows.contains("more than 1000 parts"), "{rows}");
 }
 
 #[test]
 fn of_very_many_mistakes_of_a_style_the_first_are_listed() {
-    let style = |n: usize| {
-        (0..n)
-            .map(|i| format!("[unknown{i}]\na = 1\n"))
-            .collect::<Vec<_>>()
-            .concat()
-    };
+    let style = |n: usize| each(n, |i| format!("[unknown{i}]\na = 1\n"));
     let mistakes = |n: usize| {
         let error = house_style::read_text(Path::new("x.toml"), &style(n)).unwrap_err();
         error.mistakes
@@ -183,10 +177,9 @@ fn of_very_many_mistakes_of_a_style_the_first_are_listed() {
 
 #[test]
 fn every_entry_of_a_long_style_knows_its_line() {
-    let text: String = (0..5_000)
-        .map(|n| format!("[[part]]\nname = 'Reed {n}'\ninstrument = 'alto saxophone'\n"))
-        .collect::<Vec<_>>()
-        .concat();
+    let text = each(5_000, |n| {
+        format!("[[part]]\nname = 'Reed {n}'\ninstrument = 'alto saxophone'\n")
+    });
     let style = house_style::read_text(Path::new("x.toml"), &text).unwrap();
     assert_eq!(style.parts.len(), 5_000);
     assert!(style.parts[4_999].origin.to_string().ends_with(":14998"));

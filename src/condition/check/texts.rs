@@ -70,17 +70,12 @@ impl Checker<'_> {
                         meant(text, book.instruments.iter().map(|i| i.name.as_str())),
                     )
                 }),
-            Among::Sections => book
-                .section(text)
-                .or_else(|| book.section_named(text))
-                .map(|s| s.name.clone())
-                .or_else(|| (text == "horns").then(|| text.to_owned()))
-                .ok_or_else(|| {
-                    (
-                        format!("'{text}' is not a section that chartproof knows"),
-                        meant(text, book.sections.iter().map(|s| s.name.as_str())),
-                    )
-                }),
+            Among::Sections => book.section_called(text).map(|s| s.name).ok_or_else(|| {
+                (
+                    format!("'{text}' is not a section that chartproof knows"),
+                    meant(text, book.sections.iter().map(|s| s.name.as_str())),
+                )
+            }),
             Among::Techniques => {
                 Technique::read(text)
                     .map(|t| t.name().to_owned())

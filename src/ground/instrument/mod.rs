@@ -4,13 +4,15 @@
 //! What an instrument is like is a set of [`Property`] words of that table.
 
 mod index;
+mod joined;
 mod matching;
 mod name;
 mod property;
 mod ranges;
 mod table;
 
-pub(crate) use name::{names_several, seat_in};
+pub use joined::{Member, joined_name};
+pub(crate) use name::{names_several, seat_in, stated_key};
 pub use property::{Family, Properties, Property};
 pub use ranges::{Extension, GradeRange, RangeVerdict, Ranges, Register, RegisterKind};
 pub use table::{CatalogueError, CatalogueInUse, catalogue};

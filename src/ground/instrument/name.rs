@@ -274,6 +274,16 @@ fn natural(token: &str) -> Option<i16> {
     known_words().part_names.keys.letters.get(token).copied()
 }
 
+/// The key that a name says its part is in ("Trumpet in Bb", "Horn F", "C Horn"): the pitch class that
+/// its written C sounds.
+pub(crate) fn stated_key(text: &str) -> Option<i16> {
+    let name = Name::read(text);
+    let last = name.words.len().checked_sub(1)?;
+    let at_end = || name.key_of_word(last);
+    let at_start = || natural(name.words.get(0)).filter(|_| last > 0);
+    name.key.or_else(at_end).or_else(at_start)
+}
+
 /// "Trumpets" is "trumpet"; "bass" stays.
 fn singular(token: &str) -> &str {
     match token.strip_suffix('s') {

@@ -92,6 +92,8 @@ pub enum Property {
     Unpitched,
     /// It always sounds in the octave its name says.
     FixedOctave,
+    /// It is built in one key only, so that its parts transpose in one way.
+    OneTransposition,
     /// Its parts are written without a key signature.
     NoKeySignature,
     /// The same in an orchestra, not in a band.
@@ -104,6 +106,8 @@ pub enum Property {
     BaritoneHorn,
     /// Beside one of these a part called just "Baritone" is a horn.
     BesideBaritoneHorn,
+    /// Its instruments are a section by name only: often each plays by itself.
+    GroupedByName,
     /// Its name alone puts it into no section.
     Apart,
     /// Its parts may carry any transposition.
@@ -129,12 +133,14 @@ impl Property {
         Self::BassLine,
         Self::Unpitched,
         Self::FixedOctave,
+        Self::OneTransposition,
         Self::NoKeySignature,
         Self::NoKeySignatureInOrchestra,
         Self::Band,
         Self::ShortName,
         Self::BaritoneHorn,
         Self::BesideBaritoneHorn,
+        Self::GroupedByName,
         Self::Apart,
         Self::AnyKey,
         Self::OldVoice,

@@ -42,9 +42,7 @@ impl Layer<'_, '_> {
     /// The key of a section, whatever people call it.
     fn section(&self, said: &Placed<String>, style: &Style) -> Option<String> {
         let book = style.instruments;
-        let found = book
-            .section(&said.value)
-            .or_else(|| book.section_named(&said.value));
+        let found = book.section_called(&said.value);
         if found.is_none() {
             self.style_file.wrong(
                 said.at.clone(),
@@ -52,7 +50,7 @@ impl Layer<'_, '_> {
                 meant(&said.value, book.sections.iter().map(|s| s.name.as_str())),
             );
         }
-        found.map(|s| s.key.clone())
+        found.map(|s| s.key)
     }
 
     pub(super) fn parts(&self, file: &Fields<'_, '_>, style: &Style) -> Vec<PartKind> {
@@ -240,6 +238,17 @@ mod tests {
             .collect();
         assert_eq!(techniques, [None, Some("four-way close")]);
         assert_eq!(style.stretches[0].section.as_deref(), Some("saxes"));
+    }
+
+    #[test]
+    fn sections_that_play_as_one_are_named_as_they_are_printed() {
+        for name in ["horns", "brass", "clarinet and saxes", "oboes"] {
+            let text = format!("[[part]]\nname = 'Reed 1'\nsection = '{name}'\n");
+            let style = read_text(Path::new("x.toml"), &text).unwrap();
+            assert_eq!(style.parts[0].section.as_deref(), Some(name));
+        }
+        let text = "[[part]]\nname = 'Reed 1'\nsection = 'clarinet and kettles'\n";
+        assert!(read_text(Path::new("x.toml"), text).is_err());
     }
 
     #[test]

@@ -5,6 +5,7 @@ use crate::finding::{Finding, Level};
 use crate::ground::time::{Meter, Ticks};
 use crate::rules::input::RuleInput;
 use crate::rules::rule::{DependsOn, Example, Exception, Group, Rule, Silent};
+use crate::rules::shared::meters::{meters, own_meter, own_meters};
 use crate::rules::shared::whole;
 use crate::score::{Place, Score, in_force};
 use std::collections::BTreeSet;
@@ -12,7 +13,7 @@ use std::collections::BTreeSet;
 pub static RULE: Rule = Rule {
     name: "meter-agreement",
     group: Group::Agreement,
-    asks: "Every part has the same time signature, and it changes at a bar line; another one of the same length (2/2 beside 4/4) is a note.",
+    asks: "Every part has the same time signature, and it changes at a bar line; another one of the same length (2/2 beside 4/4), or one that a part keeps for bars on end (12/8 beside 4/4), is a note.",
     why: "A part that misses a change of meter counts its bars wrong from there on.",
     source: "published: university proofreading checklists",
     level: Level::Error,
@@ -106,6 +107,7 @@ pub fn check(input: &RuleInput<'_>, out: &mut Vec<Finding>) {
         .flat_map(|p| p.meters.iter().map(|m| m.onset))
         .collect();
     inside_bars(score, &stating, out);
+    let own_meters = own_meters(score, &meters(score));
     let mut reported: Vec<(Meter, Meter, Vec<u32>)> = Vec::new();
     for onset in changes {
         let values: Vec<(u32, Meter)> = stating
@@ -115,7 +117,7 @@ pub fn check(input: &RuleInput<'_>, out: &mut Vec<Finding>) {
                 Some((p, in_force(&part.meters, onset)?.value))
             })
             .collect();
-        let Some((most, _, differ)) = whole::split(&values) else {
+        let Some((most, with, differ)) = whole::split(&values) else {
             reported.clear();
             continue;
         };
@@ -129,24 +131,34 @@ pub fn check(input: &RuleInput<'_>, out: &mut Vec<Finding>) {
             }
             let names = whole::names(score, &d.parts);
             let same_length = most.bar(score.per_quarter) == d.own.bar(score.per_quarter);
-            let level = if same_length {
+            let bar = score.place_of(onset).bar as usize;
+            let keeps = |p: &u32| own_meter(&own_meters, *p, bar).is_some();
+            // Of two alone either may be the one with a meter of its own.
+            let on_purpose = d.parts.iter().all(keeps) || with.iter().all(keeps);
+            let level = if same_length || on_purpose {
                 Level::Note
             } else {
                 Level::Error
             };
-            out.push(
-                RULE.finding(
-                    score.place_of(onset),
-                    format!(
-                        "{names} {} {} where the other parts have {most}",
-                        if d.parts.len() > 1 { "are in" } else { "is in" },
-                        d.own
-                    ),
-                )
-                .level(level)
-                .parts(d.parts.clone())
-                .instead(format!("{names}: write the time signature {most}")),
+            let taken = if on_purpose {
+                "; its bars are full, so both meters are taken as meant"
+            } else {
+                ""
+            };
+            let finding = RULE.finding(
+                score.place_of(onset),
+                format!(
+                    "{names} {} {} where the other parts have {most}{taken}",
+                    if d.parts.len() > 1 { "are in" } else { "is in" },
+                    d.own
+                ),
             );
+            let finding = finding.level(level).parts(d.parts.clone());
+            out.push(if on_purpose {
+                finding
+            } else {
+                finding.instead(format!("{names}: write the time signature {most}"))
+            });
             now.push(key);
         }
         reported = now;
@@ -215,6 +227,49 @@ mod tests {
         let found = said(&wrong, "meter-agreement");
         assert_eq!(found.len(), 1, "{found:?}");
         assert_eq!(found[0].level, Level::Note);
+    }
+
+    #[test]
+    fn two_meters_that_stay_together_are_one_note() {
+        let four: &[&str] = &["meter-4/4 C5:8", "D5:8", "E5:8", "F5:8", "E5:8"];
+        let twelve: &[&str] = &["meter-12/8 C4:12", "D4:12", "E4:12", "D4:12", "C4:12"];
+        for parts in [
+            [("Voice", four), ("Harp", twelve)],
+            [("Harp", twelve), ("Voice", four)],
+        ] {
+            let both = score(&parts);
+            let found = said(&both, "meter-agreement");
+            assert_eq!(found.len(), 1, "{found:?}");
+            assert_eq!(found[0].level, Level::Note);
+            assert!(places(&both, "bar-length").is_empty());
+        }
+        // A bar that does not fill its own meter is measured by that one.
+        let short: &[&str] = &[
+            "meter-12/8 C4:12",
+            "D4:12",
+            "E4:10",
+            "D4:12",
+            "C4:12",
+            "D4:12",
+            "E4:12",
+            "D4:12",
+            "C4:12",
+            "B3:12",
+        ];
+        let long: &[&str] = &[
+            "meter-4/4 C5:8",
+            "D5:8",
+            "E5:8",
+            "F5:8",
+            "E5:8",
+            "C5:8",
+            "D5:8",
+            "E5:8",
+            "F5:8",
+            "E5:8",
+        ];
+        let slip = score(&[("Voice", long), ("Harp", short)]);
+        assert_eq!(places(&slip, "bar-length"), ["3 6: Harp"]);
     }
 
     #[test]

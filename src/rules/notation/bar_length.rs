@@ -4,6 +4,7 @@ use crate::finding::{Finding, Level};
 use crate::ground::time::{Meter, Ticks};
 use crate::rules::input::RuleInput;
 use crate::rules::rule::{DependsOn, Example, Exception, Group, Rule, Silent};
+use crate::rules::shared::meters::{OwnMeter, meters, own_meter, own_meters};
 use crate::rules::shared::page::{beats, names};
 use crate::score::NoteRef;
 use crate::score::{Part, PartBar, Place, Score};
@@ -173,57 +174,50 @@ bassoon, bar 2: holds 4
                 but: "bassoon | E3 F3 G3 | A3 C4 | G3 |",
             },
         },
+        Exception {
+            says: "a part that keeps a meter of its own for bars on end; it is measured by that one",
+            silent: Silent::Passage {
+                passage: "\
+meter: 4/4
+parts: voice = voice
+       harp = harp
+
+count | 1  2  3  4  | 1  2  3  4  | 1  2  3  4  | 1  2  3  4  |
+voice | C4 D4 E4 D4 | E4 F4 G4 F4 | E4 D4 C4 D4 | E4 F4 E4 D4 |
+harp  | C4 G4 E4 G4 | C4 A4 F4 A4 | C4 G4 E4 G4 | C4 A4 F4 A4 |
+on the page:
+harp, bar 1: meter 12/8
+harp, bar 1, beat 4: lasts 3
+harp, bar 2, beat 4: lasts 3
+harp, bar 3, beat 4: lasts 3
+harp, bar 4, beat 4: lasts 3
+",
+                but: "\
+not on the page:
+harp, bar 1: meter 12/8
+",
+            },
+        },
     ],
 };
-
-/// The meter of every bar of the score; `None` where it changes within the bar. A change that only a
-/// minority of the parts makes is meter-agreement's matter.
-fn meters(score: &Score) -> Vec<Option<Meter>> {
-    let count = score.bars.len();
-    let mut changes: Vec<Vec<Meter>> = vec![Vec::new(); count];
-    let mut broken = vec![false; count];
-    let telling = score.parts.iter().filter(|p| !p.meters.is_empty()).count();
-    for mark in score.parts.iter().flat_map(|p| &p.meters) {
-        let bar = mark.at.bar as usize;
-        // Within a bar it counts from the next one on.
-        let from = if mark.at.offset > Ticks::ZERO {
-            if let Some(b) = broken.get_mut(bar) {
-                *b = true;
-            }
-            bar + 1
-        } else {
-            bar
-        };
-        if let Some(slot) = changes.get_mut(from) {
-            slot.push(mark.value);
-        }
-    }
-    let own = changes.into_iter().map(|all| {
-        let most = all
-            .iter()
-            .copied()
-            .max_by_key(|m| all.iter().filter(|x| *x == m).count())?;
-        let agree = all.iter().filter(|m| **m == most).count();
-        (agree * 2 > telling).then_some(most)
-    });
-    let mut meter = Meter::COMMON;
-    own.zip(broken)
-        .map(|(own, broken)| {
-            meter = own.unwrap_or(meter);
-            (!broken).then_some(meter)
-        })
-        .collect()
-}
 
 /// What all parts have in one bar.
 struct Contents {
     /// Parts by how much they hold, where anything but rest stands.
     by_length: BTreeMap<Ticks, Vec<u32>>,
+    /// Parts that keep a meter of their own, how much they hold.
+    of_own_meter: Vec<(u32, Meter, Ticks)>,
     /// A repeat sign or a double bar stands at its start or end.
     bounded: bool,
 }
 
-fn contents(score: &Score, index: usize, resting: &[Vec<bool>]) -> Contents {
+fn contents(
+    score: &Score,
+    index: usize,
+    resting: &[Vec<bool>],
+    own_meters: &[OwnMeter],
+) -> Contents {
+    let mut of_own_meter = Vec::new();
     let mut by_length: BTreeMap<Ticks, Vec<u32>> = BTreeMap::new();
     let (mut before, mut after) = (false, false);
     for (part, own) in score.parts.iter().enumerate() {
@@ -242,11 +236,15 @@ fn contents(score: &Score, index: usize, resting: &[Vec<bool>]) -> Contents {
             .copied()
             .unwrap_or(false);
         if bar.filled > Ticks::ZERO && !bar.unmeasured && !bar.uncounted && !silent {
-            by_length.entry(bar.filled).or_default().push(part as u32);
+            match own_meter(own_meters, part as u32, index) {
+                Some(meter) => of_own_meter.push((part as u32, meter, bar.filled)),
+                None => by_length.entry(bar.filled).or_default().push(part as u32),
+            }
         }
     }
     Contents {
         by_length,
+        of_own_meter,
         bounded: before || after,
     }
 }
@@ -285,16 +283,23 @@ fn is_rounding(a: Ticks, b: Ticks, per_quarter: Ticks) -> bool {
 pub fn check(input: &RuleInput<'_>, out: &mut Vec<Finding>) {
     let score = input.score;
     let resting: Vec<Vec<bool>> = score.parts.iter().map(resting).collect();
-    let bars: Vec<Contents> = (0..score.bars.len())
-        .map(|i| contents(score, i, &resting))
-        .collect();
     let meters = meters(score);
+    let own_meters = own_meters(score, &meters);
+    let bars: Vec<Contents> = (0..score.bars.len())
+        .map(|i| contents(score, i, &resting, &own_meters))
+        .collect();
     let last = score.bars.len().saturating_sub(1);
     let mut before: Option<(usize, (Ticks, Vec<u32>))> = None;
     for (index, (bar, meter)) in bars.iter().zip(&meters).enumerate() {
+        let short_ok = index == 0 || index == last;
+        for &(part, meter, length) in &bar.of_own_meter {
+            let nominal = meter.bar(score.per_quarter);
+            if !(is_rounding(length, nominal, score.per_quarter) || length < nominal && short_ok) {
+                out.push(wrong_length(score, index, meter, length, &[part], false));
+            }
+        }
         let Some(meter) = *meter else { continue };
         let nominal = meter.bar(score.per_quarter);
-        let short_ok = index == 0 || index == last;
         let united = bar.by_length.len() == 1;
         for (&length, parts) in &bar.by_length {
             if is_rounding(length, nominal, score.per_quarter)

@@ -157,7 +157,7 @@ fn reads(instrument: &Instrument, clef: Clef) -> bool {
 
 pub fn check(input: &RuleInput<'_>, out: &mut Vec<Finding>) {
     let score = input.score;
-    for member in input.passages.iter().flat_map(|p| &p.section.parts) {
+    for member in input.passages.iter().flat_map(|p| p.section.own_parts()) {
         let (Some(part), Some(instrument)) =
             (score.parts.get(member.part as usize), member.instrument)
         else {

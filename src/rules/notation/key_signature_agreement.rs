@@ -6,9 +6,9 @@ use crate::ground::pitch::written_fifths;
 use crate::ground::time::Ticks;
 use crate::rules::input::RuleInput;
 use crate::rules::rule::{DependsOn, Example, Exception, Group, Rule, Silent};
-use crate::rules::shared::page::pitched;
+use crate::rules::shared::page::{names, pitched};
 use crate::rules::shared::wording;
-use crate::score::{Part, Place};
+use crate::score::{Key, Mark, Part, PartFault, Place, Presumed};
 use crate::sonority::signs;
 
 pub static RULE: Rule = Rule {
@@ -22,6 +22,34 @@ pub static RULE: Rule = Rule {
     depends_on: DependsOn::Page,
     settings: &[],
     examples: &[Example {
+        wrong: "\
+key: Bb major
+meter: 4/4
+parts: alto 1 = alto saxophone
+       tenor 1 = tenor saxophone
+       tenor 2 = tenor saxophone
+       trombone 1 = trombone
+
+count      | 1  2   3  4   | 1   2  3   4  |
+             ^ alto 1, tenor 1, tenor 2
+alto 1     | D5 C5  D5 F5  | F5  D5 Eb5 D5 |
+tenor 1    | Bb4 A4 Bb4 D5 | D5 Bb4 C5 Bb4 |
+tenor 2    | F4 Eb4 F4 Bb4 | Bb4 F4 G4  F4 |
+trombone 1 | D4 C4  D4 F4  | F4  D4 Eb4 D4 |
+on the page:
+alto 1, bar 1: key -2
+tenor 1, bar 1: key -2
+tenor 2, bar 1: key -2
+suggestion: alto 1: write 1 sharp; tenor 1: write no sharps or flats; tenor 2: write no sharps or flats
+",
+        right: "\
+not on the page:
+alto 1, bar 1: key -2
+tenor 1, bar 1: key -2
+tenor 2, bar 1: key -2
+",
+    },
+    Example {
         wrong: "\
 key: Eb major
 meter: 4/4
@@ -124,6 +152,32 @@ parts: flute = flute
        clarinet = clarinet
        bassoon = bassoon
 bassoon  | F3 F3 |
+",
+            },
+        },
+        Exception {
+            says: "scores without any signature",
+            silent: Silent::Passage {
+                passage: "\
+key: F major
+meter: 4/4
+parts: alto 1 = alto saxophone
+       alto 2 = alto saxophone
+       tenor = tenor saxophone
+
+count  | 1   3   |
+alto 1 | C5  Bb4 |
+alto 2 | A4  G4  |
+tenor  | F4  E4  |
+on the page:
+alto 1, bar 1: key 0
+alto 2, bar 1: key 0
+tenor, bar 1: key 0
+",
+                but: "\
+not on the page:
+alto 1, bar 1: key 0
+alto 2, bar 1: key 0
 ",
             },
         },
@@ -231,6 +285,7 @@ fn is_partial(key: i8, expected: usize) -> bool {
 
 pub fn check(input: &RuleInput<'_>, out: &mut Vec<Finding>) {
     let score = input.score;
+    out.extend(at_concert_pitch(input));
     let instrument = |part: u32| {
         input
             .passages
@@ -239,7 +294,23 @@ pub fn check(input: &RuleInput<'_>, out: &mut Vec<Finding>) {
             .find(|m| m.part == part)
             .and_then(|m| m.instrument)
     };
-    let band = input.passages.iter().any(|p| p.section.is(Property::Band));
+    let parts = || input.passages.iter().flat_map(|p| &p.section.parts);
+    let band = parts().any(|m| m.instrument.is_some_and(|i| i.is(Property::Band)));
+    // Instruments with a signature, each with its transposition.
+    let shift = |part: &Part| {
+        part.transpositions
+            .first()
+            .map_or(0, |t| t.value.key_shift())
+    };
+    let signed: Vec<(&Instrument, i8)> = pitched(score)
+        .filter(|(_, part)| part.keys.iter().any(|k| k.value.fifths != 0))
+        .filter_map(|(index, part)| Some((instrument(index)?, shift(part))))
+        .filter(|(_, shift)| *shift != 0)
+        .collect();
+    if !pitched(score).any(|(_, part)| part.keys.iter().any(|k| k.value.fifths != 0)) {
+        // A score without signatures says so in every part, whatever its transposition.
+        return;
+    }
     let mut voters: Vec<Voter<'_>> = pitched(score)
         .map(|(index, part)| Voter {
             index,
@@ -250,8 +321,12 @@ pub fn check(input: &RuleInput<'_>, out: &mut Vec<Finding>) {
         })
         .filter(|v| {
             let plain = v.part.keys.iter().all(|k| k.value.fifths == 0);
+            // Not beside others of its kind that have one.
             let may_be_plain = v.instrument.is_none_or(|i| {
-                i.is(Property::NoKeySignature) || i.is(Property::NoKeySignatureInOrchestra) && !band
+                let by_custom = i.is(Property::NoKeySignature)
+                    || i.is(Property::NoKeySignatureInOrchestra) && !band;
+                let like = |s: &(&Instrument, i8)| s.0.key == i.key && s.1 == shift(v.part);
+                by_custom && !signed.iter().any(like)
             });
             let any_key = v.instrument.is_some_and(|i| i.is(Property::AnyKey));
             !(plain && may_be_plain || any_key)
@@ -310,6 +385,52 @@ pub fn check(input: &RuleInput<'_>, out: &mut Vec<Finding>) {
             }
         }
     }
+}
+
+/// The key signature of concert pitch over transposed notes: one mistake for all parts that have it.
+fn at_concert_pitch(input: &RuleInput<'_>) -> Option<Finding> {
+    let score = input.score;
+    let presumed = score.presumed.iter();
+    let cases: Vec<&Presumed> = presumed
+        .filter(|p| p.fault == PartFault::ConcertKey)
+        .collect();
+    let first = cases.first()?;
+    let parts: Vec<u32> = cases.iter().map(|p| p.part).collect();
+    let signature = |keys: &[Mark<Key>]| keys.first().map_or(0, |k| k.value.fifths);
+    let found = first.filed.as_ref().map_or(0, |f| signature(&f.keys));
+    let wanted: Vec<String> = cases
+        .iter()
+        .filter_map(|p| {
+            let part = score.parts.get(p.part as usize)?;
+            let name = wording::part(score, p.part);
+            Some(format!("{name}: write {}", signs(signature(&part.keys))))
+        })
+        .collect();
+    let who = names(score, &parts);
+    let (have, their, of) = if parts.len() > 1 {
+        ("have", "their", "of the first, ")
+    } else {
+        ("has", "its", "")
+    };
+    let message = format!(
+        "{who} {have} the key signature of concert pitch ({}) over transposed notes, though {their} file transposes: {of}{}",
+        signs(found),
+        first.because
+    );
+    let at = score
+        .parts
+        .get(first.part as usize)
+        .and_then(|p| p.keys.first())
+        .map(|k| k.at)
+        .unwrap_or_default();
+    // Some scores have no signatures at all.
+    let level = if found == 0 {
+        Level::Warning
+    } else {
+        RULE.level
+    };
+    let finding = RULE.finding(at, message).level(level).parts(parts);
+    Some(finding.instead(wanted.join("; ")))
 }
 
 fn differs(

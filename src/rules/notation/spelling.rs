@@ -377,7 +377,8 @@ fn unisons(input: &RuleInput<'_>, passage: &Passage, out: &mut Vec<Finding>) {
         _ => None,
     });
     for (first, second) in pairs {
-        let together = together(input, first, second);
+        let mut together = together(input, first, second);
+        together.retain(|t| passage.section.plays_at(t.a.onset));
         for (i, odd) in together.iter().enumerate() {
             let off = odd.semitones();
             if odd.letters() % 7 != 0 || off.rem_euclid(12) != 1 && off.rem_euclid(12) != 11 {

@@ -423,7 +423,10 @@ impl<'h> OwnRules<'h, '_> {
         if rules.is_empty() {
             return;
         }
-        for bar in 0..self.facts.score.bars.len() as u32 {
+        for (bar, time) in (0u32..).zip(&self.facts.score.bars) {
+            if !passage.section.plays_in(time) {
+                continue;
+            }
             let from = passage.sonorities.partition_point(|s| s.at.bar < bar);
             let to = passage.sonorities.partition_point(|s| s.at.bar <= bar);
             let view = BarView {
@@ -461,7 +464,7 @@ impl<'h> OwnRules<'h, '_> {
     }
 
     fn parts(&mut self, passage: &'h Passage, rules: &[&'h RuleInUse<'h>]) {
-        for member in &passage.section.parts {
+        for member in passage.section.own_parts() {
             let Some(in_section) = PartInSection::of(self.facts.score, passage, member) else {
                 continue;
             };

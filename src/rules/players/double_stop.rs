@@ -131,7 +131,7 @@ struct Stop<'a> {
 
 pub fn check(input: &RuleInput<'_>, out: &mut Vec<Finding>) {
     for passage in input.passages {
-        for member in &passage.section.parts {
+        for member in passage.section.own_parts() {
             let Some(instrument) = member
                 .instrument
                 .filter(|i| i.single_line && !i.is(Property::Unpitched) && !i.is(Property::Sung))

@@ -130,7 +130,7 @@ struct Outside<'a> {
 
 pub fn check(input: &RuleInput<'_>, out: &mut Vec<Finding>) {
     for passage in input.passages {
-        for member in &passage.section.parts {
+        for member in passage.section.own_parts() {
             let Some(instrument) = member.instrument.filter(|i| i.range.is_known()) else {
                 continue;
             };

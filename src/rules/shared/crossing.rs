@@ -33,7 +33,7 @@ pub struct Crossing<'a> {
 pub fn crossings<'a>(diagnosed: &DiagnosedScore<'a>) -> Vec<Crossing<'a>> {
     let mut found: Vec<Crossing<'a>> = Vec::new();
     for passage in diagnosed.passages {
-        if passage.section.chordal || passage.section.parts.len() < 2 {
+        if passage.section.chordal || passage.section.parts.len() < 2 || !passage.keeps_order {
             continue;
         }
         let mut run: Option<(Vec<u16>, usize)> = None;

@@ -54,7 +54,7 @@ pub fn lines<'a>(diagnosed: &DiagnosedScore<'a>) -> Vec<Line<'a>> {
     let passages = diagnosed.passages.iter();
     passages
         .flat_map(|passage| {
-            let members = passage.section.parts.iter();
+            let members = passage.section.own_parts();
             members.filter_map(|member| line(diagnosed, &passage.section, member))
         })
         .collect()

@@ -3,9 +3,11 @@
 pub mod crossing;
 pub mod free;
 pub mod line;
+pub mod meters;
 pub mod page;
 pub mod remedies;
 pub mod slip;
+pub mod stretch;
 pub mod together;
 pub mod whole;
 pub mod wording;

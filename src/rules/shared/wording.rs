@@ -3,6 +3,7 @@
 use crate::diagnosis::Fault;
 use crate::finding::NoteAtFault;
 use crate::ground::pitch::Pitch;
+use crate::rules::shared::stretch;
 use crate::score::Score;
 use crate::score::{Change, NoteRef};
 use smallvec::SmallVec;
@@ -95,6 +96,9 @@ pub fn instead(score: &Score, faults: &[Fault]) -> Option<String> {
 
 /// Changes in words a player understands: "alto 2: write D5 (sounding F4) instead of ...".
 pub fn in_words(score: &Score, changes: &[Change]) -> Option<String> {
+    if let Some(words) = stretch::in_words(score, changes) {
+        return Some(words);
+    }
     let faults: Vec<Fault> = changes
         .iter()
         .filter_map(|c| {
@@ -129,7 +133,7 @@ const fn before(index: usize, of: usize) -> &'static str {
 
 /// "a passing note", "an escape tone".
 pub fn with_article(words: &str) -> String {
-    let article = if words.starts_with(['a', 'e', 'i', 'o', 'u']) {
+    let article = if words.starts_with(['a', 'e', 'i', 'o', 'u', 'A', 'E', 'I', 'O']) {
         "an"
     } else {
         "a"

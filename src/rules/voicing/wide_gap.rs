@@ -1,7 +1,7 @@
 //! `wide-gap`: neighbouring upper voices stay within an octave. Published: open music theory text
 //! and part-writing pages (choir); nothing stated for jazz: common practice, no source.
 
-use crate::diagnosis::Verdict;
+use crate::diagnosis::{Passage, Verdict};
 use crate::finding::{Finding, Level};
 use crate::rules::diagnosed::SonorityAt;
 use crate::rules::input::RuleInput;
@@ -159,7 +159,8 @@ bass    | D3  B2 A2 G2  | F#2 - |
 pub fn check(input: &RuleInput<'_>, out: &mut Vec<Finding>) {
     let widest = input.setting(&RULE, "semitones");
     let mut last: Option<Gap<'_>> = None;
-    for at in input.sonorities().filter(|at| !at.passage.section.chordal) {
+    let keeps = |p: &Passage| p.keeps_order && !p.section.chordal;
+    for at in input.sonorities().filter(|at| keeps(at.passage)) {
         let sonority = at.sonority;
         if last
             .as_ref()

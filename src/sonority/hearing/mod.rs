@@ -1,24 +1,98 @@
 //! How a score is meant to sound where its file cannot mean it as it stands: one fault of a whole
 //! part or of a stretch is found here, and all that follows is judged as it was meant.
 
+mod company;
+mod copying;
+mod delaying;
+mod displacing;
+mod fit;
+mod missing;
+mod path;
 mod transposing;
+mod witness;
 
 pub use transposing::signs;
 
-use crate::score::Score;
+use crate::score::{NoteFlags, Score, Stretch, StretchFault};
+use witness::Witness;
+
+/// How many stretches of a score are read otherwise than they stand, at most.
+const MOST: usize = 8;
 
 /// The score as it is meant to sound; `None` when every part sounds as its file says.
 pub fn heard(score: &Score) -> Option<Score> {
-    if !score.presumed.is_empty() {
+    if !score.presumed.is_empty() || !score.stretches.is_empty() {
         return None;
     }
-    let presumed = transposing::presumed(score);
-    if presumed.is_empty() {
-        return None;
+    let mut presumed = transposing::presumed(score);
+    let mut meant = None;
+    if !presumed.is_empty() {
+        let mut read = score.clone();
+        transposing::apply(&mut read, &mut presumed);
+        read.presumed = presumed;
+        read.lay_out();
+        meant = Some(read);
     }
-    let mut meant = score.clone();
-    transposing::apply(&mut meant, &presumed);
-    meant.presumed = presumed;
-    meant.lay_out();
-    Some(meant)
+    for stretch in missing::bars(meant.as_ref().unwrap_or(score)) {
+        let read = meant.get_or_insert_with(|| score.clone());
+        apply(read, &stretch);
+        read.stretches.push(stretch);
+    }
+    // The clearest first: what it explains is no second fault.
+    for _ in 0..MOST {
+        let Some(stretch) = clearest(meant.as_ref().unwrap_or(score)) else {
+            break;
+        };
+        let read = meant.get_or_insert_with(|| score.clone());
+        apply(read, &stretch);
+        read.stretches.push(stretch);
+    }
+    meant
+}
+
+/// The stretch that makes the rest of the score easiest to understand.
+fn clearest(score: &Score) -> Option<Stretch> {
+    let witness = Witness::of(score);
+    let taken = |s: &Stretch| {
+        score
+            .stretches
+            .iter()
+            .filter(|t| !matches!(t.fault, StretchFault::BarMissing(_)))
+            .any(|t| t.part == s.part && t.from < s.to && s.from < t.to)
+    };
+    (0..witness.lines.len())
+        .flat_map(|line| {
+            [
+                displacing::displaced(score, &witness, line),
+                delaying::delayed(score, &witness, line),
+                copying::copied(score, &witness, line),
+            ]
+        })
+        .flatten()
+        .filter(|found| !taken(&found.stretch))
+        .max_by(|a, b| a.gain.total_cmp(&b.gain))
+        .map(|found| found.stretch)
+}
+
+/// Reads the notes of a stretch as they are meant, or leaves them out.
+fn apply(score: &mut Score, stretch: &Stretch) {
+    if let StretchFault::BarMissing(bar) = stretch.fault {
+        missing::put_in(score, stretch.part, bar);
+        return;
+    }
+    let Some(part) = score.parts.get_mut(stretch.part as usize) else {
+        return;
+    };
+    if let StretchFault::Displaced { meant, .. } = &stretch.fault {
+        for (index, pitch) in meant {
+            if let Some(note) = part.notes.get_mut(*index as usize) {
+                note.sounding = *pitch;
+            }
+        }
+        return;
+    }
+    let range = stretch.from as usize..stretch.to as usize;
+    for note in part.notes.get_mut(range).unwrap_or_default() {
+        note.flags = note.flags.with(NoteFlags::LEFT_OUT);
+    }
 }
