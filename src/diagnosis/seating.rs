@@ -24,7 +24,7 @@ impl Kept {
             runs: 0,
         };
         let mut was_off = false;
-        let of = |seat: u8| rank.get(usize::from(seat));
+        let of = |seat: u16| rank.get(usize::from(seat));
         for s in sonorities.iter().filter(|s| s.is_block()) {
             let upper = s.voices.iter().enumerate();
             let is_off = upper.clone().any(|(i, a)| {
@@ -79,7 +79,7 @@ pub(super) fn seat(score: &Score, section: &mut Section, sonorities: &mut [Sonor
         section.parts = parts.collect();
         for voice in sonorities.iter_mut().flat_map(|s| &mut s.voices) {
             if let Some(place) = rank.get(usize::from(voice.seat)) {
-                voice.seat = *place as u8;
+                voice.seat = u16::try_from(*place).unwrap_or(u16::MAX);
             }
         }
         for sonority in sonorities {
