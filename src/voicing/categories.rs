@@ -228,7 +228,12 @@ mod tests {
 
     #[test]
     fn a_wrong_row_is_refused() {
-        let read = |row: &str| read(&format!("[[chord]]\n{row}")).unwrap_err().to_string();
+        let read = |row: &str| {
+            let file: Result<File, _> = toml::from_str(&format!("[[chord]]\n{row}"));
+            let table = file.map_err(|e| e.to_string());
+            let table = table.and_then(|file| substitutes(file).map_err(|e| e.to_string()));
+            table.unwrap_err()
+        };
         assert!(read("root = \"b15\"").contains("`b15` is not a degree"));
         assert!(read("families = [\"sixth\", \"sixth\"]").contains("two rows"));
         assert!(read("sixth = \"6\"").contains("unknown field"));
