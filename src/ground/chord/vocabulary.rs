@@ -399,8 +399,10 @@ mod tests {
         let data = include_str!("../../../rules/chords.toml");
         let broken = |from: &str, to: &str| {
             assert!(data.contains(from), "{from}");
-            let file = toml::from_str(&data.replacen(from, to, 1)).unwrap();
-            Vocabulary::of(file).unwrap_err().to_string()
+            let file: Result<File, _> = toml::from_str(&data.replacen(from, to, 1));
+            let read = file.map_err(|e| e.to_string());
+            let read = read.and_then(|file| Vocabulary::of(file).map_err(|e| e.to_string()));
+            read.unwrap_err()
         };
         assert!(broken("degrees = \"1 b3 5\"", "degrees = \"1 b3 h5\"").contains("`h5`"));
         assert!(broken("[\"{minor}\"]", "[\"{minro}\"]").contains("minro"));
