@@ -31,8 +31,8 @@ pub(super) fn check(style_file: &StyleFile<'_>, table: &DeTable<'_>) {
 
 fn of_value(style_file: &StyleFile<'_>, name: &str, value: &Spanned<DeValue<'_>>) {
     match value.get_ref() {
-        // A condition has its own limit, with its own advice.
-        DeValue::String(text) if name != "when" => {
+        // A condition and a message have limits of their own, with their own advice.
+        DeValue::String(text) if !matches!(name, "when" | "message") => {
             let most = if NAMES.contains(&name) {
                 LONGEST_NAME
             } else {
