@@ -296,3 +296,43 @@ fn a_copy_is_no_larger_than_the_file_and_what_is_new() {
         "{refused}"
     );
 }
+
+/// Fields that belong to an entry may be of a kind that nobody can write again (APPNOTE 6.3, 4.5.2: those below
+/// 32 are the format's own).
+#[test]
+fn a_score_whose_container_cannot_be_copied_is_no_invalid_zip_file() {
+    let mut not_copied = Vec::new();
+    for kind in (0..=32_u16).chain([0x6375, 0x7075, 0x9901, 0xa11e]) {
+        let mut made = Made::with_score();
+        let beside = made.store("0", b"some data of it");
+        let from = made.list.len();
+        made.tell("0", beside);
+        made.list[from + 30] = 8;
+        made.list
+            .extend([kind, 4, 7, 7].map(u16::to_le_bytes).concat());
+        let bytes = made.finish();
+        if container::open(&bytes).is_err() {
+            continue;
+        }
+        if let Err(error) = container::replace(&bytes, "s.xml", [SCORE.as_bytes()]) {
+            let said = error.to_string();
+            let words = "the score can be read, but the entry `0`";
+            assert!(said.contains(words), "{said}");
+            not_copied.push(kind);
+        }
+    }
+    assert!(!not_copied.is_empty());
+}
+
+#[test]
+fn a_table_of_contents_without_end_is_refused_and_no_limit_advised() {
+    let mut made = Made::default();
+    let contents = format!("{CONTENTS}<!--{}-->", "x".repeat(1 << 20));
+    for (name, text) in [("META-INF/container.xml", &*contents), ("s.xml", SCORE)] {
+        let stored = made.store(name, text.as_bytes());
+        made.tell(name, stored);
+    }
+    let said = container::open(&made.finish()).unwrap_err().to_string();
+    let words = "has more than 1048576 bytes, the most that is read";
+    assert!(said.contains(words) && !said.contains("--limit"), "{said}");
+}
