@@ -67,7 +67,7 @@ pub enum ContainerError {
     NoContents,
     /// An entry cannot be carried over into a copy, though the score can be read.
     #[error(
-        "the score can be read, but the entry `{name}` beside it is damaged or of an unknown kind and cannot be copied: export the .mxl file again, or as .musicxml"
+        "the score can be read, but the entry `{name}` beside it cannot be copied (its remark or its fields are too long or damaged): export the .mxl file again, or as .musicxml"
     )]
     NotCopied {
         /// The entry.
