@@ -16,7 +16,7 @@ use crate::rules::{self, RuleInput};
 use crate::score::{Change, NoteRef};
 use crate::score::{Place, Score};
 use crate::sonority::Sonority;
-use crate::style::Style;
+use crate::style::{ListLooks, Style};
 use rustc_hash::{FxHashMap, FxHashSet};
 use std::ops::Range;
 
@@ -91,6 +91,7 @@ pub fn verify(
     }
     let by_part = by_part(passages);
     let rules = rules::ALL.len().saturating_add(style.own.len()) as u64;
+    let list_looks: Vec<ListLooks> = style.own.iter().filter_map(|r| r.list_looks()).collect();
     let mut untried = 0usize;
     // Shared out before anything is tried, in order, so that threads change nothing.
     let mut trials: Vec<Trial<'_>> = Vec::new();
@@ -104,8 +105,12 @@ pub fn verify(
         let notes = voices.saturating_add(notes_in_bars(score, passage, stretch));
         let tries = finding.remedies.len().min(TRIES) as u64;
         // The stretch is looked at once as it stands.
+        let in_lists = list_looks
+            .iter()
+            .flat_map(|looks| stretch.iter().map(|s| looks.at(s.voices.len())));
         let looks = notes
             .saturating_mul(rules)
+            .saturating_add(in_lists.fold(0, u64::saturating_add))
             .saturating_mul(tries.saturating_add(1));
         if budget.allows(looks) {
             trials.push(Trial {

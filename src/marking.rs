@@ -160,6 +160,9 @@ fn place(
     Some((at, 1))
 }
 
+/// How many notes to be written are spelled out.
+const MOST_SPELLED: usize = 8;
+
 /// A few words: the number, the rule, what this part is to write. Always ASCII, so that they can be
 /// written in any encoding.
 fn words(score: &Score, part: u32, number: usize, finding: &Finding) -> String {
@@ -169,6 +172,11 @@ fn words(score: &Score, part: u32, number: usize, finding: &Finding) -> String {
         if change.note.part == part {
             write.push(score.written_for(change.note, change.sounding).to_string());
         }
+    }
+    // A line that is to be written again is not spelled out over the staff.
+    if write.len() > MOST_SPELLED {
+        write.truncate(MOST_SPELLED);
+        write.push("...".to_owned());
     }
     if write.is_empty() {
         format!("{number} {rule}")

@@ -194,6 +194,9 @@ impl OutputFolder {
             return Err(WriteError::NotAFile(shown()));
         };
         let true_name = self.true_name.join(place);
+        if !replaces.allows_name(Path::new(name)) && !inputs.hold(&true_name, None) {
+            return Err(WriteError::OtherName(shown()));
+        }
         let facts = match dir.symlink_metadata(name) {
             Ok(facts) => facts,
             Err(error) if error.kind() == io::ErrorKind::NotFound => {
@@ -221,10 +224,7 @@ impl OutputFolder {
         }
         let read = |most| contents(dir, name, identity, most);
         if !replaces.allows(Path::new(name), read) {
-            return Err(match replaces {
-                Replaces::Reports => WriteError::NoReport(shown()),
-                _ => WriteError::NoScore(shown()),
-            });
+            return Err(WriteError::NoScore(shown()));
         }
         Ok(Some(Existing { identity, facts }))
     }
@@ -648,14 +648,30 @@ mod tests {
             limits: crate::file_text::Limits::USUAL,
             instruments: &[crate::ground::instrument::catalogue()],
         };
-        for (name, replaces) in [("a", only_scores), ("a.toml", Replaces::Reports)] {
-            let staged = stage(&folder, &[name]);
-            fs::write(dir.path().join(name), "theirs").unwrap();
-            let error = place_all(staged, &Inputs::default(), replaces).unwrap_err();
-            let error = error.to_string();
-            assert!(error.contains("is there already"), "{error}");
+        let staged = stage(&folder, &["a"]);
+        fs::write(dir.path().join("a"), "theirs").unwrap();
+        let error = place_all(staged, &Inputs::default(), only_scores).unwrap_err();
+        let error = error.to_string();
+        assert!(error.contains("is there already"), "{error}");
+        assert_eq!(files(dir.path()).len(), 1);
+    }
+
+    #[test]
+    fn no_result_is_called_as_what_the_next_run_would_read() {
+        let dir = tempfile::tempdir().unwrap();
+        let folder = OutputFolder::made(dir.path()).unwrap();
+        for (name, replaces) in [
+            ("chartproof.toml", Replaces::Reports),
+            ("x.MUSICXML", Replaces::Reports),
+            ("chartproof.ledger", Replaces::Reports),
+            ("x.musicxml", Replaces::Ledger),
+            ("chartproof.toml", Replaces::Ledger),
+        ] {
+            let error = place_all(stage(&folder, &[name]), &Inputs::default(), replaces);
+            let error = error.unwrap_err();
+            assert!(matches!(error, WriteError::OtherName(_)), "{name}: {error}");
         }
-        assert_eq!(files(dir.path()).len(), 2);
+        assert_eq!(files(dir.path()), []);
     }
 
     #[test]

@@ -33,15 +33,22 @@ impl Replaces<'_> {
         matches!(self, Self::Scores { .. } | Self::AnyFile)
     }
 
+    /// Whether a result may have this name, whether or not there is such a file: a report that is
+    /// called as a house style is would be read as one by the next run.
+    pub(super) fn allows_name(self, name: &Path) -> bool {
+        let ending = name.extension().unwrap_or_default();
+        let is = |kept: &str| ending.eq_ignore_ascii_case(kept);
+        match self {
+            Self::Reports => !files::may_be_score(name) && !is("toml") && !is("ledger"),
+            Self::Ledger => !files::may_be_score(name) && !is("toml"),
+            Self::Scores { .. } | Self::AnyFile => true,
+        }
+    }
+
     /// Whether a file may be replaced; `read` gives its first bytes, as many as it is asked for.
     pub(super) fn allows(self, name: &Path, read: impl Fn(u64) -> Option<Vec<u8>>) -> bool {
         match self {
-            Self::AnyFile | Self::Ledger => true,
-            Self::Reports => {
-                let ending = name.extension().unwrap_or_default();
-                let kept = ["toml", "ledger"];
-                !files::may_be_score(name) && !kept.iter().any(|k| ending.eq_ignore_ascii_case(k))
-            }
+            Self::AnyFile | Self::Ledger | Self::Reports => true,
             Self::Scores {
                 limits,
                 instruments,
@@ -83,9 +90,9 @@ pub(super) enum WriteError {
     /// The target is a file of another kind.
     #[error("{} is there already and is not a score, so that it is no earlier result: name another place, or give --replace to replace it", .0.display())]
     NoScore(PathBuf),
-    /// The target of a report is called as what is kept.
-    #[error("{} is there already and is called as a score, a house style or a ledger is: name another file for the report", .0.display())]
-    NoReport(PathBuf),
+    /// The target of a report or a ledger is called as something else is.
+    #[error("{} is called as a score, a house style or a ledger is: name another file for the result", .0.display())]
+    OtherName(PathBuf),
     /// Two results would be one file.
     #[error("{} is another result of this run: the names differ only in letter case, or are one file; name another folder for one of them", .0.display())]
     Twice(PathBuf),

@@ -88,8 +88,23 @@ fn before(
     if files.iter().all(is_same) {
         return Ok(ScoreAtRevision::Same);
     }
+    let is_new = |(_, was): &(_, FileAtRevision)| *was == FileAtRevision::Absent;
+    let inner = || files.iter().find_map(|(path, _)| revision.within(path));
+    if files.iter().all(is_new)
+        && let Some(inner) = inner()
+    {
+        return Ok(ScoreAtRevision::Unusable(format!(
+            "it lies in {}, a repository of its own: start the run there",
+            inner.display()
+        )));
+    }
     let mut old = Vec::new();
     for (path, was) in files {
+        if let FileAtRevision::NotFetched(name) = was {
+            return Ok(ScoreAtRevision::Unusable(format!(
+                "this clone lacks the old {name}: `git show REVISION:{name}` fetches it"
+            )));
+        }
         let (FileAtRevision::Same(blob) | FileAtRevision::Other(blob)) = was else {
             continue;
         };

@@ -129,7 +129,7 @@ mod tests {
             let target = folder.path().join(name);
             fs::write(&target, "x").unwrap();
             let error = write_report(&target, b"y").unwrap_err();
-            assert!(matches!(error, WriteError::NoReport(_)), "{error}");
+            assert!(matches!(error, WriteError::OtherName(_)), "{error}");
             assert_eq!(fs::read(&target).unwrap(), b"x");
         }
     }

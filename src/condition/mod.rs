@@ -18,5 +18,6 @@ pub use checked::{
 pub use kinds::{Kind, One};
 pub use mistake::Mistake;
 pub use names::{Name, Scope};
+pub use tokens::lists_within_lists;
 pub use vocabulary::DYNAMICS;
 pub use words::words;

@@ -4,8 +4,8 @@
 use super::mistake::Mistake;
 use std::ops::Range;
 
-/// The longest condition, in bytes.
-const LONGEST: usize = 2_000;
+/// The longest condition or message, in bytes.
+pub(super) const LONGEST: usize = 2_000;
 
 /// The most words and signs: the parser's time and its stack are bounded by them.
 const MOST_TOKENS: usize = 300;
@@ -15,6 +15,14 @@ const MOST_OVER_ALL: usize = 3;
 
 /// The functions that look at each item of a list.
 const OVER_ALL: [&str; 5] = ["all", "exists", "exists_one", "filter", "map"];
+
+/// How many lists a condition or a message may look through within one another: the work at a place
+/// is that power of the length of a list.
+pub fn lists_within_lists(source: &str) -> u32 {
+    let words = source.split(|c: char| !c.is_ascii_alphanumeric() && c != '_');
+    let over_all = words.filter(|word| OVER_ALL.contains(word));
+    over_all.take(MOST_OVER_ALL).count() as u32
+}
 
 /// The most brackets within one another.
 const DEEPEST: usize = 12;
@@ -440,6 +448,22 @@ fn word(source: &str, at: usize, last: Option<&Token>) -> Result<Token, Mistake>
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn lists_within_lists_are_counted() {
+        for (source, lists) in [
+            ("count > 5", 0),
+            ("voices.exists(v, v > 60)", 1),
+            ("voices.exists(v, voices.all(w, w > v))", 2),
+            ("overall + all_of + exists2", 0),
+            (
+                "a.map(x, x) b.filter(y, y) c.all(z, z) d.exists_one(u, u)",
+                3,
+            ),
+        ] {
+            assert_eq!(lists_within_lists(source), lists, "{source}");
+        }
+    }
 
     #[test]
     fn words_and_signs() {

@@ -267,7 +267,7 @@ impl<'a> Case<'a> {
     }
 
     /// Each voice's seat and what it sounds, from the top seat.
-    pub(super) fn seated(&self) -> SmallVec<[(u8, i16); 8]> {
+    pub(super) fn seated(&self) -> SmallVec<[(u16, i16); 8]> {
         let voices = self.sonority.voices.iter();
         let mut seated: SmallVec<_> = voices.map(|v| (v.seat, v.midi)).collect();
         seated.sort_by_key(|(seat, midi)| (*seat, -midi));

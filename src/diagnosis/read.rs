@@ -11,13 +11,14 @@ use crate::ground::threads;
 use crate::ground::time::Ticks;
 use crate::score::Score;
 use crate::sonority::{Section, Sonority, cut, sections, slice};
-use crate::style::Style;
+use crate::style::{Stretch, Style};
 use std::ops::Range;
 
 /// Reads every section of a score: slices, lead line, phrases, techniques, diagnoses.
 pub fn passages(score: &Score, style: &Style) -> Vec<Passage> {
     let sections = sections(score);
     let alone = sections.len() == 1;
+    let stretches = style.stretches_of(score);
     threads::map(sections, |mut section| {
         let mut sonorities = slice(score, &section);
         let keeps_order =
@@ -29,7 +30,7 @@ pub fn passages(score: &Score, style: &Style) -> Vec<Passage> {
             alone,
             keeps_order,
         };
-        read(score, style, heard)
+        read(score, style, &stretches, heard)
     })
 }
 
@@ -44,7 +45,8 @@ pub fn lead_passage(score: &Score, style: &Style, changes: &[Ticks]) -> Option<P
         alone: true,
         keeps_order: true,
     };
-    Some(read(score, style, heard))
+    let stretches = style.stretches_of(score);
+    Some(read(score, style, &stretches, heard))
 }
 
 /// A section that has been sliced.
@@ -55,7 +57,7 @@ struct Heard {
     keeps_order: bool,
 }
 
-fn read(score: &Score, style: &Style, heard: Heard) -> Passage {
+fn read(score: &Score, style: &Style, stretches: &[&Stretch], heard: Heard) -> Passage {
     let Heard {
         section,
         sonorities,
@@ -64,7 +66,7 @@ fn read(score: &Score, style: &Style, heard: Heard) -> Passage {
     } = heard;
     let leads = lead_line(score, &sonorities);
     let phrases = phrases(score, &section, &sonorities);
-    let mut in_force = in_force(score, style, &section, &sonorities, &phrases);
+    let mut in_force = in_force(score, style, stretches, &section, &sonorities, &phrases);
     if section.chordal && !alone {
         // A band's keyboard comps: it may sound like a technique, but nobody holds it to one.
         for slot in &mut in_force {

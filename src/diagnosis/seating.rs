@@ -24,7 +24,7 @@ impl Kept {
             runs: 0,
         };
         let mut was_off = false;
-        let of = |seat: u8| rank.get(usize::from(seat));
+        let of = |seat: u16| rank.get(usize::from(seat));
         for s in sonorities.iter().filter(|s| s.is_block()) {
             let upper = s.voices.iter().enumerate();
             let is_off = upper.clone().any(|(i, a)| {
@@ -79,7 +79,7 @@ pub(super) fn seat(score: &Score, section: &mut Section, sonorities: &mut [Sonor
         section.parts = parts.collect();
         for voice in sonorities.iter_mut().flat_map(|s| &mut s.voices) {
             if let Some(place) = rank.get(usize::from(voice.seat)) {
-                voice.seat = *place as u8;
+                voice.seat = u16::try_from(*place).unwrap_or(u16::MAX);
             }
         }
         for sonority in sonorities {
@@ -109,4 +109,65 @@ fn by_height(count: usize, sonorities: &[Sonority]) -> Vec<usize> {
             .map_or(usize::MAX, |(sum, n)| 100 * sum / (*n).max(1))
     });
     order
+}
+
+#[cfg(test)]
+mod tests {
+    use crate::diagnosis::{Passage, passages};
+    use crate::reading::grid;
+    use crate::style::Style;
+    use std::path::Path;
+
+    fn heard(rows: [&str; 4]) -> Passage {
+        let mut text = "key: C\nmeter: 4/4\npitch: sounding\nparts: horn 1 = french horn\n       horn 2 = french horn\n       \
+                        horn 3 = french horn\n       horn 4 = french horn\n\ncount | 1 2 3 4 | 1 2 3 4 |\n"
+            .to_owned();
+        for (seat, row) in (1..).zip(rows) {
+            text += &["horn ", &i32::to_string(&seat), " | ", row, " |\n"].concat();
+        }
+        let score = grid::read(Path::new("x.passage"), text.into()).unwrap();
+        passages(&score, &Style::default()).swap_remove(0)
+    }
+
+    fn order(passage: &Passage) -> Vec<u32> {
+        passage.section.parts.iter().map(|p| p.part + 1).collect()
+    }
+
+    // Horns in pairs, the first and third above: published orchestration texts.
+    #[test]
+    fn the_order_is_the_one_that_is_kept() {
+        let pairs = [
+            "C5 D5 E5 D5 | C5 D5 E5 C5",
+            "G4 G4 A4 G4 | G4 G4 A4 G4",
+            "A4 B4 C5 B4 | A4 B4 C5 A4",
+            "E4 F4 G4 F4 | E4 F4 G4 E4",
+        ];
+        let heard_pairs = heard(pairs);
+        assert_eq!(order(&heard_pairs), [1, 3, 2, 4]);
+        assert!(heard_pairs.keeps_order);
+        let tops = heard_pairs.sonorities.iter().map(|s| s.voices[1].seat);
+        assert!(tops.into_iter().all(|seat| seat == 1));
+        let straight = [pairs[0], pairs[2], pairs[1], pairs[3]];
+        assert_eq!(order(&heard(straight)), [1, 2, 3, 4]);
+    }
+
+    #[test]
+    fn equal_voices_keep_none() {
+        let equal = heard([
+            "C5 A4 C5 A4 | C5 A4 C5 A4",
+            "A4 C5 A4 C5 | A4 C5 A4 C5",
+            "G4 E4 G4 E4 | G4 E4 G4 E4",
+            "E4 G4 E4 G4 | E4 G4 E4 G4",
+        ]);
+        assert!(!equal.keeps_order);
+        // One stretch in which two have changed places is a slip, however long.
+        let once = heard([
+            "C5 D5 A4 B4 | A4 D5 E5 C5",
+            "A4 B4 C5 D5 | C5 B4 C5 A4",
+            "G4 G4 G4 G4 | G4 G4 A4 G4",
+            "E4 F4 E4 F4 | E4 F4 G4 E4",
+        ]);
+        assert!(once.keeps_order);
+        assert_eq!(order(&once), [1, 2, 3, 4]);
+    }
 }

@@ -5,7 +5,7 @@ use crate::ground::time::Ticks;
 use crate::ground::words::{is_among, known_words};
 use crate::score::{Mark, Score, Stated};
 use crate::sonority::{Section, Sonority};
-use crate::style::Style;
+use crate::style::{Stretch, Style, technique_by_bar};
 use crate::voicing::{Form, Frame, Mechanical, Technique, Voicing, mechanical_of};
 use std::ops::Range;
 
@@ -52,6 +52,13 @@ enum TechniqueWords {
     Free,
 }
 
+/// Words over a staff, and what holds on from them or from words before.
+struct WordsInOrder {
+    onset: Ticks,
+    say: TechniqueWords,
+    holds_on: Option<Technique>,
+}
+
 /// Reads words over a staff. A bare "close" or "block" is too common a word to mean anything.
 fn technique_in_words(words: &str) -> Option<TechniqueWords> {
     let lower = words.to_lowercase();
@@ -77,7 +84,7 @@ pub fn speaks_of_technique(words: &str) -> bool {
 }
 
 /// What the words over the section's staves say, in order of time.
-fn written_words(score: &Score, section: &Section) -> Vec<(Ticks, TechniqueWords)> {
+fn written_words(score: &Score, section: &Section) -> Vec<WordsInOrder> {
     let mut all: Vec<(Ticks, TechniqueWords)> = section
         .parts
         .iter()
@@ -87,29 +94,35 @@ fn written_words(score: &Score, section: &Section) -> Vec<(Ticks, TechniqueWords
         .collect();
     all.sort_by_key(|(onset, s)| (*onset, matches!(s, TechniqueWords::Free)));
     all.dedup_by_key(|(onset, _)| *onset);
-    all
+    let mut holds_on = None;
+    let in_order = all.into_iter().map(|(onset, say)| {
+        if let TechniqueWords::From(technique) = say {
+            holds_on = Some(technique);
+        }
+        WordsInOrder {
+            onset,
+            say,
+            holds_on,
+        }
+    });
+    in_order.collect()
 }
 
 /// What words say at a time: those of the phrase itself, else the last that hold on.
-fn in_words(words: &[(Ticks, TechniqueWords)], from: Ticks, at: Ticks) -> Option<TechniqueWords> {
-    let until = words.partition_point(|(onset, _)| *onset <= at);
-    let before = words.get(..until)?;
-    let here = before
-        .last()
-        .filter(|(onset, s)| *onset >= from || matches!(s, TechniqueWords::From(_)));
-    here.or_else(|| {
-        before
-            .iter()
-            .rev()
-            .find(|(_, s)| matches!(s, TechniqueWords::From(_)))
-    })
-    .map(|(_, s)| *s)
+fn in_words(words: &[WordsInOrder], from: Ticks, at: Ticks) -> Option<TechniqueWords> {
+    let until = words.partition_point(|w| w.onset <= at);
+    let last = words.get(until.checked_sub(1)?)?;
+    if last.onset >= from {
+        return Some(last.say);
+    }
+    last.holds_on.map(TechniqueWords::From)
 }
 
 /// The technique in force for each sonority.
 pub(super) fn in_force(
     score: &Score,
     style: &Style,
+    stretches: &[&Stretch],
     section: &Section,
     sonorities: &[Sonority],
     phrases: &[Range<usize>],
@@ -132,7 +145,7 @@ pub(super) fn in_force(
         .filter(|m| m.value.technique.is_some())
         .cloned()
         .collect();
-    let by_house = style.stated(score, &section.key);
+    let by_house = technique_by_bar(stretches, score, &section.key);
     let overall = majority(&fits, (0..sonorities.len()).filter(candidate));
     let mut out = vec![None; sonorities.len()];
     for phrase in phrases {
@@ -238,7 +251,8 @@ fn infer(
         .map(|(t, _, _)| t)
 }
 
-/// The form that at least 60 % of a phrase's block sonorities are in, three of them at least.
+/// The form that at least 60 % of a phrase's block sonorities are in, three of them at least. Unison and
+/// octaves are what all of them are in but one, or one in ten: else somebody has a line of their own.
 fn infer_form(
     score: &Score,
     key: impl Fn(Ticks) -> i8,
@@ -260,7 +274,15 @@ fn infer_form(
                 .count();
             (n, form)
         })
-        .filter(|(n, _)| *n >= 3 && n * 10 >= blocks.len() * 6)
+        .filter(|(n, form)| {
+            let all = blocks.len();
+            let enough = if form.is_doubling() {
+                n + (all / 10).max(1) >= all
+            } else {
+                n * 10 >= all * 6
+            };
+            *n >= 3 && enough
+        })
         .max_by_key(|(n, form)| {
             (
                 *n,

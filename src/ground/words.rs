@@ -8,7 +8,8 @@ use std::sync::LazyLock;
 pub(crate) fn known_words() -> &'static Words {
     // The file is built in and a test reads it, so the empty lists are never seen.
     static WORDS: LazyLock<Words> = LazyLock::new(|| {
-        toml::from_str(include_str!("../../rules/words.toml")).unwrap_or_default()
+        let table = include_str!(concat!(env!("OUT_DIR"), "/words.json"));
+        serde_json::from_str(table).unwrap_or_default()
     });
     &WORDS
 }

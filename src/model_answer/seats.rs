@@ -288,3 +288,29 @@ pub(super) fn octaves(passage: &Passage, seats: &[Seat], technique: Technique) -
         })
         .collect()
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::model_answer::voice;
+    use crate::reading::grid;
+    use crate::style::Style;
+    use std::path::Path;
+
+    #[test]
+    fn several_sections_as_one_are_known_and_not_voiced_for() {
+        let text = "key: C\nmeter: 4/4\nparts: lead = clarinet\n\nchord | C6 |\ncount | 1 |\nlead | C5 |\n";
+        let score = grid::read(Path::new("x.passage"), text.into()).unwrap();
+        for name in ["horns", "brass", "clarinet and saxes"] {
+            let request = Request {
+                technique: Technique::named("four-way close").unwrap(),
+                section: Some(name.to_owned()),
+                part: None,
+            };
+            let error = voice(&score, &Style::default(), &request).unwrap_err();
+            let known =
+                matches!(&error, VoiceError::SeveralSections { found, .. } if found == name);
+            assert!(known, "{error}");
+        }
+    }
+}

@@ -10,6 +10,7 @@ use crate::ground::pitch::{NoteName, PitchClass, Step, read_accidentals};
 use crate::ground::time::Ticks;
 use crate::score::{Note, Part, Score};
 use num_rational::Ratio;
+use rustc_hash::FxHashMap;
 use std::collections::HashMap;
 use std::fmt;
 use std::str::FromStr;
@@ -84,6 +85,7 @@ impl FromStr for Near {
 /// The print of each finding of a score; `findings` are in order of place.
 pub fn prints(score: &Score, findings: &[&Finding]) -> Vec<Print> {
     let mut seen: HashMap<u64, usize> = HashMap::new();
+    let mut bars = BarHashes::default();
     findings
         .iter()
         .map(|finding| {
@@ -93,7 +95,7 @@ pub fn prints(score: &Score, findings: &[&Finding]) -> Vec<Print> {
             Print {
                 about,
                 ordinal: *ordinal,
-                near: near(score, finding),
+                near: bars.near(score, finding),
             }
         })
         .collect()
@@ -167,22 +169,36 @@ fn degree(part: &Part, note: &Note) -> i16 {
     (note.sounding.midi() - keynote).rem_euclid(12)
 }
 
-/// The bars around a finding.
-fn near(score: &Score, finding: &Finding) -> Near {
-    let own = finding.at.bar;
-    let hash = |index: Option<u32>| {
-        let text = match index {
-            Some(index) => bar(score, finding, index),
-            None => "edge".to_owned(),
+/// The hashes of bars, each made once for the same parts: a bar may have thousands of findings.
+#[derive(Default)]
+struct BarHashes<'f> {
+    known: FxHashMap<(u32, &'f [u32]), u32>,
+}
+
+impl<'f> BarHashes<'f> {
+    /// The bars around a finding.
+    fn near(&mut self, score: &Score, finding: &'f Finding) -> Near {
+        let own = finding.at.bar;
+        let after = own.checked_add(1);
+        Near([
+            self.hash(score, finding, own.checked_sub(1)),
+            self.hash(score, finding, Some(own)),
+            self.hash(
+                score,
+                finding,
+                after.filter(|&b| (b as usize) < score.bars.len()),
+            ),
+        ])
+    }
+
+    fn hash(&mut self, score: &Score, finding: &'f Finding, index: Option<u32>) -> u32 {
+        let short = |text: &str| (fnv1a(text.as_bytes()) & SHORT) as u32;
+        let Some(index) = index else {
+            return short("edge");
         };
-        (fnv1a(text.as_bytes()) & SHORT) as u32
-    };
-    let after = own.checked_add(1);
-    Near([
-        hash(own.checked_sub(1)),
-        hash(Some(own)),
-        hash(after.filter(|&b| (b as usize) < score.bars.len())),
-    ])
+        let known = self.known.entry((index, &finding.parts));
+        *known.or_insert_with(|| short(&bar(score, finding, index)))
+    }
 }
 
 /// The notes of one bar in the parts at fault (all parts, where none is): when, how long, and where

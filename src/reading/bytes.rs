@@ -144,7 +144,9 @@ pub(super) fn is_other_xml(bytes: &[u8]) -> bool {
 
 /// The text of the first bytes of a file; they may end within a character.
 fn decode_head(head: &[u8]) -> Option<Cow<'_, str>> {
-    (0..4).find_map(|cut| encoding::decode(head.get(..head.len().checked_sub(cut)?)?).ok())
+    let cuts = (0..4).filter_map(|cut| head.get(..head.len().checked_sub(cut)?));
+    cuts.filter(|head| !head.is_empty())
+        .find_map(|head| encoding::decode(head).ok())
 }
 
 /// The text from the root element of XML on, behind comments, instructions and the document type.

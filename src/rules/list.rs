@@ -44,6 +44,7 @@ list_rules! {
     rubs::minor_ninth,
     rubs::semitone_cluster,
     lines::displaced_line,
+    lines::copied_line,
     lines::awkward_leap,
     lines::repeated_inner_note,
     lines::static_voice,

@@ -33,21 +33,30 @@ impl Score {
             return chain;
         };
         let mut last = *start;
-        for (index, note) in notes.iter().enumerate().skip(first.note as usize + 1) {
-            if !last.flags.has(NoteFlags::TIED_OUT) || note.onset > last.end() {
+        let mut after = first.note as usize + 1;
+        while last.flags.has(NoteFlags::TIED_OUT) {
+            // Notes are in order of onset: only those at the end of the last may go on with it.
+            let rest = notes.get(after..).unwrap_or_default();
+            let skipped = rest.partition_point(|n| n.onset < last.end());
+            let mut there = rest
+                .iter()
+                .zip(after..)
+                .skip(skipped)
+                .take_while(|(n, _)| n.onset == last.end());
+            let goes_on = there.find(|(n, _)| {
+                n.flags.has(NoteFlags::TIED_IN)
+                    && n.sounding.midi() == start.sounding.midi()
+                    && n.sounds()
+            });
+            let Some((note, index)) = goes_on else {
                 break;
-            }
-            if note.flags.has(NoteFlags::TIED_IN)
-                && note.onset == last.end()
-                && note.sounding.midi() == start.sounding.midi()
-                && note.sounds()
-            {
-                chain.push(NoteRef {
-                    part: first.part,
-                    note: index as u32,
-                });
-                last = *note;
-            }
+            };
+            chain.push(NoteRef {
+                part: first.part,
+                note: index as u32,
+            });
+            last = *note;
+            after = index + 1;
         }
         chain
     }

@@ -36,9 +36,13 @@ impl Note {
         self.onset + self.duration
     }
 
-    /// Whether it takes part in a sonority: not a grace, cue or slash note.
+    /// Whether it takes part in a sonority: not a grace, cue or slash note, and not left out.
     pub const fn sounds(&self) -> bool {
-        self.flags.0 & (NoteFlags::GRACE.0 | NoteFlags::CUE.0 | NoteFlags::SLASH.0) == 0
+        const SILENT: NoteFlags = NoteFlags::GRACE
+            .with(NoteFlags::CUE)
+            .with(NoteFlags::SLASH)
+            .with(NoteFlags::LEFT_OUT);
+        self.flags.0 & SILENT.0 == 0
     }
 }
 
@@ -84,6 +88,8 @@ impl NoteFlags {
     pub const CHORD_MEMBER: Self = Self(128);
     /// A ghost (bracketed) or cross notehead.
     pub const GHOST: Self = Self(256);
+    /// Left out of what is judged: it cannot be meant where it stands.
+    pub const LEFT_OUT: Self = Self(512);
 
     /// Both sets together.
     #[must_use]

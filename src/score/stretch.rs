@@ -3,6 +3,8 @@
 use super::change::NoteRef;
 use super::score::Score;
 use crate::ground::pitch::Pitch;
+use crate::ground::time::Ticks;
+use std::ops::Range;
 
 /// A fault of a part from here to there, with its evidence.
 #[derive(Clone, Debug, PartialEq)]
@@ -33,6 +35,12 @@ pub enum StretchFault {
         /// What each note was meant to sound; of a tied chain, each note by itself.
         meant: Vec<(u32, Pitch)>,
     },
+    /// They come so much later than the others (earlier, when negative), and are left out.
+    Late(Ticks),
+    /// They are the line of another part (0-based), and are left out.
+    Copied(u32),
+    /// A bar is missing before them: the part is read one bar later from this bar on (0-based).
+    BarMissing(u32),
 }
 
 /// How far notes stand from where they are meant.
@@ -44,7 +52,33 @@ pub enum Displacement {
     Steps(i8),
 }
 
+impl Stretch {
+    /// Whether its notes are left out of what is judged.
+    pub const fn is_left_out(&self) -> bool {
+        matches!(self.fault, StretchFault::Late(_) | StretchFault::Copied(_))
+    }
+}
+
 impl Score {
+    /// When notes of these parts are left out: from the first to the end of the last, and for what
+    /// comes late, from when it should.
+    pub fn left_out(&self, parts: impl Fn(u32) -> bool) -> Vec<Range<Ticks>> {
+        let stretches = self.stretches.iter();
+        stretches
+            .filter(|s| s.is_left_out() && parts(s.part))
+            .filter_map(|s| {
+                let notes = &self.parts.get(s.part as usize)?.notes;
+                let first = notes.get(s.from as usize)?.onset;
+                let end = notes.get(s.to.checked_sub(1)? as usize)?.end();
+                let late = match s.fault {
+                    StretchFault::Late(late) => late,
+                    _ => Ticks::ZERO,
+                };
+                Some(first.min(first - late)..end.max(end - late))
+            })
+            .collect()
+    }
+
     /// Whether a note still stands at another pitch on the page than it is read at.
     pub fn is_displaced(&self, note: NoteRef) -> bool {
         self.parts.get(note.part as usize).is_some_and(|part| {

@@ -5,15 +5,17 @@ use crate::ground::pitch::Pitch;
 use crate::ground::time::Ticks;
 use crate::score::NoteRef;
 use crate::score::{NoteFlags, Place, Score};
+use rustc_hash::FxHashMap;
 use smallvec::SmallVec;
+use std::collections::VecDeque;
 
 /// One sounding voice of a sonority.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Voice {
     /// The note that was attacked (the first of a tied chain).
     pub note: NoteRef,
-    /// The part's place in its section from the top, 0-based.
-    pub seat: u8,
+    /// The part's place in its section from the top, 0-based; the last number for all from there down.
+    pub seat: u16,
     /// Sounding pitch.
     pub pitch: Pitch,
     /// Sounding pitch in semitones (C4 is 60).
@@ -95,26 +97,20 @@ fn tones(score: &Score, section: &Section) -> Vec<Tone> {
         let Some(part) = score.parts.get(member.part as usize) else {
             continue;
         };
-        // Notes tied on, still waiting for their continuation: index into `all`.
-        let mut open: Vec<usize> = Vec::new();
+        // Notes tied on, still waiting for their continuation, by their pitch and end: index into `all`.
+        let mut open: FxHashMap<(i16, Ticks), VecDeque<usize>> = FxHashMap::default();
         for (index, note) in part.notes.iter().enumerate() {
             if !note.sounds() || note.duration <= Ticks::ZERO || !section.plays_at(note.onset) {
                 continue;
             }
             let midi = note.sounding.midi();
-            open.retain(|&i| all.get(i).is_some_and(|t| t.voice.end >= note.onset));
-            let continued = note
-                .flags
-                .has(NoteFlags::TIED_IN)
-                .then(|| {
-                    open.iter().position(|&i| {
-                        all.get(i)
-                            .is_some_and(|t| t.voice.midi == midi && t.voice.end == note.onset)
-                    })
-                })
-                .flatten();
-            let at = if let Some(found) = continued {
-                let at = open.swap_remove(found);
+            let continued = if note.flags.has(NoteFlags::TIED_IN) {
+                let waiting = open.get_mut(&(midi, note.onset));
+                waiting.and_then(VecDeque::pop_front)
+            } else {
+                None
+            };
+            let at = if let Some(at) = continued {
                 if let Some(tone) = all.get_mut(at) {
                     tone.voice.end = note.end();
                 }
@@ -127,7 +123,7 @@ fn tones(score: &Score, section: &Section) -> Vec<Tone> {
                             part: member.part,
                             note: index as u32,
                         },
-                        seat: seat as u8,
+                        seat: u16::try_from(seat).unwrap_or(u16::MAX),
                         pitch: note.sounding,
                         midi,
                         attacked: true,
@@ -137,7 +133,7 @@ fn tones(score: &Score, section: &Section) -> Vec<Tone> {
                 all.len() - 1
             };
             if note.flags.has(NoteFlags::TIED_OUT) {
-                open.push(at);
+                open.entry((midi, note.end())).or_default().push_back(at);
             }
         }
     }
@@ -173,6 +169,11 @@ pub fn slice(score: &Score, section: &Section) -> Vec<Sonority> {
             under_held_lead: false,
             voices,
         });
+    }
+    // Where a member is left out nobody knows what it should have.
+    let out = score.left_out(|part| section.parts.iter().any(|m| m.part == part));
+    if !out.is_empty() {
+        sonorities.retain(|s| !out.iter().any(|range| range.contains(&s.onset)));
     }
     sonorities
 }

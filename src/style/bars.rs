@@ -1,5 +1,6 @@
 //! Printed bar numbers and ranges of them.
 
+use std::collections::BTreeMap;
 use std::fmt;
 
 /// Printed bar numbers: `5`, `17-32`, `1-8, 17-24`.
@@ -40,10 +41,7 @@ impl Bars {
 
     /// Whether a printed bar number is among them; `12a` counts as 12.
     pub fn hold(&self, number: &str) -> bool {
-        let digits: String = number.chars().take_while(char::is_ascii_digit).collect();
-        digits
-            .parse::<u32>()
-            .is_ok_and(|n| self.0.iter().any(|(from, to)| (*from..=*to).contains(&n)))
+        value(number).is_some_and(|n| self.0.iter().any(|(from, to)| (*from..=*to).contains(&n)))
     }
 }
 
@@ -61,6 +59,72 @@ impl fmt::Display for Bars {
         }
         Ok(())
     }
+}
+
+/// Of entries in order, each of some bars or of all, the first that holds in a bar.
+pub struct FirstForBar {
+    /// The first that holds in all.
+    anywhere: Option<usize>,
+    /// The first of the others, from a bar number on.
+    from: Vec<(u32, Option<usize>)>,
+}
+
+impl FirstForBar {
+    /// Takes the entries, by their place.
+    pub fn new<'b>(entries: impl Iterator<Item = Option<&'b Bars>>) -> Self {
+        let mut anywhere = None;
+        // Where ranges begin and end, each with its entry.
+        let mut ends: Vec<(u32, bool, usize)> = Vec::new();
+        for (entry, bars) in entries.enumerate() {
+            match bars {
+                None => anywhere = anywhere.or(Some(entry)),
+                // Whatever comes after one that holds everywhere is never the first.
+                Some(_) if anywhere.is_some() => {}
+                Some(Bars(ranges)) => {
+                    for &(first, last) in ranges {
+                        ends.push((first, true, entry));
+                        let after = last.checked_add(1).map(|after| (after, false, entry));
+                        ends.extend(after);
+                    }
+                }
+            }
+        }
+        ends.sort_unstable();
+        let mut open: BTreeMap<usize, usize> = BTreeMap::new();
+        let mut from: Vec<(u32, Option<usize>)> = Vec::new();
+        for (number, begins, entry) in ends {
+            let ranges = open.entry(entry).or_default();
+            *ranges = if begins {
+                *ranges + 1
+            } else {
+                ranges.saturating_sub(1)
+            };
+            if *ranges == 0 {
+                open.remove(&entry);
+            }
+            let first = open.keys().next().copied();
+            match from.last_mut().filter(|(at, _)| *at == number) {
+                Some(last) => last.1 = first,
+                None => from.push((number, first)),
+            }
+        }
+        Self { anywhere, from }
+    }
+
+    /// The place of the first entry that holds in the bar of a printed number.
+    pub fn at(&self, number: &str) -> Option<usize> {
+        let of_bar = value(number).and_then(|n| {
+            let after = self.from.partition_point(|(from, _)| *from <= n);
+            self.from.get(after.checked_sub(1)?)?.1
+        });
+        of_bar.into_iter().chain(self.anywhere).min()
+    }
+}
+
+/// The number a printed bar number counts as: `12a` is 12.
+fn value(number: &str) -> Option<u32> {
+    let digits = number.bytes().take_while(u8::is_ascii_digit).count();
+    number.get(..digits)?.parse().ok()
 }
 
 #[cfg(test)]
@@ -87,5 +151,40 @@ mod tests {
         );
         assert!(Bars::read("").is_err());
         assert!(Bars::read("1-2-3").is_err());
+    }
+
+    #[test]
+    fn the_first_entry_for_a_bar_is_the_first_of_those_that_hold_it() {
+        let entries = [
+            Bars::read("5, 17-20, 18-4294967295").ok(),
+            Bars::read("6, 4-8, 9").ok(),
+            Bars::read("1-30, 5").ok(),
+            None,
+            Bars::read("1-3").ok(),
+        ];
+        let first = FirstForBar::new(entries.iter().map(Option::as_ref));
+        for number in [
+            "0",
+            "1",
+            "4",
+            "5",
+            "6",
+            "8",
+            "9",
+            "10",
+            "17",
+            "18",
+            "20",
+            "21",
+            "30",
+            "31b",
+            "x",
+            "4294967295",
+        ] {
+            let holds = |bars: &Option<Bars>| bars.as_ref().is_none_or(|b| b.hold(number));
+            assert_eq!(first.at(number), entries.iter().position(holds), "{number}");
+        }
+        let none = FirstForBar::new(entries.iter().take(1).map(Option::as_ref));
+        assert_eq!(none.at("6"), None);
     }
 }

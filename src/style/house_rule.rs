@@ -2,7 +2,7 @@
 
 use super::level::Level;
 use super::origin::Origin;
-use crate::condition::{Condition, MessagePiece, Player, Scope};
+use crate::condition::{Condition, MessagePiece, Player, Scope, lists_within_lists};
 
 /// The voice at fault in a sonority.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -56,4 +56,29 @@ pub struct HouseRule {
     pub fix: Vec<(String, MendBy)>,
     /// Its place in the style file.
     pub origin: Origin,
+}
+
+/// How often a rule looks at values of lists within lists.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct ListLooks {
+    lists: u32,
+    values: u64,
+}
+
+impl ListLooks {
+    /// How many values are looked at where a list has so many.
+    pub fn at(self, length: usize) -> u64 {
+        (length as u64)
+            .saturating_pow(self.lists)
+            .saturating_mul(self.values)
+    }
+}
+
+impl HouseRule {
+    /// The looks of its condition and its message; `None` where no list is looked through within another.
+    pub fn list_looks(&self) -> Option<ListLooks> {
+        let lists = lists_within_lists(&self.when).max(lists_within_lists(&self.said));
+        let values = 1 + self.said.matches('{').count() as u64;
+        (lists > 1 && self.scope == Scope::Sonority).then_some(ListLooks { lists, values })
+    }
 }

@@ -10,11 +10,11 @@ mod level;
 mod origin;
 mod pattern;
 
-pub use bars::Bars;
-pub use house_rule::{HouseRule, MendBy, VoiceAt};
+pub use bars::{Bars, FirstForBar};
+pub use house_rule::{HouseRule, ListLooks, MendBy, VoiceAt};
 pub use level::{Gate, LEVEL_WORDS, Level};
 pub use origin::Origin;
-pub use pattern::{FilePattern, NamePattern, PatternFiles};
+pub use pattern::{FilePattern, FoldedName, LONGEST_NAME, NamePattern, PatternFiles};
 
 use crate::ground::instrument::{self, Catalogue};
 use crate::score::Score;
@@ -185,39 +185,47 @@ impl Style {
         if self.parts.is_empty() {
             return;
         }
-        for part in &mut score.parts {
-            let Some(kind) = self.parts.iter().find(|k| k.name.matches(&part.name)) else {
-                continue;
+        // Parts that no pattern has fitted so far, by name: one that names them outright needs no search.
+        let mut left: BTreeMap<FoldedName, Vec<usize>> = BTreeMap::new();
+        for (index, part) in score.parts.iter().enumerate() {
+            left.entry(FoldedName::new(&part.name))
+                .or_default()
+                .push(index);
+        }
+        for kind in &self.parts {
+            let fitting = if let Some(name) = kind.name.one_name() {
+                left.remove(name).unwrap_or_default()
+            } else {
+                let mut fitting = Vec::new();
+                left.retain(|name, parts| {
+                    let fits = kind.name.matches(name);
+                    if fits {
+                        fitting.append(parts);
+                    }
+                    !fits
+                });
+                fitting
             };
-            if kind.instrument.is_some() {
-                part.instrument.clone_from(&kind.instrument);
+            for part in fitting {
+                let Some(part) = score.parts.get_mut(part) else {
+                    continue;
+                };
+                if kind.instrument.is_some() {
+                    part.instrument.clone_from(&kind.instrument);
+                }
+                part.section.clone_from(&kind.section);
+                part.seat = kind.seat;
             }
-            part.section.clone_from(&kind.section);
-            part.seat = kind.seat;
+            if left.is_empty() {
+                break;
+            }
         }
     }
 
-    /// The technique that this style states for a section of a score, bar by bar (0-based);
-    /// `Some(None)` is free writing.
-    pub(crate) fn stated<'s>(
-        &'s self,
-        score: &'s Score,
-        section: &str,
-    ) -> impl Fn(u32) -> Option<Option<&'s str>> + use<'s> {
-        let here: Vec<&Stretch> = self
-            .stretches
-            .iter()
-            .filter(|s| s.section.as_deref().is_none_or(|k| k == section))
-            .filter(|s| is_of(score, s.file.as_ref()))
-            .collect();
-        move |bar| {
-            let holds = |s: &&&Stretch| {
-                s.bars
-                    .as_ref()
-                    .is_none_or(|b| b.hold(&score.bar_number(bar)))
-            };
-            here.iter().find(holds).map(|s| s.technique.as_deref())
-        }
+    /// The stretches of a score for which this style states a technique.
+    pub(crate) fn stretches_of<'s>(&'s self, score: &Score) -> Vec<&'s Stretch> {
+        let all = self.stretches.iter();
+        all.filter(|s| is_of(score, s.file.as_ref())).collect()
     }
 
     /// The set of part files that a file belongs to.
@@ -225,6 +233,24 @@ impl Style {
         self.sets
             .iter()
             .find(|s| s.files.iter().any(|pattern| pattern.matches(file)))
+    }
+}
+
+/// The technique that stretches of a score state for a section, bar by bar (0-based); `Some(None)` is free
+/// writing.
+pub(crate) fn technique_by_bar<'s>(
+    stretches: &[&'s Stretch],
+    score: &'s Score,
+    section: &str,
+) -> impl Fn(u32) -> Option<Option<&'s str>> + use<'s> {
+    let of_section = |s: &&Stretch| s.section.as_deref().is_none_or(|key| key == section);
+    let here: Vec<&Stretch> = stretches.iter().copied().filter(of_section).collect();
+    let first = FirstForBar::new(here.iter().map(|s| s.bars.as_ref()));
+    move |bar| {
+        let found = first.at(&score.bar_number(bar));
+        found
+            .and_then(|at| here.get(at))
+            .map(|s| s.technique.as_deref())
     }
 }
 
@@ -248,19 +274,10 @@ impl Accepted {
         is_of(score, self.file.as_ref())
     }
 
-    /// Whether a finding of a rule in a bar (0-based) is meant to be there, with these parts (0-based
-    /// indices) at fault.
-    pub fn holds(&self, score: &Score, rule: &str, bar: u32, parts: &[u32]) -> bool {
-        rule == self.rule
-            && self
-                .bars
-                .as_ref()
-                .is_none_or(|b| b.hold(&score.bar_number(bar)))
-            && (self.parts.is_empty()
-                || parts
-                    .iter()
-                    .filter_map(|&p| score.parts.get(p as usize))
-                    .all(|part| self.parts.iter().any(|name| name.matches(&part.name))))
+    /// Whether it speaks of a rule's findings with parts of these names at fault.
+    pub fn speaks_of(&self, rule: &str, parts: &[&FoldedName]) -> bool {
+        let named = |part: &&FoldedName| self.parts.iter().any(|name| name.matches(part));
+        rule == self.rule && (self.parts.is_empty() || parts.iter().all(named))
     }
 }
 
@@ -314,32 +331,36 @@ mod tests {
     }
 
     #[test]
-    fn acceptance_depends_on_rule_bars_and_all_parts_at_fault() {
+    fn a_part_is_of_the_first_kind_whose_name_fits() {
+        let kind = |name: &str, seat: u8| PartKind {
+            name: NamePattern::new(name),
+            instrument: None,
+            section: None,
+            seat: Some(seat),
+            origin: Origin::Rule,
+        };
+        let parts = vec![
+            kind("Reed 3", 3),
+            kind("reed ?", 1),
+            kind("reed 1", 2),
+            kind("*", 4),
+            kind("Reed 12", 5),
+        ];
+        let style = Style {
+            parts,
+            ..Style::default()
+        };
         let part = |name: &str| Part {
             name: name.to_owned(),
             ..Part::default()
         };
-        let score = Score {
-            parts: ["Alto 1", "Alto 2", "Tenor 1"].map(part).into(),
+        let names = ["Reed 1", "REED 3", "Reed 12", "reed 3", "Flute"];
+        let mut score = Score {
+            parts: names.map(part).into(),
             ..Score::default()
         };
-        let mut accepted = Accepted {
-            rule: "minor-ninth".to_owned(),
-            file: None,
-            bars: None,
-            parts: vec![NamePattern::new("alto *")],
-            reason: String::new(),
-            origin: Origin::Rule,
-        };
-        assert!(accepted.is_for(&score));
-        assert!(accepted.holds(&score, "minor-ninth", 0, &[0, 1]));
-        assert!(!accepted.holds(&score, "minor-ninth", 0, &[0, 2]));
-        assert!(!accepted.holds(&score, "wide-gap", 0, &[0]));
-        accepted.parts.clear();
-        assert!(accepted.holds(&score, "minor-ninth", 0, &[0, 2]));
-        accepted.bars = Bars::read("900").ok();
-        assert!(!accepted.holds(&score, "minor-ninth", 0, &[0]));
-        accepted.file = Some(FilePattern::new("other.mxl", Path::new("")));
-        assert!(!accepted.is_for(&score));
+        style.prepare(&mut score);
+        let seats: Vec<Option<u8>> = score.parts.iter().map(|p| p.seat).collect();
+        assert_eq!(seats, [1, 3, 4, 3, 4].map(Some));
     }
 }

@@ -140,8 +140,6 @@ struct Substitutes {
 /// Why the table could not be read.
 #[derive(Debug, thiserror::Error)]
 enum TableError {
-    #[error(transparent)]
-    Toml(#[from] toml::de::Error),
     #[error("`{0}` is not a degree: write a number 1 to 13 with b or # before it, such as b9")]
     Degree(String),
     #[error("the family {0:?} stands in two rows: keep it in one of them")]
@@ -165,8 +163,7 @@ fn read_notes(text: &str) -> Result<CategoryNotes, TableError> {
         .collect()
 }
 
-fn read(text: &str) -> Result<BTreeMap<Family, Substitutes>, TableError> {
-    let file: File = toml::from_str(text)?;
+fn substitutes(file: File) -> Result<BTreeMap<Family, Substitutes>, TableError> {
     let mut table = BTreeMap::new();
     for row in file.chord {
         let plain_third = row.plain_third.as_deref().map(read_degree).transpose()?;
@@ -195,8 +192,11 @@ fn read(text: &str) -> Result<BTreeMap<Family, Substitutes>, TableError> {
     clippy::expect_used,
     reason = "built-in data, proved by the test `every_family_has_its_row`"
 )]
-static SUBSTITUTES: LazyLock<BTreeMap<Family, Substitutes>> =
-    LazyLock::new(|| read(include_str!("../../rules/harmonisations.toml")).expect("built-in data"));
+static SUBSTITUTES: LazyLock<BTreeMap<Family, Substitutes>> = LazyLock::new(|| {
+    let table = include_str!(concat!(env!("OUT_DIR"), "/harmonisations.json"));
+    let file = serde_json::from_str(table).expect("built-in data");
+    substitutes(file).expect("built-in data")
+});
 
 #[cfg(test)]
 mod tests {
@@ -219,7 +219,8 @@ mod tests {
 
     #[test]
     fn every_family_has_its_row() {
-        let table = read(include_str!("../../rules/harmonisations.toml")).unwrap();
+        let file = toml::from_str(include_str!("../../rules/harmonisations.toml")).unwrap();
+        let table = substitutes(file).unwrap();
         // One after the other in the order of the type, which ends with `Other`.
         let families: Vec<usize> = table.keys().map(|f| *f as usize).collect();
         assert_eq!(families, (0..=Family::Other as usize).collect::<Vec<_>>());
@@ -227,7 +228,12 @@ mod tests {
 
     #[test]
     fn a_wrong_row_is_refused() {
-        let read = |row: &str| read(&format!("[[chord]]\n{row}")).unwrap_err().to_string();
+        let read = |row: &str| {
+            let file: Result<File, _> = toml::from_str(&format!("[[chord]]\n{row}"));
+            let table = file.map_err(|e| e.to_string());
+            let table = table.and_then(|file| substitutes(file).map_err(|e| e.to_string()));
+            table.unwrap_err()
+        };
         assert!(read("root = \"b15\"").contains("`b15` is not a degree"));
         assert!(read("families = [\"sixth\", \"sixth\"]").contains("two rows"));
         assert!(read("sixth = \"6\"").contains("unknown field"));

@@ -48,8 +48,11 @@ struct Limits {
     reason = "built-in data, proved by the test `the_limits_are_those_of_the_tables`"
 )]
 static LIMITS: LazyLock<Limits> = LazyLock::new(|| {
-    let file: File =
-        toml::from_str(include_str!("../../rules/low-intervals.toml")).expect("built-in data");
+    let file: File = serde_json::from_str(include_str!(concat!(
+        env!("OUT_DIR"),
+        "/low-intervals.json"
+    )))
+    .expect("built-in data");
     let names = file
         .limit
         .iter()

@@ -259,3 +259,31 @@ fn edits_of_many_fixes_are_those_of_each_by_itself() {
     }
     assert!(compared > 100, "{compared}");
 }
+
+#[test]
+fn lists_within_lists_of_a_house_rule_end_and_the_report_says_so() {
+    let style = "[[rule]]\nname = 'cube'\nscope = 'sonority'\nmessage = 'x'\n\
+                 when = 'voices.exists(a, voices.exists(b, voices.exists(c, a > b && b > c && c > a)))'\n";
+    let said = report("a.passage", &chord(2_000), Some(style));
+    assert!(said.contains("cube was not asked of 1 chords"), "{said}");
+    let said = report("a.passage", &random_saxes(20), Some(style));
+    assert!(!said.contains("was not asked"), "{said}");
+}
+
+#[test]
+fn each_part_of_a_crowd_has_its_own_seat() {
+    let mut text = String::from("parts: ");
+    for n in 0..300 {
+        let _ = writeln!(text, "       t{n} = trumpet");
+    }
+    text.push_str("\nchord | C6 |\ncount | 1 |\n");
+    for n in 0..300 {
+        let _ = writeln!(text, "t{n} | {} |", ["C5", "G4"][usize::from(n > 256)]);
+    }
+    let score = grid::read(Path::new("a.passage"), text.into()).unwrap();
+    let passages = passages(&score, &Style::default());
+    let voices = &passages[0].sonorities[0].voices;
+    let mut seats: Vec<u16> = voices.iter().map(|v| v.seat).collect();
+    seats.sort_unstable();
+    assert!(seats.into_iter().eq(0..300));
+}

@@ -36,14 +36,11 @@ pub fn rules(kind: &str) -> &'static [&'static str] {
         | "concert-notes-and-key" => &["transposition"],
         "one-key-signature" => &["key-signature-agreement", "transposition"],
         "own-key-signature" => &["key-signature-agreement"],
-        "octave-stretch" => &["wrong-octave", "transposition"],
-        "beat-late" => &["rhythm-unison"],
-        "bar-late" => &["rhythm-unison", "bar-count"],
+        "octave-stretch" | "beat-late" | "bar-late" => &["displaced-line"],
         "bar-missing" => &["bar-count"],
-        "pasted-line" => &["doubled-note", "wrong-octave"],
-        "fourth-stretch" | "second-stretch" | "step-off" | "step-off-whole" => {
-            &["wrong-note", "transposition"]
-        }
+        "pasted-line" => &["copied-line"],
+        "fourth-stretch" | "second-stretch" | "step-off" => &["displaced-line"],
+        "step-off-whole" => &["displaced-line", "transposition"],
         _ => &[],
     }
 }

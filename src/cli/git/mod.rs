@@ -87,6 +87,8 @@ pub(super) struct Blob {
 pub(super) enum FileAtRevision {
     /// It was not there.
     Absent,
+    /// It was there, but this clone does not have its bytes. The name is that below the top.
+    NotFetched(String),
     /// It was there with the same bytes.
     Same(Blob),
     /// It was there with these bytes.
@@ -172,10 +174,9 @@ impl Revision {
                 continue;
             };
             let Some(size) = sizes.get(id) else {
-                return Err(self.git.failed(format!(
-                    "{} of the revision is not in the repository, whose clone may be a partial one: fetch it with git",
-                    String::from_utf8_lossy(name)
-                )));
+                let name_then = String::from_utf8_lossy(name).into_owned();
+                found.insert(name, FileAtRevision::NotFetched(name_then));
+                continue;
             };
             let blob = Blob {
                 id: id.clone(),
@@ -201,6 +202,11 @@ impl Revision {
         Ok(answers
             .map(|was| was.unwrap_or(FileAtRevision::Absent))
             .collect())
+    }
+
+    /// The repository of its own that a file lies in, within the one that is asked.
+    pub(super) fn within(&self, file: &Path) -> Option<PathBuf> {
+        self.git.tree().within(file)
     }
 
     /// The bytes of a file.

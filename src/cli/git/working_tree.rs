@@ -69,6 +69,16 @@ impl WorkingTree {
     }
 }
 
+impl WorkingTree {
+    /// The folder below the top that holds a repository of its own around a file.
+    pub(super) fn within(&self, file: &Path) -> Option<PathBuf> {
+        let (real, _) = self.locate(file).ok()?;
+        let below = real.ancestors().skip(1).take_while(|up| **up != self.real);
+        let own = |up: &&Path| disk::exists(&up.join(".git"));
+        below.into_iter().find(own).map(Path::to_owned)
+    }
+}
+
 /// Which files of a revision are still in the working tree.
 pub(super) struct StillThere<'a> {
     tree: &'a WorkingTree,

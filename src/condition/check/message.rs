@@ -5,10 +5,18 @@ use crate::condition::checked::{MessagePiece, Shown, value_index};
 use crate::condition::kinds::Kind;
 use crate::condition::mistake::Mistake;
 use crate::condition::parse::parsed;
+use crate::condition::tokens::LONGEST;
 use cel::common::ast::Expr;
 
 /// A message with its values.
 pub fn message(text: &str, known: Known<'_>) -> Result<Vec<MessagePiece>, Vec<Mistake>> {
+    if text.len() > LONGEST {
+        return Err(vec![Mistake::new(
+            0..text.len(),
+            format!("this has {} characters, more than {LONGEST}", text.len()),
+            "a message is read at every finding: say it shorter, and put the rest into why",
+        )]);
+    }
     let mut pieces = Vec::new();
     let mut mistakes = Vec::new();
     let mut words = String::new();
@@ -162,6 +170,13 @@ mod tests {
                 found[0].message
             );
         }
+    }
+
+    #[test]
+    fn a_message_ends_somewhere() {
+        assert!(message(&"x".repeat(LONGEST), known(Note)).is_ok());
+        let found = message(&"x".repeat(LONGEST + 1), known(Note)).unwrap_err();
+        assert!(found[0].message.contains("more than 2000"), "{found:?}");
     }
 
     #[test]

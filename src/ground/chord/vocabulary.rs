@@ -85,7 +85,9 @@ pub fn name_of(pitches: &[Pitch], preferred: Option<NoteName>) -> Option<String>
     reason = "built-in data, proved by the test `the_built_in_data_is_sound`"
 )]
 pub(super) static VOCABULARY: LazyLock<Vocabulary> = LazyLock::new(|| {
-    Vocabulary::read(include_str!("../../../rules/chords.toml")).expect("built-in data")
+    let table = include_str!(concat!(env!("OUT_DIR"), "/chords.json"));
+    let file = serde_json::from_str(table).expect("built-in data");
+    Vocabulary::of(file).expect("built-in data")
 });
 
 /// `rules/chords.toml` as it is read.
@@ -189,9 +191,6 @@ struct TensionRow {
 /// Why a vocabulary could not be read.
 #[derive(Debug, thiserror::Error)]
 pub(super) enum VocabularyError {
-    /// Not TOML, or not this file's tables.
-    #[error(transparent)]
-    Toml(#[from] toml::de::Error),
     /// A degree nobody knows.
     #[error("`{0}` is not a degree: write a number 1 to 13 with b or # before it, such as b9")]
     Degree(String),
@@ -235,8 +234,7 @@ fn expand(
 }
 
 impl Vocabulary {
-    fn read(text: &str) -> Result<Self, VocabularyError> {
-        let file: File = toml::from_str(text)?;
+    fn of(file: File) -> Result<Self, VocabularyError> {
         let mut spellings: Vec<Spelling> = Vec::new();
         let mut owners: HashMap<String, usize> = HashMap::new();
         let mut qualities = Vec::with_capacity(file.quality.len());
@@ -359,7 +357,8 @@ mod tests {
 
     #[test]
     fn the_built_in_data_is_sound() {
-        let v = Vocabulary::read(include_str!("../../../rules/chords.toml")).unwrap();
+        let file = toml::from_str(include_str!("../../../rules/chords.toml")).unwrap();
+        let v = Vocabulary::of(file).unwrap();
         assert_eq!(v.kinds.len(), 33, "MusicXML 4.0 has 33 kinds");
         let sets = v.qualities.iter().map(|q| &q.degrees);
         let kinds = v.kinds.iter().filter(|(k, _)| *k != "none");
@@ -400,9 +399,10 @@ mod tests {
         let data = include_str!("../../../rules/chords.toml");
         let broken = |from: &str, to: &str| {
             assert!(data.contains(from), "{from}");
-            Vocabulary::read(&data.replacen(from, to, 1))
-                .unwrap_err()
-                .to_string()
+            let file: Result<File, _> = toml::from_str(&data.replacen(from, to, 1));
+            let read = file.map_err(|e| e.to_string());
+            let read = read.and_then(|file| Vocabulary::of(file).map_err(|e| e.to_string()));
+            read.unwrap_err()
         };
         assert!(broken("degrees = \"1 b3 5\"", "degrees = \"1 b3 h5\"").contains("`h5`"));
         assert!(broken("[\"{minor}\"]", "[\"{minro}\"]").contains("minro"));

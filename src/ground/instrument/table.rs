@@ -15,11 +15,17 @@ use std::sync::{LazyLock, Mutex, PoisonError};
 
 const BUILT_IN: &str = include_str!("../../../rules/instruments.toml");
 
+/// The same made ready by `build.rs`.
+const BUILT_IN_AS_JSON: &str = include_str!(concat!(env!("OUT_DIR"), "/instruments.json"));
+
 /// The catalogue that ships with the program.
 pub fn catalogue() -> &'static Catalogue {
     // The file is built in and a test reads it, so the empty catalogue is never seen.
-    static CATALOGUE: LazyLock<Catalogue> =
-        LazyLock::new(|| Catalogue::read(BUILT_IN).unwrap_or_default());
+    static CATALOGUE: LazyLock<Catalogue> = LazyLock::new(|| {
+        let file = serde_json::from_str(BUILT_IN_AS_JSON).ok();
+        let catalogue = file.and_then(|file| Catalogue::from_file(file).ok());
+        catalogue.unwrap_or_default()
+    });
     &CATALOGUE
 }
 

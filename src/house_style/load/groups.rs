@@ -6,7 +6,9 @@ use super::super::words::{ACCEPTED, PART, PASSAGE, SCORE};
 use super::layer::Layer;
 use crate::ground::text::{meant, nearest};
 use crate::score::FREE;
-use crate::style::{Accepted, Bars, FilePattern, NamePattern, PartKind, PartSet, Stretch, Style};
+use crate::style::{
+    Accepted, Bars, FilePattern, LONGEST_NAME, NamePattern, PartKind, PartSet, Stretch, Style,
+};
 use std::path::Path;
 
 /// The longest path of files, in bytes. No system has longer ones.
@@ -23,6 +25,18 @@ impl Layer<'_, '_> {
                 );
             })
             .ok()
+    }
+
+    /// The names of parts.
+    fn names(&self, said: &Placed<String>) -> NamePattern {
+        if said.value.chars().nth(LONGEST_NAME).is_some() {
+            self.style_file.wrong(
+                said.at.clone(),
+                format!("this name is longer than {LONGEST_NAME} characters"),
+                "write the name as it is printed in the part",
+            );
+        }
+        NamePattern::new(&said.value)
     }
 
     /// The key of a section, whatever people call it.
@@ -75,7 +89,7 @@ impl Layer<'_, '_> {
             }
             if let Some(name) = fields.text("name") {
                 all.push(PartKind {
-                    name: NamePattern::new(&name.value),
+                    name: self.names(&name),
                     instrument,
                     section,
                     seat: seat.map(|s| s.value.unsigned_abs() as u8),
@@ -186,7 +200,7 @@ impl Layer<'_, '_> {
             let parts = fields
                 .texts("parts")
                 .iter()
-                .map(|said| NamePattern::new(&said.value))
+                .map(|said| self.names(said))
                 .collect();
             if let (Some(rule), Some(reason)) = (rule, reason) {
                 all.push(Accepted {
@@ -224,6 +238,17 @@ mod tests {
             .collect();
         assert_eq!(techniques, [None, Some("four-way close")]);
         assert_eq!(style.stretches[0].section.as_deref(), Some("saxes"));
+    }
+
+    #[test]
+    fn sections_that_play_as_one_are_named_as_they_are_printed() {
+        for name in ["horns", "brass", "clarinet and saxes", "oboes"] {
+            let text = format!("[[part]]\nname = 'Reed 1'\nsection = '{name}'\n");
+            let style = read_text(Path::new("x.toml"), &text).unwrap();
+            assert_eq!(style.parts[0].section.as_deref(), Some(name));
+        }
+        let text = "[[part]]\nname = 'Reed 1'\nsection = 'clarinet and kettles'\n";
+        assert!(read_text(Path::new("x.toml"), text).is_err());
     }
 
     #[test]

@@ -9,7 +9,7 @@ use crate::condition::{self, Known, Mistake, Scope};
 use crate::ground::chord::Degree;
 use crate::ground::text::{meant, nearest};
 use crate::rules;
-use crate::style::{HouseRule, LEVEL_WORDS, Level, MendBy, Origin, Style, VoiceAt};
+use crate::style::{FoldedName, HouseRule, LEVEL_WORDS, Level, MendBy, Origin, Style, VoiceAt};
 use std::collections::HashSet;
 use std::ops::Range;
 use std::sync::{LazyLock, Mutex, PoisonError};
@@ -54,7 +54,10 @@ pub(super) fn read(
         let Some(scope) = scope.map(|s| s.value) else {
             continue;
         };
-        let is_part = |name: &str| style.parts.iter().any(|p| p.name.matches(name));
+        let is_part = |name: &str| {
+            let name = FoldedName::new(name);
+            style.parts.iter().any(|p| p.name.matches(&name))
+        };
         let known = Known {
             scope,
             book: style.instruments,

@@ -14,6 +14,9 @@ use std::ops::Range;
 /// The most bars in one picture.
 const MOST_BARS: u32 = 5;
 
+/// How many notes of a fix are spelled out.
+const MOST_SPELLED: usize = 8;
+
 const BOTH: [(ShownPitch, &str); 2] = [
     (ShownPitch::Written, "written"),
     (ShownPitch::Sounding, "sounding"),
@@ -219,9 +222,10 @@ impl MendedScore {
     }
 
     fn in_words(&self, shown: ShownPitch) -> String {
-        let words: Vec<String> = self
+        let mut words: Vec<String> = self
             .changes
             .iter()
+            .take(MOST_SPELLED)
             .filter_map(|c| {
                 let part = self.score.parts.get(c.note.part as usize)?;
                 let note = part.notes.get(c.note.note as usize)?;
@@ -232,6 +236,10 @@ impl MendedScore {
                 Some(format!("{} {pitch}", part.name))
             })
             .collect();
+        match self.changes.len().checked_sub(MOST_SPELLED) {
+            Some(more) if more > 0 => words.push(format!("{more} more")),
+            _ => {}
+        }
         words.join(", ")
     }
 }

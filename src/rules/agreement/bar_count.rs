@@ -4,7 +4,8 @@
 use crate::finding::{Finding, Level};
 use crate::rules::input::RuleInput;
 use crate::rules::rule::{DependsOn, Example, Exception, Group, Rule, Silent};
-use crate::rules::shared::whole;
+use crate::rules::shared::{whole, wording};
+use crate::score::{Stretch, StretchFault};
 
 pub static RULE: Rule = Rule {
     name: "bar-count",
@@ -57,6 +58,8 @@ trumpet 3, bar 1: ends before
 pub fn check(input: &RuleInput<'_>, out: &mut Vec<Finding>) {
     let score = input.score;
     let whole = input.whole();
+    let missing = score.stretches.iter().filter_map(|s| missing(input, s));
+    out.extend(missing);
     for (count, parts) in &whole.out_of_step {
         let at = whole::bar_line(count.min(&whole.bars).saturating_sub(1));
         let names = whole::names(score, parts);
@@ -95,6 +98,35 @@ pub fn check(input: &RuleInput<'_>, out: &mut Vec<Finding>) {
     }
 }
 
+/// A bar that is missing in the middle of a part: after it the part was read one bar later.
+fn missing(input: &RuleInput<'_>, found: &Stretch) -> Option<Finding> {
+    let StretchFault::BarMissing(bar) = found.fault else {
+        return None;
+    };
+    let score = input.score;
+    let who = wording::part(score, found.part);
+    let number = score.bar_number(bar);
+    let has = score
+        .parts
+        .get(found.part as usize)?
+        .bars
+        .len()
+        .checked_sub(1)?;
+    Some(
+        RULE.finding(
+            whole::bar_line(bar as usize),
+            format!(
+                "{who} has {has} bars, 1 bar too few: the bar that the others count as {number} is missing. After it {} of {} notes go with what the others play, a bar later {}",
+                found.stand, found.compared, found.fit
+            ),
+        )
+        .parts([found.part])
+        .instead(format!(
+            "{who}: put bar {number} in; what follows was read a bar later"
+        )),
+    )
+}
+
 /// The first rehearsal mark that stands in another bar than in the parts that agree.
 fn first_shift(input: &RuleInput<'_>, part: u32) -> Option<String> {
     let own = input.score.parts.get(part as usize)?;
@@ -119,6 +151,45 @@ crate::rules::test_examples!(RULE);
 #[cfg(test)]
 mod tests {
     use crate::rules::shared::whole::pages::{places, score};
+
+    #[test]
+    fn a_bar_that_is_missing_in_the_middle_is_named() {
+        let lead: &[&str] = &[
+            "C5:2 D5:2 E5:4",
+            "E5:4 D5:2 C5:2",
+            "D5:2 D5:2 C5:4",
+            "C5:2 E5:2 D5:4",
+            "E5:2 D5:2 E5:4",
+        ];
+        let second: &[&str] = &[
+            "A4:2 B4:2 C5:4",
+            "C5:4 B4:2 A4:2",
+            "B4:2 B4:2 A4:4",
+            "A4:2 C5:2 B4:4",
+            "C5:2 B4:2 C5:4",
+        ];
+        let third: &[&str] = &[
+            "E4:2 G4:2 G4:4",
+            "G4:4 G4:2 E4:2",
+            "G4:2 G4:2 E4:4",
+            "E4:2 G4:2 G4:4",
+            "G4:2 G4:2 G4:4",
+        ];
+        let bars = |from: &[&'static str]| -> Vec<&'static str> { [from, from].concat() };
+        let (lead, second, third) = (bars(lead), bars(second), bars(third));
+        let full = [
+            ("Flute", &lead[..]),
+            ("Oboe", &second),
+            ("Clarinet", &third),
+        ];
+        assert!(places(&score(&full), "bar-count").is_empty());
+        let mut short = second.clone();
+        short.remove(3);
+        let wrong = score(&[full[0], ("Oboe", &short), full[2]]);
+        assert_eq!(places(&wrong, "bar-count"), ["4 1: Oboe"]);
+        // After it the part is read a bar later: nobody is out of step.
+        assert!(places(&wrong, "rhythm-unison").is_empty());
+    }
 
     #[test]
     fn a_part_with_a_bar_less_is_named_once() {

@@ -2,23 +2,25 @@
 
 use crate::finding::{Finding, Level};
 use crate::ground::pitch::Pitch;
+use crate::ground::time::Ticks;
 use crate::rules::input::RuleInput;
 use crate::rules::rule::{DependsOn, Example, Exception, Group, Rule, Silent};
 use crate::rules::shared::{stretch, wording};
-use crate::score::{Change, NoteRef, Score, Stretch, StretchFault};
+use crate::score::{Change, NoteFlags, NoteRef, Score, Stretch, StretchFault};
 
 pub static RULE: Rule = Rule {
     name: "displaced-line",
     group: Group::Lines,
-    asks: "No part stands an octave, another interval or a step of the staff off from here to there.",
-    why: "A line that was moved or entered a step off is one mistake. The rest of the score was read with the notes that are meant.",
+    asks: "No part stands an octave, another interval or a step of the staff off from here to there, nor a beat or a bar late.",
+    why: "A line that was moved or entered a step off is one mistake. The rest of the score was read with the notes that are meant, or without those that come late.",
     source: "common practice, no source",
     level: Level::Error,
     off: false,
     depends_on: DependsOn::Pitch,
     settings: &[],
-    examples: &[Example {
-        wrong: "\
+    examples: &[
+        Example {
+            wrong: "\
 key: F major
 meter: 4/4
 pitch: sounding
@@ -37,10 +39,42 @@ tenor 1 | D3  E3  F3  A3  | F3  E3  D3  F3  |
 tenor 2 | C4  Db4 D4  F4  | D4  Db4 C4  D4  |
 fix: tenor 1: write it an octave higher in bars 1-2
 ",
-        right: "\
+            right: "\
 tenor 1 | D4  E4  F4  A4  | F4  E4  D4  F4  |
 ",
-    }],
+        },
+        Example {
+            wrong: "\
+key: F major
+meter: 4/4
+pitch: sounding
+section: saxes
+parts: alto 1 = alto saxophone
+       alto 2 = alto saxophone
+       tenor 1 = tenor saxophone
+       tenor 2 = tenor saxophone
+
+chord   | F6  -   -   -   | -   -   -   -   |
+count   | 1   2   3   4   | 1   2   3   4   |
+alto 1  | A4  Bb4 C5  D5  | C5  Bb4 A4  C5  |
+alto 2  | F4  G4  A4  C5  | A4  G4  F4  A4  |
+tenor 1 | .   D4  E4  F4  | A4  F4  E4  D4  |
+              ^^  ^^  ^^    ^^  ^^  ^^  ^^ a beat late
+tenor 2 | C4  Db4 D4  F4  | D4  Db4 C4  D4  |
+
+chord   | F6  -   -   -   | -   -   -   -   |
+count   | 1   2   3   4   | 1   2   3   4   |
+alto 1  | C5  A4  Bb4 D5  | C5  D5  C5  A4  |
+alto 2  | A4  F4  G4  C5  | A4  C5  A4  F4  |
+tenor 1 | F4  D4  E4  A4  | F4  A4  F4  D4  |
+tenor 2 | D4  C4  Db4 F4  | D4  F4  D4  C4  |
+suggestion: tenor 1: write it a beat earlier in bars 1-2
+",
+            right: "\
+tenor 1 | D4  E4  F4  A4  | F4  E4  D4  F4  |
+",
+        },
+    ],
     exceptions: &[Exception {
         says: "fewer than five notes, which other rules report one by one",
         silent: Silent::With("tenor 1 | D3  E3  F3  A3  | F4  E4  D4  F4  |\n"),
@@ -54,27 +88,49 @@ pub fn check(input: &RuleInput<'_>, out: &mut Vec<Finding>) {
 }
 
 fn about(input: &RuleInput<'_>, found: &Stretch) -> Option<Finding> {
-    let StretchFault::Displaced { by, meant } = &found.fault;
     let score = input.score;
-    let changes = changes(score, found.part, meant);
-    let first = changes.first()?.note;
-    // Written as it is meant, it is no fault any more.
-    if !score.is_displaced(first) || !input.notes(found.part).any(|(i, _)| i == first.note) {
+    let (away, changes) = match &found.fault {
+        StretchFault::Displaced { by, meant } => {
+            let changes = changes(score, found.part, meant);
+            // Written as it is meant, it is no fault any more.
+            if !score.is_displaced(changes.first()?.note) {
+                return None;
+            }
+            (stretch::away(*by), changes)
+        }
+        StretchFault::Late(late) => {
+            let side = if *late < Ticks::ZERO { "early" } else { "late" };
+            (
+                format!("{} {side}", stretch::time(score, found, *late)),
+                Vec::new(),
+            )
+        }
+        StretchFault::Copied(_) | StretchFault::BarMissing(_) => return None,
+    };
+    if !input.notes(found.part).any(|(i, _)| i == found.from) {
         return None;
     }
-    let at = score
-        .parts
-        .get(first.part as usize)?
-        .notes
-        .get(first.note as usize)?
-        .at;
+    let part = score.parts.get(found.part as usize)?;
+    let at = part.notes.get(found.from as usize)?.at;
     let who = wording::part(score, found.part);
-    let away = stretch::away(*by);
+    let does = if changes.is_empty() {
+        "comes"
+    } else {
+        "stands"
+    };
+    let struck = (found.from..found.to).filter(|i| {
+        let note = part.notes.get(*i as usize);
+        note.is_some_and(|n| !n.flags.has(NoteFlags::TIED_IN) && !n.flags.has(NoteFlags::GRACE))
+    });
+    let notes = struck.map(|note| NoteRef {
+        part: found.part,
+        note,
+    });
     Some(
         RULE.finding(
             at,
             format!(
-                "{who} stands {away} {}: as it stands {} of {} notes go with what the others play, moved back {}",
+                "{who} {does} {away} {}: as it stands {} of {} notes go with what the others play, moved back {}",
                 stretch::bars(score, found),
                 found.stand,
                 found.compared,
@@ -82,9 +138,9 @@ fn about(input: &RuleInput<'_>, found: &Stretch) -> Option<Finding> {
             ),
         )
         .parts([found.part])
-        .at_notes(changes.iter().map(|c| c.note), 0, &away)
-        .instead(stretch::moved_back(score, found))
-        .may_mend([changes]),
+        .at_notes(notes, 0, &away)
+        .suggestion(stretch::moved_back(score, found))
+        .may_mend((!changes.is_empty()).then_some(changes)),
     )
 }
 
@@ -107,3 +163,30 @@ fn changes(score: &Score, part: u32, meant: &[(u32, Pitch)]) -> Vec<Change> {
 }
 
 crate::rules::test_examples!(RULE);
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::correct::correct;
+    use crate::proof::Heard;
+    use crate::style::Style;
+
+    #[test]
+    fn correcting_writes_the_notes_that_are_meant_and_touches_nothing_else() {
+        let example = RULE.examples.first().unwrap();
+        let wrong = Example::score(example.wrong).unwrap();
+        let right = Example::score(&example.right_passage().unwrap()).unwrap();
+        let style = Style::default();
+        let correction = correct(&Heard::new(wrong.clone(), &style), &style);
+        assert_eq!(correction.done.len(), 8);
+        assert!(correction.left.findings.is_empty());
+        let mut now = wrong;
+        now.change(&correction.changes);
+        for (now, right) in now.parts.iter().zip(&right.parts) {
+            let pitches = |part: &crate::score::Part| -> Vec<Pitch> {
+                part.notes.iter().map(|n| n.written).collect()
+            };
+            assert_eq!(pitches(now), pitches(right));
+        }
+    }
+}

@@ -6,7 +6,7 @@ use crate::rules::input::RuleInput;
 use crate::rules::rule::{DependsOn, Example, Exception, Group, Rule, Setting, Silent};
 use crate::rules::shared::page::{names, pitched};
 use crate::score::NoteRef;
-use crate::score::{Note, Part, Place, Score};
+use crate::score::{Note, NoteFlags, Part, Place, Score};
 use std::collections::BTreeMap;
 
 pub static RULE: Rule = Rule {
@@ -123,7 +123,9 @@ pub fn check(input: &RuleInput<'_>, out: &mut Vec<Finding>) {
     for (index, part, marks) in &parts {
         let mut silent_from = Ticks::ZERO;
         let mut last_bar: Option<u32> = None;
-        for (i, note) in part.notes.iter().enumerate().filter(|(_, n)| n.sounds()) {
+        // A stretch that is not judged is no rest either.
+        let plays = |n: &Note| n.sounds() || n.flags.has(NoteFlags::LEFT_OUT);
+        for (i, note) in part.notes.iter().enumerate().filter(|(_, n)| plays(n)) {
             let rest = last_bar.map(|bar| note.at.bar.saturating_sub(bar + 1));
             let entry = rest.is_none_or(|n| f64::from(n) >= bars);
             if entry && !is_slashed(part, note) {

@@ -423,11 +423,14 @@ fn at_concert_pitch(input: &RuleInput<'_>) -> Option<Finding> {
         .and_then(|p| p.keys.first())
         .map(|k| k.at)
         .unwrap_or_default();
-    Some(
-        RULE.finding(at, message)
-            .parts(parts)
-            .instead(wanted.join("; ")),
-    )
+    // Some scores have no signatures at all.
+    let level = if found == 0 {
+        Level::Warning
+    } else {
+        RULE.level
+    };
+    let finding = RULE.finding(at, message).level(level).parts(parts);
+    Some(finding.instead(wanted.join("; ")))
 }
 
 fn differs(

@@ -42,20 +42,22 @@ trumpet 1, bar 4: multi-bar rest 2
     exceptions: &[],
 };
 
-/// What happens at the start of each bar, in words; the first thing only.
-fn events(score: &Score) -> BTreeMap<u32, String> {
+/// What happens at the start of each bar, in words; the first thing only. Parts with other bars than
+/// most count for nothing: their signs stand elsewhere.
+fn events(score: &Score, in_step: &[u32]) -> BTreeMap<u32, String> {
+    let parts = || in_step.iter().filter_map(|p| score.parts.get(*p as usize));
     let mut events: BTreeMap<u32, String> = BTreeMap::new();
     let mut add = |bar: u32, what: String| {
         events.entry(bar).or_insert(what);
     };
-    for part in &score.parts {
+    for part in parts() {
         for (index, bar) in (0u32..).zip(&part.bars) {
             if let Some(mark) = &bar.rehearsal {
                 add(index, format!("the rehearsal mark {mark} stands"));
             }
         }
     }
-    for part in &score.parts {
+    for part in parts() {
         for (index, bar) in (0u32..).zip(&part.bars) {
             if bar.double_bar || bar.repeat_end {
                 add(index + 1, "a double bar or repeat sign stands".to_owned());
@@ -97,7 +99,7 @@ pub fn check(input: &RuleInput<'_>, out: &mut Vec<Finding>) {
     if !score.parts.iter().any(rests) {
         return;
     }
-    let events = events(score);
+    let events = events(score, &input.whole().in_step);
     for (index, part) in (0u32..).zip(&score.parts).filter(|(_, p)| rests(p)) {
         let name = wording::part(score, index);
         for (bar, own) in (0u32..).zip(&part.bars) {

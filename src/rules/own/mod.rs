@@ -21,12 +21,16 @@ use crate::ground::time::Ticks;
 use crate::score::Place;
 use crate::score::{Change, NoteRef};
 use crate::sonority::{Sonority, voice_number};
-use crate::style::{HouseRule, MendBy, VoiceAt};
+use crate::style::{HouseRule, ListLooks, MendBy, VoiceAt};
 use std::cell::Cell;
 use std::collections::HashMap;
 
 /// The most findings of one rule in one score: a rule that finds more is not meant so.
 const MOST: usize = 200;
+
+/// How many values of lists within lists the house's rules look at in one score. A section of five
+/// takes a rule some 50 at a chord, so that 100 such rules are asked of 4,000 chords.
+const MOST_LIST_LOOKS: u64 = 20_000_000;
 
 /// A rule that is on, with the number of its findings so far.
 struct RuleInUse<'r> {
@@ -34,6 +38,9 @@ struct RuleInUse<'r> {
     level: Level,
     found: Cell<usize>,
     has_failed: Cell<bool>,
+    looks: Option<ListLooks>,
+    /// How many places it was not asked of.
+    passed_over: Cell<usize>,
 }
 
 impl RuleInUse<'_> {
@@ -54,6 +61,8 @@ pub(super) fn check(reading: &RuleInput<'_>, only: Option<&str>, out: &mut Vec<F
                 level: reading.style.level(rule.name, rule.level)?,
                 found: Cell::new(0),
                 has_failed: Cell::new(false),
+                looks: rule.list_looks(),
+                passed_over: Cell::new(0),
             })
         })
         .collect();
@@ -68,6 +77,7 @@ pub(super) fn check(reading: &RuleInput<'_>, only: Option<&str>, out: &mut Vec<F
         reading,
         facts: &facts,
         found: Vec::new(),
+        list_looks: MOST_LIST_LOOKS,
     };
     let (notes, steps) = (of(Scope::Note), of(Scope::Step));
     let (sonorities, bars, parts) = (of(Scope::Sonority), of(Scope::Bar), of(Scope::Part));
@@ -83,6 +93,14 @@ pub(super) fn check(reading: &RuleInput<'_>, only: Option<&str>, out: &mut Vec<F
     }
     out.extend(together(own.found));
     for rule in &rules {
+        let passed_over = rule.passed_over.get();
+        if passed_over > 0 {
+            reading.remark(format!(
+                "the house's rule {} was not asked of {passed_over} chords: its `when` or `message` looks through \
+                 lists within lists, and the looks that one score is given came to their end; ask less of them ({})",
+                rule.rule.name, rule.rule.origin
+            ));
+        }
         if let Some(more) = rule.found.get().checked_sub(MOST).filter(|n| *n > 0) {
             reading.remark(format!(
                 "the house's rule {} finds {more} more places than the {MOST} listed: is its `when` as it is meant? ({})",
@@ -144,6 +162,8 @@ struct OwnRules<'h, 'r> {
     reading: &'h RuleInput<'r>,
     facts: &'h ScoreFacts<'h>,
     found: Vec<Finding>,
+    /// How many values of lists within lists may still be looked at.
+    list_looks: u64,
 }
 
 impl<'h> OwnRules<'h, '_> {
@@ -264,18 +284,14 @@ impl<'h> OwnRules<'h, '_> {
         // The last note of each line of a part; `None` after a chord, which is no line.
         let mut last: HashMap<(u32, u8, u8), Option<NoteView<'h>>> = HashMap::new();
         for (index, sonority) in passage.sonorities.iter().enumerate() {
-            let struck = |key: (u32, u8, u8), in_section: &PartInSection<'_>| {
-                let same = sonority.voices.iter().filter(|v| {
-                    v.attacked
-                        && v.note.part == key.0
-                        && in_section
-                            .part
-                            .notes
-                            .get(v.note.note as usize)
-                            .is_some_and(|n| (n.staff, n.voice) == (key.1, key.2))
-                });
-                same.count()
-            };
+            let mut struck: HashMap<(u32, u8, u8), usize> = HashMap::new();
+            for voice in sonority.voices.iter().filter(|v| v.attacked) {
+                let part = parts.get(&voice.note.part).map(|(p, _)| p.part);
+                if let Some(note) = part.and_then(|p| p.notes.get(voice.note.note as usize)) {
+                    let key = (voice.note.part, note.staff, note.voice);
+                    *struck.entry(key).or_default() += 1;
+                }
+            }
             for (from_top, voice) in sonority.voices.iter().enumerate() {
                 let Some((in_section, on)) = parts.get(&voice.note.part).filter(|_| voice.attacked)
                 else {
@@ -285,7 +301,7 @@ impl<'h> OwnRules<'h, '_> {
                     continue;
                 };
                 let key = (voice.note.part, note.staff, note.voice);
-                if struck(key, in_section) > 1 {
+                if struck.get(&key).is_some_and(|n| *n > 1) {
                     last.insert(key, None);
                     continue;
                 }
@@ -341,6 +357,10 @@ impl<'h> OwnRules<'h, '_> {
                 .map(|who| (who, part_of(self.facts.score, passage, who)))
                 .collect();
             for (index, sonority) in passage.sonorities.iter().enumerate() {
+                if !self.may_look(rule, sonority) {
+                    rule.passed_over.set(rule.passed_over.get() + 1);
+                    continue;
+                }
                 let view = SonorityView {
                     facts: self.facts,
                     passage,
@@ -386,6 +406,17 @@ impl<'h> OwnRules<'h, '_> {
                 self.report(rule, &view, &place);
             }
         }
+    }
+
+    /// Takes from the looks that are left those of a rule at a sonority. Whoever looks again for a fix
+    /// has counted them before.
+    fn may_look(&mut self, rule: &RuleInUse<'_>, sonority: &Sonority) -> bool {
+        let Some(looks) = rule.looks.filter(|_| !self.reading.is_recheck()) else {
+            return true;
+        };
+        let left = self.list_looks.checked_sub(looks.at(sonority.voices.len()));
+        self.list_looks = left.unwrap_or(0);
+        left.is_some()
     }
 
     fn bars(&mut self, passage: &'h Passage, rules: &[&'h RuleInUse<'h>]) {

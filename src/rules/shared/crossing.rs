@@ -13,6 +13,10 @@ use smallvec::SmallVec;
 use std::cmp::Ordering;
 use std::ops::Range;
 
+/// More seats than any section has. Of these each is held against every other; in a crowd only
+/// neighbours are, so that the work does not grow with the square of a section.
+const MOST_SEATS: usize = 64;
+
 /// The seats of a sonority that are out of order, by seat, with the order they should have.
 pub struct Crossing<'a> {
     /// Where the first of them sounds.
@@ -32,7 +36,7 @@ pub fn crossings<'a>(diagnosed: &DiagnosedScore<'a>) -> Vec<Crossing<'a>> {
         if passage.section.chordal || passage.section.parts.len() < 2 || !passage.keeps_order {
             continue;
         }
-        let mut run: Option<(Vec<u8>, usize)> = None;
+        let mut run: Option<(Vec<u16>, usize)> = None;
         let mut seating = Seating::default();
         for (index, sonority) in passage.sonorities.iter().enumerate() {
             let counterpoint = passage.section.is_choir() && diagnosed.style.counterpoint;
@@ -46,10 +50,21 @@ pub fn crossings<'a>(diagnosed: &DiagnosedScore<'a>) -> Vec<Crossing<'a>> {
                 continue;
             };
             let phrase = passage.phrase_of(index);
-            let crossed: Vec<(u8, u8)> = by_seat
+            let below = if by_seat.len() > MOST_SEATS {
+                1
+            } else {
+                MOST_SEATS
+            };
+            let crossed: Vec<(u16, u16)> = by_seat
                 .iter()
                 .enumerate()
-                .flat_map(|(i, a)| by_seat.iter().skip(i + 1).map(move |b| (*a, *b)))
+                .flat_map(|(i, a)| {
+                    by_seat
+                        .iter()
+                        .skip(i + 1)
+                        .take(below)
+                        .map(move |b| (*a, *b))
+                })
                 .filter(|(a, b)| a.midi < b.midi)
                 .map(|(a, b)| (a.seat, b.seat))
                 .filter(|&pair| !seating.is_of(passage, &phrase, pair))
@@ -57,15 +72,13 @@ pub fn crossings<'a>(diagnosed: &DiagnosedScore<'a>) -> Vec<Crossing<'a>> {
             if crossed.is_empty() {
                 continue;
             }
-            let mut attacked = [false; 256];
-            for voice in by_seat.iter().filter(|v| v.attacked) {
-                if let Some(slot) = attacked.get_mut(usize::from(voice.seat)) {
-                    *slot = true;
-                }
-            }
-            let attacked = |seat: u8| attacked.get(usize::from(seat)) == Some(&true);
+            // In order of seat.
+            let attacked = |seat: u16| {
+                let at = by_seat.binary_search_by_key(&seat, |v| v.seat);
+                at.is_ok_and(|at| by_seat.get(at).is_some_and(|v| v.attacked))
+            };
             let struck = crossed.iter().any(|&(a, b)| attacked(a) || attacked(b));
-            let mut seats: Vec<u8> = crossed.iter().flat_map(|&(a, b)| [a, b]).collect();
+            let mut seats: Vec<u16> = crossed.iter().flat_map(|&(a, b)| [a, b]).collect();
             seats.sort_unstable();
             seats.dedup();
             // Seats that stay crossed are one mistake, found where it begins.
@@ -83,7 +96,7 @@ pub fn crossings<'a>(diagnosed: &DiagnosedScore<'a>) -> Vec<Crossing<'a>> {
                 continue; // held from before, under other voices that move
             }
             let mut involved = by_seat;
-            involved.retain(|v| seats.contains(&v.seat));
+            involved.retain(|v| seats.binary_search(&v.seat).is_ok());
             run = Some((seats, index));
             found.push(Crossing {
                 length: 1,
@@ -113,7 +126,8 @@ fn by_seat(sonority: &Sonority) -> Option<SmallVec<[&Voice; 8]>> {
 fn out_of_order(sonority: &Sonority, voices: &[&Voice]) -> Vec<Fault> {
     let mut sorted = voices.to_vec();
     sorted.sort_by_key(|v| -v.midi);
-    let place = |midi: i16| sonority.voices.iter().position(|v| v.midi == midi);
+    // Voices are in order of pitch from the top.
+    let place = |midi: i16| sonority.voices.partition_point(|v| v.midi > midi);
     voices
         .iter()
         .zip(&sorted)
@@ -121,7 +135,7 @@ fn out_of_order(sonority: &Sonority, voices: &[&Voice]) -> Vec<Fault> {
         .map(|(v, want)| Fault {
             note: v.note,
             found: v.pitch,
-            voice: voice_number(place(want.midi).unwrap_or(0)),
+            voice: voice_number(place(want.midi)),
             expected: want.pitch,
         })
         .collect()
@@ -131,7 +145,7 @@ fn out_of_order(sonority: &Sonority, voices: &[&Voice]) -> Vec<Fault> {
 #[derive(Default)]
 struct Seating {
     /// By the start of what says so, and two seats.
-    known: FxHashMap<(usize, u8, u8), bool>,
+    known: FxHashMap<(usize, u16, u16), bool>,
     /// The phrase asked for last.
     phrase: Option<(Range<usize>, SeatPitches)>,
     whole: Option<SeatPitches>,
@@ -140,7 +154,7 @@ struct Seating {
 impl Seating {
     /// Whether two seats have changed places for a phrase. A short one says nothing of that: then the
     /// whole passage does. In a choir seats never change.
-    fn is_of(&mut self, passage: &Passage, phrase: &Range<usize>, pair: (u8, u8)) -> bool {
+    fn is_of(&mut self, passage: &Passage, phrase: &Range<usize>, pair: (u16, u16)) -> bool {
         if passage.section.is_choir() {
             return false;
         }
@@ -171,7 +185,7 @@ impl SeatPitches {
     fn of(passage: &Passage, range: Range<usize>) -> Self {
         let sonorities = passage.sonorities.get(range).unwrap_or_default();
         let of_each = sonorities.iter().map(|sonority| {
-            let mut by_seat = vec![None; passage.section.parts.len().min(256)];
+            let mut by_seat = vec![None; passage.section.parts.len()];
             // From the bottom: of several notes of a seat the top one counts.
             for voice in sonority.voices.iter().rev() {
                 if let Some(slot) = by_seat.get_mut(usize::from(voice.seat)) {
@@ -184,10 +198,10 @@ impl SeatPitches {
     }
 
     /// Whether two seats have changed places more often than not: that is how the writer seated them.
-    fn is_seating(&self, (upper, lower): (u8, u8)) -> bool {
+    fn is_seating(&self, (upper, lower): (u16, u16)) -> bool {
         let mut more = 0i64;
         for by_seat in &self.0 {
-            let of = |seat: u8| by_seat.get(usize::from(seat)).copied().flatten();
+            let of = |seat: u16| by_seat.get(usize::from(seat)).copied().flatten();
             if let (Some(a), Some(b)) = (of(upper), of(lower)) {
                 match a.cmp(&b) {
                     Ordering::Less => more += 1,

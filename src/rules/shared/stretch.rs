@@ -1,5 +1,6 @@
 //! How findings speak of a stretch of a part.
 
+use crate::ground::time::Ticks;
 use crate::rules::shared::wording;
 use crate::score::{Change, Displacement, Score, Stretch, StretchFault};
 
@@ -19,11 +20,37 @@ pub fn bars(score: &Score, stretch: &Stretch) -> String {
 }
 
 /// "tenor 1: write it an octave higher in bars 5-8".
-pub fn moved_back(score: &Score, stretch: &Stretch) -> String {
-    let StretchFault::Displaced { by, .. } = &stretch.fault;
+pub fn moved_back(score: &Score, stretch: &Stretch) -> Option<String> {
     let who = wording::part(score, stretch.part);
     let bars = bars(score, stretch);
-    format!("{who}: write it {} {bars}", back(*by))
+    match stretch.fault {
+        StretchFault::Displaced { by, .. } => Some(format!("{who}: write it {} {bars}", back(by))),
+        StretchFault::Late(late) => {
+            let side = if late < Ticks::ZERO {
+                "later"
+            } else {
+                "earlier"
+            };
+            let much = time(score, stretch, late);
+            Some(format!("{who}: write it {much} {side} {bars}"))
+        }
+        StretchFault::Copied(_) | StretchFault::BarMissing(_) => None,
+    }
+}
+
+/// "a beat": how late or early a stretch comes.
+pub fn time(score: &Score, stretch: &Stretch, late: Ticks) -> &'static str {
+    let notes = score.parts.get(stretch.part as usize).map(|p| &p.notes);
+    let first = notes.and_then(|n| n.get(stretch.from as usize));
+    let beat = score
+        .felt_beat_at(first.map(|n| n.onset).unwrap_or_default())
+        .0;
+    match late.0.abs() {
+        n if n * 2 == beat => "half a beat",
+        n if n == beat => "a beat",
+        n if n == 2 * beat => "two beats",
+        _ => "a bar",
+    }
 }
 
 /// The same for changes that move a whole stretch to where it is read.
@@ -38,7 +65,7 @@ pub fn in_words(score: &Score, changes: &[Change]) -> Option<String> {
             && (stretch.from..stretch.to).contains(&c.note.note)
             && score.is_displaced(c.note)
     });
-    whole.then(|| moved_back(score, stretch))
+    whole.then(|| moved_back(score, stretch)).flatten()
 }
 
 /// "an octave low".

@@ -270,10 +270,15 @@ fn player(part: &Part, count: usize) -> Player {
     let mut layers: Vec<Option<(u8, u8)>> = vec![None; count];
     let mut divided = vec![false; count];
     for (index, note) in part.notes.iter().enumerate() {
+        let bar = note.at.bar as usize;
+        if note.flags.has(NoteFlags::LEFT_OUT)
+            && let Some(divided) = divided.get_mut(bar)
+        {
+            *divided = true;
+        }
         if !note.sounds() || note.duration <= Ticks::ZERO {
             continue;
         }
-        let bar = note.at.bar as usize;
         if let (Some(layer), Some(divided)) = (layers.get_mut(bar), divided.get_mut(bar)) {
             let own = (note.staff, note.voice);
             *divided |= layer.is_some_and(|l| l != own);

@@ -3,11 +3,13 @@
 
 use crate::diagnosis::{Passage, Verdict};
 use crate::finding::{Finding, Level};
+use crate::ground::instrument::Property;
 use crate::rules::diagnosed::SonorityAt;
 use crate::rules::input::RuleInput;
 use crate::rules::rule::{DependsOn, Example, Exception, Group, Rule, Setting, Silent};
 use crate::rules::shared::remedies::nearby;
 use crate::rules::shared::wording;
+use crate::sonority::Voice;
 use crate::voicing::{Form, Technique, classes_of};
 
 pub static RULE: Rule = Rule {
@@ -129,6 +131,27 @@ tenor 1 | C4  |
             },
         },
         Exception {
+            says: "between two instruments that are a section by name only, such as oboes over bassoons",
+            silent: Silent::Passage {
+                passage: "\
+key: F major
+meter: 4/4
+section: double reeds
+parts: oboe 1 = oboe
+       oboe 2 = oboe
+       bassoon 1 = bassoon
+       bassoon 2 = bassoon
+
+count     | 1  2   3  |
+oboe 1    | A5 Bb5 A5 |
+oboe 2    | F5 F5  F5 |
+bassoon 1 | C4 D4  C4 |
+bassoon 2 | A3 Bb3 A3 |
+",
+                but: "section: saxes",
+            },
+        },
+        Exception {
             says: "chords shorter than a beat",
             silent: Silent::With("count   | 1  2  &  |"),
         },
@@ -183,7 +206,11 @@ pub fn check(input: &RuleInput<'_>, out: &mut Vec<Finding>) {
         }
         let upper = sonority.voices.get(..sonority.voices.len() - 1);
         let wide = upper.unwrap_or_default().windows(2).find_map(|w| match w {
-            [a, b] if f64::from(a.midi - b.midi) > widest && (a.attacked || b.attacked) => {
+            [a, b]
+                if f64::from(a.midi - b.midi) > widest
+                    && (a.attacked || b.attacked)
+                    && !by_name_only(at, [a, b]) =>
+            {
                 Some([a, b])
             }
             _ => None,
@@ -212,6 +239,16 @@ pub fn check(input: &RuleInput<'_>, out: &mut Vec<Finding>) {
                 .may_mend(nearby(input, at, &faults)),
         );
     }
+}
+
+/// Whether two voices are different instruments of a section that holds by its name alone.
+fn by_name_only(at: SonorityAt<'_>, voices: [&Voice; 2]) -> bool {
+    let section = &at.passage.section;
+    let [a, b] = voices.map(|v| {
+        let member = section.parts.iter().find(|m| m.part == v.note.part);
+        member.and_then(|m| m.instrument).map(|i| &i.key)
+    });
+    section.is(Property::GroupedByName) && a != b
 }
 
 /// A gap between two parts, and where it was heard last.

@@ -1,5 +1,6 @@
 //! The parts of a score beside each other: their instruments, and the concert key they agree on.
 
+use super::fit::{in_scale, sample};
 use crate::ground::instrument::{self, Instrument, Property, stated_key};
 use crate::ground::pitch::{Transposition, written_fifths};
 use crate::ground::time::Ticks;
@@ -38,6 +39,12 @@ impl Seat<'_> {
         self.part.keys.iter().any(|k| k.value.fifths != 0)
     }
 
+    /// Its name without the number at its end.
+    fn unnumbered(&self) -> &str {
+        let is_number = |c: char| !c.is_alphabetic();
+        self.part.name.trim_end_matches(is_number)
+    }
+
     /// Its name says that it is in the key that this puts it in.
     fn is_named_for(&self, by: Transposition) -> bool {
         let names = [Some(&self.part.name), self.part.instrument_name.as_ref()];
@@ -72,12 +79,12 @@ impl<'a> Company<'a> {
                 if part.transpositions.len() > 1 || part.notes.is_empty() {
                     return None;
                 }
-                let instrument = identity?.instrument;
-                // Whatever key it is in, it may be right.
-                if instrument.is(Property::AnyKey) {
-                    return None;
-                }
+                let mut instrument = identity?.instrument;
                 let stated = part.transpositions.first().map(|m| m.value);
+                // Whatever key it is in, it may be right, unless its name says another.
+                if instrument.is(Property::AnyKey) {
+                    instrument = named_for_another(part, stated.unwrap_or_default())?;
+                }
                 Some(Seat {
                     index: index as u32,
                     part,
@@ -95,7 +102,8 @@ impl<'a> Company<'a> {
             one_signature: false,
             agreed: None,
         };
-        company.one_signature = company.has_keys && company.has_one_signature();
+        company.one_signature = company.has_one_signature();
+        company.has_keys |= company.one_signature;
         company.agreed = company.agreed_without_transpositions();
         company
     }
@@ -118,10 +126,29 @@ impl<'a> Company<'a> {
         let Some(one) = voters().next().and_then(first) else {
             return false;
         };
+        if voters().any(|s| first(s) != Some(one)) {
+            return false;
+        }
         let shift = |s: &Seat<'_>| s.added().key_shift();
-        one != 0
-            && voters().all(|s| first(s) == Some(one))
+        // Scores without signatures are in any key, and in C by chance only.
+        (self.has_keys || one == 0 && self.sounds_in_c())
             && voters().any(|s| voters().next().is_some_and(|f| shift(f) != shift(s)))
+    }
+
+    /// The notes of all parts fit the scale of C better than any other.
+    fn sounds_in_c(&self) -> bool {
+        let mut inside = [0usize; 12];
+        let mut all = 0usize;
+        for seat in self.seats.iter().filter(|s| !s.is_off()) {
+            for note in sample(seat.part) {
+                all += 1;
+                for (fifths, n) in (0i8..).zip(&mut inside) {
+                    *n += usize::from(in_scale(note.sounding.class(), fifths));
+                }
+            }
+        }
+        let [in_c, others @ ..] = inside;
+        in_c * 10 >= all * 8 && others.iter().all(|n| *n < in_c)
     }
 
     fn agreed_without_transpositions(&self) -> Option<i8> {
@@ -223,10 +250,27 @@ impl<'a> Company<'a> {
         let crooked = instrument.is(Property::NoKeySignature)
             || instrument.is(Property::NoKeySignatureInOrchestra) && !self.band;
         let sounds_as_written = seat.added().chromatic % 12 == 0;
+        // "Trumpet 2" beside "Trumpet 1".
+        let mut namesakes = self
+            .seats
+            .iter()
+            .filter(|s| s.index != seat.index && s.instrument.key == instrument.key && !s.is_off());
         seat.is_named_for(seat.own())
+            || namesakes.any(|s| s.unnumbered() == seat.unnumbered() && s.prints_signature())
             || !self.may_be_plain(seat)
                 && (like.next().is_some() || !crooked && (self.band || !sounds_as_written))
     }
+}
+
+/// The instrument of a part whose name says a key, where its file puts it in another.
+fn named_for_another(part: &Part, stated: Transposition) -> Option<&'static Instrument> {
+    let key = stated_key(&part.name).filter(|key| *key != stated.chromatic.rem_euclid(12))?;
+    let catalogue = instrument::catalogue();
+    let found = catalogue.match_text(&part.name)?;
+    let candidates = found.candidates.iter();
+    candidates
+        .filter_map(|i| catalogue.instruments.get(*i))
+        .find(|i| !i.is(Property::AnyKey) && i.transposition.chromatic.rem_euclid(12) == key)
 }
 
 /// The concert key of a printed signature.

@@ -2,15 +2,18 @@
 //! part or of a stretch is found here, and all that follows is judged as it was meant.
 
 mod company;
+mod copying;
+mod delaying;
 mod displacing;
 mod fit;
+mod missing;
 mod path;
 mod transposing;
 mod witness;
 
 pub use transposing::signs;
 
-use crate::score::{Score, Stretch, StretchFault};
+use crate::score::{NoteFlags, Score, Stretch, StretchFault};
 use witness::Witness;
 
 /// How many stretches of a score are read otherwise than they stand, at most.
@@ -29,6 +32,11 @@ pub fn heard(score: &Score) -> Option<Score> {
         read.presumed = presumed;
         read.lay_out();
         meant = Some(read);
+    }
+    for stretch in missing::bars(meant.as_ref().unwrap_or(score)) {
+        let read = meant.get_or_insert_with(|| score.clone());
+        apply(read, &stretch);
+        read.stretches.push(stretch);
     }
     // The clearest first: what it explains is no second fault.
     for _ in 0..MOST {
@@ -49,24 +57,42 @@ fn clearest(score: &Score) -> Option<Stretch> {
         score
             .stretches
             .iter()
+            .filter(|t| !matches!(t.fault, StretchFault::BarMissing(_)))
             .any(|t| t.part == s.part && t.from < s.to && s.from < t.to)
     };
     (0..witness.lines.len())
-        .filter_map(|line| displacing::displaced(score, &witness, line))
+        .flat_map(|line| {
+            [
+                displacing::displaced(score, &witness, line),
+                delaying::delayed(score, &witness, line),
+                copying::copied(score, &witness, line),
+            ]
+        })
+        .flatten()
         .filter(|found| !taken(&found.stretch))
         .max_by(|a, b| a.gain.total_cmp(&b.gain))
         .map(|found| found.stretch)
 }
 
-/// Reads the notes of a stretch as they are meant.
+/// Reads the notes of a stretch as they are meant, or leaves them out.
 fn apply(score: &mut Score, stretch: &Stretch) {
+    if let StretchFault::BarMissing(bar) = stretch.fault {
+        missing::put_in(score, stretch.part, bar);
+        return;
+    }
     let Some(part) = score.parts.get_mut(stretch.part as usize) else {
         return;
     };
-    let StretchFault::Displaced { meant, .. } = &stretch.fault;
-    for (index, pitch) in meant {
-        if let Some(note) = part.notes.get_mut(*index as usize) {
-            note.sounding = *pitch;
+    if let StretchFault::Displaced { meant, .. } = &stretch.fault {
+        for (index, pitch) in meant {
+            if let Some(note) = part.notes.get_mut(*index as usize) {
+                note.sounding = *pitch;
+            }
         }
+        return;
+    }
+    let range = stretch.from as usize..stretch.to as usize;
+    for note in part.notes.get_mut(range).unwrap_or_default() {
+        note.flags = note.flags.with(NoteFlags::LEFT_OUT);
     }
 }

@@ -454,8 +454,8 @@ impl<'a> Hearing<'a> {
         })
     }
 
-    /// Parts of one transposition and nothing else: their notes and their last bass are in the key that
-    /// their signature would be without its transposition.
+    /// Parts of one transposition and nothing else: their notes and their last sonority are in the key
+    /// that their signature would be written as, were it that of concert pitch.
     fn all_in_concert_key(&self) -> Vec<Presumed> {
         let seats = &self.company.seats;
         let Some(shift) = seats.first().map(|s| s.added().key_shift()) else {
@@ -479,19 +479,18 @@ impl<'a> Hearing<'a> {
             }
         }
         let steps = usize::from(shift.unsigned_abs());
-        if all < 4 * ENOUGH || new < 4 * old.max(1) || new * 25 < all * steps {
+        if all < 4 * ENOUGH || new < 2 * old.max(1) || new * 25 < all * steps {
             return Vec::new();
         }
-        let last = seats.iter().filter_map(|s| s.part.notes.last());
-        let Some(bass) = last.min_by_key(|n| n.sounding.midi()) else {
-            return Vec::new();
+        // The last sonority has the tonic of the one key, major or minor, and not that of the other.
+        let is_tonic = |seat: &Seat<'_>, by: i8| {
+            seat.part.notes.last().is_some_and(|n| {
+                let fifths = seat.part.key(n.onset).fifths + by;
+                let tonic = PitchClass::new(i16::from(fifths) * 7);
+                matches!(n.written.class().above(tonic), 0 | 9)
+            })
         };
-        let printed = seats.first().map_or(0, |s| s.part.key(bass.onset).fifths);
-        let is_tonic = |fifths: i8| {
-            let tonic = PitchClass::new(i16::from(fifths) * 7);
-            matches!(bass.written.class().above(tonic), 0 | 9)
-        };
-        if !is_tonic(printed + shift) || is_tonic(printed) {
+        if !seats.iter().any(|s| is_tonic(s, shift)) || seats.iter().any(|s| is_tonic(s, 0)) {
             return Vec::new();
         }
         let because = format!(
@@ -778,6 +777,53 @@ trombone 1 | D4 C4 D4 F4 | F4 D4 Eb4 D4 |
             assert_eq!(meant.keys[0].value, good.keys[0].value);
             assert_eq!(meant.notes, good.notes);
         }
+    }
+
+    fn faults(score: &Score) -> Vec<(u32, PartFault)> {
+        let presumed = heard(score).map(|h| h.presumed).unwrap_or_default();
+        presumed.into_iter().map(|p| (p.part, p.fault)).collect()
+    }
+
+    #[test]
+    fn a_whole_score_of_concert_notes_is_found_in_all_parts() {
+        for others in [true, false] {
+            for (key, fault) in [
+                (false, PartFault::ConcertNotes),
+                (true, PartFault::ConcertPitch),
+            ] {
+                let mut score = twice(&soli());
+                if !others {
+                    score.parts.truncate(3);
+                }
+                for part in 0..3 {
+                    at_concert_pitch(&mut score, part, key);
+                }
+                let all: Vec<(u32, PartFault)> = (0..3).map(|p| (p, fault.clone())).collect();
+                assert_eq!(faults(&score), all, "others: {others}");
+            }
+        }
+    }
+
+    #[test]
+    fn one_signature_of_c_is_found_and_no_signatures_are_silent() {
+        let plain = |key: &str| {
+            let text = SOLI.replace("Bb major", key);
+            let mut score = grid::read(Path::new("soli.passage"), text.into()).unwrap();
+            for mark in score.parts.iter_mut().flat_map(|p| &mut p.keys) {
+                mark.value.fifths = 0;
+            }
+            score
+        };
+        assert_eq!(faults(&plain("Bb major")), []);
+        let mut in_c = plain("C major");
+        let up = Transposition::from_parts(1, 2, 0);
+        for note in in_c.parts.iter_mut().flat_map(|p| &mut p.notes) {
+            note.written = note.written.transposed(up);
+            note.sounding = note.sounding.transposed(up);
+        }
+        let key = PartFault::ConcertKey;
+        let all: Vec<(u32, PartFault)> = (0..3).map(|p| (p, key.clone())).collect();
+        assert_eq!(faults(&in_c), all);
     }
 
     #[test]

@@ -7,6 +7,7 @@ use crate::ground::pitch::PitchClass;
 use crate::ground::time::Ticks;
 use crate::score::{NoteFlags, Part, Score};
 use crate::sonority::sections;
+use std::ops::Range;
 use std::sync::LazyLock;
 
 /// A set of pitch classes, a bit each from C.
@@ -339,6 +340,11 @@ impl Witness {
         self.strikes.get(first..end).unwrap_or_default()
     }
 
+    /// The moment at a time.
+    pub fn moment_at(&self, onset: Ticks) -> Option<usize> {
+        self.moments.binary_search_by_key(&onset, |m| m.onset).ok()
+    }
+
     /// What the others strike in a moment beside a line: all, or those of its section where all
     /// together make no chord. `None` where fewer than two strike, or nothing can be made of them.
     pub fn company(&self, moment: usize, line: usize) -> Option<Company> {
@@ -375,6 +381,49 @@ impl Witness {
                     named,
                 })
             })
+    }
+
+    /// What it costs a line to strike with fewer than two others, by how seldom it does.
+    pub fn alone(&self, line: usize) -> f32 {
+        let Some(own) = self.lines.get(line) else {
+            return 0.0;
+        };
+        let strikes = |a: &&Attack| self.strikes(a.moment).len() < 3;
+        let alone = own.attacks.iter().filter(strikes).count() as f32;
+        // Half of them at most is by itself where it is meant to be.
+        (-((alone + 0.5) / (own.attacks.len() as f32 + 1.0) / 2.0).ln()).clamp(0.1, 3.0)
+    }
+
+    /// What it costs a line to be in unison with another of its section while that is in harmony, by
+    /// how seldom it is but for some of its notes.
+    pub fn unison(&self, line: usize, without: Range<usize>) -> f32 {
+        let Some(own) = self.lines.get(line) else {
+            return 0.0;
+        };
+        let (mut all, mut unisons) = (0, 0);
+        for (_, attack) in (0..)
+            .zip(&own.attacks)
+            .filter(|(i, _)| !without.contains(i))
+        {
+            let mut classes = 0;
+            let mut same = false;
+            for strike in self.strikes(attack.moment) {
+                if strike.line != line
+                    && self
+                        .lines
+                        .get(strike.line)
+                        .is_some_and(|l| l.section == own.section)
+                {
+                    classes |= bit(PitchClass::new(strike.midi));
+                    same |= strike.midi == attack.midi;
+                }
+            }
+            if classes.count_ones() >= 2 {
+                all += 1;
+                unisons += u32::from(same);
+            }
+        }
+        (-((unisons as f32 + 0.5) / (all as f32 + 2.0)).ln()).clamp(0.0, 3.0)
     }
 
     /// What each pitch class costs in a company in which `stands` is struck, or nothing yet.

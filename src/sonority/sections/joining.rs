@@ -19,6 +19,9 @@ const FOUNDED: usize = 6;
 /// The most players that names alone make a small band.
 const SMALL_BAND: usize = 6;
 
+/// More players than this are no section: there each kind of instrument is one by itself.
+const MOST_PLAYERS: usize = 7;
+
 /// What a cell says of a group.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 enum State {
@@ -54,10 +57,9 @@ pub(super) fn joined(score: &Score, named: Vec<Section>) -> Vec<Section> {
     let cells = cells(score, &units);
     let mut groups = found(score, &units, &cells);
     absorb(&mut groups, &cells);
-    let melodic = units.iter().filter(|u| u.is_melodic()).count();
     let kept: Vec<bool> = groups
         .iter()
-        .map(|g| is_founded(g, &groups, melodic))
+        .map(|g| is_founded(g, &groups, &units))
         .collect();
     let mut kept = kept.into_iter();
     groups.retain(|_| kept.next().unwrap_or(false));
@@ -73,8 +75,15 @@ pub(super) fn joined(score: &Score, named: Vec<Section>) -> Vec<Section> {
 
 /// Whether there is enough of a group for a section. Some players of a larger group, under or over others of
 /// it who go their own way, are a section only where they move: else they are the background of a solo.
-fn is_founded(group: &Group, groups: &[Group], melodic: usize) -> bool {
-    if !group.cells.contains(&State::Together) {
+fn is_founded(group: &Group, groups: &[Group], units: &[Unit]) -> bool {
+    let melodic = units.iter().filter(|u| u.is_melodic()).count();
+    let players: usize = group
+        .units
+        .iter()
+        .filter_map(|u| units.get(*u))
+        .map(|u| u.section.parts.len())
+        .sum();
+    if players > MOST_PLAYERS || !group.cells.contains(&State::Together) {
         return false;
     }
     if group.units.len() == melodic {
