@@ -75,7 +75,7 @@ pub enum ContainerError {
     },
     /// The table of contents is larger than is read.
     #[error(
-        "{CONTENTS} has more than {MAX_CONTENTS} bytes, the most that is read: this is not an ordinary score; export the .mxl file again"
+        "{CONTENTS} unpacks to more than {MAX_CONTENTS} bytes, the most that is read: this is not an ordinary score; export the .mxl file again"
     )]
     ContentsTooLarge,
     /// The table of contents cannot be read.

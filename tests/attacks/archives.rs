@@ -327,6 +327,6 @@ fn a_table_of_contents_without_end_is_refused_and_no_limit_advised() {
         made.tell(name, stored);
     }
     let said = container::open(&made.finish()).unwrap_err().to_string();
-    let words = "has more than 1048576 bytes, the most that is read";
+    let words = "unpacks to more than 1048576 bytes, the most that is read";
     assert!(said.contains(words) && !said.contains("--limit"), "{said}");
 }
