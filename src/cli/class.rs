@@ -174,7 +174,7 @@ impl Options {
         let (listed, passed_over) = files::list(std::slice::from_ref(path), &by_styles);
         scores.inputs.add_listed(&listed);
         let outcomes = files::read_listed(listed, &by_styles);
-        say_passed_over(passed_over);
+        say_passed_over(&passed_over);
         let read = with_styles(outcomes, &styles, &mut Vec::new());
         scores.inputs.add_styles(&styles);
         let mut usable = !read.problems.are_mistakes();

@@ -36,8 +36,8 @@ pub(super) struct ScoreOptions {
     #[arg(long, value_name = "FILE", value_hint = ValueHint::FilePath)]
     pub(super) list: Option<PathBuf>,
 
-    /// Follow links in folders: links to other folders, and to files outside of the folder that is named and
-    /// of its repository. Without this they are passed over, and counted
+    /// Follow links in folders and in a list: links to other folders, and to files outside of the folder that is
+    /// named (of a list, the current one) and of its repository. Without this they are passed over, and counted
     #[arg(long)]
     pub(super) follow_links: bool,
 
@@ -59,6 +59,14 @@ pub(super) struct ScoreOptions {
 
     #[command(flatten)]
     pub(super) limits: LimitOptions,
+
+    /// How many of the paths are not from the command line but from the list; they are the last.
+    #[arg(skip)]
+    pub(super) from_list: usize,
+
+    /// How many links in the list are not followed.
+    #[arg(skip)]
+    pub(super) links_in_list: usize,
 
     /// What was read, once it is read.
     #[arg(skip)]
@@ -185,7 +193,7 @@ impl ScoreOptions {
         if let Some(list) = self.list.take() {
             self.inputs.add(&list);
             match listed(&list) {
-                Ok(files) => self.paths.extend(files),
+                Ok(files) => self.add_from_list(files),
                 Err(message) => {
                     complain(&message);
                     return work(ReadScores {
@@ -198,6 +206,7 @@ impl ScoreOptions {
                 }
             }
             if self.paths.is_empty() {
+                say_passed_over(&self.passed_over(PassedOver::default()));
                 say("nothing to do: the list names no score");
                 return work(ReadScores {
                     problems: InputProblems {
@@ -229,9 +238,10 @@ impl ScoreOptions {
         let mut reported = Vec::new();
         if self.one_score {
             let (outcomes, passed_over) = files::read_as_one_by(&self.paths, &by_styles);
+            let passed_over = self.passed_over(passed_over);
             self.inputs.add_outcomes(&outcomes);
             drop(reading.take());
-            say_passed_over(passed_over);
+            say_passed_over(&passed_over);
             return work(ReadScores {
                 files: outcomes.len(),
                 last: true,
@@ -239,6 +249,7 @@ impl ScoreOptions {
             });
         }
         let (listed, passed_over) = files::list(&self.paths, &by_styles);
+        let passed_over = self.passed_over(passed_over);
         self.inputs.add_listed(&listed);
         let batches = match portions {
             ReadIn::All => vec![listed],
@@ -250,7 +261,7 @@ impl ScoreOptions {
             let outcomes = files::read_listed(batch, &by_styles);
             drop(reading.take());
             if number == 0 {
-                say_passed_over(passed_over);
+                say_passed_over(&passed_over);
             }
             work(ReadScores {
                 files,
@@ -258,6 +269,21 @@ impl ScoreOptions {
                 ..with_styles(outcomes, styles, &mut reported)
             });
         }
+    }
+
+    /// Adds the files of the list. Nobody typed their names, so links among them are not followed anywhere.
+    fn add_from_list(&mut self, mut files: Vec<PathBuf>) {
+        if !self.follow_links {
+            self.links_in_list = files::take_out_links(&mut files);
+        }
+        self.from_list = files.len();
+        self.paths.extend(files);
+    }
+
+    /// What was passed over in folders, with what was in the list.
+    fn passed_over(&self, mut in_folders: PassedOver) -> PassedOver {
+        in_folders.links = in_folders.links.saturating_add(self.links_in_list);
+        in_folders
     }
 
     fn say_left_out(&self) {
@@ -286,7 +312,10 @@ impl ScoreOptions {
     }
 
     pub(super) fn styles(&self) -> HouseStyles {
-        styles(self.style.as_ref()).with_technique(self.technique.map(Technique::name))
+        let typed = self.paths.len().saturating_sub(self.from_list);
+        styles(self.style.as_ref())
+            .with_paths(self.paths.get(..typed).unwrap_or_default())
+            .with_technique(self.technique.map(Technique::name))
     }
 }
 
@@ -478,9 +507,12 @@ pub(super) fn complain_of_style(error: &StyleError) {
 }
 
 /// Says how much of the folders was passed over, unless it is nothing.
-pub(super) fn say_passed_over(passed_over: PassedOver) {
+pub(super) fn say_passed_over(passed_over: &PassedOver) {
     if !passed_over.is_nothing() {
         verbosity::sum_up(&passed_over.to_string());
+    }
+    if let Some(remark) = passed_over.remark() {
+        verbosity::sum_up(&remark);
     }
 }
 

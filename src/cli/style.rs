@@ -64,7 +64,8 @@ impl Style {
                 None if is_style => Some(ChosenStyle::File(path.clone())),
                 chosen => chosen,
             };
-            match styles(chosen.as_ref()).of(&path) {
+            let named = std::slice::from_ref(&path);
+            match styles(chosen.as_ref()).with_paths(named).of(&path) {
                 Ok(style) => print(&style),
                 Err(error) => {
                     complain_of_style(&error);

@@ -89,7 +89,7 @@ impl Voice {
         let (listed, passed_over) = files::list(std::slice::from_ref(&self.path), &plan);
         inputs.add_listed(&listed);
         let outcomes = files::read_listed(listed, &plan);
-        say_passed_over(passed_over);
+        say_passed_over(&passed_over);
         let read = with_styles(outcomes, &styles, &mut Vec::new());
         inputs.add_styles(&styles);
         if read.problems.are_mistakes() {

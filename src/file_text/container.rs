@@ -4,6 +4,7 @@ use super::encoding::{self, EncodingError};
 use super::limits::{self, Limits};
 use quick_xml::Reader;
 use quick_xml::events::Event;
+use std::borrow::Cow;
 use std::io::{Cursor, Read, Write};
 use zip::result::ZipError;
 use zip::{ZipArchive, ZipWriter};
@@ -64,6 +65,19 @@ pub enum ContainerError {
         "the container has no {CONTENTS}, which must name its score: export the .mxl file again"
     )]
     NoContents,
+    /// An entry cannot be carried over into a copy, though the score can be read.
+    #[error(
+        "the score can be read, but the entry `{name}` beside it cannot be copied (its remark or its fields are too long or damaged): export the .mxl file again, or as .musicxml"
+    )]
+    NotCopied {
+        /// The entry.
+        name: String,
+    },
+    /// The table of contents is larger than is read.
+    #[error(
+        "{CONTENTS} unpacks to more than {MAX_CONTENTS} bytes, the most that is read: this is not an ordinary score; export the .mxl file again"
+    )]
+    ContentsTooLarge,
     /// The table of contents cannot be read.
     #[error("{CONTENTS} cannot be read: {0}")]
     BadContents(String),
@@ -186,6 +200,7 @@ fn look_up<'a>(bytes: &'a [u8], limits: &Limits) -> Result<(Archive<'a>, String)
     let mut archive = opened(bytes)?;
     let contents = match unpack(&mut archive, CONTENTS, MAX_CONTENTS, limits.ratio) {
         Err(ContainerError::Missing(_)) => return Err(ContainerError::NoContents),
+        Err(ContainerError::TooLarge { .. }) => return Err(ContainerError::ContentsTooLarge),
         other => other?,
     };
     let contents = encoding::decode(&contents)
@@ -224,7 +239,13 @@ pub fn replace<'a>(
         .set_raw_comment(archive.comment().into())
         .map_err(not_zip)?;
     for index in 0..archive.len() {
-        let entry = archive.by_index_raw(index).map_err(not_zip)?;
+        let beside = archive.name_for_index(index).and_then(Result::ok);
+        let beside = beside.map(Cow::into_owned).unwrap_or_default();
+        let not_copied = |_| ContainerError::NotCopied { name: beside };
+        let entry = match archive.by_index_raw(index) {
+            Ok(entry) => entry,
+            Err(error) => return Err(not_copied(error)),
+        };
         if index == target {
             let options = entry.options();
             writer
@@ -237,7 +258,7 @@ pub fn replace<'a>(
                     .map_err(|e| damaged(name, e.to_string()))?;
             }
         } else {
-            writer.raw_copy_file(entry).map_err(not_zip)?;
+            writer.raw_copy_file(entry).map_err(not_copied)?;
         }
     }
     let copy = writer.finish().map_err(not_zip)?.into_inner();

@@ -39,6 +39,11 @@ pub fn true_name(path: &Path) -> Option<PathBuf> {
     }
 }
 
+/// The top of the repository that a folder lies in: the nearest folder upwards that holds `.git`.
+pub fn repository_of(folder: &Path) -> Option<&Path> {
+    folder.ancestors().find(|up| exists(&up.join(".git")))
+}
+
 /// The folder that names without a folder are in.
 pub fn here() -> PathBuf {
     #[cfg(feature = "cli")]

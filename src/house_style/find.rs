@@ -19,6 +19,8 @@ type StyleOrError = Result<Arc<Style>, Arc<StyleError>>;
 pub struct HouseStyles {
     named: Option<StyleOrError>,
     technique: Option<String>,
+    /// The folders that the user named, by their true names.
+    folders: Vec<PathBuf>,
     by_file: Mutex<HashMap<Option<PathBuf>, StyleOrError>>,
 }
 
@@ -34,6 +36,14 @@ impl HouseStyles {
             named: Some(style.map(Arc::new).map_err(Arc::new)),
             ..Self::default()
         }
+    }
+
+    /// The user has named these paths: a style that is found in a folder among them may lead as far as that.
+    #[must_use]
+    pub fn with_paths(mut self, paths: &[PathBuf]) -> Self {
+        let folders = paths.iter().filter(|path| disk::is_folder(path));
+        self.folders = folders.filter_map(|path| disk::true_name(path)).collect();
+        self
     }
 
     /// Whatever the style, this technique is stated.
@@ -75,7 +85,7 @@ impl HouseStyles {
             .entry(file)
             .or_insert_with_key(|file| {
                 let mut style = match file {
-                    Some(file) => read_found(file).map_err(Arc::new)?,
+                    Some(file) => read_found(file, &self.folders).map_err(Arc::new)?,
                     None => shipped("chart").unwrap_or_default(),
                 };
                 if let Some(technique) = &self.technique {

@@ -6,7 +6,7 @@
 
 pub use super::bytes::{HEAD, Kind, kind, may_be_score, read_bytes_by};
 pub use super::sets::{Set, sets_of_parts};
-pub use super::walk::{PassedOver, WalkOptions};
+pub use super::walk::{PassedOver, WalkOptions, take_out_links};
 
 use super::bytes::is_other_xml;
 use super::sets::strangers;
@@ -18,7 +18,7 @@ use crate::ground::problem::Problem;
 use crate::ground::threads;
 use crate::score::{self, Score};
 use bytes::Bytes;
-use std::collections::HashSet;
+use std::collections::HashMap;
 use std::fs;
 use std::io::{Read as _, Seek as _};
 use std::path::{Path, PathBuf};
@@ -67,7 +67,7 @@ impl Plan for NoPlan {
 }
 
 /// A file to read, and whether the user named it or a walk found it.
-#[derive(Debug)]
+#[derive(Clone, Debug, PartialEq, Eq)]
 struct ListedFile {
     path: PathBuf,
     named: bool,
@@ -124,10 +124,11 @@ impl Listed {
 /// been opened yet.
 pub fn list(paths: &[PathBuf], plan: &dyn Plan) -> (Vec<Listed>, PassedOver) {
     let mut finder = Finder::new(plan);
-    let mut jobs: Vec<Result<ListedFile, Problem>> = Vec::new();
+    let mut jobs = Vec::new();
     for path in paths {
         finder.find(path, &mut jobs);
     }
+    let jobs = finder.each_once(jobs);
     let mut sets: Vec<Set> = Vec::new();
     let mut listed = Vec::new();
     for job in jobs {
@@ -226,8 +227,8 @@ pub fn read_as_one(paths: &[PathBuf]) -> Vec<Outcome> {
 /// The same with the instruments of a plan. With it comes how much of the folders was passed over.
 pub fn read_as_one_by(paths: &[PathBuf], plan: &dyn Plan) -> (Vec<Outcome>, PassedOver) {
     let mut finder = Finder::new(plan);
-    let mut sets: Vec<(PathBuf, Vec<Result<ListedFile, Problem>>)> = Vec::new();
-    let mut named: Vec<Result<ListedFile, Problem>> = Vec::new();
+    let mut sets: Vec<(PathBuf, Vec<Result<FoundFile, Problem>>)> = Vec::new();
+    let mut named: Vec<Result<FoundFile, Problem>> = Vec::new();
     for path in paths {
         if path.is_dir() {
             let mut jobs = Vec::new();
@@ -246,6 +247,10 @@ pub fn read_as_one_by(paths: &[PathBuf], plan: &dyn Plan) -> (Vec<Outcome>, Pass
             .map_or_else(|| PathBuf::from("."), Path::to_owned);
         sets.push((folder, named));
     }
+    let sets = sets
+        .into_iter()
+        .map(|(folder, jobs)| (folder, finder.each_once(jobs)))
+        .collect();
     (merged(sets, plan), finder.walk.passed_over)
 }
 
@@ -286,22 +291,29 @@ fn merged(sets: Vec<(PathBuf, Vec<Result<ListedFile, Problem>>)>, plan: &dyn Pla
     out
 }
 
+/// A file that was found, by the name that led to it.
+struct FoundFile {
+    path: PathBuf,
+    /// Its true name.
+    real: PathBuf,
+}
+
 /// Finds the files of one run, each once.
 struct Finder {
     walk: Walk,
-    /// The true names of the files so far.
-    seen: HashSet<PathBuf>,
+    /// By its true name each file so far, as it is to be read.
+    files: HashMap<PathBuf, ListedFile>,
 }
 
 impl Finder {
     fn new(plan: &dyn Plan) -> Self {
         Self {
             walk: Walk::new(plan.walk()),
-            seen: HashSet::new(),
+            files: HashMap::new(),
         }
     }
 
-    fn find(&mut self, path: &Path, jobs: &mut Vec<Result<ListedFile, Problem>>) {
+    fn find(&mut self, path: &Path, jobs: &mut Vec<Result<FoundFile, Problem>>) {
         if !path.is_dir() {
             self.add(path.to_owned(), true, jobs);
             return;
@@ -322,11 +334,39 @@ impl Finder {
         }
     }
 
-    fn add(&mut self, path: PathBuf, named: bool, jobs: &mut Vec<Result<ListedFile, Problem>>) {
-        let key = disk::true_name(&path).unwrap_or_else(|| path.clone());
-        if self.seen.insert(key) {
-            jobs.push(Ok(ListedFile { path, named }));
+    /// Adds a file, unless it is there by another name. A link gives way to the file it leads to.
+    fn add(&mut self, path: PathBuf, named: bool, jobs: &mut Vec<Result<FoundFile, Problem>>) {
+        let real = disk::true_name(&path).unwrap_or_else(|| path.clone());
+        match self.files.get_mut(&real) {
+            None => {
+                let path = path.clone();
+                self.files.insert(real.clone(), ListedFile { path, named });
+            }
+            Some(known) if known.path == path => return,
+            Some(known) => {
+                let links = (disk::is_link(&known.path), disk::is_link(&path));
+                if links != (false, false) {
+                    let PassedOver { doubles, .. } = &mut self.walk.passed_over;
+                    *doubles = doubles.saturating_add(1);
+                }
+                known.named |= named;
+                if links != (true, false) {
+                    return;
+                }
+                known.path.clone_from(&path);
+            }
         }
+        jobs.push(Ok(FoundFile { path, real }));
+    }
+
+    /// Of files that were found, those that did not give way to another.
+    fn each_once(&self, jobs: Vec<Result<FoundFile, Problem>>) -> Vec<Result<ListedFile, Problem>> {
+        let listed = |found: FoundFile| {
+            let file = self.files.get(&found.real)?;
+            (file.path == found.path).then(|| file.clone())
+        };
+        let jobs = jobs.into_iter();
+        jobs.filter_map(|job| job.map(listed).transpose()).collect()
     }
 }
 
@@ -366,13 +406,28 @@ fn read_found(found: &ListedFile, plan: &dyn Plan) -> Result<Option<Score>, Prob
     if xml && !found.named && is_other_xml(&bytes) {
         return Ok(None);
     }
-    read_bytes_by(&found.path, bytes, plan.instruments(&found.path), &limits).map(Some)
+    let score = read_bytes_by(&found.path, bytes, plan.instruments(&found.path), &limits);
+    score.map(Some).map_err(fit_to_be_shown)
 }
 
 /// Reads one file, whatever its ending.
 pub fn read_file(path: &Path) -> Result<Score, Problem> {
     let bytes = load(path, &Limits::USUAL)?;
-    read_bytes_by(path, bytes, instrument::catalogue(), &Limits::USUAL)
+    let score = read_bytes_by(path, bytes, instrument::catalogue(), &Limits::USUAL);
+    score.map_err(fit_to_be_shown)
+}
+
+/// The problem without the words of a file that is no score by its true name: it may be anything, such as
+/// one with a password in it that a link leads to.
+fn fit_to_be_shown(problem: Problem) -> Problem {
+    let real = disk::true_name(&problem.path);
+    if problem.text.is_none() || may_be_score(real.as_deref().unwrap_or(&problem.path)) {
+        return problem;
+    }
+    let message = "this is not a score, or one with mistakes; none of its lines are shown, since its true name \
+                   does not end as a score's does";
+    let help = "give a score a name that ends in .musicxml, .xml, .mxl or .passage";
+    Problem::whole(&problem.path, message).help(help)
 }
 
 fn load(path: &Path, limits: &Limits) -> Result<Bytes, Problem> {

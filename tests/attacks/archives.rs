@@ -296,3 +296,37 @@ fn a_copy_is_no_larger_than_the_file_and_what_is_new() {
         "{refused}"
     );
 }
+
+/// An entry may have a remark, or fields of other programs, that are too long to be written again.
+#[test]
+fn a_score_whose_container_cannot_be_copied_is_no_invalid_zip_file() {
+    let field = [0xBEEF, 65_526].map(u16::to_le_bytes).concat();
+    let field = [field, vec![0; 65_526]].concat();
+    for (length_at, more) in [(30, field), (32, vec![0x9C; 65_535])] {
+        let mut made = Made::with_score();
+        let beside = made.store("0", b"some data of it");
+        let from = made.list.len();
+        made.tell("0", beside);
+        made.list[from + length_at..][..2].copy_from_slice(&(more.len() as u16).to_le_bytes());
+        made.list.extend(more);
+        let bytes = made.finish();
+        assert_eq!(container::open(&bytes).unwrap().0, "s.xml");
+        let refused = container::replace(&bytes, "s.xml", [SCORE.as_bytes()]).unwrap_err();
+        let said = refused.to_string();
+        let words = "the score can be read, but the entry `0` beside it cannot be copied";
+        assert!(said.contains(words), "{said}");
+    }
+}
+
+#[test]
+fn a_table_of_contents_without_end_is_refused_and_no_limit_advised() {
+    let mut made = Made::default();
+    let contents = format!("{CONTENTS}<!--{}-->", "x".repeat(1 << 20));
+    for (name, text) in [("META-INF/container.xml", &*contents), ("s.xml", SCORE)] {
+        let stored = made.store(name, text.as_bytes());
+        made.tell(name, stored);
+    }
+    let said = container::open(&made.finish()).unwrap_err().to_string();
+    let words = "unpacks to more than 1048576 bytes, the most that is read";
+    assert!(said.contains(words) && !said.contains("--limit"), "{said}");
+}

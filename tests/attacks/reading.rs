@@ -194,6 +194,17 @@ fn what_a_found_style_extends_stays_in_its_folder_or_repository() {
     let room = Room::new();
     room.write("house.toml", "extends = \"choir\"\n");
     room.write("secret.toml", SECRET);
+    // Without a repository as far as the folder that is named.
+    let all = room.0.path().as_os_str();
+    room.write("a/chartproof.toml", "extends = \"../house.toml\"\n");
+    assert_eq!(run([OsStr::new("proof"), all]).code, 0);
+    room.write("list", &room.0.path().display().to_string());
+    let list = room.at("list");
+    let by_list = run([OsStr::new("proof"), OsStr::new("--list"), list.as_os_str()]);
+    refused("nobody typed it", &by_list, "leads out of");
+    room.write("a/chartproof.toml", "extends = \"../../house.toml\"\n");
+    let further = run([OsStr::new("proof"), all]);
+    refused("out of what is named", &further, "there is no file");
     for base in ["../house.toml", "./../a/../house.toml", "../secret.toml"] {
         room.write("a/chartproof.toml", &format!("extends = \"{base}\"\n"));
         refused(base, &room.proof(&[]), "leads out of");
@@ -276,6 +287,33 @@ fn lines_of_a_file_that_is_no_style_are_not_shown() {
             fs::remove_file(link).unwrap();
         }
     }
+}
+
+#[test]
+fn lines_of_a_file_that_is_no_score_are_not_shown() {
+    let room = Room::new();
+    for text in [
+        SECRET,
+        "<a>s3cr3t</b>",
+        "<s3cr3t/>",
+        "count | 1 |\npiano | s3cr3t |\n",
+    ] {
+        room.write("credentials", text);
+        let file = room.at("credentials");
+        let all = |file: &Path| run([OsStr::new("proof"), file.as_os_str()]);
+        refused(text, &all(&file), "none of its lines are shown");
+        #[cfg(unix)]
+        {
+            let link = room.at("new.passage");
+            std::os::unix::fs::symlink("credentials", &link).unwrap();
+            refused(text, &all(&link), "none of its lines are shown");
+            fs::remove_file(link).unwrap();
+        }
+    }
+    // One without mistakes is read, whatever its name is.
+    room.write("credentials", GRID);
+    let file = room.at("credentials");
+    assert_eq!(run([OsStr::new("proof"), file.as_os_str()]).code, 0);
 }
 
 #[test]

@@ -132,7 +132,113 @@ fn a_link_in_a_folder_opens_no_file_outside_of_it() {
     assert_eq!(asked.code, 2, "{}", asked.all());
     // One to a score that the walk finds anyhow is no other file.
     link("x.passage", &room.at("s/latest.passage"));
+    let words = format!("{words}; 1 link to a score that is read anyhow");
     walked(&room.proof(&[], "s"), 1, &words);
+}
+
+#[cfg(unix)]
+#[test]
+fn a_link_gives_way_to_the_file_it_leads_to() {
+    let room = Room::new();
+    room.write("s/v3.passage", GRID);
+    link("v3.passage", &room.at("s/current.passage"));
+    link("v3.passage", &room.at("s/z.passage"));
+    let charts = room.at("s");
+    let named = room.at("s/current.passage");
+    let verbose = ["proof", "--verbose"].map(OsStr::new);
+    for paths in [&[&charts][..], &[&named, &charts], &[&charts, &named]] {
+        let paths = paths.iter().map(|path| path.as_os_str());
+        let answer = run(verbose.into_iter().chain(paths));
+        assert!(answer.err.contains("v3.passage: read"), "{}", answer.err);
+        assert!(
+            !answer.err.contains("current.passage: read"),
+            "{}",
+            answer.err
+        );
+        let left_out = "links to scores that are read anyhow";
+        assert!(answer.err.contains(left_out), "{}", answer.err);
+    }
+    // A link alone is read; of a folder the name is its own where both are there.
+    assert_eq!(run(verbose.into_iter().chain([named.as_os_str()])).code, 0);
+    fs::create_dir(room.at("s/year")).unwrap();
+    room.write("s/year/b.passage", GRID);
+    link("year", &room.at("s/a"));
+    link("year", &room.at("s/z"));
+    let args = ["proof", "--verbose", "--follow-links"].map(OsStr::new);
+    let answer = run(args.into_iter().chain([charts.as_os_str()]));
+    assert_eq!(answer.code, 0, "{}", answer.all());
+    for name in ["s/v3.passage: read", "s/year/b.passage: read"] {
+        assert!(answer.err.contains(name), "{}", answer.err);
+    }
+    assert!(answer.out.contains("2 files,"), "{}", answer.out);
+}
+
+/// What a build server does with a stranger's branch.
+#[cfg(unix)]
+#[test]
+fn a_link_in_a_list_leads_no_further_than_one_in_a_folder() {
+    let room = Room::new();
+    let secret = format!("count | 1 |\n{SECRET}\n");
+    room.write("home/.git-credentials", &secret);
+    room.write("home/other.passage", &secret);
+    room.write("home/scores/other.passage", &secret);
+    room.write("s/x.passage", GRID);
+    room.write("s/parts/y.passage", GRID);
+    room.write("s/.env", &secret);
+    room.write("s/secret.txt", &secret);
+    fs::create_dir(room.at("s/.git")).unwrap();
+    let links = [
+        ("../home/.git-credentials", "a.passage"),
+        ("../home/other.passage", "b.passage"),
+        ("../home/scores", "c"),
+        ("../home/scores", "d.passage"),
+        (".env", "e.passage"),
+        ("secret.txt", "f.passage"),
+        ("nowhere", "g.passage"),
+    ];
+    for (to, name) in links {
+        link(to, &room.at(&format!("s/{name}")));
+    }
+    link("parts/y.passage", &room.at("s/inside.passage"));
+    let whole = room.at("s/b.passage").display().to_string();
+    let mut names: Vec<&str> = links.iter().map(|(_, name)| *name).collect();
+    names.extend(["c/", "c/other.passage", "./c/../c/other.passage", &whole]);
+    let passed_over = names.len();
+    names.extend(["x.passage", "inside.passage"]);
+    for (separator, folder) in [("\0", "s"), ("\n", "s")] {
+        room.write("list", &names.join(separator));
+        let listed = |more: &[&str]| {
+            let output = std::process::Command::new(env!("CARGO_BIN_EXE_chartproof"))
+                .current_dir(room.at(folder))
+                .args(["proof", "--list", "../list"])
+                .args(more)
+                .output()
+                .unwrap();
+            let text = |bytes: &[u8]| String::from_utf8_lossy(bytes).into_owned();
+            Answer {
+                code: output.status.code().unwrap(),
+                out: text(&output.stdout),
+                err: text(&output.stderr),
+            }
+        };
+        let words = format!("{passed_over} links that only --follow-links follows");
+        walked(&listed(&[]), 2, &words);
+        // Who asks for it has them read, but no lines shown of a file that is no score.
+        fs::write(room.at("list"), "a.passage\ne.passage\nf.passage\n").unwrap();
+        let asked = listed(&["--follow-links"]);
+        assert_eq!(asked.code, 2, "{}", asked.all());
+        assert!(!asked.all().contains("s3cr3t"), "{}", asked.all());
+        // A list of links alone is an empty one.
+        let alone = listed(&[]);
+        assert_eq!(alone.code, 0, "{}", alone.all());
+        assert!(alone.err.contains("3 links"), "{}", alone.err);
+    }
+    // An ordinary file elsewhere that a list names is read.
+    let elsewhere = room.at("s/x.passage").display().to_string();
+    room.write("list", &elsewhere);
+    let list = room.at("list");
+    let args = ["proof", "--list"].map(OsStr::new);
+    walked(&run(args.into_iter().chain([list.as_os_str()])), 1, "");
 }
 
 #[cfg(unix)]
@@ -237,22 +343,53 @@ fn rules_for_everybody_hide_nothing() {
 
 #[cfg(unix)]
 #[test]
-fn rules_that_cannot_be_read_are_said() {
+fn rules_that_cannot_be_used_are_said_and_not_obeyed() {
     let room = Room::new();
     room.write("s/x.passage", GRID);
+    fs::create_dir(room.at("s/.git")).unwrap();
+    let said = |words: &str| {
+        let answer = room.proof(&[], "s");
+        assert_eq!(answer.code, 0, "{}", answer.all());
+        assert!(answer.out.contains("1 file, 1 bar"), "{}", answer.out);
+        let start = "s/.gitignore: these rules of git are not obeyed: ";
+        assert!(answer.err.contains(start), "{}", answer.err);
+        assert!(answer.err.contains(words), "{}", answer.err);
+        assert_eq!(room.proof(&["--quiet"], "s").err, "");
+    };
     room.write("s/.gitignore", &"x.passage\n".repeat(30_000));
-    let answer = room.proof(&[], "s");
-    assert_eq!(answer.code, 2, "{}", answer.all());
-    assert!(
-        answer.all().contains("at most 262144 are read"),
-        "{}",
-        answer.all()
-    );
-    // Git does not follow a link there; nothing of a secret is said or obeyed.
+    said("the file has more than 262144 bytes");
+    let many: Vec<String> = (0..18_000).map(|n| format!("*{n}?[a-z]*\n")).collect();
+    room.write("s/.gitignore", &format!("x.passage\n{}", many.concat()));
+    said("together they take more memory than rules may");
     fs::remove_file(room.at("s/.gitignore")).unwrap();
+    fs::create_dir(room.at("s/.gitignore")).unwrap();
+    said("this is a folder");
+    fs::remove_dir(room.at("s/.gitignore")).unwrap();
+    // Git does not follow a link there; nothing of a secret is said or obeyed.
     room.write("rules", "x.passage\n");
     link("../rules", &room.at("s/.gitignore"));
     walked(&room.proof(&[], "s"), 1, "");
+}
+
+#[test]
+fn rules_of_git_have_an_end() {
+    let room = Room::new();
+    let folders = 24;
+    let rules = format!("#{}\nx.passage\n", " ".repeat(250_000));
+    for number in 0..folders {
+        room.write(&format!("s/{number}/x.passage"), GRID);
+        room.write(&format!("s/{number}/.gitignore"), &rules);
+    }
+    // Without a repository they are no rules of git.
+    walked(&room.proof(&[], "s"), folders, "");
+    fs::create_dir(room.at("s/.git")).unwrap();
+    let answer = room.proof(&[], "s");
+    assert_eq!(answer.code, 0, "{}", answer.all());
+    let ignored = "16 scores that git's ignore rules name";
+    assert!(answer.err.contains(ignored), "{}", answer.err);
+    let end = "one run reads 4194304 bytes of such rules at most; nor are 7 more such files";
+    assert!(answer.err.contains(end), "{}", answer.err);
+    assert!(answer.out.contains("8 files,"), "{}", answer.out);
 }
 
 #[test]

@@ -74,12 +74,11 @@ fn laid_over_nothing(name: &'static str, text: &str) -> Result<Style, StyleError
 ///
 /// Every mistake in it, with its place, when there is one.
 pub fn read(path: &Path) -> Result<Style, StyleError> {
-    recorded(path, Reach::Anywhere)
+    recorded(path, Chain::of(Reach::Anywhere))
 }
 
 /// Reads a style, which then knows its files; so does the reason why there is none.
-fn recorded(path: &Path, reach: Reach) -> Result<Style, StyleError> {
-    let mut chain = Chain::of(reach);
+fn recorded(path: &Path, mut chain: Chain<'_>) -> Result<Style, StyleError> {
     match chained(path, &mut chain) {
         Ok(style) => Ok(Style {
             files: chain.files,
@@ -96,13 +95,14 @@ fn recorded(path: &Path, reach: Reach) -> Result<Style, StyleError> {
 }
 
 /// The same for a file that was found beside or above a score. It may be a stranger's, so neither it nor what
-/// it extends leads out of its repository or folder.
+/// it extends leads out of its repository, or where there is none of a folder that was named (true names) or
+/// its own.
 ///
 /// # Errors
 ///
 /// As [`read`].
-pub(super) fn read_found(path: &Path) -> Result<Style, StyleError> {
-    let reach = Reach::of_found(path);
+pub(super) fn read_found(path: &Path, named: &[PathBuf]) -> Result<Style, StyleError> {
+    let reach = Reach::of_found(path, named);
     if let Some(folder) = reach.left_by(path) {
         let message = format!("this house style is a link out of {}", folder.display());
         let help = format!("copy it there, or name it: --style {}", path.display());
@@ -111,7 +111,11 @@ pub(super) fn read_found(path: &Path) -> Result<Style, StyleError> {
             files: vec![path.to_owned()],
         });
     }
-    recorded(path, reach)
+    let chain = Chain {
+        named,
+        ..Chain::of(reach)
+    };
+    recorded(path, chain)
 }
 
 /// The same for the text of a file that need not exist.
@@ -126,19 +130,24 @@ pub fn read_text(path: &Path, text: &str) -> Result<Style, StyleError> {
 }
 
 /// The files that extend one another, the first first, and how far they may lead.
-struct Chain {
+struct Chain<'a> {
     files: Vec<PathBuf>,
     reach: Reach,
+    /// The folders that the user named, by their true names.
+    named: &'a [PathBuf],
 }
 
-impl Chain {
+impl Chain<'_> {
     const fn of(reach: Reach) -> Self {
-        let files = Vec::new();
-        Self { files, reach }
+        Self {
+            files: Vec::new(),
+            reach,
+            named: &[],
+        }
     }
 }
 
-fn chained(path: &Path, chain: &mut Chain) -> Result<Style, StyleError> {
+fn chained(path: &Path, chain: &mut Chain<'_>) -> Result<Style, StyleError> {
     let fails = |message: String| StyleError {
         mistakes: vec![
             Problem::whole(path, message)
@@ -174,7 +183,7 @@ fn not_shown(path: &Path) -> Problem {
 }
 
 /// Lays the text over the style it extends.
-fn laid(path: &Path, text: &str, chain: &mut Chain) -> Result<Style, StyleError> {
+fn laid(path: &Path, text: &str, chain: &mut Chain<'_>) -> Result<Style, StyleError> {
     let style_file = StyleFile::new(path, text);
     let folder = path.parent().unwrap_or(Path::new(""));
     let mut base_mistakes = Vec::new();
@@ -239,7 +248,7 @@ fn extended(
     base: &str,
     at: &Range<usize>,
     folder: &Path,
-    chain: &mut Chain,
+    chain: &mut Chain<'_>,
 ) -> Result<Style, Vec<Problem>> {
     if let Some(style) = shipped(base) {
         return Ok(style);
@@ -281,7 +290,7 @@ fn extended(
     };
     // A style further up would hold here if this one were not: it may be extended, as far as it leads itself.
     if let Some(above) = disk::true_name(&path).filter(|above| holds_below(above, folder)) {
-        let own = std::mem::replace(&mut chain.reach, Reach::of_found(&above));
+        let own = std::mem::replace(&mut chain.reach, Reach::of_found(&above, chain.named));
         let style = chained(&path, chain).map_err(|e| e.mistakes);
         chain.reach = own;
         return style;

@@ -14,16 +14,18 @@ pub(super) enum Reach {
 
 impl Reach {
     /// That of a style which was found on the way up from a score, so that anybody may have written it: the
-    /// repository that it stands in, or where there is none its folder.
-    pub(super) fn of_found(style: &Path) -> Self {
+    /// repository that it stands in. Where there is none it is the widest of the folders that the user named
+    /// (true names) in which it stands, else its own folder.
+    pub(super) fn of_found(style: &Path, named: &[PathBuf]) -> Self {
         let folder = match style.parent() {
             Some(folder) if !folder.as_os_str().is_empty() => folder,
             _ => Path::new("."),
         };
         let folder = disk::true_name(folder).unwrap_or_else(|| folder.to_owned());
-        let mut ups = folder.ancestors();
-        let repository = ups.find(|up| disk::exists(&up.join(".git")));
-        Self::Within(repository.unwrap_or(&folder).to_owned())
+        let around = named.iter().filter(|named| folder.starts_with(named));
+        let widest = around.min_by_key(|named| named.components().count());
+        let reach = disk::repository_of(&folder).or(widest.map(PathBuf::as_path));
+        Self::Within(reach.unwrap_or(&folder).to_owned())
     }
 
     /// The folder that it ends at; none when it is everything.
