@@ -188,7 +188,7 @@ mod tests {
     #[test]
     fn one_value_too_many_is_a_mistake() {
         assert!(message(&"{part}".repeat(MOST_VALUES), known(Note)).is_ok());
-        let found = message(&"{part}".repeat(2_000), known(Note)).unwrap_err();
+        let found = message(&"{part}".repeat(300), known(Note)).unwrap_err();
         assert_eq!(found.len(), 1);
         assert_eq!(found[0].at, MOST_VALUES * 6..MOST_VALUES * 6 + 6);
     }
