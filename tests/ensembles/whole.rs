@@ -36,10 +36,10 @@ pub fn rules(kind: &str) -> &'static [&'static str] {
         | "concert-notes-and-key" => &["transposition"],
         "one-key-signature" => &["key-signature-agreement", "transposition"],
         "own-key-signature" => &["key-signature-agreement"],
-        "octave-stretch" | "beat-late" | "bar-late" => &["displaced-line"],
         "bar-missing" => &["bar-count"],
         "pasted-line" => &["copied-line"],
-        "fourth-stretch" | "second-stretch" | "step-off" => &["displaced-line"],
+        "octave-stretch" | "fourth-stretch" | "second-stretch" | "step-off" | "beat-late"
+        | "bar-late" => &["displaced-line"],
         "step-off-whole" => &["displaced-line", "transposition"],
         _ => &[],
     }

@@ -12,16 +12,25 @@ const FEW: usize = 5;
 /// How much easier the others must be to understand with a stretch as a copy, in nats.
 const GAIN: f32 = 10.0;
 
+/// In a section of more players several have one line by design.
+const MOST_PLAYERS: usize = 12;
+
 /// What each note of a copy costs: its neighbour says what it is.
 const COPIED: f32 = 0.4;
 
 /// The stretch of a line that is most plainly a neighbour's.
 pub fn copied(score: &Score, witness: &Witness, line: usize) -> Option<Found> {
     let own = witness.lines.get(line)?;
-    let neighbours = (0..witness.lines.len()).filter(|other| {
-        let other_line = witness.lines.get(*other);
-        *other != line && other_line.is_some_and(|o| o.section == own.section)
-    });
+    let lines = witness.lines.iter().enumerate();
+    let players = lines.filter(|(_, other)| other.section == own.section);
+    let players: Vec<usize> = players
+        .map(|(index, _)| index)
+        .take(MOST_PLAYERS + 1)
+        .collect();
+    if players.len() > MOST_PLAYERS {
+        return None;
+    }
+    let neighbours = players.into_iter().filter(|other| *other != line);
     neighbours
         .filter_map(|other| copy_of(score, witness, line, other))
         .max_by(|a, b| a.gain.total_cmp(&b.gain))
