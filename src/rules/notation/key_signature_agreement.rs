@@ -283,9 +283,9 @@ fn is_partial(key: i8, expected: usize) -> bool {
         && (expected == 0 || expected > 6)
 }
 
-pub fn check(input: &RuleInput<'_>, out: &mut Vec<Finding>) {
+/// The parts whose signature counts.
+fn voters<'a>(input: &RuleInput<'a>) -> Vec<Voter<'a>> {
     let score = input.score;
-    out.extend(at_concert_pitch(input));
     let instrument = |part: u32| {
         input
             .passages
@@ -307,11 +307,7 @@ pub fn check(input: &RuleInput<'_>, out: &mut Vec<Finding>) {
         .filter_map(|(index, part)| Some((instrument(index)?, shift(part))))
         .filter(|(_, shift)| *shift != 0)
         .collect();
-    if !pitched(score).any(|(_, part)| part.keys.iter().any(|k| k.value.fifths != 0)) {
-        // A score without signatures says so in every part, whatever its transposition.
-        return;
-    }
-    let mut voters: Vec<Voter<'_>> = pitched(score)
+    pitched(score)
         .map(|(index, part)| Voter {
             index,
             part,
@@ -331,7 +327,17 @@ pub fn check(input: &RuleInput<'_>, out: &mut Vec<Finding>) {
             let any_key = v.instrument.is_some_and(|i| i.is(Property::AnyKey));
             !(plain && may_be_plain || any_key)
         })
-        .collect();
+        .collect()
+}
+
+pub fn check(input: &RuleInput<'_>, out: &mut Vec<Finding>) {
+    let score = input.score;
+    out.extend(at_concert_pitch(input));
+    if !pitched(score).any(|(_, part)| part.keys.iter().any(|k| k.value.fifths != 0)) {
+        // A score without signatures says so in every part, whatever its transposition.
+        return;
+    }
+    let mut voters = voters(input);
     // Every key of every part in order of time.
     let mut marks: Vec<(Ticks, Place, usize)> = voters
         .iter()
