@@ -297,7 +297,7 @@ fn in_line(hit: &Hit) -> bool {
 }
 
 fn block(passage: &Passage, hit: usize) -> bool {
-    !in_line(&passage.hits[hit])
+    !in_line(&passage.hits[hit]) && passage.hits[hit].voices.len() > 2
 }
 
 fn mechanical(passage: &Passage, hit: usize) -> bool {
