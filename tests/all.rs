@@ -29,6 +29,7 @@ mod outside_schema;
 mod outside_slicing;
 mod outside_voicing;
 mod outside_waiver;
+mod passages;
 mod pitch;
 mod planted;
 mod program;

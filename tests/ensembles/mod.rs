@@ -12,14 +12,14 @@
 //! printed.
 
 mod backing;
-mod bands;
+pub mod bands;
 mod chart;
-mod measure;
+pub mod measure;
 mod melody;
-mod notes;
+pub mod notes;
 mod slips;
 mod table;
-mod voicing;
+pub mod voicing;
 mod whole;
 mod write;
 

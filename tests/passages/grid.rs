@@ -1,0 +1,144 @@
+//! A passage as a passage grid.
+
+use super::passage::Passage;
+use crate::ensembles::notes::Tone;
+use std::fmt::Write as _;
+
+/// What a part plays from a time on.
+struct Struck<'a> {
+    at: i32,
+    len: i32,
+    tones: Vec<&'a Tone>,
+}
+
+fn count(passage: &Passage, at: i32) -> String {
+    let figure = passage.meter.figure();
+    let within = at.rem_euclid(passage.meter.bar);
+    let (beat, rest) = (within / figure + 1, within % figure);
+    if rest == 0 {
+        return beat.to_string();
+    }
+    let by = gcd(rest, figure);
+    format!("{beat}+{}/{}", rest / by, figure / by)
+}
+
+fn gcd(a: i32, b: i32) -> i32 {
+    if b == 0 { a } else { gcd(b, a % b) }
+}
+
+fn parts(passage: &Passage) -> Vec<(&'static str, &'static str, Vec<Struck<'_>>)> {
+    let mut out = Vec::new();
+    for (seat, player) in passage.band.players.iter().enumerate() {
+        let struck = passage.hits.iter().map(|hit| Struck {
+            at: hit.at,
+            len: hit.len,
+            tones: if passage.band.chordal {
+                hit.voices.iter().collect()
+            } else {
+                vec![&hit.voices[seat]]
+            },
+        });
+        out.push((player.0, player.1, struck.collect()));
+    }
+    for part in &passage.backing {
+        let struck = part.events.iter().map(|e| Struck {
+            at: e.at,
+            len: e.len,
+            tones: e.tones.iter().collect(),
+        });
+        out.push((part.name, part.instrument, struck.collect()));
+    }
+    out
+}
+
+/// Onsets, ends and changes of chord in some bars; a bar line always.
+fn columns(passage: &Passage, bars: std::ops::Range<i32>) -> Vec<i32> {
+    let bar = passage.meter.bar;
+    let mut at: Vec<i32> = bars.clone().map(|b| b * bar).collect();
+    for (_, _, struck) in parts(passage) {
+        at.extend(struck.iter().flat_map(|s| [s.at, s.at + s.len]));
+    }
+    if passage.symbols {
+        at.extend(passage.chords.iter().map(|c| c.at));
+    }
+    at.retain(|t| (bars.start * bar..bars.end * bar).contains(t));
+    at.sort_unstable();
+    at.dedup();
+    at
+}
+
+fn cell(struck: &[Struck<'_>], at: i32) -> String {
+    let Some(now) = struck.iter().find(|s| (s.at..s.at + s.len).contains(&at)) else {
+        return ".".to_owned();
+    };
+    if now.at < at {
+        return "-".to_owned();
+    }
+    let names: Vec<String> = now.tones.iter().map(|t| t.name()).collect();
+    names.join("+")
+}
+
+/// The grid; a system each four bars.
+pub fn grid(passage: &Passage) -> String {
+    let mut out = format!(
+        "title: passage {}\nkey: {}\nmeter: {}/{}\npitch: sounding\n",
+        passage.seed,
+        passage.key.name(),
+        passage.meter.beats,
+        passage.meter.unit
+    );
+    if let Some(section) = passage
+        .band
+        .section
+        .filter(|_| passage.section_stated && passage.backing.is_empty())
+    {
+        let _ = writeln!(out, "section: {section}");
+    }
+    let parts = parts(passage);
+    for (index, system) in (0..passage.bars / 4).enumerate() {
+        let technique = passage.techniques[index];
+        let changes = index == 0 || technique != passage.techniques[index - 1];
+        if passage.stated && changes {
+            let _ = writeln!(out, "technique: {}", technique.word());
+        }
+        if index == 0 {
+            for (at, part) in parts.iter().enumerate() {
+                let head = if at == 0 { "parts:" } else { "      " };
+                let _ = writeln!(out, "{head} {} = {}", part.0, part.1);
+            }
+        }
+        rows(passage, &parts, 4 * system..4 * system + 4, &mut out);
+    }
+    out
+}
+
+fn rows(
+    passage: &Passage,
+    parts: &[(&str, &str, Vec<Struck<'_>>)],
+    bars: std::ops::Range<i32>,
+    out: &mut String,
+) {
+    let columns = columns(passage, bars);
+    let bar = passage.meter.bar;
+    out.push('\n');
+    let mut row = |label: &str, cell: &dyn Fn(i32) -> String| {
+        let _ = write!(out, "{label:<12}|");
+        for (index, at) in columns.iter().enumerate() {
+            if index > 0 && at % bar == 0 {
+                out.push_str(" |");
+            }
+            let _ = write!(out, " {:<5}", cell(*at));
+        }
+        out.push_str("|\n");
+    };
+    if passage.symbols {
+        row("chord", &|at| {
+            let placed = passage.chords.iter().find(|c| c.at == at);
+            placed.map_or_else(|| "-".to_owned(), |c| c.chord.symbol())
+        });
+    }
+    row("count", &|at| count(passage, at));
+    for (name, _, struck) in parts {
+        row(name, &|at| cell(struck, at));
+    }
+}
