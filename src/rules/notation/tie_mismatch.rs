@@ -195,12 +195,13 @@ impl<'a> Ties<'a> {
             });
         let name = self.name;
         let finding = |leads_to: String| {
-            let message = format!("{name}: the tie from {} leads to {leads_to}", note.written);
+            let from = self.spoken(note);
+            let message = format!("{name}: the tie from {from} leads to {leads_to}");
             RULE.finding(note.at, message)
                 .at_notes([self.reference(i)], 1, TIED)
         };
         out.push(match target {
-            Some((j, other)) => finding(other.written.to_string())
+            Some((j, other)) => finding(self.spoken(other))
                 .at_notes([self.reference(*j)], 1, TIED)
                 .instead(format!(
                     "{name}: write a slur if both notes are meant, or the same pitch twice if it is held"
@@ -209,6 +210,12 @@ impl<'a> Ties<'a> {
                 "{name}: take the tie away, or write the note it leads to"
             )),
         });
+    }
+
+    /// What people are told of a note's pitch: the one that comes first is enough to find a tie.
+    fn spoken(&self, note: &Note) -> String {
+        let name = self.score.spoken_name(self.index, note.pitch());
+        name.first.to_string()
     }
 
     /// A tie that ends at a note and starts at none of its pitch.
@@ -223,7 +230,7 @@ impl<'a> Ties<'a> {
         {
             return None;
         }
-        let (name, pitch) = (self.name, note.written);
+        let (name, pitch) = (self.name, self.spoken(note));
         let message = format!("{name}: {pitch} is held by a tie, but no {pitch} stands before it");
         Some(
             RULE.finding(note.at, message)
