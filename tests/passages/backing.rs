@@ -3,6 +3,7 @@
 use super::chords::{Chord, Family};
 use super::passage::Passage;
 use crate::ensembles::notes::{Dice, Tone, under};
+use crate::ensembles::voicing::too_low;
 
 #[derive(Clone, Debug)]
 pub struct Event {
@@ -52,6 +53,23 @@ fn fifth(chord: Chord) -> Tone {
         (_, true) => chord.root,
         _ => chord.at((4, 7)),
     }
+}
+
+/// No voice stands so near above the bass that the two are mud.
+pub fn low_enough(passage: &Passage) -> bool {
+    let bass = passage
+        .backing
+        .iter()
+        .filter(|b| b.name == "double bass")
+        .flat_map(|b| &b.events);
+    bass.into_iter().all(|event| {
+        let sounding = passage
+            .hits
+            .iter()
+            .filter(|h| h.at < event.at + event.len && event.at < h.at + h.len);
+        let mut voices = sounding.flat_map(|h| &h.voices);
+        voices.all(|v| !too_low(v.midi, event.tones[0].midi) && v.midi > event.tones[0].midi)
+    })
 }
 
 /// Long roots, roots and fifths, or four to the bar.

@@ -3,7 +3,7 @@
 
 use super::voicing::Technique::{
     self, Close, Cluster, DoubledLead, Drop2, Drop2Doubled, Drop3, Drop23, Drop24, FiveNote,
-    Fourths, Octaves, Pad, Spread, ThreePart, Tutti, TwoPart, Unison,
+    Fourths, Octaves, Pad, Spread, ThreePart, Tutti, TuttiOpen, TwoPart, Unison,
 };
 use crate::ensembles::bands::{
     ALTO, ALTO_SAX, BARITONE_SAX, BASS, BASS_TROMBONE, CLARINET, Instrument, PIANO, SOPRANO, TENOR,
@@ -209,8 +209,7 @@ pub static BANDS: [Band; 15] = [
         None,
         &[TP1, TP2, TP3, TP4, TB1, TB2, TB3, TB4],
         &[
-            Block(EIGHT, &[Tutti]),
-            Block(EIGHT, &[Tutti]),
+            Block(EIGHT, &[Tutti, TuttiOpen]),
             OverPad(FOUR, &[Close, Close, Drop2], LOWER),
             Trade(FOUR, &[Close], LOWER, &[Drop2, Drop3]),
         ],

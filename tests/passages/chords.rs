@@ -195,7 +195,7 @@ pub static QUALITIES: [Quality; 29] = [
             "b9 3 #11 b7:#11",
             "1 3 b13 b7:1",
         ],
-        "1 b9 #9 3 #11 b13 b7",
+        "1 b9 #9 3 #11 5 b13 b7",
     ),
     quality(
         "7sus4",

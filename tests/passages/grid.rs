@@ -124,10 +124,9 @@ pub fn grid(passage: &Passage) -> String {
     }
     let parts = parts(passage);
     let states = passage.stated
-        && passage
-            .segments
-            .iter()
-            .all(|s| !s.over_pad && s.technique != Technique::Tutti);
+        && passage.segments.iter().all(|s| {
+            !s.over_pad && !matches!(s.technique, Technique::Tutti | Technique::TuttiOpen)
+        });
     for (index, segment) in passage.segments.iter().enumerate() {
         let technique = segment.technique;
         let changes = index == 0 || technique != passage.segments[index - 1].technique;

@@ -119,7 +119,8 @@ impl Frame<'_> {
                 shaped(lead, set, Technique::DoubledLead)?
             }
             Technique::FiveNote => five_note(lead, chord, set, Technique::DoubledLead)?,
-            Technique::Tutti => tutti(lead, set, lead.midi % 2 == 0)?,
+            Technique::Tutti => tutti(lead, set, false)?,
+            Technique::TuttiOpen => tutti(lead, set, true)?,
             Technique::Fourths | Technique::Cluster => {
                 let scale = self.scale(chord);
                 stacked(
@@ -163,7 +164,7 @@ impl Frame<'_> {
             Technique::TwoPart => true,
             Technique::Cluster => voices[voices.len() - 1].midi >= 58,
             Technique::Fourths => clean(voices, chord, 6),
-            Technique::Tutti => {
+            Technique::Tutti | Technique::TuttiOpen => {
                 let mut heard = voices.to_vec();
                 heard.sort_by_key(|t| -t.midi);
                 heard.dedup_by_key(|t| t.midi);
@@ -212,7 +213,11 @@ impl Frame<'_> {
         let next = self.chords.get(slot.chord + 1).map(|c| c.chord);
         let line = matches!(
             self.technique,
-            Technique::Unison | Technique::Octaves | Technique::Pad | Technique::Tutti
+            Technique::Unison
+                | Technique::Octaves
+                | Technique::Pad
+                | Technique::Tutti
+                | Technique::TuttiOpen
         );
         for set in chord.sets() {
             let natural = chord.is(Family::Dominant)
@@ -381,7 +386,7 @@ impl Frame<'_> {
         self.blue(slot, &mut out);
         let shaped = matches!(
             self.technique,
-            Technique::ThreePart | Technique::Tutti | Technique::FiveNote
+            Technique::ThreePart | Technique::Tutti | Technique::TuttiOpen | Technique::FiveNote
         );
         if slot.weak && (self.technique.mechanical() || shaped) {
             self.moving(slot, slots.get(at + 1), &mut out);

@@ -85,7 +85,7 @@ impl Totals {
     }
 }
 
-fn proofed(file: &(&str, String), settings: &Settings) -> Vec<Seen> {
+pub fn proofed(file: &(&str, String), settings: &Settings) -> Vec<Seen> {
     crate::ensembles::measure::proofed_as(file.0, &file.1, &settings.style)
 }
 
@@ -100,7 +100,6 @@ fn outcome(passage: &Passage, clean: &[Seen], row: &Row, settings: &Settings) ->
     let (slipped, slip) = slipped(passage, row)?;
     let written = file(&slipped);
     let seen = proofed(&written, settings);
-    let (bar, beat) = passage.place(slip.at);
     let known = |f: &Seen| {
         clean.iter().any(|c| {
             c.rule == f.rule
@@ -110,7 +109,11 @@ fn outcome(passage: &Passage, clean: &[Seen], row: &Row, settings: &Settings) ->
         })
     };
     let new: Vec<Seen> = seen.into_iter().filter(|f| !known(f)).collect();
-    let place = |f: &Seen| f.bar == bar && (f.beat - beat).abs() < 0.01;
+    let place = |f: &Seen| {
+        let within = (f.beat - 1.0) * f64::from(passage.meter.figure());
+        let at = f64::from((f.bar - 1) * passage.meter.bar) + within;
+        (f64::from(slip.at) - 0.2..f64::from(slip.at + slip.len) - 0.2).contains(&at)
+    };
     let own = |f: &Seen| row.rules.contains(&f.rule.as_str());
     let names = |f: &Seen| f.parts.iter().any(|p| slip.parts.contains(&p.as_str()));
     let hits: Vec<&Seen> = new

@@ -8,12 +8,14 @@
 //! In the environment: `PASSAGES=1..400` says which passages; `PASSAGES_HALF=odd` which half of them (`even` ones are
 //! there to set costs on, `odd` ones are reported, `both`); `PASSAGES_SLIPS=8` how many kinds of slips are tried in
 //! each; `PASSAGES_LIST=1` lists each miss and false alarm; `PASSAGES_ONLY=17` or `PASSAGES_ONLY="17:wrong drop"` prints one
-//! passage with its report; `PASSAGES_INTO=FOLDER` takes a table and a curve of recall against false alarms.
+//! passage with its report; `PASSAGES_FAULTS=FILE` takes what is
+//! wrongly said or missed, by cause, with the smallest grids that show it; `PASSAGES_INTO=FOLDER` takes a table and a curve of recall against false alarms.
 
 mod backing;
 mod bands;
 mod chords;
 mod curve;
+mod faults;
 mod grid;
 mod line;
 mod measure;
@@ -93,6 +95,9 @@ fn measure() {
         println!("{}", table::clean(&totals));
         if environment("PASSAGES_LIST").is_some() {
             println!("{}", table::list(&totals));
+        }
+        if let Some(path) = environment("PASSAGES_FAULTS") {
+            std::fs::write(path, faults::report(&totals, settings)).unwrap();
         }
         points.push(totals.point(&settings.name));
     }

@@ -81,21 +81,19 @@ struct Habits {
 }
 
 fn habits(dice: &mut Dice) -> Habits {
+    let passing = match dice.roll(24) {
+        0..=5 => None,
+        6..=8 => Some(Kind::Kept),
+        9..=10 => Some(Kind::Dominant),
+        11..=13 => Some(Kind::TonicSixth),
+        14..=16 => Some(Kind::Related),
+        17 => Some(Kind::SecondReading),
+        18..=19 => Some(Kind::Tension),
+        20..=22 => Some(Kind::CommonTone),
+        _ => Some(Kind::Blue),
+    };
     Habits {
-        passing: *dice.pick(&[
-            None,
-            None,
-            None,
-            Some(Kind::Kept),
-            Some(Kind::Dominant),
-            Some(Kind::TonicSixth),
-            Some(Kind::TonicSixth),
-            Some(Kind::Related),
-            Some(Kind::SecondReading),
-            Some(Kind::Tension),
-            Some(Kind::CommonTone),
-            Some(Kind::Blue),
-        ]),
+        passing,
         parallel: *dice.pick(&[0, 0, 0, 40, 70]),
     }
 }
@@ -143,6 +141,9 @@ fn made(dice: &mut Dice, seed: u64) -> Option<Passage> {
     features(&mut passage, habits);
     if !matches!(band.name, "locked hands" | "SATB") && dice.chance(45) {
         passage.backing = backing::backing(dice, &passage);
+        if !backing::low_enough(&passage) {
+            return None;
+        }
         let bass = &passage.backing[passage.backing.len() - 1].events;
         let pedal = bass.windows(2).all(|w| w[0].tones[0] == w[1].tones[0]);
         passage

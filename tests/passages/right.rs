@@ -31,7 +31,10 @@ pub fn fits(chord: Chord, voices: &[Tone]) -> bool {
         _ => &[10],
     };
     let both = |a: i16, b: i16| above.contains(&a) && above.contains(&b);
-    let clash = both(1, 2) || both(7, 8) || both(4, 5) && !chord.is(Family::Suspended);
+    let clash = both(1, 2)
+        || both(7, 8)
+        || both(6, 7) && chord.quality.suffix == "7alt"
+        || both(4, 5) && !chord.is(Family::Suspended);
     voices.iter().all(|t| chord.takes(*t)) && has(thirds) && has(sevenths) && !clash
 }
 

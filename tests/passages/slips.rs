@@ -13,6 +13,8 @@ use crate::ensembles::voicing::too_low;
 pub struct Slip {
     pub kind: &'static str,
     pub at: i32,
+    /// Ticks in which it may be told; one for a slip of one sonority.
+    pub len: i32,
     pub technique: Technique,
     /// Parts at fault.
     pub parts: Vec<&'static str>,
@@ -269,7 +271,10 @@ pub static ROWS: [Row; 43] = [
     ),
     row(
         "rub between sections",
-        |p, h| with_symbols(p, h) && p.hits[h].voices.len() > 5,
+        |p, h| {
+            with_symbols(p, h)
+                && (p.hits[h].voices.len() > 5 || p.features.contains("figures over held chords"))
+        },
         rub,
         RUB,
     ),
@@ -423,16 +428,12 @@ fn shapes(hit: &Hit) -> Vec<Vec<Tone>> {
         .collect()
 }
 
-/// The lead an octave off: down it is under others, up it leaves its range.
-fn lead_octave(dice: &mut Dice, passage: &Passage, at: usize) -> Option<Vec<Tone>> {
+/// The lead an octave too low, under others.
+fn lead_octave(_: &mut Dice, passage: &Passage, at: usize) -> Option<Vec<Tone>> {
     let hit = &passage.hits[at];
     let mut voices = hit.voices.clone();
-    let by = if dice.chance(50) { 1 } else { -1 };
-    voices[0] = voices[0].octaves(by);
-    let high = passage.band.ranges(hit.seats, hit.technique)[0].1;
-    // Within the range an octave up is the lead's own affair, and so is one note down in a doubled lead.
-    let told =
-        by < 0 && voices.len() == 4 && voices[0].midi < voices[2].midi || voices[0].midi > high + 3;
+    voices[0] = voices[0].octaves(-1);
+    let told = voices.len() == 4 && voices[0].midi < voices[2].midi;
     (told && !passage.band.chordal).then_some(voices)
 }
 
@@ -720,26 +721,50 @@ fn no_third_elsewhere(passage: &Passage) -> bool {
     !passage.backing.iter().any(|b| b.name == "piano")
 }
 
-/// A trombone a half step from what the trumpets have.
+/// A note a half step from what another section has.
 fn rub(dice: &mut Dice, passage: &Passage, at: usize) -> Option<Vec<Tone>> {
     let hit = &passage.hits[at];
-    let seat = 4 + dice.roll(hit.voices.len() - 4);
+    let tutti = hit.voices.len() > 5;
+    let seat = if tutti {
+        4 + dice.roll(hit.voices.len() - 4)
+    } else {
+        1 + dice.roll(hit.voices.len() - 1)
+    };
     let mut voices = hit.voices.clone();
     voices[seat] = Tone::spelled(voices[seat].midi + *dice.pick(&[-1, 1]), passage.key.fifths);
-    let rubs = voices[..4]
+    let held = |h: &&Hit| {
+        h.phrase != hit.phrase
+            && h.at < hit.at + hit.len
+            && hit.at < h.at + h.len
+            && h.len >= 12
+            && !h.kind.moves()
+    };
+    let others: Vec<Tone> = if tutti {
+        voices[..4].to_vec()
+    } else {
+        passage
+            .hits
+            .iter()
+            .filter(held)
+            .flat_map(|h| h.voices.clone())
+            .collect()
+    };
+    let rubs = others
         .iter()
         .any(|v| matches!((v.midi - voices[seat].midi).rem_euclid(12), 1 | 11));
     (rubs && hit.len >= 12 && foreign(passage, at, seat, &voices)).then_some(voices)
 }
 
+/// One player of a line off by a step.
 fn line_slip(dice: &mut Dice, passage: &Passage, at: usize) -> Option<Vec<Tone>> {
-    let mut voices = passage.hits[at].voices.clone();
+    let hit = &passage.hits[at];
+    let mut voices = hit.voices.clone();
     let seat = 1 + dice.roll(voices.len() - 1);
     voices[seat] = Tone::spelled(
         voices[seat].midi + *dice.pick(&[-2, -1, 1, 2]),
         passage.key.fifths,
     );
-    Some(voices)
+    (voices.len() > 2).then_some(voices)
 }
 
 /// A change of a kind at a sonority, where it is a mistake.
@@ -834,6 +859,7 @@ fn applied(passage: &Passage, row: &Row, at: usize, change: Change) -> (Passage,
     let mut slip = Slip {
         kind: row.name,
         at: hit.at,
+        len: if row.rules == RUB { hit.len } else { 1 },
         technique: hit.technique,
         parts: Vec::new(),
         detail: String::new(),
@@ -866,6 +892,7 @@ fn applied(passage: &Passage, row: &Row, at: usize, change: Change) -> (Passage,
         Change::Backing(part, event, tone) => {
             let changed = &mut slipped.backing[part].events[event];
             slip.at = changed.at;
+            slip.len = changed.len;
             slip.parts.push(passage.backing[part].name);
             detail = format!("{} for {}; ", tone.name(), changed.tones[0].name());
             changed.tones = vec![tone];

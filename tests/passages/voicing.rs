@@ -21,8 +21,10 @@ pub enum Technique {
     FiveNote,
     Fourths,
     Cluster,
-    /// Trumpets in close position, trombones the same an octave below or open.
+    /// Trumpets in close position, trombones the same an octave below.
     Tutti,
+    /// Trumpets in close position, trombones open under them.
+    TuttiOpen,
     Unison,
     Octaves,
     /// Held chords in whichever open or close position leads best.
@@ -49,6 +51,7 @@ impl Technique {
             Self::Fourths => "fourths",
             Self::Cluster => "cluster",
             Self::Tutti => "tutti",
+            Self::TuttiOpen => "tutti, open below",
             Self::Unison => "unison",
             Self::Octaves => "octaves",
             Self::Pad => "free",
