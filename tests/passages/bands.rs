@@ -252,7 +252,8 @@ impl Band {
         }
         let range = |seat: &usize| {
             let player = self.players[*seat];
-            let leads = *seat == 0 || player.0.ends_with(" 1");
+            // Held chords stay where a lead can stay long.
+            let leads = (*seat == 0 || player.0.ends_with(" 1")) && technique != Pad;
             (
                 player.2.range.0,
                 player.2.range.1 + if leads { player.2.lead_above } else { 0 },

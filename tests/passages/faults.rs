@@ -53,7 +53,13 @@ pub fn cut(passage: &Passage, span: Bars, backing: bool) -> Passage {
 /// Cuts of a passage around a bar (1-based), the smallest first, with the bars that each begins at.
 fn cuts(passage: &Passage, bar: i32) -> Vec<(Passage, i32)> {
     let bar = bar - 1;
-    let mut spans = vec![(bar, 1), (bar, 2), (bar - 1, 2), (bar - 1, 3), (bar - 2, 4)];
+    // A push needs the bar that it belongs to.
+    let pushed = passage
+        .hits
+        .iter()
+        .any(|h| h.push.is_some() && h.at / passage.meter.bar == bar);
+    let alone = if pushed { (bar, 2) } else { (bar, 1) };
+    let mut spans = vec![alone, (bar, 2), (bar - 1, 2), (bar - 1, 3), (bar - 2, 4)];
     spans.push((bar / 4 * 4, 4));
     spans.push((0, passage.bars));
     let mut out = Vec::new();
@@ -76,11 +82,21 @@ fn tells(passage: &Passage, rule: &str, bar: i32, beat: f64, settings: &Settings
         .any(|f| f.rule == rule && f.counts() && f.bar == bar && (f.beat - beat).abs() < 0.01)
 }
 
-fn silent(passage: &Passage, bar: i32, beat: f64, settings: &Settings) -> bool {
-    let seen = proofed(&("passage.passage", grid(passage)), settings);
-    !seen
+/// Nothing there names a part at fault or is of the slip's own rule.
+fn silent(passage: &Passage, bar: i32, beat: f64, outcome: &Outcome, settings: &Settings) -> bool {
+    let row = super::slips::ROWS
         .iter()
-        .any(|f| f.bar == bar && (f.beat - beat).abs() < 0.01)
+        .find(|r| r.name == outcome.slip.kind)
+        .unwrap();
+    let seen = proofed(&("passage.passage", grid(passage)), settings);
+    !seen.iter().any(|f| {
+        let here = f.bar == bar && (f.beat - beat).abs() < 0.01;
+        let names = f
+            .parts
+            .iter()
+            .any(|p| outcome.slip.parts.contains(&p.as_str()));
+        here && (names || row.rules.contains(&f.rule.as_str()))
+    })
 }
 
 /// The smallest cut that still shows a false alarm.
@@ -97,8 +113,8 @@ fn missed(outcome: &Outcome, slipped: &Passage, settings: &Settings) -> String {
     let cuts = cuts(slipped, bar);
     let shown = cuts
         .iter()
-        .find(|(p, from)| silent(p, bar - from, beat, settings));
-    shown.map_or_else(String::new, |(p, _)| grid(p))
+        .find(|(p, from)| silent(p, bar - from, beat, outcome, settings));
+    shown.map_or_else(|| "(as MusicXML only)\n".to_owned(), |(p, _)| grid(p))
 }
 
 /// What a false alarm is about: its rule, and the feature or the chord that it stands at.

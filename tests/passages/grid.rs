@@ -103,7 +103,43 @@ pub fn file(passage: &Passage) -> (&'static str, String) {
         return ("passage.passage", text);
     }
     let score = chartproof::read("passage.passage", text).unwrap();
-    ("passage.musicxml", chartproof::musicxml(&score))
+    let mut xml = chartproof::musicxml(&score);
+    if states(passage) {
+        for segment in passage.segments.iter().rev() {
+            words(&mut xml, segment.span.bar, segment.technique.word());
+        }
+    }
+    ("passage.musicxml", xml)
+}
+
+/// Whether the passage says its techniques; two layers have no common one.
+fn states(passage: &Passage) -> bool {
+    let tutti = |t: Technique| matches!(t, Technique::Tutti | Technique::TuttiOpen);
+    passage.stated
+        && passage
+            .segments
+            .iter()
+            .all(|s| !s.over_pad && !tutti(s.technique))
+}
+
+/// Words over the first staff at a bar.
+fn words(xml: &mut String, bar: i32, text: &str) {
+    let Some((at, tag)) = xml.match_indices("<measure ").nth(bar as usize) else {
+        return;
+    };
+    let from = at + tag.len();
+    let end = from + xml[from..].find("</measure>").unwrap();
+    let after = match xml[from..end].find("</attributes>") {
+        Some(found) => from + found + "</attributes>".len(),
+        None => from + xml[from..].find('>').unwrap() + 1,
+    };
+    let text = text.replace('&', "&amp;");
+    let direction = format!(
+        "<direction placement=\"above\"><direction-type><words>{text}</words></direction-type></direction>"
+    );
+    if !xml[from..end].contains(&format!("<words>{text}</words>")) {
+        xml.insert_str(after, &direction);
+    }
 }
 
 /// The grid; a system for the bars of each technique.
@@ -123,10 +159,7 @@ pub fn grid(passage: &Passage) -> String {
         let _ = writeln!(out, "section: {section}");
     }
     let parts = parts(passage);
-    let states = passage.stated
-        && passage.segments.iter().all(|s| {
-            !s.over_pad && !matches!(s.technique, Technique::Tutti | Technique::TuttiOpen)
-        });
+    let states = states(passage);
     for (index, segment) in passage.segments.iter().enumerate() {
         let technique = segment.technique;
         let changes = index == 0 || technique != passage.segments[index - 1].technique;

@@ -491,6 +491,17 @@ fn own_cost(dice: &mut Dice, candidate: &Candidate, slot: &Slot, favourite: Opti
     noise + kind
 }
 
+/// The four different notes of a voicing.
+fn four_of(voices: &[Tone]) -> [Tone; 4] {
+    let mut four: Vec<Tone> = Vec::new();
+    for voice in voices {
+        if four.iter().all(|t| t.class() != voice.class()) {
+            four.push(*voice);
+        }
+    }
+    four.try_into().unwrap_or([voices[0]; 4])
+}
+
 /// Passing notes under which all voices move in parallel into the coming voicing, where the line allows it.
 pub fn parallel(
     dice: &mut Dice,
@@ -515,7 +526,9 @@ pub fn parallel(
             continue;
         }
         let chord = frame.chords[slots[at].chord].chord;
-        let own = chord.takes(path[at].voices[0]) && !path[at].kind.moves();
+        let lead = chord.above(path[at].voices[0]);
+        let own =
+            !path[at].kind.moves() || chord.sets().iter().any(|s| !s.long && s.lead.1 == lead);
         let (p, x, n) = (before.lead(), path[at].lead(), after.lead());
         let major_seventh = matches!(chord.quality.suffix, "maj7" | "maj9");
         if major_seventh && p == n && x == p - 2 && chord.above(before.voices[0]) == 11 {
@@ -578,7 +591,7 @@ pub fn parallel(
             && moved[0].midi == x
             && steps;
         if fits && !same_sounds(&moved, &path[at].voices) {
-            let set = path[at].set;
+            let set = four_of(&moved);
             path[at] = Candidate {
                 kind,
                 set,

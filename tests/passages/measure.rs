@@ -24,6 +24,10 @@ pub struct Plan {
 }
 
 /// What became of one slip.
+#[allow(
+    clippy::struct_excessive_bools,
+    reason = "each is a column of the table"
+)]
 #[derive(Clone, Debug)]
 pub struct Outcome {
     pub slip: Slip,
@@ -114,7 +118,8 @@ fn outcome(passage: &Passage, clean: &[Seen], row: &Row, settings: &Settings) ->
         let at = f64::from((f.bar - 1) * passage.meter.bar) + within;
         (f64::from(slip.at) - 0.2..f64::from(slip.at + slip.len) - 0.2).contains(&at)
     };
-    let own = |f: &Seen| row.rules.contains(&f.rule.as_str());
+    let own =
+        |f: &Seen| row.rules.contains(&f.rule.as_str()) || slip.also.contains(&f.rule.as_str());
     let names = |f: &Seen| f.parts.iter().any(|p| slip.parts.contains(&p.as_str()));
     let hits: Vec<&Seen> = new
         .iter()

@@ -118,13 +118,13 @@ fn passages_are_read_as_meant() {
         let quarter = score.per_quarter.0;
         let mut read = Vec::new();
         for part in &score.parts {
-            for note in part.notes.iter() {
+            for note in &part.notes {
                 let struck = !note
                     .flags
                     .has(chartproof::inside::score::NoteFlags::TIED_IN);
                 if struck {
                     read.push((
-                        part.name.to_string(),
+                        part.name.clone(),
                         (12 * note.onset.0 / quarter) as i32,
                         note.sounding.midi(),
                     ));

@@ -40,6 +40,10 @@ pub struct Segment {
 }
 
 #[derive(Clone, Debug)]
+#[allow(
+    clippy::struct_excessive_bools,
+    reason = "each is a choice of the writer"
+)]
 pub struct Passage {
     pub seed: u64,
     pub band: &'static Band,

@@ -25,8 +25,7 @@ pub fn fits(chord: Chord, voices: &[Tone]) -> bool {
         _ => &[4],
     };
     let sevenths: &[i16] = match chord.quality.family {
-        Family::Major => &[9, 11],
-        Family::Diminished => &[9, 11],
+        Family::Major | Family::Diminished => &[9, 11],
         Family::Minor if chord.takes(chord.at((6, 11))) => &[9, 11],
         _ => &[10],
     };
@@ -72,6 +71,11 @@ fn approaches(target: Chord) -> Vec<Vec<i16>> {
 fn suspended(chord: Chord, voices: &[Tone]) -> bool {
     let set = |suffix: &str| fits(Chord::new(chord.root, suffix), voices);
     chord.is(Family::Dominant) && (set("7sus4") || set("7sus4(b9)"))
+}
+
+/// One of the chords that lead into a target, or that are heard over it from there.
+pub fn approach(target: Chord, voices: &[Tone]) -> bool {
+    approaches(target).contains(&classes(voices))
 }
 
 /// All voices go into the next sonority by step, one way.

@@ -3,7 +3,7 @@
 use super::chords::{Family, passing};
 use super::line::Kind;
 use super::passage::{Hit, Passage};
-use super::right::{fits, may_be_right, parallel};
+use super::right::{approach, fits, may_be_right, parallel};
 use super::voicing::{Technique, same_sounds, shaped};
 use crate::ensembles::notes::{Dice, Tone, key_alter, under};
 use crate::ensembles::voicing::too_low;
@@ -18,6 +18,8 @@ pub struct Slip {
     pub technique: Technique,
     /// Parts at fault.
     pub parts: Vec<&'static str>,
+    /// Rules whose words name this one too, beside those of its kind.
+    pub also: Vec<&'static str>,
     pub detail: String,
 }
 
@@ -200,7 +202,12 @@ pub static ROWS: [Row; 43] = [
         "missed change of chord",
         with_symbols,
         missed_change,
-        &["wrong-note", "unavailable-tension", "missing-guide-tone"],
+        &[
+            "passing-diminished",
+            "wrong-note",
+            "unavailable-tension",
+            "missing-guide-tone",
+        ],
     ),
     row(
         "flat missing, all in parallel",
@@ -282,7 +289,12 @@ pub static ROWS: [Row; 43] = [
         name: "held over into a chord",
         place: with_symbols,
         how: How::HeldOver,
-        rules: &["wrong-note", "minor-ninth", "unavailable-tension"],
+        rules: &[
+            "wrong-note",
+            "minor-ninth",
+            "unavailable-tension",
+            "rhythm-unison",
+        ],
     },
     Row {
         name: "wrong bass note, a bar long",
@@ -577,15 +589,9 @@ fn on_passing(_: &mut Dice, passage: &Passage, at: usize) -> Option<Vec<Tone>> {
     let dominant = hit.chord.is(Family::Dominant)
         || hit.chord.is(Family::Suspended)
         || hit.chord.is(Family::Diminished);
-    (stable && !dominant && !clean_approach(passage, at, &voices)).then_some(voices)
-}
-
-/// What stands there is the dominant of what follows.
-fn clean_approach(passage: &Passage, at: usize, voices: &[Tone]) -> bool {
-    passage.after(at).is_some_and(|n| {
-        let five = super::chords::Chord::new(n.chord.at((4, 7)).plain(), "7");
-        fits(five, voices)
-    })
+    let next = passage.hits.get(at + 1).map_or(hit.chord, |n| n.chord);
+    let leads = approach(hit.chord, &voices) || approach(next, &voices);
+    (stable && !dominant && !leads).then_some(voices)
 }
 
 fn natural_ninth(_: &mut Dice, passage: &Passage, at: usize) -> Option<Vec<Tone>> {
@@ -662,7 +668,8 @@ fn parallel_slip(dice: &mut Dice, passage: &Passage, at: usize) -> Option<Vec<To
         .zip(&hit.voices)
         .all(|(a, b)| (a.midi < b.midi) == (after.voices[0].midi < hit.voices[0].midi));
     let sounds = parallel(&voices, after) || falls && voices.len() == after.voices.len();
-    (stable && sounds && foreign(passage, at, seat, &voices)).then_some(voices)
+    let shaped = hit.technique.mechanical();
+    (stable && shaped && sounds && foreign(passage, at, seat, &voices)).then_some(voices)
 }
 
 /// The thirteenth a minor ninth under the seventh.
@@ -853,6 +860,18 @@ pub fn slip(dice: &mut Dice, passage: &Passage, row: &Row) -> Option<(Passage, S
     None
 }
 
+/// An octave off may be one drop more, or leave the lead undoubled.
+fn also(row: &Row, hit: &Hit, doubling: bool) -> Vec<&'static str> {
+    let mut rules = Vec::new();
+    if row.rules == OCTAVE && hit.technique.mechanical() {
+        rules.push("wrong-voice-dropped");
+    }
+    if row.rules == OCTAVE && doubling {
+        rules.push("lead-doubling");
+    }
+    rules
+}
+
 fn applied(passage: &Passage, row: &Row, at: usize, change: Change) -> (Passage, Slip) {
     let hit = &passage.hits[at];
     let mut slipped = passage.clone();
@@ -862,6 +881,7 @@ fn applied(passage: &Passage, row: &Row, at: usize, change: Change) -> (Passage,
         len: if row.rules == RUB { hit.len } else { 1 },
         technique: hit.technique,
         parts: Vec::new(),
+        also: Vec::new(),
         detail: String::new(),
     };
     let mut detail = String::new();
@@ -878,6 +898,9 @@ fn applied(passage: &Passage, row: &Row, at: usize, change: Change) -> (Passage,
                     );
                 }
             }
+            let doubling =
+                doubling_seat(hit).is_some_and(|seat| voices[seat].midi != hit.voices[seat].midi);
+            slip.also = also(row, hit, doubling);
             slipped.hits[at].voices = voices;
         }
         Change::Held(seats) => {

@@ -226,7 +226,12 @@ fn stack(
             gaps.iter().filter(|g| **g != 5).count(),
             gaps.iter().filter(|g| **g == 1).count(),
         );
-        let allowed = if fourths { odd <= 1 } else { half <= 1 };
+        let third = chord.guides()[0].class();
+        let allowed = if fourths {
+            odd <= 1
+        } else {
+            half <= 1 && voices.iter().any(|v| v.class() == third)
+        };
         if allowed && !minor_ninth(voices, chord) && best.as_ref().is_none_or(|b| cost < b.0) {
             *best = Some((cost, voices.clone()));
         }
