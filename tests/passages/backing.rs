@@ -3,6 +3,7 @@
 use super::chords::{Chord, Family};
 use super::passage::Passage;
 use crate::ensembles::notes::{Dice, Tone, under};
+use crate::ensembles::voicing::too_low;
 
 #[derive(Clone, Debug)]
 pub struct Event {
@@ -20,11 +21,15 @@ pub struct Backing {
 }
 
 pub fn backing(dice: &mut Dice, passage: &Passage) -> Vec<Backing> {
-    let bass = Backing {
+    let pedal = dice.chance(15);
+    let mut bass = Backing {
         name: "double bass",
         instrument: "double bass",
         events: bass(dice, passage),
     };
+    if pedal {
+        bass.events = pedal_bass(passage);
+    }
     if dice.chance(50) {
         return vec![bass];
     }
@@ -50,11 +55,31 @@ fn fifth(chord: Chord) -> Tone {
     }
 }
 
+/// No voice stands so near above the bass that the two are mud.
+pub fn low_enough(passage: &Passage) -> bool {
+    let bass = passage
+        .backing
+        .iter()
+        .filter(|b| b.name == "double bass")
+        .flat_map(|b| &b.events);
+    bass.into_iter().all(|event| {
+        let sounding = passage
+            .hits
+            .iter()
+            .filter(|h| h.at < event.at + event.len && event.at < h.at + h.len);
+        let mut voices = sounding.flat_map(|h| &h.voices);
+        voices.all(|v| !too_low(v.midi, event.tones[0].midi) && v.midi > event.tones[0].midi)
+    })
+}
+
 /// Long roots, roots and fifths, or four to the bar.
 fn bass(dice: &mut Dice, passage: &Passage) -> Vec<Event> {
     let walks = dice.roll(3);
     let mut events = Vec::new();
     for (index, placed) in passage.chords.iter().enumerate() {
+        if placed.silent {
+            continue;
+        }
         let root = low(placed.chord.bass());
         let beat = passage.meter.beat;
         if walks == 0 || placed.len <= beat {
@@ -92,7 +117,20 @@ fn bass(dice: &mut Dice, passage: &Passage) -> Vec<Event> {
     events
 }
 
-/// Third and seventh, held.
+/// The dominant of the key held through, bar by bar.
+fn pedal_bass(passage: &Passage) -> Vec<Event> {
+    let tone = low(passage.key.tonic().moved(4, 7));
+    let bar = passage.meter.bar;
+    (0..passage.bars)
+        .map(|b| Event {
+            at: b * bar,
+            len: bar,
+            tones: vec![tone],
+        })
+        .collect()
+}
+
+/// Third and seventh, held; on a major or minor chord the fifth, so that a sixth over it does not rub.
 fn comping(passage: &Passage) -> Vec<Event> {
     let voiced = |chord: Chord| {
         let mut tones: Vec<Tone> = chord
@@ -103,9 +141,8 @@ fn comping(passage: &Passage) -> Vec<Event> {
         tones.sort_by_key(|t| -t.midi);
         tones
     };
-    passage
-        .chords
-        .iter()
+    let played = passage.chords.iter().filter(|c| !c.silent);
+    played
         .map(|c| Event {
             at: c.at,
             len: c.len,

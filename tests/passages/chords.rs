@@ -47,9 +47,11 @@ const fn quality(
 }
 
 const MAJOR: &str = "1 9 3 #11 5 6 7";
+/// A minor sixth keeps its third.
+const MINOR_SIXTH: &str = "1 9 b3 11 5 6 7";
 const ANY_DOMINANT: &str = "1 b9 9 #9 3 #11 5 b13 13 b7";
 
-pub static QUALITIES: [Quality; 28] = [
+pub static QUALITIES: [Quality; 29] = [
     quality("6", Major, "1 3 5 6", &["1 3 5 6", "9 3 5 6:9 long"], MAJOR),
     quality("6/9", Major, "1 3 5 6", &["1 3 5 6:1", "9 3 5 6"], MAJOR),
     quality(
@@ -104,14 +106,14 @@ pub static QUALITIES: [Quality; 28] = [
         Minor,
         "1 b3 5 6",
         &["1 b3 5 6", "9 b3 5 6:9 long"],
-        "1 9 b3 11 5 6 7",
+        MINOR_SIXTH,
     ),
     quality(
         "m(maj7)",
         Minor,
         "1 b3 5 7",
         &["1 b3 5 6:1 6", "1 b3 5 7:b3 5 7"],
-        "1 9 b3 11 5 6 7",
+        MINOR_SIXTH,
     ),
     quality(
         "7",
@@ -139,7 +141,14 @@ pub static QUALITIES: [Quality; 28] = [
         Dominant,
         "1 3 #11 b7",
         &["1 3 #11 b7", "9 3 #11 b7:9 3 #11 b7", "9 3 5 b7:5"],
-        "1 9 3 #11 5 13 b7",
+        "1 b9 9 #9 3 #11 5 13 b7",
+    ),
+    quality(
+        "7b5",
+        Dominant,
+        "1 3 b5 b7",
+        &["1 3 b5 b7"],
+        "1 b9 9 #9 3 #11 b13 13 b7",
     ),
     quality(
         "7b9",
@@ -160,14 +169,14 @@ pub static QUALITIES: [Quality; 28] = [
         Dominant,
         "1 3 b13 b7",
         &["1 3 b13 b7"],
-        "1 b9 9 #9 3 #11 b13 b7",
+        "1 b9 9 #9 3 #11 5 b13 b7",
     ),
     quality(
         "7b9b13",
         Dominant,
         "1 3 b13 b7",
         &["b9 3 b13 b7", "1 3 b13 b7:1"],
-        "1 b9 #9 3 #11 b13 b7",
+        "1 b9 #9 3 #11 5 b13 b7",
     ),
     quality(
         "13b9",
@@ -186,7 +195,7 @@ pub static QUALITIES: [Quality; 28] = [
             "b9 3 #11 b7:#11",
             "1 3 b13 b7:1",
         ],
-        "1 b9 #9 3 #11 b13 b7",
+        "1 b9 #9 3 #11 5 b13 b7",
     ),
     quality(
         "7sus4",

@@ -1,6 +1,7 @@
 //! A passage as a passage grid.
 
 use super::passage::Passage;
+use super::voicing::Technique;
 use crate::ensembles::notes::Tone;
 use std::fmt::Write as _;
 
@@ -26,19 +27,36 @@ fn gcd(a: i32, b: i32) -> i32 {
     if b == 0 { a } else { gcd(b, a % b) }
 }
 
+/// What one player strikes; a note that is tied on lasts longer.
+fn played(passage: &Passage, seat: usize) -> Vec<Struck<'_>> {
+    let mut out: Vec<Struck<'_>> = Vec::new();
+    for hit in &passage.hits {
+        let Some(voice) = hit.seats.iter().position(|s| *s == seat) else {
+            continue;
+        };
+        if passage.band.chordal {
+            out.push(Struck {
+                at: hit.at,
+                len: hit.len,
+                tones: hit.voices.iter().collect(),
+            });
+        } else if let Some(before) = out.last_mut().filter(|_| hit.tied.contains(&voice)) {
+            before.len = hit.at + hit.len - before.at;
+        } else {
+            out.push(Struck {
+                at: hit.at,
+                len: hit.len,
+                tones: vec![&hit.voices[voice]],
+            });
+        }
+    }
+    out
+}
+
 fn parts(passage: &Passage) -> Vec<(&'static str, &'static str, Vec<Struck<'_>>)> {
     let mut out = Vec::new();
     for (seat, player) in passage.band.players.iter().enumerate() {
-        let struck = passage.hits.iter().map(|hit| Struck {
-            at: hit.at,
-            len: hit.len,
-            tones: if passage.band.chordal {
-                hit.voices.iter().collect()
-            } else {
-                vec![&hit.voices[seat]]
-            },
-        });
-        out.push((player.0, player.1, struck.collect()));
+        out.push((player.0, player.1, played(passage, seat)));
     }
     for part in &passage.backing {
         let struck = part.events.iter().map(|e| Struck {
@@ -78,7 +96,53 @@ fn cell(struck: &[Struck<'_>], at: i32) -> String {
     names.join("+")
 }
 
-/// The grid; a system each four bars.
+/// The passage as a file: its name, and its text.
+pub fn file(passage: &Passage) -> (&'static str, String) {
+    let text = grid(passage);
+    if !passage.xml {
+        return ("passage.passage", text);
+    }
+    let score = chartproof::read("passage.passage", text).unwrap();
+    let mut xml = chartproof::musicxml(&score);
+    if states(passage) {
+        for segment in passage.segments.iter().rev() {
+            words(&mut xml, segment.span.bar, segment.technique.word());
+        }
+    }
+    ("passage.musicxml", xml)
+}
+
+/// Whether the passage says its techniques; two layers have no common one.
+fn states(passage: &Passage) -> bool {
+    let tutti = |t: Technique| matches!(t, Technique::Tutti | Technique::TuttiOpen);
+    passage.stated
+        && passage
+            .segments
+            .iter()
+            .all(|s| !s.over_pad && !tutti(s.technique))
+}
+
+/// Words over the first staff at a bar.
+fn words(xml: &mut String, bar: i32, text: &str) {
+    let Some((at, tag)) = xml.match_indices("<measure ").nth(bar as usize) else {
+        return;
+    };
+    let from = at + tag.len();
+    let end = from + xml[from..].find("</measure>").unwrap();
+    let after = match xml[from..end].find("</attributes>") {
+        Some(found) => from + found + "</attributes>".len(),
+        None => from + xml[from..].find('>').unwrap() + 1,
+    };
+    let text = text.replace('&', "&amp;");
+    let direction = format!(
+        "<direction placement=\"above\"><direction-type><words>{text}</words></direction-type></direction>"
+    );
+    if !xml[from..end].contains(&format!("<words>{text}</words>")) {
+        xml.insert_str(after, &direction);
+    }
+}
+
+/// The grid; a system for the bars of each technique.
 pub fn grid(passage: &Passage) -> String {
     let mut out = format!(
         "title: passage {}\nkey: {}\nmeter: {}/{}\npitch: sounding\n",
@@ -95,10 +159,11 @@ pub fn grid(passage: &Passage) -> String {
         let _ = writeln!(out, "section: {section}");
     }
     let parts = parts(passage);
-    for (index, system) in (0..passage.bars / 4).enumerate() {
-        let technique = passage.techniques[index];
-        let changes = index == 0 || technique != passage.techniques[index - 1];
-        if passage.stated && changes {
+    let states = states(passage);
+    for (index, segment) in passage.segments.iter().enumerate() {
+        let technique = segment.technique;
+        let changes = index == 0 || technique != passage.segments[index - 1].technique;
+        if states && changes {
             let _ = writeln!(out, "technique: {}", technique.word());
         }
         if index == 0 {
@@ -107,7 +172,8 @@ pub fn grid(passage: &Passage) -> String {
                 let _ = writeln!(out, "{head} {} = {}", part.0, part.1);
             }
         }
-        rows(passage, &parts, 4 * system..4 * system + 4, &mut out);
+        let span = segment.span;
+        rows(passage, &parts, span.bar..span.bar + span.bars, &mut out);
     }
     out
 }
@@ -134,7 +200,16 @@ fn rows(
     if passage.symbols {
         row("chord", &|at| {
             let placed = passage.chords.iter().find(|c| c.at == at);
-            placed.map_or_else(|| "-".to_owned(), |c| c.chord.symbol())
+            placed.map_or_else(
+                || "-".to_owned(),
+                |c| {
+                    if c.silent {
+                        "N.C.".to_owned()
+                    } else {
+                        c.chord.symbol()
+                    }
+                },
+            )
         });
     }
     row("count", &|at| count(passage, at));

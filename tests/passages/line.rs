@@ -1,8 +1,12 @@
 //! A lead line through the voicings that are right: the cheapest path by chance.
 
 use super::chords::{Chord, Family, degrees, passing};
+use super::passage::Hit;
 use super::plan::{Key, Placed, Slot};
-use super::voicing::{Technique, clean, high_enough, in_range, same_sounds, shaped, spread, three};
+use super::voicing::{
+    Technique, clean, five_note, high_enough, in_range, same_sounds, shaped, spread, stacked,
+    three, tutti, two,
+};
 use crate::ensembles::notes::{Dice, Tone, key_alter, under};
 
 /// What a lead note is, and with it the chord under it.
@@ -28,11 +32,13 @@ pub enum Kind {
     Diatonic,
     /// The diminished seventh on the root, under a short neighbour.
     CommonTone,
+    /// The blue third over a dominant.
+    Blue,
 }
 
 impl Kind {
     pub fn moves(self) -> bool {
-        !matches!(self, Self::Chord | Self::Tension)
+        !matches!(self, Self::Chord | Self::Tension | Self::Blue)
     }
 }
 
@@ -59,6 +65,10 @@ pub struct Frame<'a> {
     pub chords: &'a [Placed],
     /// The way of passing notes that the phrase prefers.
     pub habit: Option<Kind>,
+    /// Ticks of a beat as it is felt.
+    pub beat: i32,
+    /// Held chords that sound with the phrase.
+    pub against: &'a [Hit],
 }
 
 impl Frame<'_> {
@@ -104,6 +114,23 @@ impl Frame<'_> {
                 four
             }
             Technique::ThreePart => three(lead, set)?,
+            Technique::TwoPart => two(lead, set)?,
+            Technique::FiveNote if kind.moves() || len < 12 => {
+                shaped(lead, set, Technique::DoubledLead)?
+            }
+            Technique::FiveNote => five_note(lead, chord, set, Technique::DoubledLead)?,
+            Technique::Tutti => tutti(lead, set, false)?,
+            Technique::TuttiOpen => tutti(lead, set, true)?,
+            Technique::Fourths | Technique::Cluster => {
+                let scale = self.scale(chord);
+                stacked(
+                    lead,
+                    chord,
+                    &scale,
+                    count,
+                    self.technique == Technique::Fourths,
+                )?
+            }
             Technique::Pad => {
                 let each = [Technique::Close, Technique::Drop2, Technique::Drop3];
                 let each = each.iter().filter_map(|t| {
@@ -126,10 +153,58 @@ impl Frame<'_> {
         ) && !kind.moves()
             && !chord.four().iter().any(|d| d.1 == chord.above(bottom));
         let fits = in_range(&voices, self.ranges)
-            && (line || clean(&voices, chord, len))
+            && (line || self.sounds_clean(&voices, chord, len))
             && high_enough(&voices, self.technique, self.low_horns)
             && !tension_below;
         fits.then_some(voices)
+    }
+
+    fn sounds_clean(&self, voices: &[Tone], chord: Chord, len: i32) -> bool {
+        match self.technique {
+            Technique::TwoPart => true,
+            Technique::Cluster => voices[voices.len() - 1].midi >= 58,
+            Technique::Fourths => clean(voices, chord, 6),
+            Technique::Tutti | Technique::TuttiOpen => {
+                let mut heard = voices.to_vec();
+                heard.sort_by_key(|t| -t.midi);
+                heard.dedup_by_key(|t| t.midi);
+                clean(&heard, chord, len)
+            }
+            _ => clean(voices, chord, len),
+        }
+    }
+
+    /// The notes of a chord's scale: its own, and those of the key that it takes.
+    fn scale(&self, chord: Chord) -> Vec<Tone> {
+        let own: Vec<Tone> = chord.four().iter().map(|d| chord.at(*d).plain()).collect();
+        let in_key = |t: &Tone| t.alter() == key_alter(t.letter.rem_euclid(7), self.key.fifths);
+        let takes = degrees(chord.quality.takes)
+            .into_iter()
+            .map(|d| chord.at(d).plain());
+        let more: Vec<Tone> = takes
+            .filter(in_key)
+            .filter(|t| own.iter().all(|o| o.class() != t.class()))
+            .collect();
+        own.into_iter().chain(more).collect()
+    }
+
+    /// A note rubs with one of another section that is held under it.
+    fn rubs(&self, voices: &[Tone], chord: Chord, at: i32, len: i32) -> bool {
+        let sounding = self
+            .against
+            .iter()
+            .filter(|h| h.at < at + len && at < h.at + h.len);
+        let held: Vec<Tone> = sounding.flat_map(|h| h.voices.clone()).collect();
+        voices.iter().any(|v| {
+            held.iter().any(|h| {
+                let apart = (v.midi - h.midi).abs();
+                let (lower, upper) = if v.midi < h.midi { (v, h) } else { (h, v) };
+                let root = chord.is(Family::Dominant)
+                    && chord.above(*lower) == 0
+                    && chord.above(*upper) == 1;
+                matches!(apart, 1 | 13 | 25) && !root
+            })
+        })
     }
 
     fn stable(&self, slot: &Slot, out: &mut Vec<Candidate>) {
@@ -138,7 +213,11 @@ impl Frame<'_> {
         let next = self.chords.get(slot.chord + 1).map(|c| c.chord);
         let line = matches!(
             self.technique,
-            Technique::Unison | Technique::Octaves | Technique::Pad
+            Technique::Unison
+                | Technique::Octaves
+                | Technique::Pad
+                | Technique::Tutti
+                | Technique::TuttiOpen
         );
         for set in chord.sets() {
             let natural = chord.is(Family::Dominant)
@@ -151,7 +230,9 @@ impl Frame<'_> {
             let third_step = (chord.root.class() - self.key.tonic().class()).rem_euclid(12) == 4
                 && !self.key.minor;
             let strange = chord.is(Family::Minor) && set.lead.1 == 2 && third_step;
-            if set.long && (line || slot.weak || natural && into_minor || strange) {
+            let on_beat = slot.at % self.beat == 0 || slot.push.is_some() || slot.delayed;
+            let short = !on_beat && slot.len <= 12;
+            if set.long && (short || line || slot.weak || natural && into_minor || strange) {
                 continue;
             }
             let kind = if set.long { Kind::Tension } else { Kind::Chord };
@@ -175,11 +256,52 @@ impl Frame<'_> {
         }
     }
 
+    /// Any note of the scale leads a stack.
+    fn stack(&self, slot: &Slot, out: &mut Vec<Candidate>) {
+        let chord = self.chords[slot.chord].chord;
+        let set = chord.tones(&chord.four());
+        let dominant = chord.is(Family::Dominant)
+            || chord.is(Family::HalfDiminished)
+            || chord.is(Family::Diminished);
+        for lead in self.scale(chord).into_iter().filter(|_| !dominant) {
+            self.octaves(Kind::Chord, chord, lead, set, slot.len, out);
+        }
+    }
+
+    fn blue(&self, slot: &Slot, out: &mut Vec<Candidate>) {
+        let chord = self.chords[slot.chord].chord;
+        let usual = self.habit == Some(Kind::Blue)
+            && self.technique.mechanical()
+            && chord.quality.suffix == "7";
+        if usual && !slot.weak {
+            let set = chord.tones(&degrees("#9 3 5 b7").try_into().unwrap());
+            self.octaves(
+                Kind::Blue,
+                chord,
+                chord.at((2, 3)).plain(),
+                set,
+                slot.len,
+                out,
+            );
+        }
+    }
+
+    fn common_tone(&self, chord: Chord, len: i32, out: &mut Vec<Candidate>) {
+        let set = chord.tones(&[(0, 0), (2, 3), (4, 6), (5, 9)]);
+        for tone in &set[1..] {
+            let own = chord.above(*tone) == 9 && chord.quality.suffix != "maj7";
+            if self.habit == Some(Kind::CommonTone) && chord.is(Family::Major) && !own {
+                self.octaves(Kind::CommonTone, chord, *tone, set, len, out);
+            }
+        }
+    }
+
     fn moving(&self, slot: &Slot, following: Option<&Slot>, out: &mut Vec<Candidate>) {
         let chord = self.chords[slot.chord].chord;
         let suffix = chord.quality.suffix;
         let len = slot.len;
         let dim = passing(chord);
+        self.common_tone(chord, len, out);
         let passes = !chord.is(Family::Suspended)
             && !matches!(suffix, "7#11" | "7alt" | "maj7#11" | "7b9b13" | "7b13");
         for tone in dim.iter().filter(|_| passes) {
@@ -195,18 +317,27 @@ impl Frame<'_> {
         }
         if suffix == "7" {
             let second = chord.tones(&[(0, 0), (2, 3), (3, 6), (5, 9)]);
-            self.octaves(Kind::SecondReading, chord, second[3], second, len, out);
-            let tonic = self.key.tonic();
-            if chord.root.class() == (tonic.class() + 7) % 12 {
-                let six = Chord::new(tonic, if self.key.minor { "m6" } else { "6" });
+            for lead in [second[0], second[3]] {
+                self.octaves(Kind::SecondReading, chord, lead, second, len, out);
+            }
+            let next = self.chords.get(slot.chord + 1).map(|c| c.chord);
+            let home = chord.at((3, 5)).plain();
+            let minor = match next.filter(|n| n.root.class() == home.class()) {
+                Some(next) => next.is(Family::Minor),
+                None => self.key.minor,
+            };
+            if next.is_some_and(|n| n.root.class() == home.class())
+                || self.key.tonic().class() == home.class()
+            {
+                let six = Chord::new(home, if minor { "m6" } else { "6" });
                 let set = six.tones(&six.four());
-                for tone in set.iter().filter(|t| !self.has(chord, **t)) {
+                for tone in set.iter().filter(|t| !has(chord, **t)) {
                     self.octaves(Kind::TonicSixth, chord, *tone, set, len, out);
                 }
             }
             let two = Chord::new(chord.at((4, 7)).plain(), "m7");
             let set = two.tones(&two.four());
-            for tone in set.iter().filter(|t| !self.has(chord, **t)) {
+            for tone in set.iter().filter(|t| !has(chord, **t)) {
                 self.octaves(Kind::Related, chord, *tone, set, len, out);
             }
         }
@@ -219,14 +350,10 @@ impl Frame<'_> {
         {
             let five = Chord::new(target.at((4, 7)).plain(), "7");
             let set = five.tones(&five.four());
-            for tone in set.iter().filter(|t| !self.has(chord, **t)) {
+            for tone in set.iter().filter(|t| !has(chord, **t)) {
                 self.octaves(Kind::Dominant, chord, *tone, set, len, out);
             }
         }
-    }
-
-    fn has(&self, chord: Chord, tone: Tone) -> bool {
-        chord.four().iter().any(|d| d.1 == chord.above(tone))
     }
 
     /// The passing note stands for the chord note just below it.
@@ -250,13 +377,28 @@ impl Frame<'_> {
     /// Everything that may stand at a note of the rhythm.
     pub fn candidates(&self, slots: &[Slot], at: usize) -> Vec<Candidate> {
         let mut out = Vec::new();
-        self.stable(&slots[at], &mut out);
-        let mechanical = self.technique.mechanical() || self.technique == Technique::ThreePart;
-        if slots[at].weak && mechanical {
-            self.moving(&slots[at], slots.get(at + 1), &mut out);
+        let slot = &slots[at];
+        if matches!(self.technique, Technique::Fourths | Technique::Cluster) {
+            self.stack(slot, &mut out);
+            return out;
         }
+        self.stable(slot, &mut out);
+        self.blue(slot, &mut out);
+        let shaped = matches!(
+            self.technique,
+            Technique::ThreePart | Technique::Tutti | Technique::TuttiOpen | Technique::FiveNote
+        );
+        if slot.weak && (self.technique.mechanical() || shaped) {
+            self.moving(slot, slots.get(at + 1), &mut out);
+        }
+        let chord = self.chords[slot.chord].chord;
+        out.retain(|c| c.kind.moves() || !self.rubs(&c.voices, chord, slot.at, slot.len));
         out
     }
+}
+
+fn has(chord: Chord, tone: Tone) -> bool {
+    chord.four().iter().any(|d| d.1 == chord.above(tone))
 }
 
 /// Cost of going from one note to the next; none where the moving one does not pass.
@@ -340,14 +482,24 @@ pub fn line(dice: &mut Dice, frame: &Frame<'_>, slots: &[Slot]) -> Option<Vec<Ca
 fn own_cost(dice: &mut Dice, candidate: &Candidate, slot: &Slot, favourite: Option<Kind>) -> i32 {
     let noise = dice.roll(8) as i32;
     let kind = match candidate.kind {
-        kind if Some(kind) == favourite => -8,
+        kind if Some(kind) == favourite => -15,
         Kind::Chord if slot.weak => 3,
-        Kind::Chord => 0,
+        Kind::Chord | Kind::Passing | Kind::Kept => 0,
         Kind::Tension => 2,
-        Kind::Passing | Kind::Kept => 0,
         _ => 3,
     };
     noise + kind
+}
+
+/// The four different notes of a voicing.
+fn four_of(voices: &[Tone]) -> [Tone; 4] {
+    let mut four: Vec<Tone> = Vec::new();
+    for voice in voices {
+        if four.iter().all(|t| t.class() != voice.class()) {
+            four.push(*voice);
+        }
+    }
+    four.try_into().unwrap_or([voices[0]; 4])
 }
 
 /// Passing notes under which all voices move in parallel into the coming voicing, where the line allows it.
@@ -374,7 +526,9 @@ pub fn parallel(
             continue;
         }
         let chord = frame.chords[slots[at].chord].chord;
-        let own = chord.takes(path[at].voices[0]) && !path[at].kind.moves();
+        let lead = chord.above(path[at].voices[0]);
+        let own =
+            !path[at].kind.moves() || chord.sets().iter().any(|s| !s.long && s.lead.1 == lead);
         let (p, x, n) = (before.lead(), path[at].lead(), after.lead());
         let major_seventh = matches!(chord.quality.suffix, "maj7" | "maj9");
         if major_seventh && p == n && x == p - 2 && chord.above(before.voices[0]) == 11 {
@@ -437,7 +591,7 @@ pub fn parallel(
             && moved[0].midi == x
             && steps;
         if fits && !same_sounds(&moved, &path[at].voices) {
-            let set = path[at].set;
+            let set = four_of(&moved);
             path[at] = Candidate {
                 kind,
                 set,

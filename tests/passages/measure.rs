@@ -1,6 +1,7 @@
 //! Proofs passages with and without slips, and counts. Only the JSON report and the face are used.
 
-use super::grid::grid;
+use super::curve::Point;
+use super::grid::file;
 use super::passage::{Passage, passage};
 use super::slips::{ROWS, Row, Slip, slip};
 use crate::ensembles::measure::Seen;
@@ -23,6 +24,10 @@ pub struct Plan {
 }
 
 /// What became of one slip.
+#[allow(
+    clippy::struct_excessive_bools,
+    reason = "each is a column of the table"
+)]
 #[derive(Clone, Debug)]
 pub struct Outcome {
     pub slip: Slip,
@@ -70,13 +75,22 @@ impl Totals {
         let count = self.outcomes().count().max(1) as f64;
         100.0 * self.outcomes().filter(|o| holds(o)).count() as f64 / count
     }
+    /// The dot of these settings on the curve.
+    pub fn point(&self, name: &str) -> Point {
+        Point {
+            name: name.to_owned(),
+            recall: self.share(|o| o.found),
+            own: self.share(|o| o.own),
+            false_alarms: self.false_alarms_per_100(),
+        }
+    }
     pub fn false_alarms_per_100(&self) -> f64 {
         100.0 * self.false_alarms() as f64 / self.sonorities().max(1) as f64
     }
 }
 
-fn proofed(text: &str, settings: &Settings) -> Vec<Seen> {
-    crate::ensembles::measure::proofed_as("passage.passage", text, &settings.style)
+pub fn proofed(file: &(&str, String), settings: &Settings) -> Vec<Seen> {
+    crate::ensembles::measure::proofed_as(file.0, &file.1, &settings.style)
 }
 
 /// The slip of a kind in a passage; the same for the same seed.
@@ -88,9 +102,8 @@ pub fn slipped(passage: &Passage, row: &Row) -> Option<(Passage, Slip)> {
 
 fn outcome(passage: &Passage, clean: &[Seen], row: &Row, settings: &Settings) -> Option<Outcome> {
     let (slipped, slip) = slipped(passage, row)?;
-    let text = grid(&slipped);
-    let seen = proofed(&text, settings);
-    let (bar, beat) = passage.place(passage.hits[slip.hit].at);
+    let written = file(&slipped);
+    let seen = proofed(&written, settings);
     let known = |f: &Seen| {
         clean.iter().any(|c| {
             c.rule == f.rule
@@ -100,8 +113,13 @@ fn outcome(passage: &Passage, clean: &[Seen], row: &Row, settings: &Settings) ->
         })
     };
     let new: Vec<Seen> = seen.into_iter().filter(|f| !known(f)).collect();
-    let place = |f: &Seen| f.bar == bar && (f.beat - beat).abs() < 0.01;
-    let own = |f: &Seen| row.rules.contains(&f.rule.as_str());
+    let place = |f: &Seen| {
+        let within = (f.beat - 1.0) * f64::from(passage.meter.figure());
+        let at = f64::from((f.bar - 1) * passage.meter.bar) + within;
+        (f64::from(slip.at) - 0.2..f64::from(slip.at + slip.len) - 0.2).contains(&at)
+    };
+    let own =
+        |f: &Seen| row.rules.contains(&f.rule.as_str()) || slip.also.contains(&f.rule.as_str());
     let names = |f: &Seen| f.parts.iter().any(|p| slip.parts.contains(&p.as_str()));
     let hits: Vec<&Seen> = new
         .iter()
@@ -112,19 +130,19 @@ fn outcome(passage: &Passage, clean: &[Seen], row: &Row, settings: &Settings) ->
         own: hits.iter().any(|f| own(f)),
         faint: !hits.is_empty() && hits.iter().all(|f| !f.counts()),
         elsewhere: new.iter().filter(|f| f.counts() && !place(f)).count(),
-        restored: restored(passage, &text, settings),
+        restored: restored(passage, &written, settings),
         new,
         slip,
     })
 }
 
 /// Whether `correct` gives back the notes of the clean passage.
-fn restored(passage: &Passage, text: &str, settings: &Settings) -> bool {
-    let Ok(done) = chartproof::correct("passage.passage", text, &settings.style) else {
+fn restored(passage: &Passage, (name, text): &(&str, String), settings: &Settings) -> bool {
+    let Ok(done) = chartproof::correct(name, text.as_str(), &settings.style) else {
         return false;
     };
-    let corrected = chartproof::read("passage.passage", done.bytes).unwrap();
-    let clean = chartproof::read("passage.passage", grid(passage)).unwrap();
+    let corrected = chartproof::read(name, done.bytes).unwrap();
+    let clean = chartproof::read(name, file(passage).1).unwrap();
     sounds(&corrected) == sounds(&clean)
 }
 
@@ -146,7 +164,7 @@ pub fn sounds(score: &chartproof::Score) -> Vec<(usize, i64, i16)> {
 
 fn measured(seed: u64, plan: &Plan, settings: &Settings) -> Measured {
     let passage = passage(seed);
-    let clean = proofed(&grid(&passage), settings);
+    let clean = proofed(&file(&passage), settings);
     let mut outcomes = Vec::new();
     let mut tried = 0;
     for step in 0..ROWS.len() {

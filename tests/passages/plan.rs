@@ -87,9 +87,15 @@ pub struct Placed {
     pub at: i32,
     pub len: i32,
     pub chord: Chord,
+    /// The symbol says that nobody plays chords.
+    pub silent: bool,
 }
 
-const MAJOR: [&str; 18] = [
+const MAJOR: [&str; 23] = [
+    "1:6|5:7|5:7|1:6",
+    "2:m7|5:7|5:7|1:6",
+    "1:maj7|1:maj7|2:m7|5:7",
+    "1:7|1:7|4:7|1:7",
     "1:6|1:6|2:m7 5:7|1:6",
     "2:m7|5:7|1:maj7|1:6",
     "1:6 6:m7|2:m7 5:7|3:m7 6:7b9|2:m7 5:13",
@@ -104,13 +110,16 @@ const MAJOR: [&str; 18] = [
     "1:7|4:7|1:7|5:7",
     "2:m7/4|5:7|1:6/3|1:6",
     "2:m7|b2:7#11|1:maj7|1:6",
+    "1:6|6:7b5|2:m7|5:7",
     "1:maj7|b3:7|b6:maj7|5:9sus4 5:7",
     "4:maj7/2 5:7|1:6|2:m7 5:9|1:maj9",
     "3:m7|6:7b13|2:m7|5:13b9",
     "2:m7|5:7sus4 5:7|1:6|6:m11",
 ];
 
-const MINOR: [&str; 12] = [
+const MINOR: [&str; 14] = [
+    "1:m6|5:7|5:7|1:m6",
+    "4:m6|5:7|1:m6|5:7",
     "1:m6|1:m6|2:m7b5 5:7b9|1:m6",
     "1:m7|4:m7|2:m7b5|5:7alt",
     "1:m6|4:m6|5:7|1:m6",
@@ -123,6 +132,19 @@ const MINOR: [&str; 12] = [
     "b3:6|2:m7b5 5:7b9|1:m6|5:7#9",
     "1:m6|b7:9|b6:maj7|5:7sus4(b9) 5:7b9",
     "1:m7|2:m7b5 5:7b9|1:m(maj7)|1:m6",
+];
+
+/// Modal changes, for fourths and clusters.
+const MODAL: [&str; 4] = [
+    "1:6/9|2:m11|2:m11|1:6/9",
+    "1:maj7|4:maj7#11|2:m7|1:6/9",
+    "2:m11|5:9sus4|2:m7|1:6/9",
+    "1:6/9|4:6/9|5:9sus4|1:6/9",
+];
+const MODAL_MINOR: [&str; 3] = [
+    "1:m11|1:m7|4:m7|1:m11",
+    "1:m7|4:m11|1:m7|1:m11",
+    "1:m11|b7:9sus4|4:m7|1:m11",
 ];
 
 fn step(name: &str) -> (i16, i16) {
@@ -145,14 +167,22 @@ fn step(name: &str) -> (i16, i16) {
 }
 
 /// Four bars of changes from a bar on; the last four bars of a passage end on the tonic.
-pub fn changes(dice: &mut Dice, key: Key, meter: Meter, bar: i32, ends: bool) -> Vec<Placed> {
-    let row = if key.minor {
-        *dice.pick(&MINOR)
-    } else {
-        *dice.pick(&MAJOR)
+pub fn changes(
+    dice: &mut Dice,
+    key: Key,
+    meter: Meter,
+    bar: i32,
+    ends: bool,
+    modal: bool,
+) -> Vec<Placed> {
+    let row = match (modal, key.minor) {
+        (true, false) => *dice.pick(&MODAL),
+        (true, true) => *dice.pick(&MODAL_MINOR),
+        (false, false) => *dice.pick(&MAJOR),
+        (false, true) => *dice.pick(&MINOR),
     };
     let mut bars: Vec<&str> = row.split('|').collect();
-    if ends {
+    if ends && !modal {
         bars[3] = if key.minor {
             "1:m6"
         } else {
@@ -176,6 +206,7 @@ pub fn changes(dice: &mut Dice, key: Key, meter: Meter, bar: i32, ends: bool) ->
                 at: (bar + index as i32) * meter.bar + from,
                 len: to - from,
                 chord: Chord::new(root, suffix),
+                silent: false,
             });
         }
     }
@@ -247,18 +278,32 @@ fn patterns(meter: Meter) -> &'static [&'static str] {
     }
 }
 
-/// The rhythm of four bars; a rest of a beat ends it.
-pub fn rhythm(dice: &mut Dice, meter: Meter, bar: i32, chords: &[Placed], held: bool) -> Vec<Slot> {
+/// Some bars of a passage.
+#[derive(Clone, Copy, Debug)]
+pub struct Bars {
+    pub bar: i32,
+    pub bars: i32,
+}
+
+/// The rhythm of some bars; a rest of a beat ends it.
+pub fn rhythm(
+    dice: &mut Dice,
+    meter: Meter,
+    span: Bars,
+    chords: &[Placed],
+    held: bool,
+) -> Vec<Slot> {
     if held {
-        return held_chords(meter, bar, chords);
+        return held_chords(meter, span, chords);
     }
     let mut slots: Vec<Slot> = Vec::new();
     let all = patterns(meter);
     let habit = *dice.pick(all);
-    for index in bar..bar + 4 {
+    let ends = span.bar + span.bars;
+    for index in span.bar..ends {
         let from = index * meter.bar;
-        let row = if index == bar + 3 {
-            "S24"
+        let row = if index == ends - 1 {
+            *dice.pick(&["S24", "S18", "S12"])
         } else if dice.chance(25) {
             habit
         } else {
@@ -269,11 +314,12 @@ pub fn rhythm(dice: &mut Dice, meter: Meter, bar: i32, chords: &[Placed], held: 
             let (kind, len) = word.split_at(1);
             let len: i32 = len.parse().unwrap();
             if kind != "r" {
+                let weak = kind == "w";
                 slots.push(Slot {
                     at,
                     len,
                     chord: 0,
-                    weak: kind == "w",
+                    weak,
                     push: None,
                     delayed: false,
                 });
@@ -281,13 +327,13 @@ pub fn rhythm(dice: &mut Dice, meter: Meter, bar: i32, chords: &[Placed], held: 
             at += len;
         }
     }
-    pushes(dice, meter, bar, &mut slots);
+    pushes(dice, meter, span, chords, &mut slots);
     assign(chords, &mut slots);
     slots
 }
 
-fn held_chords(meter: Meter, bar: i32, chords: &[Placed]) -> Vec<Slot> {
-    let (from, to) = (bar * meter.bar, (bar + 4) * meter.bar);
+fn held_chords(meter: Meter, span: Bars, chords: &[Placed]) -> Vec<Slot> {
+    let (from, to) = (span.bar * meter.bar, (span.bar + span.bars) * meter.bar);
     let placed = chords
         .iter()
         .enumerate()
@@ -307,9 +353,10 @@ fn held_chords(meter: Meter, bar: i32, chords: &[Placed]) -> Vec<Slot> {
     placed.map(slot).collect()
 }
 
-/// Anticipations across bar lines and delayed attacks.
-fn pushes(dice: &mut Dice, meter: Meter, bar: i32, slots: &mut Vec<Slot>) {
-    for index in bar + 1..bar + 4 {
+/// Anticipations of bars and of chords within a bar, and delayed attacks.
+fn pushes(dice: &mut Dice, meter: Meter, span: Bars, chords: &[Placed], slots: &mut Vec<Slot>) {
+    let (from, to) = (span.bar * meter.bar, (span.bar + span.bars) * meter.bar);
+    for index in span.bar + 1..span.bar + span.bars {
         let line = index * meter.bar;
         let first = slots.iter_mut().find(|s| s.at == line && s.len >= 12);
         if let Some(first) = first.filter(|_| dice.chance(10)) {
@@ -319,9 +366,20 @@ fn pushes(dice: &mut Dice, meter: Meter, bar: i32, slots: &mut Vec<Slot>) {
         }
     }
     let form = *dice.pick(&["", "", "note", "rest", "tied", "rest-long"]);
-    for index in bar + 1..bar + 4 {
-        if !form.is_empty() && dice.chance(60) {
-            push(meter, index * meter.bar, form, slots);
+    let mut lines: Vec<i32> = (span.bar + 1..span.bar + span.bars)
+        .map(|b| b * meter.bar)
+        .collect();
+    lines.extend(
+        chords
+            .iter()
+            .map(|c| c.at)
+            .filter(|at| (from + 1..to).contains(at)),
+    );
+    lines.sort_unstable();
+    lines.dedup();
+    for line in lines {
+        if !form.is_empty() && dice.chance(50) {
+            push(meter, line, form, slots);
         }
     }
 }

@@ -3,7 +3,7 @@
 
 use super::chords::{Chord, Family, degrees, passing};
 use super::passage::{Hit, Passage};
-use super::voicing::{clean, minor_ninth};
+use super::voicing::minor_ninth;
 use crate::ensembles::notes::Tone;
 
 fn classes(voices: &[Tone]) -> Vec<i16> {
@@ -18,19 +18,22 @@ pub fn fits(chord: Chord, voices: &[Tone]) -> bool {
     let above: Vec<i16> = voices.iter().map(|t| chord.above(*t)).collect();
     let has = |semitones: &[i16]| semitones.iter().any(|s| above.contains(s));
     let thirds: &[i16] = match chord.quality.family {
+        Family::Minor if matches!(chord.quality.suffix, "m6" | "m(maj7)") => &[3],
         Family::Minor | Family::HalfDiminished => &[3, 5],
         Family::Suspended => &[5],
         Family::Diminished => &[3],
         _ => &[4],
     };
     let sevenths: &[i16] = match chord.quality.family {
-        Family::Major => &[9, 11],
-        Family::Diminished => &[9, 11],
+        Family::Major | Family::Diminished => &[9, 11],
         Family::Minor if chord.takes(chord.at((6, 11))) => &[9, 11],
         _ => &[10],
     };
     let both = |a: i16, b: i16| above.contains(&a) && above.contains(&b);
-    let clash = both(1, 2) || both(4, 5) && !chord.is(Family::Suspended);
+    let clash = both(1, 2)
+        || both(7, 8)
+        || both(6, 7) && chord.quality.suffix == "7alt"
+        || both(4, 5) && !chord.is(Family::Suspended);
     voices.iter().all(|t| chord.takes(*t)) && has(thirds) && has(sevenths) && !clash
 }
 
@@ -64,7 +67,19 @@ fn approaches(target: Chord) -> Vec<Vec<i16>> {
     rows.iter().map(set).collect()
 }
 
-fn parallel(voices: &[Tone], after: &Hit) -> bool {
+/// The suspended form of a dominant, complete: its fourth, its seventh, and its fifth or ninth.
+fn suspended(chord: Chord, voices: &[Tone]) -> bool {
+    let set = |suffix: &str| fits(Chord::new(chord.root, suffix), voices);
+    chord.is(Family::Dominant) && (set("7sus4") || set("7sus4(b9)"))
+}
+
+/// One of the chords that lead into a target, or that are heard over it from there.
+pub fn approach(target: Chord, voices: &[Tone]) -> bool {
+    approaches(target).contains(&classes(voices))
+}
+
+/// All voices go into the next sonority by step, one way.
+pub fn parallel(voices: &[Tone], after: &Hit) -> bool {
     let moved: Vec<i16> = voices
         .iter()
         .zip(&after.voices)
@@ -87,28 +102,22 @@ pub fn may_be_right(passage: &Passage, at: usize, voices: &[Tone]) -> bool {
     let short = hit.len <= 12;
     let mut heard = voices.to_vec();
     heard.sort_by_key(|t| -t.midi);
-    if !clean(&heard, hit.chord, if short { 6 } else { 24 }) && minor_ninth(&heard, hit.chord) {
+    if minor_ninth(&heard, hit.chord) {
         return false;
     }
-    if fits(hit.chord, voices) {
+    if fits(hit.chord, voices) || suspended(hit.chord, voices) {
         return true;
     }
-    let after = passage
-        .hits
-        .get(at + 1)
-        .filter(|n| n.at == hit.at + hit.len);
+    let after = passage.after(at);
     let chord_at = |index: usize| passage.chords.get(index).map(|c| c.chord);
     let ends = passage.chords[hit.index].at + passage.chords[hit.index].len;
     if ends - hit.at <= 6 && chord_at(hit.index + 1).is_some_and(|c| fits(c, voices)) {
         return true;
     }
-    let early = hit.at + 6 < passage.chords[hit.index].at + 6 || hit.push.is_some();
-    if early
-        && hit.index > 0
-        && chord_at(hit.index - 1).is_some_and(|c| fits(c, voices))
-        && hit.at < passage.chords[hit.index].at
-    {
-        return hit.push.is_none();
+    // What is struck ahead of a change may still belong to the chord before it.
+    let ahead = hit.at < passage.chords[hit.index].at;
+    if ahead && hit.index > 0 && chord_at(hit.index - 1).is_some_and(|c| fits(c, voices)) {
+        return true;
     }
     if !short || !hit.weak {
         return false;

@@ -72,7 +72,7 @@ pub fn by_technique(totals: &Totals) -> String {
     let mut groups: BTreeMap<String, Vec<&Outcome>> = BTreeMap::new();
     for measured in &totals.all {
         for outcome in &measured.outcomes {
-            let technique = measured.passage.hits[outcome.slip.hit].technique;
+            let technique = outcome.slip.technique;
             groups
                 .entry(technique.word().to_owned())
                 .or_default()

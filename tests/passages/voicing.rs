@@ -16,6 +16,15 @@ pub enum Technique {
     Drop24,
     Spread,
     ThreePart,
+    TwoPart,
+    /// A fifth note in place of the doubled lead.
+    FiveNote,
+    Fourths,
+    Cluster,
+    /// Trumpets in close position, trombones the same an octave below.
+    Tutti,
+    /// Trumpets in close position, trombones open under them.
+    TuttiOpen,
     Unison,
     Octaves,
     /// Held chords in whichever open or close position leads best.
@@ -37,6 +46,12 @@ impl Technique {
             Drop24 => "drop 2 & 4",
             Self::Spread => "spread",
             Self::ThreePart => "three-part",
+            Self::TwoPart => "two-part",
+            Self::FiveNote => "five-note soli",
+            Self::Fourths => "fourths",
+            Self::Cluster => "cluster",
+            Self::Tutti => "tutti",
+            Self::TuttiOpen => "tutti, open below",
             Self::Unison => "unison",
             Self::Octaves => "octaves",
             Self::Pad => "free",
@@ -141,6 +156,119 @@ pub fn three(lead: Tone, four: &[Tone; 4]) -> Option<Vec<Tone>> {
     (voices.len() == 3 && distinct).then_some(voices)
 }
 
+/// Lead with the guide tone that lies a third to a sixth below it.
+pub fn two(lead: Tone, four: &[Tone; 4]) -> Option<Vec<Tone>> {
+    let mut guides = [four[1], four[3]].map(|t| under(t, lead.midi - 3));
+    guides.sort_by_key(|t| -t.midi);
+    let near = guides
+        .into_iter()
+        .find(|t| (3..=9).contains(&(lead.midi - t.midi)))?;
+    Some(vec![lead, near])
+}
+
+/// The doubled lead gives way to a tension of its own category: 9 under 1, 7 under 6, 11 under a minor third, 13 under 5.
+pub fn five_note(lead: Tone, chord: Chord, four: &[Tone; 4], base: Technique) -> Option<Vec<Tone>> {
+    let mut voices = shaped(lead, four, base)?;
+    let flat = matches!(chord.quality.suffix, "7b9" | "13b9" | "7alt" | "7b9b13");
+    let dominant = chord.is(Family::Dominant);
+    let by = match chord.above(lead) {
+        0 if flat => (1, 1),
+        0 => (1, 2),
+        9 if chord.is(Family::Major) => (1, 2),
+        3 if chord.is(Family::Minor) => (1, 2),
+        7 if dominant && flat => (1, 1),
+        7 if dominant => (1, 2),
+        _ => return Some(voices),
+    };
+    let doubling = voices.iter().position(|v| v.midi == lead.midi - 12)?;
+    voices[doubling] = voices[doubling].moved(by.0, by.1).plain();
+    let taken = chord.takes(voices[doubling]);
+    let mut classes: Vec<i16> = voices.iter().map(|v| v.class()).collect();
+    classes.sort_unstable();
+    classes.dedup();
+    voices.sort_by_key(|t| -t.midi);
+    (taken && classes.len() == 5).then_some(voices)
+}
+
+/// Notes of the chord's scale stacked under a lead, the gaps from the top as given; the cheapest stack.
+pub fn stacked(
+    lead: Tone,
+    chord: Chord,
+    scale: &[Tone],
+    count: usize,
+    fourths: bool,
+) -> Option<Vec<Tone>> {
+    let mut best = None;
+    let mut voices = vec![lead];
+    stack(chord, scale, count, fourths, &mut voices, &mut best);
+    best.map(|b: (i32, Vec<Tone>)| b.1)
+}
+
+fn stack(
+    chord: Chord,
+    scale: &[Tone],
+    count: usize,
+    fourths: bool,
+    voices: &mut Vec<Tone>,
+    best: &mut Option<(i32, Vec<Tone>)>,
+) {
+    let gaps: Vec<i16> = voices.windows(2).map(|w| w[0].midi - w[1].midi).collect();
+    if voices.len() == count {
+        let odd_gaps = gaps
+            .iter()
+            .map(|g| i32::from(if fourths { *g != 5 } else { *g == 1 }));
+        let own = chord.four().map(|d| d.1);
+        let outside = voices
+            .iter()
+            .map(|v| i32::from(!own.contains(&chord.above(*v))));
+        let cost: i32 = odd_gaps.sum::<i32>() + outside.sum::<i32>();
+        let (odd, half) = (
+            gaps.iter().filter(|g| **g != 5).count(),
+            gaps.iter().filter(|g| **g == 1).count(),
+        );
+        let third = chord.guides()[0].class();
+        let allowed = if fourths {
+            odd <= 1
+        } else {
+            half <= 1 && voices.iter().any(|v| v.class() == third)
+        };
+        if allowed && !minor_ninth(voices, chord) && best.as_ref().is_none_or(|b| cost < b.0) {
+            *best = Some((cost, voices.clone()));
+        }
+        return;
+    }
+    let above = voices[voices.len() - 1];
+    let steps: &[i16] = match (fourths, voices.len()) {
+        (true, _) => &[5, 6, 4],
+        (false, 1) => &[3, 4],
+        (false, _) => &[2, 1],
+    };
+    for step in steps {
+        let found = scale
+            .iter()
+            .find(|t| t.class() == (above.midi - step).rem_euclid(12));
+        let next = found.map(|t| under(*t, above.midi - step));
+        let Some(next) = next.filter(|n| voices.iter().all(|v| v.class() != n.class())) else {
+            continue;
+        };
+        voices.push(next);
+        stack(chord, scale, count, fourths, voices, best);
+        voices.pop();
+    }
+}
+
+/// Trumpets in close position; trombones the same an octave below, or open under them.
+pub fn tutti(lead: Tone, four: &[Tone; 4], open: bool) -> Option<Vec<Tone>> {
+    let mut voices = shaped(lead, four, Close)?;
+    let below = if open {
+        shaped(lead.octaves(-1), four, Drop2)?
+    } else {
+        voices.iter().map(|t| t.octaves(-1)).collect()
+    };
+    voices.extend(below);
+    Some(voices)
+}
+
 /// Root in the bass; fifth, seventh (sixth) or tenth over it; both guide tones sound; the lead on top.
 pub fn spread(
     lead: Tone,
@@ -152,10 +280,12 @@ pub fn spread(
     if count < 4 {
         return None;
     }
-    let root = under(chord.root.plain(), 50.min(ranges[count - 1].1));
+    let highest = under(chord.root.plain(), 50.min(ranges[count - 1].1));
     let mut best: Option<(i16, Vec<Tone>)> = None;
-    let mut voices = vec![lead];
-    fill(chord, root, four, ranges, &mut voices, &mut best);
+    for root in [highest, highest.octaves(-1)] {
+        let mut voices = vec![lead];
+        fill(chord, root, four, ranges, &mut voices, &mut best);
+    }
     best.map(|b| b.1)
 }
 
@@ -177,7 +307,7 @@ fn fill(
             .all(|g| voices.iter().any(|v| v.class() == *g));
         if whole
             && matches!(lowest, 7 | 9 | 10 | 11 | 15 | 16)
-            && voices[0].midi - root.midi >= 19
+            && voices[0].midi - root.midi >= 16
             && in_range(voices, ranges)
             && clean(voices, chord, 48)
         {
