@@ -1,7 +1,11 @@
 //! At which pitch reports speak: the pitch of the file first, or the one that was asked for.
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::indexing_slicing)]
 
+use crate::common::{self, BANDS, SLIPS, TECHNIQUES};
 use assert_cmd::Command;
+use chartproof::inside::proof::proof as proof_of;
+use chartproof::inside::reading::grid as reader;
+use chartproof::inside::style::Style;
 use serde_json::Value;
 use std::fs;
 use std::path::Path;
@@ -240,4 +244,51 @@ fn limits_of_instruments_say_that_they_are_written() {
         out.contains("^^ below written Bb3") || out.contains("below written Bb3\n"),
         "{out}"
     );
+}
+
+/// The passages of the generator, each with one slip: what is asked for is read at sight, at sounding
+/// pitch and on the page of every player, whatever the key.
+#[test]
+fn no_double_accidental_is_asked_for() {
+    let mut asked = 0;
+    for round in 0..240u64 {
+        let at = round as usize;
+        let (band, technique, key) = (at % BANDS.len(), at % TECHNIQUES.len(), at % 12);
+        let Some(mut made) = common::clean(round * 31 + 5, band, technique, key, true, 4) else {
+            continue;
+        };
+        if common::inject(&mut made, at % SLIPS.len(), round).is_none() {
+            continue;
+        }
+        let text = made.grid();
+        let score = reader::read(Path::new("made.passage"), text.as_str().into()).unwrap();
+        for finding in &proof_of(&score, &Style::default()).findings {
+            let changes = finding.fix.iter().flat_map(|f| &f.changes);
+            let changes: Vec<_> = changes.map(|c| (c.note, c.sounding)).collect();
+            let marked = finding
+                .notes
+                .iter()
+                .filter_map(|n| Some((n.note, n.expected?)));
+            let notes: Vec<_> = changes.into_iter().chain(marked).collect();
+            let pages = notes
+                .iter()
+                .map(|(at, sounding)| score.written_for(*at, *sounding));
+            let sounding = notes.iter().map(|(_, sounding)| *sounding);
+            let all = finding.expected.iter().copied();
+            for pitch in all.chain(sounding).chain(pages) {
+                asked += 1;
+                let stands = || {
+                    let notes = score.parts.iter().flat_map(|p| &p.notes);
+                    let mut names = notes.flat_map(|n| [n.sounding.name(), n.written.name()]);
+                    names.any(|n| n == pitch.name())
+                };
+                assert!(
+                    pitch.alter.abs() < 2 || stands(),
+                    "{pitch}: {}\n{text}",
+                    finding.message
+                );
+            }
+        }
+    }
+    assert!(asked > 1000, "{asked}");
 }

@@ -70,20 +70,20 @@ impl Score {
         }
     }
 
-    /// A sounding pitch for the player of a note, spelled so that both names mean each other.
+    /// A sounding pitch for the player of a note, named as [`Score::change`] would spell it.
     pub fn player_pitch(&self, at: NoteRef, sounding: Pitch) -> PlayerPitch {
         let written = self.written_for(at, sounding);
         let part = self.parts.get(at.part as usize);
         let note = part.and_then(|p| p.notes.get(at.note as usize));
-        if note.is_some_and(|n| n.written == written && n.sounding == sounding) {
-            return PlayerPitch { written, sounding };
-        }
-        let onset = note.map(|n| n.onset).unwrap_or_default();
-        let heard = part.map(|p| written.transposed(p.transposition(onset)));
+        let stands = note.is_some_and(|n| n.written == written && n.sounding == sounding);
+        let spelled = part.filter(|p| !(stands || p.worked_out)).map(|p| {
+            let onset = note.map(|n| n.onset).unwrap_or_default();
+            written.transposed(p.transposition(onset))
+        });
         PlayerPitch {
             written,
-            sounding: heard
-                .filter(|h| h.midi() == sounding.midi())
+            sounding: spelled
+                .filter(|s| s.midi() == sounding.midi())
                 .unwrap_or(sounding),
         }
     }
