@@ -198,8 +198,9 @@ pub fn check(input: &RuleInput<'_>, out: &mut Vec<Finding>) {
             continue;
         }
         let mut odds = Vec::new();
+        let one_way = slur_alike(together, &all);
         for bar in 0..together.bars.len() {
-            in_bar(input, together, &all, bar, &mut odds);
+            in_bar(input, together, (&all, one_way), bar, &mut odds);
         }
         let comparison = MarkComparison {
             rule: &RULE,
@@ -215,7 +216,7 @@ pub fn check(input: &RuleInput<'_>, out: &mut Vec<Finding>) {
 fn in_bar(
     input: &RuleInput<'_>,
     together: &Together,
-    slurs: &[Vec<Slur>],
+    (slurs, one_way): (&[Vec<Slur>], bool),
     bar: usize,
     odds: &mut Vec<Odd>,
 ) {
@@ -228,13 +229,13 @@ fn in_bar(
     else {
         return;
     };
-    let family = |p: usize| together.players.get(p).and_then(|p| p.family);
+    // Families that slur alike elsewhere are one here.
+    let family = |p: usize| {
+        let own = together.players.get(p).and_then(|p| p.family);
+        own.filter(|_| !one_way)
+    };
     for attack in model.attacks_in(bar) {
-        let slur = |p: usize| -> Option<Slur> {
-            let list = slurs.get(p)?;
-            let i = list.partition_point(|s| s.from < attack.onset);
-            list.get(i).filter(|s| s.from == attack.onset).copied()
-        };
+        let slur = |p: usize| slur_from(slurs, p, attack.onset);
         if all.iter().all(|&p| slur(p).is_none()) {
             continue;
         }
@@ -270,13 +271,23 @@ fn in_bar(
                 })
                 .collect();
             let values: SmallVec<[Option<Slur>; 6]> = here.iter().map(|h| h.1).collect();
-            let (Some(wanted), true) = (most(&values), here.len() > 1) else {
+            let (Some(mut wanted), true) = (most(&values), here.len() > 1) else {
                 continue;
             };
+            // Of two in a family the rest of the section says who is right.
+            if let [a, b] = values[..]
+                && a != b
+            {
+                let others = || all.iter().map(|&p| slur(p));
+                let votes = |value: Option<Slur>| others().filter(|s| *s == value).count();
+                wanted = if votes(b) > votes(a) { b } else { a };
+            }
             odds.extend(
                 here.iter()
                     .filter(|h| {
-                        h.1 != wanted && !is_half(input, together, h.0, attack.onset, wanted)
+                        h.1 != wanted
+                            && !is_half(input, together, h.0, attack.onset, wanted)
+                            && !ends_on_repetition(together, h.0, h.1, wanted)
                     })
                     .map(|h| Odd {
                         player: h.0,
@@ -289,6 +300,68 @@ fn in_bar(
             );
         }
     }
+}
+
+/// The slur that starts for a player at a time.
+fn slur_from(slurs: &[Vec<Slur>], player: usize, onset: Ticks) -> Option<Slur> {
+    let list = slurs.get(player)?;
+    let i = list.partition_point(|s| s.from < onset);
+    list.get(i).filter(|s| s.from == onset).copied()
+}
+
+/// Whether the slurs of different families start and end alike nearly always: then they are meant so.
+fn slur_alike(together: &Together, slurs: &[Vec<Slur>]) -> bool {
+    let mut families: SmallVec<[Option<&str>; 6]> =
+        together.players.iter().map(|p| p.family).collect();
+    families.sort_unstable();
+    families.dedup();
+    if families.len() < 2 {
+        return false;
+    }
+    let (mut alike, mut differ) = (0usize, 0usize);
+    for bar in 0..together.bars.len() {
+        let all = together.all(bar);
+        let mut onsets: Vec<Ticks> = all
+            .iter()
+            .filter_map(|&p| together.players.get(p))
+            .flat_map(|p| p.attacks_in(bar).iter().map(|a| a.onset))
+            .collect();
+        onsets.sort_unstable();
+        onsets.dedup();
+        for onset in onsets {
+            let here = all.iter().map(|&p| slur_from(slurs, p, onset));
+            let here: SmallVec<[Option<Slur>; 6]> = here.collect();
+            match here.first() {
+                Some(first) if here.iter().any(Option::is_some) => {
+                    let same = here.iter().all(|s| s == first);
+                    alike += usize::from(same);
+                    differ += usize::from(!same);
+                }
+                _ => {}
+            }
+        }
+    }
+    alike > 1 && differ * 4 <= alike
+}
+
+/// Whether a slur only goes on to the same note struck again, which `rhythm-unison` reports.
+fn ends_on_repetition(
+    together: &Together,
+    player: usize,
+    own: Option<Slur>,
+    wanted: Option<Slur>,
+) -> bool {
+    let (Some(own), Some(wanted)) = (own, wanted) else {
+        return false;
+    };
+    let Some(player) = together.players.get(player) else {
+        return false;
+    };
+    let (Some(last), Some(before)) = (player.last_before(own.to), player.last_before(wanted.to))
+    else {
+        return false;
+    };
+    own.to > wanted.to && last.midi == before.midi && before.end == last.onset
 }
 
 fn in_words(input: &RuleInput<'_>, slur: Option<Slur>) -> String {
