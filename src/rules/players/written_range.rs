@@ -216,7 +216,8 @@ fn notes_outside<'a>(
             }
             RangeVerdict::Comfortable | RangeVerdict::Professional => return None,
         };
-        if input.is_explained(at) {
+        // What no player has is told here, whatever else it is.
+        if level < Level::Error && input.is_explained(at) {
             return None;
         }
         Some(Outside {
