@@ -30,6 +30,8 @@ mod outside_schema;
 mod outside_slicing;
 mod outside_voicing;
 mod outside_waiver;
+mod passages;
+mod pitch;
 mod planted;
 mod program;
 mod sarif;

@@ -226,12 +226,13 @@ impl<'a> Ties<'a> {
             });
         let name = self.name;
         let finding = |leads_to: String| {
-            let message = format!("{name}: the tie from {} leads to {leads_to}", note.written);
+            let from = self.spoken(note);
+            let message = format!("{name}: the tie from {from} leads to {leads_to}");
             RULE.finding(note.at, message)
                 .at_notes([self.reference(i)], 1, TIED)
         };
         out.push(match target {
-            Some((j, other)) => finding(other.written.to_string())
+            Some((j, other)) => finding(self.spoken(other))
                 .at_notes([self.reference(*j)], 1, TIED)
                 .instead(format!(
                     "{name}: write a slur if both notes are meant, or the same pitch twice if it is held"
@@ -248,7 +249,7 @@ impl<'a> Ties<'a> {
         if !self.ends_ties {
             return None;
         }
-        let (name, pitch) = (self.name, note.written);
+        let (name, pitch) = (self.name, self.spoken(note));
         let starts = note.flags.has(NoteFlags::TIED_OUT);
         let message = if starts && other > i {
             format!("{name}: a tie starts at {pitch} and does not end at the {pitch} after it")
@@ -263,6 +264,12 @@ impl<'a> Ties<'a> {
                     "{name}: write the whole tie if the note is held, or none if it is struck again"
                 )),
         )
+    }
+
+    /// What people are told of a note's pitch: the one that comes first is enough to find a tie.
+    fn spoken(&self, note: &Note) -> String {
+        let name = self.score.spoken_name(self.index, note.pitch());
+        name.first.to_string()
     }
 
     /// A tie that ends at a note and starts at none of its pitch.
@@ -289,7 +296,7 @@ impl<'a> Ties<'a> {
                 .then(|| self.half(i, note, first))
                 .flatten();
         }
-        let (name, pitch) = (self.name, note.written);
+        let (name, pitch) = (self.name, self.spoken(note));
         let message = format!("{name}: {pitch} is held by a tie, but no {pitch} stands before it");
         Some(
             RULE.finding(note.at, message)

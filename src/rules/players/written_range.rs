@@ -45,7 +45,7 @@ parts: alto 1 = alto saxophone
 chord   | Eb6 -   -   |
 count   | 1   2   3   |
 alto 1  | G5  Bb5 G5  |
-              ^^^ above F#6
+              ^^^ above written F#6
 alto 2  | Eb5 G5  Eb5 |
 tenor 1 | C5  Eb5 C5  |
 tenor 2 | Bb4 C5  Bb4 |
@@ -324,7 +324,7 @@ fn finding(
         note: n.at,
         voice: 1,
         expected: None,
-        label: format!("{side} {}", n.limit),
+        label: format!("{side} {}", wording::limit(input.score, index, n.limit)),
     });
     Some(
         RULE.finding(first.note.at, message)
