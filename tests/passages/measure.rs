@@ -162,20 +162,23 @@ pub fn sounds(score: &chartproof::Score) -> Vec<(usize, i64, i16)> {
     all
 }
 
+/// The kinds that few passages have room for, then the others by turns.
+fn order(seed: u64) -> Vec<&'static Row> {
+    let count = ROWS.len();
+    let turns = (0..count).map(|step| &ROWS[(seed as usize / 2 * 7 + step * 5) % count]);
+    let (rare, usual): (Vec<_>, Vec<_>) = turns.partition(|r| r.rare());
+    rare.into_iter().chain(usual).collect()
+}
+
 fn measured(seed: u64, plan: &Plan, settings: &Settings) -> Measured {
     let passage = passage(seed);
     let clean = proofed(&file(&passage), settings);
-    let mut outcomes = Vec::new();
-    let mut tried = 0;
-    for step in 0..ROWS.len() {
-        let row = &ROWS[(seed as usize / 2 * 7 + step * 5) % ROWS.len()];
-        if tried == plan.slips {
+    let mut outcomes: Vec<Outcome> = Vec::new();
+    for row in order(seed) {
+        if outcomes.len() == plan.slips {
             break;
         }
-        if let Some(outcome) = outcome(&passage, &clean, row, settings) {
-            outcomes.push(outcome);
-            tried += 1;
-        }
+        outcomes.extend(outcome(&passage, &clean, row, settings));
     }
     Measured {
         passage,

@@ -85,13 +85,13 @@ struct Habits {
 }
 
 fn habits(dice: &mut Dice) -> Habits {
-    let passing = match dice.roll(24) {
-        0..=5 => None,
-        6..=8 => Some(Kind::Kept),
-        9..=10 => Some(Kind::Dominant),
-        11..=13 => Some(Kind::TonicSixth),
-        14..=16 => Some(Kind::Related),
-        17 => Some(Kind::SecondReading),
+    let passing = match dice.roll(25) {
+        0..=3 => None,
+        4..=6 => Some(Kind::Kept),
+        7..=8 => Some(Kind::Dominant),
+        9..=12 => Some(Kind::TonicSixth),
+        13..=15 => Some(Kind::Related),
+        16..=17 => Some(Kind::SecondReading),
         18..=19 => Some(Kind::Tension),
         20..=22 => Some(Kind::CommonTone),
         _ => Some(Kind::Blue),

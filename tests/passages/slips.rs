@@ -33,6 +33,26 @@ pub enum Change {
 }
 
 type Make = fn(&mut Dice, &Passage, usize) -> Option<Vec<Tone>>;
+const RARE: [&str; 11] = [
+    "natural 9 under a b9 symbol",
+    "half step under the lead",
+    "wrong note in a pad",
+    "octave in a pad",
+    "spread, root displaced",
+    "unison line slip",
+    "octaves slip",
+    "wrong note under a clarinet",
+    "doubling broken under a clarinet",
+    "rub between sections",
+    "wrong bass note, a bar long",
+];
+
+impl Row {
+    pub fn rare(&self) -> bool {
+        RARE.contains(&self.name)
+    }
+}
+
 type Place = fn(&Passage, usize) -> bool;
 
 pub enum How {
