@@ -32,7 +32,7 @@ count     | 1  2  3  4  | 1  2  3  4  |
 trumpet 1 | E5 F5 G5 F5 | E5 D5 C5 D5 |
 trumpet 2 | C5 D5 E5 D5 | C5 B4 A4 B4 |
 trumpet 3 | G4 A4 B4 A4 | G4 F4 E4 F4 |
-            ^^ section: a slur to 4 of bar 1
+            ^^ section: a slur from 1 to 4
 on the page:
 trumpet 1, bar 1, beat 1: dynamic mf
 trumpet 2, bar 1, beat 1: dynamic mf
@@ -43,7 +43,7 @@ trumpet 2, bar 1, beat 1: slur starts
 trumpet 2, bar 1, beat 4: slur ends
 trumpet 3, bar 1, beat 1: slur starts
 trumpet 3, bar 1, beat 3: slur ends
-suggestion: trumpet 3: write it as trumpet 1 and trumpet 2
+suggestion: trumpet 3: write a slur from 1 to 4 instead of a slur from 1 to 3, as in trumpet 1 and trumpet 2
 ",
         right: "\
 not on the page:
@@ -293,8 +293,8 @@ fn in_bar(
                         player: h.0,
                         bar,
                         onset: attack.onset,
-                        found: in_words(input, h.1),
-                        wanted: in_words(input, wanted),
+                        found: in_words(input, attack.onset, h.1),
+                        wanted: in_words(input, attack.onset, wanted),
                         level: Level::Warning,
                     }),
             );
@@ -364,16 +364,21 @@ fn ends_on_repetition(
     own.to > wanted.to && last.midi == before.midi && before.end == last.onset
 }
 
-fn in_words(input: &RuleInput<'_>, slur: Option<Slur>) -> String {
+/// "a slur from 1 to 4"; the bar is named where it is another one.
+fn in_words(input: &RuleInput<'_>, from: Ticks, slur: Option<Slur>) -> String {
+    let score = input.score;
+    let start = score.place_of(from);
+    let from = score.beat_at(start);
     let Some(slur) = slur else {
-        return "no slur from here".to_owned();
+        return format!("no slur from {from} on");
     };
-    let at = input.score.place_of(slur.to);
-    format!(
-        "a slur to {} of bar {}",
-        input.score.beat_at(at),
-        input.score.bar_number(at.bar)
-    )
+    let end = score.place_of(slur.to);
+    let of_bar = if end.bar == start.bar {
+        String::new()
+    } else {
+        format!(" of bar {}", score.bar_number(end.bar))
+    };
+    format!("a slur from {from} to {}{of_bar}", score.beat_at(end))
 }
 
 /// Whether a player has half of the wanted slur, from this onset: `unclosed-slur` reports that.

@@ -451,6 +451,29 @@ pub struct Odd {
     pub level: Level,
 }
 
+impl Odd {
+    /// " on 3"; a slur says itself where it starts.
+    fn on(&self, beat: &str) -> String {
+        if self.found.contains(" from ") {
+            String::new()
+        } else {
+            format!(" on {beat}")
+        }
+    }
+
+    /// What the player is asked to do: "add an accent on 3".
+    fn asked(&self, beat: &str) -> String {
+        let (found, wanted, on) = (&self.found, &self.wanted, self.on(beat));
+        if wanted.starts_with("no ") {
+            format!("take away {found}{on}")
+        } else if found.starts_with("no ") {
+            format!("add {wanted}{on}")
+        } else {
+            format!("write {wanted} instead of {found}{on}")
+        }
+    }
+}
+
 /// A part that differs in more bars than this, and never has such marks (or alone has them), is reported
 /// once.
 const OFTEN: usize = 2;
@@ -557,14 +580,20 @@ impl MarkComparison<'_> {
                 .iter()
                 .map(|o| {
                     let beat = diagnosed.beat_of(o.onset);
-                    format!("{} on {beat} where the section has {}", o.found, o.wanted)
+                    let on = o.on(&beat);
+                    format!("{}{on} where the section has {}", o.found, o.wanted)
                 })
                 .collect();
+            let asked = list.iter().map(|o| o.asked(&diagnosed.beat_of(o.onset)));
+            let asked: Vec<String> = asked.collect();
             let has = if group.len() > 1 { "have" } else { "has" };
             let message = format!("{names} {has} {}", wording::join(&clauses));
             out.push(
                 self.finding(diagnosed, &group, first, message)
-                    .instead(format!("{names}: write it as {others}")),
+                    .instead(format!(
+                        "{names}: {}, as in {others}",
+                        wording::join(&asked)
+                    )),
             );
         }
     }
