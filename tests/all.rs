@@ -8,6 +8,7 @@ mod outside;
 
 mod attacks;
 mod class;
+mod copyist;
 mod editing;
 mod ensembles;
 mod fingerprints;

@@ -244,7 +244,7 @@ impl Comparison<'_> {
                     "no chord is written under the melody note {} (sounding)",
                     first.lead
                 ),
-                n => format!("{n} sonorities of the key are not written, {bars}"),
+                n => format!("{n} chords of the key are not written, {bars}"),
             };
             self.findings.push(Finding {
                 why: NOT_WRITTEN.why.to_owned(),

@@ -2,9 +2,10 @@
 
 use super::chart::{Chart, chart};
 use super::notes::Dice;
+use super::sheet::part_spans;
 use super::slips::{self, SLIPS, Truth};
 use super::whole::{self, WHOLE};
-use super::write::{musicxml, paper, part_spans};
+use super::write::{musicxml, paper};
 use chartproof::Style;
 use serde_json::Value;
 

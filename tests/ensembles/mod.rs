@@ -13,15 +13,16 @@
 
 mod backing;
 pub mod bands;
-mod chart;
+pub mod chart;
 pub mod measure;
 mod melody;
 pub mod notes;
+pub mod sheet;
 mod slips;
 mod table;
 pub mod voicing;
 mod whole;
-mod write;
+pub mod write;
 
 use chartproof::inside::score::{NoteFlags, Part};
 use std::collections::BTreeSet;

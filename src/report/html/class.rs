@@ -66,7 +66,7 @@ fn table(class: &Class, page: &mut String) {
     page.push_str("<h2>The class</h2>");
     scroll("The class", page);
     page.push_str(
-        "<table class=\"marks\"><caption>Sonorities that are right, of all that are asked for or judged</caption>\
+        "<table class=\"marks\"><caption>Chords that are right, of all that are asked for or judged</caption>\
          <thead><tr><th scope=\"col\">student</th>",
     );
     if exercises.len() > 1 {

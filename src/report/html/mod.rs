@@ -360,7 +360,8 @@ fn file_section(
     map::render(file, filters, page);
     if !file.proofed.inferred.is_empty() || !file.proofed.remarks.is_empty() {
         page.push_str("<ul class=\"facts\">");
-        for inferred in &file.proofed.inferred {
+        // A technique that nothing fits says nothing of the passage.
+        for inferred in file.proofed.inferred.iter().filter(|i| i.fits > 0) {
             let sentence = super::text::inferred(file.score, inferred);
             let _ = write!(page, "<li>{}</li>", text(&sentence));
         }

@@ -16,7 +16,7 @@ pub static RULE: Rule = Rule {
     group: Group::Players,
     asks: "Every note lies in the range the instrument has (error), and in the range players are asked for (warning): professionals, or those of the school grade that is set.",
     why: "The note is not on the instrument, or only a few players have it.",
-    source: "published: orchestration handbooks' range tables; rules/instruments.toml names the source of each value",
+    source: "published: orchestration handbooks' range tables; common practice, no source, where they differ",
     level: Level::Error,
     off: false,
     depends_on: DependsOn::Pitch,
@@ -216,7 +216,8 @@ fn notes_outside<'a>(
             }
             RangeVerdict::Comfortable | RangeVerdict::Professional => return None,
         };
-        if input.is_explained(at) {
+        // What no player has is told here, whatever else it is.
+        if level < Level::Error && input.is_explained(at) {
             return None;
         }
         Some(Outside {
