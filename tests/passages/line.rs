@@ -232,7 +232,14 @@ impl Frame<'_> {
             let strange = chord.is(Family::Minor) && set.lead.1 == 2 && third_step;
             let on_beat = slot.at % self.beat == 0 || slot.push.is_some() || slot.delayed;
             let short = !on_beat && slot.len <= 12;
-            if set.long && (short || line || slot.weak || natural && into_minor || strange) {
+            if set.long
+                && (short
+                    || slot.push == Some("push-note")
+                    || line
+                    || slot.weak
+                    || natural && into_minor
+                    || strange)
+            {
                 continue;
             }
             let kind = if set.long { Kind::Tension } else { Kind::Chord };
@@ -365,9 +372,7 @@ impl Frame<'_> {
         let nearest = (0..4)
             .min_by_key(|i| (lead.class() - set[*i].class()).rem_euclid(12))
             .unwrap();
-        if (lead.class() - set[nearest].class()).rem_euclid(12) > 2
-            || !chord.takes(lead) && chord.above(lead) != 5
-        {
+        if (lead.class() - set[nearest].class()).rem_euclid(12) > 2 || !chord.takes(lead) {
             return;
         }
         set[nearest] = lead;
