@@ -492,7 +492,7 @@ fn own_cost(
     (low, high): (i16, i16),
 ) -> i32 {
     // A lead sounds best in the middle of its range.
-    let off_centre = (candidate.lead() - (low + high) / 2).abs();
+    let off_centre = (candidate.lead() - i16::midpoint(low, high)).abs();
     let noise = dice.roll(8) as i32 + i32::from((off_centre - 5).max(0)) / 2;
     let kind = match candidate.kind {
         kind if Some(kind) == favourite => -15,
