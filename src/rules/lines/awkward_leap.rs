@@ -44,7 +44,7 @@ trumpet 1 | A4 Bb4 A4 G4 |
 trumpet 2 | A3 F4  F4 E4 |
                ^^ leap
 trumpet 3 | F3 D4  C4 C4 |
-fix: trumpet 2: write B4 (sounding A4) instead of B3 (sounding A3) (an octave up)
+fix: trumpet 2: write A4 (written B4) instead of A3 (written B3) (an octave up)
 ",
         right: "\
 system 2:

@@ -39,7 +39,7 @@ trumpet 3 | F4  D4 |
             ^^ crowded
 trumpet 4 | E4  C4 |
             ^^ crowded
-fix: trumpet 2: write B4 (sounding A4) instead of A4 (sounding G4)
+fix: trumpet 2: write A4 (written B4) instead of G4 (written A4)
 ",
         right: "\
 trumpet 2 | A4  F4 |
