@@ -296,7 +296,9 @@ impl Frame<'_> {
     fn common_tone(&self, chord: Chord, len: i32, out: &mut Vec<Candidate>) {
         let set = chord.tones(&[(0, 0), (2, 3), (4, 6), (5, 9)]);
         let usual = self.habit == Some(Kind::CommonTone) && chord.is(Family::Major);
-        for tone in set[1..3].iter().filter(|_| usual) {
+        // Under the sixth only where a major seventh is the chord.
+        let last = if chord.quality.suffix == "maj7" { 4 } else { 3 };
+        for tone in set[1..last].iter().filter(|_| usual) {
             self.octaves(Kind::CommonTone, chord, *tone, set, len, out);
         }
     }
