@@ -46,11 +46,15 @@ pub fn heard(score: &Score) -> Option<Score> {
     }
     // The clearest first: what it explains is no second fault.
     for _ in 0..MOST {
-        let Some(stretch) = clearest(meant.as_ref().unwrap_or(score)) else {
+        let Some(mut stretch) = clearest(meant.as_ref().unwrap_or(score)) else {
             break;
         };
         let read = meant.get_or_insert_with(|| score.clone());
         apply(read, &stretch);
+        if let Some(fault) = displacing::again(score, read, &stretch) {
+            stretch.fault = fault;
+            apply(read, &stretch);
+        }
         read.stretches.push(stretch);
     }
     meant
