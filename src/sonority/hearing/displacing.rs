@@ -306,7 +306,7 @@ fn judged(
             part: own.part,
             from: own.attacks.get(from)?.note,
             to: last_note(score, own, to)?,
-            fault: read_otherwise(score, witness, line, (from, to), reading(state))?,
+            fault: read_otherwise(score, witness, line, (from, to), reading(state), TAUGHT)?,
             compared: counts.compared,
             fit: counts.fit,
             stand: counts.stand,
@@ -440,7 +440,7 @@ pub fn again(score: &Score, read: &Score, stretch: &Stretch) -> Option<StretchFa
     let attacks = &witness.lines.get(line)?.attacks;
     let from = attacks.partition_point(|a| a.note < stretch.from);
     let to = attacks.partition_point(|a| a.note < stretch.to);
-    read_otherwise(score, &witness, line, (from, to), Reading::Steps(-n))
+    read_otherwise(score, &witness, line, (from, to), Reading::Steps(-n), 1.0)
 }
 
 /// What the notes of a stretch were meant to sound.
@@ -450,6 +450,7 @@ fn read_otherwise(
     line: usize,
     range: (usize, usize),
     by: Reading,
+    taught: f32,
 ) -> Option<StretchFault> {
     let own = witness.lines.get(line)?;
     let part = score.parts.get(own.part as usize)?;
@@ -488,7 +489,7 @@ fn read_otherwise(
                     // What is known of chords before this score counts as much: a fault that goes on for
                     // long has taught the score its own.
                     let costs = |midi| match by_class {
-                        Some((c, costs)) => TAUGHT * cost_in(&costs, midi) + c.unlikely(midi),
+                        Some((c, costs)) => taught * cost_in(&costs, midi) + c.unlikely(midi),
                         None if witness.in_unison(attack.moment, line, midi) == Some(false) => {
                             FOREIGN
                         }
