@@ -33,6 +33,24 @@ pub fn summary(totals: &Totals) -> String {
     )
 }
 
+/// The same for each half by itself: costs are set on the even passages and reported on the odd ones.
+pub fn halves(totals: Totals) -> (String, Totals) {
+    let (odd, even): (Vec<_>, Vec<_>) = totals
+        .all
+        .into_iter()
+        .partition(|m| m.passage.seed % 2 == 1);
+    let (odd, even) = (Totals { all: odd }, Totals { all: even });
+    let text = format!(
+        "even, to set costs on: {}odd, to report:        {}",
+        summary(&even),
+        summary(&odd)
+    );
+    let mut all = odd.all;
+    all.extend(even.all);
+    all.sort_by_key(|m| m.passage.seed);
+    (text, Totals { all })
+}
+
 fn rows(title: &str, groups: &BTreeMap<String, Vec<&Outcome>>) -> String {
     let mut out = format!(
         "\n{title:<34} {:>5} {:>6} {:>6} {:>6} {:>6} {:>6} {:>6}\n",
