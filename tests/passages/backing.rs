@@ -133,8 +133,17 @@ fn pedal_bass(passage: &Passage) -> Vec<Event> {
 /// Third and seventh, held; on a major or minor chord the fifth, so that a sixth over it does not rub.
 fn comping(passage: &Passage) -> Vec<Event> {
     let voiced = |chord: Chord| {
-        let mut tones: Vec<Tone> = chord
-            .guides()
+        let [third, seventh] = chord.guides();
+        let tonic = matches!(
+            chord.quality.suffix,
+            "maj7" | "maj9" | "maj7#11" | "maj7/2" | "m(maj7)"
+        );
+        let other = if tonic {
+            chord.at(chord.four()[2])
+        } else {
+            seventh
+        };
+        let mut tones: Vec<Tone> = [third, other]
             .iter()
             .map(|t| under(t.plain(), 64))
             .collect();

@@ -12,18 +12,24 @@ pub struct Point {
     pub own: f64,
     /// Errors and warnings in 100 sonorities of clean passages.
     pub false_alarms: f64,
+    /// The same on open music, where there was any.
+    pub open: Option<f64>,
 }
 
 pub fn text(points: &[Point]) -> String {
     let mut out = format!(
-        "{:<28} {:>8} {:>8} {:>14}\n",
-        "costs", "found %", "own %", "false in 100"
+        "{:<28} {:>8} {:>8} {:>14} {:>14}\n",
+        "costs", "found %", "own %", "false in 100", "open in 100"
     );
     for p in points {
         let _ = writeln!(
             out,
-            "{:<28} {:>8.1} {:>8.1} {:>14.3}",
-            p.name, p.recall, p.own, p.false_alarms
+            "{:<28} {:>8.1} {:>8.1} {:>14.3} {:>14}",
+            p.name,
+            p.recall,
+            p.own,
+            p.false_alarms,
+            p.open.map_or_else(|| "-".to_owned(), |o| format!("{o:.3}"))
         );
     }
     out
@@ -131,6 +137,7 @@ fn a_curve_has_a_dot_for_each_set_of_costs() {
         recall,
         own: recall - 2.0,
         false_alarms,
+        open: None,
     };
     let points = [
         point("lenient", 91.0, 0.02),

@@ -108,12 +108,12 @@ impl Frame<'_> {
                 .collect(),
             Technique::Spread if kind.moves() => return None,
             Technique::Spread => spread(lead, chord, set, self.ranges)?,
-            Technique::ThreePart if kind.moves() => {
+            Technique::ThreePart if kind.moves() && kind != Kind::Kept => {
                 let mut four = shaped(lead, set, Technique::Close)?;
                 four.truncate(3);
                 four
             }
-            Technique::ThreePart => three(lead, set)?,
+            Technique::ThreePart => three(lead, chord, set)?,
             Technique::TwoPart => two(lead, set)?,
             Technique::FiveNote if kind.moves() || len < 12 => {
                 shaped(lead, set, Technique::DoubledLead)?
@@ -232,7 +232,14 @@ impl Frame<'_> {
             let strange = chord.is(Family::Minor) && set.lead.1 == 2 && third_step;
             let on_beat = slot.at % self.beat == 0 || slot.push.is_some() || slot.delayed;
             let short = !on_beat && slot.len <= 12;
-            if set.long && (short || line || slot.weak || natural && into_minor || strange) {
+            if set.long
+                && (short
+                    || slot.push == Some("push-note")
+                    || line
+                    || slot.weak
+                    || natural && into_minor
+                    || strange)
+            {
                 continue;
             }
             let kind = if set.long { Kind::Tension } else { Kind::Chord };
@@ -365,9 +372,7 @@ impl Frame<'_> {
         let nearest = (0..4)
             .min_by_key(|i| (lead.class() - set[*i].class()).rem_euclid(12))
             .unwrap();
-        if (lead.class() - set[nearest].class()).rem_euclid(12) > 2
-            || !chord.takes(lead) && chord.above(lead) != 5
-        {
+        if (lead.class() - set[nearest].class()).rem_euclid(12) > 2 || !chord.takes(lead) {
             return;
         }
         set[nearest] = lead;
@@ -444,7 +449,7 @@ pub fn line(dice: &mut Dice, frame: &Frame<'_>, slots: &[Slot]) -> Option<Vec<Ca
     for (index, candidates) in each.iter().enumerate() {
         let mut row = Vec::new();
         for candidate in candidates {
-            let own = own_cost(dice, candidate, &slots[index], favourite);
+            let own = own_cost(dice, candidate, &slots[index], favourite, frame.ranges[0]);
             let last = index + 1 == slots.len();
             if candidate.kind.moves() && (index == 0 || last) {
                 row.push(None);
@@ -479,8 +484,16 @@ pub fn line(dice: &mut Dice, frame: &Frame<'_>, slots: &[Slot]) -> Option<Vec<Ca
     Some(path)
 }
 
-fn own_cost(dice: &mut Dice, candidate: &Candidate, slot: &Slot, favourite: Option<Kind>) -> i32 {
-    let noise = dice.roll(8) as i32;
+fn own_cost(
+    dice: &mut Dice,
+    candidate: &Candidate,
+    slot: &Slot,
+    favourite: Option<Kind>,
+    (low, high): (i16, i16),
+) -> i32 {
+    // A lead sounds best in the middle of its range.
+    let off_centre = (candidate.lead() - i16::midpoint(low, high)).abs();
+    let noise = dice.roll(8) as i32 + i32::from((off_centre - 5).max(0)) / 2;
     let kind = match candidate.kind {
         kind if Some(kind) == favourite => -15,
         Kind::Chord if slot.weak => 3,

@@ -82,6 +82,7 @@ impl Totals {
             recall: self.share(|o| o.found),
             own: self.share(|o| o.own),
             false_alarms: self.false_alarms_per_100(),
+            open: None,
         }
     }
     pub fn false_alarms_per_100(&self) -> f64 {

@@ -9,7 +9,8 @@
 //! there to set costs on, `odd` ones are reported, `both`); `PASSAGES_SLIPS=8` how many kinds of slips are tried in
 //! each; `PASSAGES_LIST=1` lists each miss and false alarm; `PASSAGES_ONLY=17` or `PASSAGES_ONLY="17:wrong drop"` prints one
 //! passage with its report; `PASSAGES_FAULTS=FILE` takes what is
-//! wrongly said or missed, by cause, with the smallest grids that show it; `PASSAGES_INTO=FOLDER` takes a table and a curve of recall against false alarms.
+//! wrongly said or missed, by cause, with the smallest grids that show it; `PASSAGES_OPEN=FOLDER` proofs the scores of a folder
+//! too; `PASSAGES_INTO=FOLDER` takes a table and a curve of recall against false alarms.
 
 mod backing;
 mod bands;
@@ -19,6 +20,7 @@ mod faults;
 mod grid;
 mod line;
 mod measure;
+mod open;
 mod passage;
 mod plan;
 mod right;
@@ -99,12 +101,96 @@ fn measure() {
         if let Some(path) = environment("PASSAGES_FAULTS") {
             std::fs::write(path, faults::report(&totals, settings)).unwrap();
         }
-        points.push(totals.point(&settings.name));
+        let mut point = totals.point(&settings.name);
+        if let Some(folder) = environment("PASSAGES_OPEN") {
+            let open = open::proofed(std::path::Path::new(&folder), settings);
+            println!("{}", open.text());
+            point.open = Some(open.alarms_per_100());
+        }
+        points.push(point);
     }
     println!("{}", curve::text(&points));
     if let Some(folder) = environment("PASSAGES_INTO") {
         curve::write(&points, std::path::Path::new(&folder)).unwrap();
     }
+}
+
+/// What a passage may have that is easily called wrong.
+const FEATURES: [&str; 45] = [
+    "#11 for 5",
+    "11 on minor on the beat",
+    "11 on minor, long",
+    "13 for 5",
+    "9 for 1 on the beat",
+    "9 for 1, long",
+    "N.C. bar",
+    "altered dominant",
+    "answer in close position",
+    "as MusicXML",
+    "bass part",
+    "blue note",
+    "change of technique",
+    "chord kept as a habit",
+    "chord kept under a passing note",
+    "chromatic parallel approach",
+    "common-tone diminished",
+    "delayed attack",
+    "diatonic parallel approach",
+    "dominant approach",
+    "figures over held chords",
+    "held pads in mixed positions",
+    "no symbols",
+    "passing diminished under 2",
+    "passing diminished under 4",
+    "passing diminished under 7",
+    "passing diminished under b6",
+    "pedal bass",
+    "push in one section",
+    "push-note",
+    "push-rest",
+    "push-rest-long",
+    "push-tied",
+    "related ii over a dominant",
+    "second reading of a dominant",
+    "sections in turn",
+    "spread in five",
+    "spread in four",
+    "sus family",
+    "tonic sixth over V in major",
+    "tonic sixth over V in minor",
+    "unison bar, then block harmony",
+    "cluster",
+    "five-note soli",
+    "fourths",
+];
+
+/// Each feature and each kind of slip has its passages, and the same ones every time.
+#[test]
+fn every_feature_and_slip_occurs() {
+    let mut features = std::collections::BTreeSet::new();
+    let mut kinds = std::collections::BTreeSet::new();
+    for seed in 1..260 {
+        let made = passage::passage(seed);
+        features.extend(made.features.iter().copied());
+        features.extend(made.segments.iter().map(|s| s.technique.word()));
+        let again = passage::passage(seed);
+        assert_eq!(made.sounding(), again.sounding(), "passage {seed}");
+        let rows = slips::ROWS
+            .iter()
+            .filter(|r| measure::slipped(&made, r).is_some());
+        kinds.extend(rows.map(|r| r.name));
+    }
+    let lacking: Vec<_> = FEATURES
+        .iter()
+        .filter(|f| !features.contains(**f))
+        .collect();
+    assert!(lacking.is_empty(), "no passage has {lacking:?}");
+    let lacking: Vec<_> = slips::ROWS
+        .iter()
+        .filter(|r| !kinds.contains(r.name))
+        .map(|r| r.name)
+        .collect();
+    assert!(lacking.is_empty(), "no passage has room for {lacking:?}");
 }
 
 /// What the program reads from the grid is what was meant, within the ranges of the players.

@@ -140,9 +140,18 @@ pub fn high_enough(voices: &[Tone], technique: Technique, low_horns: bool) -> bo
     }
 }
 
-/// Lead with the set's third and seventh (or sixth); under one of these the other one and the fifth.
-pub fn three(lead: Tone, four: &[Tone; 4]) -> Option<Vec<Tone>> {
-    let mut below: Vec<Tone> = [four[1], four[3]]
+/// Lead with the third and seventh (or sixth) of its set; a tension that took one of these in the set stands over the
+/// chord's own; under a guide tone the other one and the fifth.
+pub fn three(lead: Tone, chord: Chord, four: &[Tone; 4]) -> Option<Vec<Tone>> {
+    let own = chord.guides().map(Tone::plain);
+    let guide = |place: usize, of: usize| {
+        if four[place].class() == lead.class() {
+            own[of]
+        } else {
+            four[place]
+        }
+    };
+    let mut below: Vec<Tone> = [guide(1, 0), guide(3, 1)]
         .into_iter()
         .filter(|t| t.class() != lead.class())
         .collect();
