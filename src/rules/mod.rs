@@ -40,7 +40,9 @@ pub use self::example::signs;
 pub use self::input::RuleInput;
 pub use self::list::{ALL, is_known, named};
 pub use self::rule::{Example, Group, Rule, Setting};
-pub use self::run::{check, objector, waive, with_symbols_as_meant};
+pub use self::run::{check, check_page, objector, waive, with_symbols_as_meant};
+#[cfg(test)]
+pub use self::shared::whole::pages as shared_pages;
 pub use self::shared::wording::in_words;
 
 /// The tests of one rule's examples and exceptions, in the rule's own file:

@@ -191,6 +191,12 @@ fn out_of_range_once(findings: &mut Vec<Finding>) {
     }
 }
 
+/// Runs the rules that look at the page only.
+pub fn check_page(input: &RuleInput<'_>) -> Vec<Finding> {
+    let of_page = listed().filter(|(rule, _)| rule.depends_on == DependsOn::Page);
+    of_page.flat_map(|listed| run(input, listed)).collect()
+}
+
 /// Sets aside the findings that the score itself waives; waivers with nothing left to waive become
 /// findings. With them one sentence for each reason.
 pub fn waive(input: &RuleInput<'_>, findings: &mut Vec<Finding>) -> (Vec<SetAside>, Vec<String>) {
