@@ -19,9 +19,15 @@ pub fn summary(totals: &Totals) -> String {
         .filter(|f| !f.counts())
         .count();
     let count = totals.outcomes().count();
+    // `correct` mends false alarms too.
+    let silent = |m: &&super::measure::Measured| {
+        !m.clean.iter().any(crate::ensembles::measure::Seen::counts)
+    };
+    let quiet = || totals.all.iter().filter(silent).flat_map(|m| &m.outcomes);
     format!(
         "{} passages, {} sonorities: {} errors and warnings ({:.2} in 100), {notes} notes\n\
-         {count} slips: found {:.1} %, by own rule {:.1} %, one finding {:.1} %, given back by correct {:.1} %\n",
+         {count} slips: found {:.1} %, by own rule {:.1} %, one finding {:.1} %, given back by correct {:.1} % \
+         ({} % where nothing else is said)\n",
         totals.all.len(),
         totals.sonorities(),
         totals.false_alarms(),
@@ -30,6 +36,7 @@ pub fn summary(totals: &Totals) -> String {
         totals.share(|o| o.own),
         totals.share(|o| o.new.iter().filter(|f| f.counts()).count() <= 1),
         totals.share(|o| o.restored),
+        percent(quiet().filter(|o| o.restored).count(), quiet().count()),
     )
 }
 
