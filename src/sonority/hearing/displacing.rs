@@ -220,19 +220,20 @@ fn most(gains: impl Iterator<Item = f32>) -> Option<(usize, usize)> {
     found
 }
 
-/// Judges a stretch by what all chords are with it.
-fn judged(
+/// The notes of a stretch as they are read, what their octaves gain, and what is against them, in nats.
+fn reread(
     score: &Score,
     witness: &Witness,
     line: usize,
-    (state, from, to): (usize, usize, usize),
-    costs: &[Option<[f32; READINGS]>],
-) -> Option<Found> {
-    let own = witness.lines.get(line)?;
-    let attacks = own.attacks.get(from..to)?;
+    attacks: &[Attack],
+    state: usize,
+) -> (Vec<Reread>, f32, f32) {
+    let Some(own) = witness.lines.get(line) else {
+        return (Vec::new(), 0.0, 0.0);
+    };
     let mut seats = 0.0;
     let mut unlikely = 0.0;
-    let reread: Vec<Reread> = attacks
+    let reread = attacks
         .iter()
         .filter_map(|attack| {
             let midi = match reading(state) {
@@ -253,6 +254,20 @@ fn judged(
             })
         })
         .collect();
+    (reread, seats, unlikely)
+}
+
+/// Judges a stretch by what all chords are with it.
+fn judged(
+    score: &Score,
+    witness: &Witness,
+    line: usize,
+    (state, from, to): (usize, usize, usize),
+    costs: &[Option<[f32; READINGS]>],
+) -> Option<Found> {
+    let own = witness.lines.get(line)?;
+    let attacks = own.attacks.get(from..to)?;
+    let (reread, seats, unlikely) = reread(score, witness, line, attacks, state);
     let all = costs.iter().flatten().count();
     let whole = counted_of(costs, from, to) * 10 >= all * 9;
     let (mut compared, mut fit, mut stand, mut outer) = (0, 0, 0, 0);
