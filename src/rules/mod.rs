@@ -11,10 +11,12 @@
 //! | `harmony/` ... `notation/` | the rules |
 //! | `own/` | the rules of a house's own |
 //! | `list.rs` | all rules in their order |
+//! | `absorbed.rs` | findings that another one explains |
 //! | `run.rs` | runs them |
 //!
 //! Each line uses those above it only.
 
+mod absorbed;
 mod accepted;
 mod diagnosed;
 mod example;
