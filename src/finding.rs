@@ -72,6 +72,9 @@ pub struct Finding {
     pub additions: Vec<Addition>,
     /// The first of them that was verified.
     pub fix: Option<Fix>,
+    /// How much dearer the best account without this finding is, where an account was weighed: in the
+    /// points of `rules/diagnosis.toml`, in which a note a step off costs 30.
+    pub margin: Option<i32>,
 }
 
 impl Finding {
@@ -95,7 +98,15 @@ impl Finding {
             remedies: Vec::new(),
             additions: Vec::new(),
             fix: None,
+            margin: None,
         }
+    }
+
+    /// Sets how much dearer the best account without it is.
+    #[must_use]
+    pub const fn margin(mut self, margin: i32) -> Self {
+        self.margin = Some(margin);
+        self
     }
 
     /// Sets how much it weighs.

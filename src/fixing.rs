@@ -273,8 +273,9 @@ impl<'a> TrialCopy<'a> {
     /// Gives the finding the first remedy that mends it and brings nothing new.
     fn try_out(&mut self, trial: &mut Trial<'a>) {
         trial.finding.fix = self.first_that_mends(trial.passage, &trial.range, trial.finding);
-        if let Some(fix) = &trial.finding.fix {
-            trial.finding.suggestion = Some(fix.summary.clone());
+        if let Some(fix) = trial.finding.fix.clone() {
+            rules::agree(self.score, trial.finding, &fix.changes);
+            trial.finding.suggestion = Some(fix.summary);
         }
     }
 

@@ -156,6 +156,7 @@ pub(crate) fn finding() -> Finding {
         remedies: Vec::new(),
         additions: Vec::new(),
         fix: None,
+        margin: None,
     }
 }
 

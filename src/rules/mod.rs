@@ -11,12 +11,11 @@
 //! | `harmony/` ... `notation/` | the rules |
 //! | `own/` | the rules of a house's own |
 //! | `list.rs` | all rules in their order |
-//! | `absorbed.rs` | findings that another one explains |
+//! | `one_mistake.rs` | findings that another one explains |
 //! | `run.rs` | runs them |
 //!
 //! Each line uses those above it only.
 
-mod absorbed;
 mod accepted;
 mod diagnosed;
 mod example;
@@ -33,6 +32,7 @@ mod agreement;
 mod harmony;
 mod lines;
 mod notation;
+mod one_mistake;
 mod players;
 mod rubs;
 mod voicing;
@@ -45,7 +45,7 @@ pub use self::rule::{Example, Group, Rule, Setting};
 pub use self::run::{check, check_page, objector, waive, with_symbols_as_meant};
 #[cfg(test)]
 pub use self::shared::whole::pages as shared_pages;
-pub use self::shared::wording::in_words;
+pub use self::shared::wording::{agree, in_words};
 
 /// The tests of one rule's examples and exceptions, in the rule's own file:
 /// `cargo test --lib rules::voicing::lead_doubling` runs them.

@@ -4,8 +4,9 @@ use super::diagnosed::DiagnosedScore;
 use super::harmony::chord_symbol_agreement;
 use super::input::{AboutRules, RuleInput};
 use super::list::{ALL, CHECKS, Check, rule_of};
+use super::one_mistake;
 use super::rule::{DependsOn, Rule};
-use super::{absorbed, agreement, notation, own, voicing};
+use super::{agreement, notation, own, voicing};
 use crate::diagnosis::{Passage, SlipKind, Verdict};
 use crate::finding::{Finding, Level, SetAside};
 use crate::ground::text::{LONGEST_SENTENCE, shorten};
@@ -145,9 +146,10 @@ pub fn check(input: &RuleInput<'_>) -> Vec<Finding> {
     // The house's own come after the program's.
     let rank = |name: &str| ALL.iter().position(|r| r.name == name).unwrap_or(ALL.len());
     findings.sort_by_cached_key(|f| (f.at, f.parts.clone(), rank(f.rule)));
-    absorbed::out_of_range_once(&mut findings);
+    one_mistake::out_of_range(&mut findings);
+    one_mistake::in_a_chord(&mut findings);
     if !input.is_recheck() {
-        absorbed::in_whole_bars(input, &mut findings);
+        one_mistake::in_whole_bars(input, &mut findings);
     }
     findings
 }

@@ -1,12 +1,45 @@
-//! Findings that another one explains: one mistake, one finding.
+//! One mistake, one finding: where several rules speak of the same notes, which of them is heard.
 
 use super::input::RuleInput;
 use super::list::named;
-use super::rule::Group;
-use super::{notation, players};
+use super::rule::{Group, Rule};
+use super::{harmony, notation, players, rubs};
 use crate::finding::{Finding, Level};
 use crate::ground::time::Ticks;
-use crate::score::{Change, NoteRef, StretchFault};
+use crate::score::{Change, NoteRef, Place, StretchFault};
+use rustc_hash::FxHashMap;
+use std::cmp::Reverse;
+
+/// Rules that ask one question of a chord: is every note of it right? The first that speaks is heard.
+const ON_ONE_CHORD: [&Rule; 5] = [
+    &harmony::wrong_note::RULE,
+    &rubs::minor_ninth::RULE,
+    &harmony::unavailable_tension::RULE,
+    &harmony::missing_guide_tone::RULE,
+    &rubs::semitone_cluster::RULE,
+];
+
+/// One mistake in a chord is one finding: of several rules that ask about its notes the gravest is kept, and
+/// of those the first in the order above. What is wrong in other parts stays.
+pub(super) fn in_a_chord(findings: &mut Vec<Finding>) {
+    let rank = |f: &Finding| ON_ONE_CHORD.iter().position(|r| r.name == f.rule);
+    let weight = |f: &Finding| rank(f).map(|rank| (Reverse(f.level), rank));
+    let mut first: FxHashMap<(Place, Option<String>), _> = FxHashMap::default();
+    for finding in findings.iter() {
+        if let Some(own) = weight(finding) {
+            let kept = first
+                .entry((finding.at, finding.section.clone()))
+                .or_insert(own);
+            *kept = own.min(*kept);
+        }
+    }
+    findings.retain(|f| {
+        let Some(own) = weight(f) else { return true };
+        first
+            .get(&(f.at, f.section.clone()))
+            .is_none_or(|kept| *kept >= own)
+    });
+}
 
 /// Rules that a note which its instrument does not have breaks as well.
 fn is_of_pitch(rule: &str) -> bool {
@@ -20,7 +53,7 @@ fn is_of_pitch(rule: &str) -> bool {
 
 /// A note that no player of the instrument has is one mistake: other findings about its pitch go, and their
 /// remedies may mend it.
-pub(super) fn out_of_range_once(findings: &mut Vec<Finding>) {
+pub(super) fn out_of_range(findings: &mut Vec<Finding>) {
     let range = players::written_range::RULE.name;
     let is_range = |f: &&Finding| f.rule == range && f.level == Level::Error;
     let outside: Vec<NoteRef> = findings
