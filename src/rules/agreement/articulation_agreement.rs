@@ -4,14 +4,14 @@
 use crate::finding::{Finding, Level};
 use crate::rules::input::RuleInput;
 use crate::rules::rule::{DependsOn, Example, Exception, Group, Rule, Silent};
-use crate::rules::shared::together::{MarkComparison, Odd, Together, most};
+use crate::rules::shared::together::{MarkComparison, Odd, Together, by_votes, most};
 use crate::rules::shared::wording;
 use crate::score::Articulations;
 
 pub static RULE: Rule = Rule {
     name: "articulation-agreement",
     group: Group::Agreement,
-    asks: "Where parts of a section strike together, accents, dots, lines, hats, falls, scoops and fermatas are the same in all of them.",
+    asks: "Where parts of a section strike together, accents, dots, lines, hats, falls, scoops and fermatas are the same in all of them (a note where as many parts have the one as the other).",
     why: "A section phrases as one: a short note in one part beside long ones in the others sounds like a mistake even when every pitch is right.",
     source: "published: university proofreading checklists; falls, doits and scoops: common practice, no source",
     level: Level::Error,
@@ -178,14 +178,16 @@ fn in_bar(
         let (Some(wanted), true) = (most(&marks), here.len() > 1) else {
             continue;
         };
+        // A mark too many stops nobody.
+        let level = if wanted.0 == 0 { Level::Warning } else { level };
+        let level = by_votes(level, &marks, &wanted);
         odds.extend(here.iter().filter(|h| h.1 != wanted).map(|h| Odd {
             player: h.0,
             bar,
             onset: attack.onset,
             found: named(h.1, kind),
             wanted: named(wanted, kind),
-            // A mark too many stops nobody.
-            level: if wanted.0 == 0 { Level::Warning } else { level },
+            level,
         }));
     }
 }

@@ -6,7 +6,7 @@ use crate::ground::time::Ticks;
 use crate::ground::words::known_words;
 use crate::rules::input::RuleInput;
 use crate::rules::rule::{DependsOn, Example, Exception, Group, Rule, Silent};
-use crate::rules::shared::together::{MarkComparison, Odd, Together, most};
+use crate::rules::shared::together::{MarkComparison, Odd, Players, Together, most};
 use crate::score::{Hairpin, Part};
 
 pub static RULE: Rule = Rule {
@@ -67,6 +67,34 @@ trumpet 3, bar 1, beat 1: dynamic mf
             ),
         },
         Exception {
+            says: "a part in the middle of a crescendo",
+            silent: Silent::Passage {
+                passage: "\
+meter: 4/4
+section: trombones
+parts: trombone 1 = trombone
+       trombone 2 = trombone
+       trombone 3 = trombone
+
+count      | 1  2  3  4  | 1  2  3  4  |
+trombone 1 | F4 G4 A4 G4 | F4 E4 D4 E4 |
+trombone 2 | D4 E4 F4 E4 | D4 C4 B3 C4 |
+trombone 3 | A3 B3 C4 B3 | A3 G3 F3 G3 |
+on the page:
+trombone 1, bar 1, beat 1: dynamic mf
+trombone 2, bar 1, beat 1: dynamic mf
+trombone 3, bar 1, beat 1: dynamic mf
+trombone 1, bar 2, beat 1: dynamic f
+trombone 2, bar 2, beat 1: dynamic f
+trombone 3, bar 1, beat 2: words cresc.
+",
+                but: "\
+not on the page:
+trombone 3, bar 1, beat 2: words cresc.
+",
+            },
+        },
+        Exception {
             says: "parts that are not together in the bar",
             silent: Silent::With("trumpet 3 | G4 -  F4 -  | E4 -  -  -  |"),
         },
@@ -90,6 +118,24 @@ fn steps(part: &Part) -> Vec<(Ticks, usize)> {
         .iter()
         .filter_map(|m| Some((m.onset, step(&m.value)?)))
         .collect()
+}
+
+/// When a part begins to change its loudness by and by, in order.
+fn changes(part: &Part) -> Vec<Ticks> {
+    let known = &known_words().dynamics.changing;
+    let changing = |text: &str| {
+        let text = text.to_lowercase();
+        let mut words = text.split(|c: char| !c.is_alphabetic());
+        words.any(|w| known.iter().any(|k| w.starts_with(&**k)))
+    };
+    let words = part.words.iter().filter(|w| changing(&w.value.text));
+    let pins = part.hairpins.iter().filter(|h| h.value != Hairpin::Stop);
+    let mut all: Vec<Ticks> = words
+        .map(|w| w.onset)
+        .chain(pins.map(|h| h.onset))
+        .collect();
+    all.sort_unstable();
+    all
 }
 
 /// A hairpin from its start to its end.
@@ -134,6 +180,10 @@ pub fn check(input: &RuleInput<'_>, out: &mut Vec<Finding>) {
             .iter()
             .map(|p| p.map(steps).unwrap_or_default())
             .collect();
+        let changes: Vec<Vec<Ticks>> = parts
+            .iter()
+            .map(|p| p.map(changes).unwrap_or_default())
+            .collect();
         let pins: Vec<Vec<Wedge>> = parts
             .iter()
             .map(|p| p.map(wedges).unwrap_or_default())
@@ -141,7 +191,8 @@ pub fn check(input: &RuleInput<'_>, out: &mut Vec<Finding>) {
         let mut odds = Vec::new();
         let mut reported: Vec<Option<(usize, usize)>> = vec![None; together.players.len()];
         for bar in 0..together.bars.len() {
-            levels(input, together, &marks, bar, &mut reported, &mut odds);
+            let marks = (&marks[..], &changes[..]);
+            levels(input, together, marks, bar, &mut reported, &mut odds);
         }
         // A part without dynamics is never in `odds`, so nothing is systematic here.
         let comparison = MarkComparison {
@@ -170,7 +221,7 @@ pub fn check(input: &RuleInput<'_>, out: &mut Vec<Finding>) {
 fn levels(
     input: &RuleInput<'_>,
     together: &Together,
-    marks: &[Vec<(Ticks, usize)>],
+    (marks, changes): (&[Vec<(Ticks, usize)>], &[Vec<Ticks>]),
     bar: usize,
     reported: &mut [Option<(usize, usize)>],
     odds: &mut Vec<Odd>,
@@ -197,6 +248,12 @@ fn levels(
             let (i, _) = player.at(bar, onset)?;
             let before = i.checked_sub(1).and_then(|i| player.attacks.get(i));
             let (since, own) = in_force(p, onset)?;
+            // In the middle of a crescendo nobody can say how loud it is.
+            let changes = changes.get(p).map_or(&[][..], Vec::as_slice);
+            let next = changes.partition_point(|t| *t < since);
+            if changes.get(next).is_some_and(|t| *t < onset) {
+                return None;
+            }
             Some((p, own, before.is_none_or(|b| since > b.onset)))
         });
         // Nearly everywhere all play on as before.
@@ -273,11 +330,19 @@ fn hairpins(
                 continue;
             }
             seen.push(*wedge);
-            let values: Vec<bool> = all.iter().map(|&p| has(p, wedge)).collect();
-            let Some(wanted) = most(&values) else {
+            // Who rests meanwhile has no say.
+            let middle = Ticks(i64::midpoint(wedge.from.0, wedge.to.0));
+            let sounds = |p: usize| {
+                let player = together.players.get(p);
+                let last = player.and_then(|p| p.last_before(middle));
+                last.is_some_and(|a| a.end > middle)
+            };
+            let playing: Players = all.iter().copied().filter(|&p| sounds(p)).collect();
+            let values: Vec<bool> = playing.iter().map(|&p| has(p, wedge)).collect();
+            let (Some(wanted), true) = (most(&values), playing.len() > 1) else {
                 continue;
             };
-            for (&odd, _) in all.iter().zip(&values).filter(|(_, v)| **v != wanted) {
+            for (&odd, _) in playing.iter().zip(&values).filter(|(_, v)| **v != wanted) {
                 let Some(player) = together.players.get(odd) else {
                     continue;
                 };

@@ -16,7 +16,7 @@ use smallvec::SmallVec;
 pub static RULE: Rule = Rule {
     name: "rhythm-unison",
     group: Group::Agreement,
-    asks: "Parts that move together have the same rhythm: the same attacks, the same ties, the same length at the end of a phrase.",
+    asks: "Parts that move together have the same rhythm: the same attacks, the same ties, the same length at the end of a phrase (a note where as many parts have the one rhythm as the other).",
     why: "One player who re-attacks, holds over or lets go at another time than the section is heard at once, and the rehearsal stops to ask whose part is right.",
     source: "common practice, no source",
     level: Level::Error,
@@ -266,6 +266,25 @@ impl SectionBar<'_, '_> {
         others
     }
 
+    /// Whether a player only comes in later than the section or leaves earlier, after or before a bar of rest:
+    /// a second player doubles a part of the phrase.
+    fn is_tacet(&self, player: usize) -> bool {
+        let own = onsets(self.together, player, self.bar);
+        let (Some(first), Some(last)) = (own.first(), own.last()) else {
+            return true;
+        };
+        let rests = |bar: Option<usize>| {
+            bar.is_none_or(|bar| onsets(self.together, player, bar).is_empty())
+        };
+        let inside = |t: &&Ticks| first <= *t && *t <= last;
+        let same = own.iter().eq(self.model.iter().filter(inside));
+        let late = self.model.first().is_some_and(|t| t < first);
+        let early = self.model.last().is_some_and(|t| t > last);
+        same && (late || early)
+            && (!late || rests(self.bar.checked_sub(1)))
+            && (!early || rests(self.bar.checked_add(1)))
+    }
+
     fn beats(&self, onsets: &[Ticks]) -> String {
         let each: Vec<String> = onsets.iter().map(|t| self.input.beat_of(*t)).collect();
         wording::join(&each)
@@ -305,7 +324,12 @@ impl SectionBar<'_, '_> {
         // The same number of notes on other beats, against two parts or more, is a slip of the pen;
         // more or fewer notes may be meant.
         let same = own.len() == model.len() && other.rests_on.is_none();
-        let level = if same && self.company.with.len() > other.players.len().max(1) {
+        // Against as many or more neither is the section.
+        let level = if self.company.with.len() <= other.players.len()
+            || other.players.iter().all(|p| self.is_tacet(*p))
+        {
+            Level::Note
+        } else if same && self.company.with.len() > other.players.len().max(1) {
             Level::Error
         } else {
             Level::Warning
@@ -408,6 +432,11 @@ fn releases(
         for (own, players) in odd {
             let names = together.names(input.score, &players);
             let models: Vec<usize> = here.iter().filter(|h| h.1 == end).map(|h| h.0).collect();
+            let level = if models.len() > players.len() {
+                Level::Warning
+            } else {
+                Level::Note
+            };
             let models = together.names(input.score, &models);
             let (longer, verb) = match (own > end, players.len() > 1) {
                 (true, false) => ("longer", "holds"),
@@ -423,7 +452,7 @@ fn releases(
             let players = together.of_index(&players);
             out.push(
                 differing(input, section, &players, attack.onset, message)
-                    .level(Level::Warning)
+                    .level(level)
                     .instead(format!(
                         "{names}: let go with the section, on {}",
                         until(input, end)

@@ -6,14 +6,14 @@ use crate::ground::time::Ticks;
 use crate::rules::input::RuleInput;
 use crate::rules::rule::{DependsOn, Example, Exception, Group, Rule, Silent};
 use crate::rules::shared::page::is_slur_at_joint;
-use crate::rules::shared::together::{MarkComparison, Odd, Player, Together, most};
+use crate::rules::shared::together::{MarkComparison, Odd, Player, Together, by_votes, most};
 use crate::score::{LooseSlur, Note, NoteFlags, Score};
 use smallvec::SmallVec;
 
 pub static RULE: Rule = Rule {
     name: "slur-agreement",
     group: Group::Agreement,
-    asks: "Where parts of one family move together, their slurs start and end on the same notes.",
+    asks: "Where parts of one family move together, their slurs start and end on the same notes (a note where as many parts have the one as the other).",
     why: "One player who tongues where the others slur breaks the line of the whole section.",
     source: "published: university proofreading checklists",
     level: Level::Warning,
@@ -273,6 +273,7 @@ fn in_bar(
             let (Some(wanted), true) = (most(&values), here.len() > 1) else {
                 continue;
             };
+            let level = by_votes(Level::Warning, &values, &wanted);
             odds.extend(
                 here.iter()
                     .filter(|h| {
@@ -284,7 +285,7 @@ fn in_bar(
                         onset: attack.onset,
                         found: in_words(input, h.1),
                         wanted: in_words(input, wanted),
-                        level: Level::Warning,
+                        level,
                     }),
             );
         }

@@ -239,17 +239,18 @@ impl<'a> Ties<'a> {
 const TIED: &str = "tied";
 
 /// Ends of ties that find each other by pitch, in this bar or the next, whatever the layers and
-/// lengths in the file say.
+/// lengths in the file say. A grace note takes no time: what it is tied to starts with it.
 fn joined(notes: &[Note]) -> HashSet<(usize, u16)> {
     let mut open: HashMap<i16, usize> = HashMap::new();
     let mut joined = HashSet::new();
-    for (i, note) in notes.iter().enumerate().filter(|(_, n)| n.sounds()) {
+    let plays = |n: &Note| n.sounds() || n.flags.has(NoteFlags::GRACE);
+    for (i, note) in notes.iter().enumerate().filter(|(_, n)| plays(n)) {
         let pitch = note.written.midi();
         if note.flags.has(NoteFlags::TIED_IN)
             && let Some(from) = open.remove(&pitch)
             && let Some(first) = notes.get(from)
             && note.at.bar <= first.at.bar + 1
-            && note.onset > first.onset
+            && (note.onset > first.onset || first.flags.has(NoteFlags::GRACE))
         {
             joined.insert((from, NoteFlags::TIED_OUT.0));
             joined.insert((i, NoteFlags::TIED_IN.0));
@@ -268,3 +269,18 @@ fn ends_bar(part: &Part, note: &Note) -> bool {
 }
 
 crate::rules::test_examples!(RULE);
+
+#[cfg(test)]
+mod tests {
+    use crate::rules::shared::whole::pages::{places, score};
+
+    #[test]
+    fn a_grace_note_is_tied_to_the_note_it_stands_before() {
+        let grace = "<note><grace/><pitch><step>D</step><octave>4</octave></pitch><tie~type=\"start\"/></note>";
+        let tied = format!("C4:4 {grace} D4:4:tied");
+        assert!(places(&score(&[("Oboe", &[&tied, "C4:8"])]), "tie-mismatch").is_empty());
+        let other = format!("C4:4 {grace} E4:4:tied");
+        let wrong = score(&[("Oboe", &[&other, "C4:8"])]);
+        assert_eq!(places(&wrong, "tie-mismatch"), ["1 3: Oboe"]);
+    }
+}

@@ -350,6 +350,17 @@ pub fn most<T: PartialEq + Clone>(values: &[T]) -> Option<T> {
         .map(|(v, _)| v.clone())
 }
 
+/// The level of a difference: that of the rule where most have the same, a note where as many have another.
+/// Of two nobody can say who is right.
+pub fn by_votes<T: PartialEq>(level: Level, values: &[T], wanted: &T) -> Level {
+    let votes = values.iter().filter(|v| *v == wanted).count();
+    if votes * 2 > values.len() {
+        level
+    } else {
+        Level::Note
+    }
+}
+
 /// One player's mark that is not the section's, at one attack.
 pub struct Odd {
     pub player: usize,
@@ -464,11 +475,17 @@ impl MarkComparison<'_> {
             let Some(first) = list.first() else { continue };
             let names = self.together.names(diagnosed.score, &group);
             let others = self.others(diagnosed, first.bar, &group);
+            // Of two parts neither is the section.
+            let whom = if self.together.all(first.bar).len() > 2 {
+                "the section"
+            } else {
+                &others
+            };
             let clauses: Vec<String> = list
                 .iter()
                 .map(|o| {
                     let beat = diagnosed.beat_of(o.onset);
-                    format!("{} on {beat} where the section has {}", o.found, o.wanted)
+                    format!("{} on {beat} where {whom} has {}", o.found, o.wanted)
                 })
                 .collect();
             let has = if group.len() > 1 { "have" } else { "has" };
