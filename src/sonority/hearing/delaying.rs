@@ -1,6 +1,6 @@
 //! Stretches of a part that come late or early: half a beat, a beat, two beats, a bar.
 
-use super::displacing::Found;
+use super::displacing::{Found, by_chance, goes_with_the_others};
 use super::path::{border, cheapest, last_note, runs};
 use super::witness::{Attack, FITS, Witness, cost_in};
 use crate::ground::time::Ticks;
@@ -68,7 +68,19 @@ pub fn delayed(score: &Score, witness: &Witness, line: usize) -> Option<Found> {
             let moves = moves
                 .filter(|w| matches!(w, [a, b] if a.midi != b.midi))
                 .count();
-            if gain < GAIN || all < FEW || moves < 2 || fit * 10 < all * 9 || stand * 5 > all * 3 {
+            let elsewhere = own.attacks.iter().enumerate();
+            let elsewhere = elsewhere
+                .filter(|(i, _)| !(from..to).contains(i))
+                .filter_map(|(_, a)| together_at(witness, line, Some(a.moment), a));
+            if !goes_with_the_others(elsewhere) {
+                return None;
+            }
+            if gain < GAIN + by_chance(witness)
+                || all < FEW
+                || moves < 2
+                || fit * 10 < all * 9
+                || stand * 5 > all * 3
+            {
                 return None;
             }
             let first = own.attacks.get(from)?;

@@ -111,7 +111,12 @@ pub fn displaced(score: &Score, witness: &Witness, line: usize) -> Option<Found>
                 fit: counted.iter().filter(|c| c[state] < FITS).count(),
                 stand: counted.iter().filter(|c| c[0] < c[state] + WORSE).count(),
             };
-            if gain < GAIN || !convinces(own, from, to, &counts, reading(state)) {
+            let elsewhere = stands.iter().enumerate();
+            let elsewhere = elsewhere.filter(|(i, _)| !(from..to).contains(i));
+            if gain < GAIN + by_chance(witness)
+                || !convinces(own, from, to, &counts, reading(state))
+                || !goes_with_the_others(elsewhere.filter_map(|(_, cost)| *cost))
+            {
                 return None;
             }
             Some(Found {
@@ -213,6 +218,28 @@ fn stepped(
         .chain(altered)
         .min_by(|a, b| cost(a).total_cmp(&cost(b)))
 }
+
+/// What a stretch must gain more in a long score of many parts, in nats: the more stretches there are to be
+/// read otherwise, the more of them fit so by chance.
+pub fn by_chance(witness: &Witness) -> f32 {
+    const ATTACKS: f32 = 1000.0;
+    let attacks: usize = witness.lines.iter().map(|l| l.attacks.len()).sum();
+    2.0 * (attacks as f32 / ATTACKS).ln().max(0.0)
+}
+
+/// Whether a line goes with the others where it is not displaced. In counterpoint and where harmony is figured
+/// by each part in its own way, notes that would fit elsewhere prove nothing.
+pub fn goes_with_the_others(costs: impl Iterator<Item = f32>) -> bool {
+    let (mut fit, mut all) = (0usize, 0usize);
+    for cost in costs {
+        all += 1;
+        fit += usize::from(cost < FITS);
+    }
+    fit * 100 >= all * ELSEWHERE
+}
+
+/// How many notes in a hundred go with the others where a line is held to them.
+const ELSEWHERE: usize = 90;
 
 /// How many notes of a stretch could be compared, and how many went with the others.
 struct Counts {
