@@ -89,9 +89,10 @@ const GLYPHS: [(&str, &str); 73] = [
 const FONT: &str = "Leipzig";
 
 /// The tables of `rules/` that every run reads. House styles stay TOML: their mistakes have lines.
-const TABLES: [&str; 5] = [
+const TABLES: [&str; 6] = [
     "chords",
     "harmonisations",
+    "frequency",
     "instruments",
     "low-intervals",
     "words",
