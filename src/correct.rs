@@ -24,6 +24,8 @@ pub struct Done {
     pub from: Pitch,
     /// Written pitch now.
     pub to: Pitch,
+    /// Sounding pitch before, and now.
+    pub sounding: (Pitch, Pitch),
     /// The rule whose finding it mends.
     pub rule: &'static str,
 }
@@ -89,6 +91,7 @@ pub fn correct(score: &Heard, style: &Style) -> Correction {
             at: old.at,
             from: old.written,
             to: new.written,
+            sounding: (old.sounding, new.sounding),
             rule,
         });
     }

@@ -33,7 +33,7 @@
 //! assert_eq!(report.bar(finding), "1");
 //! assert_eq!(report.beat(finding), 3.0);
 //! assert_eq!(report.parts(finding), ["tenor 1"]);
-//! assert_eq!(finding.fix.as_ref().unwrap().summary, "tenor 1: write E5 (sounding D4) instead of F5 (sounding Eb4)");
+//! assert_eq!(finding.fix.as_ref().unwrap().summary, "tenor 1: write D4 (written E5) instead of Eb4 (written F5)");
 //! # Ok::<(), chartproof::Problem>(())
 //! ```
 
@@ -96,6 +96,6 @@ pub use ground::text::Edit;
 pub use ground::time::Ticks;
 pub use house_style::StyleError;
 pub use model_answer::VoiceError;
-pub use score::{Change, NoteRef, Place, Score};
+pub use score::{Change, NoteRef, Place, Score, SpokenPitch};
 pub use style::{Gate, Level, Style};
 pub use writing::grid::Unwritable;

@@ -8,6 +8,7 @@ mod outside;
 
 mod attacks;
 mod class;
+mod copyist;
 mod editing;
 mod ensembles;
 mod fingerprints;
@@ -29,6 +30,8 @@ mod outside_schema;
 mod outside_slicing;
 mod outside_voicing;
 mod outside_waiver;
+mod passages;
+mod pitch;
 mod planted;
 mod program;
 mod sarif;

@@ -127,6 +127,16 @@ fn a_stated_technique_is_held_against_the_passage() {
 }
 
 #[test]
+fn mark_offers_no_grids() {
+    let (code, help, _) = run(&["mark", "--help"]);
+    assert_eq!(code, 0);
+    assert!(help.contains("Scores to read: MusicXML"), "{help}");
+    assert!(!help.contains("grids"), "{help}");
+    let (_, help, _) = run(&["correct", "--help"]);
+    assert!(help.contains("passage grids"), "{help}");
+}
+
+#[test]
 fn bad_input_has_a_clear_line_and_exit_code_2() {
     let dir = tempfile::tempdir().unwrap();
     let xml =

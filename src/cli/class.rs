@@ -22,7 +22,7 @@ use std::time::Instant;
 /// The options of a class.
 #[derive(Debug, Args)]
 pub(super) struct Options {
-    /// Read the files as the homework of a class and report it as a whole: how many sonorities of
+    /// Read the files as the homework of a class and report it as a whole: how many chords of
     /// each student are right, the mistakes of the class with the most frequent first, and what each
     /// student is to look at. As text, as html with engraved examples, or as csv for a spreadsheet.
     /// ORDER says where the students' names are; without it this is seen from the files
@@ -30,8 +30,8 @@ pub(super) struct Options {
     class: Option<NameOrder>,
 
     /// With --class, the answer key: a score with the melody, its chord symbols and its technique
-    /// (what `voice` writes, say), or a folder of one for each exercise, called as the exercises are.
-    /// A sonority is right when it is any right voicing of these, and one that is missing is not
+    /// (what `voice` writes, say), or a folder of one for each exercise, with the exercises' names.
+    /// A chord is right when it is any right voicing of these, and one that is missing is not
     #[arg(long, value_name = "FILE|DIR", requires = "class")]
     key: Option<PathBuf>,
 }
@@ -125,7 +125,7 @@ impl Options {
         let (chosen, unused) = AnswerKey::choose(&keys, &roll, &handed_in);
         for key in unused {
             complain(&format!(
-                "the answer key {} belongs to no exercise: the exercises are {}; call the key as its exercise is called",
+                "the answer key {} belongs to no exercise: the exercises are {}; give the key its exercise's name",
                 key.path.display(),
                 roll.exercises.join(", ")
             ));

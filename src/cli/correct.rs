@@ -150,15 +150,24 @@ fn stage<'f>(
     copies.stage(folder, score, originals, &edits)
 }
 
-/// Adds the changes of a score at written pitch, one a line.
+/// Adds the changes of a score, one a line, at the pitch that its file has.
 fn list_changes(report: &mut String, path: &Path, score: &Score, correction: &Correction) {
     if correction.done.is_empty() {
         return;
     }
+    let typed_sounding = correction
+        .done
+        .iter()
+        .all(|d| score.speaks_sounding(d.part));
     let rows: Vec<[String; 6]> = correction
         .done
         .iter()
         .map(|d| {
+            let (from, to) = if typed_sounding {
+                d.sounding
+            } else {
+                (d.from, d.to)
+            };
             [
                 score
                     .parts
@@ -167,13 +176,18 @@ fn list_changes(report: &mut String, path: &Path, score: &Score, correction: &Co
                     .unwrap_or_default(),
                 score.bar_number(d.at.bar),
                 score.beat_at(d.at).to_string(),
-                d.from.to_string(),
-                d.to.to_string(),
+                from.to_string(),
+                to.to_string(),
                 d.rule.to_owned(),
             ]
         })
         .collect();
-    let _ = writeln!(report, "{} (written pitch)", shown(path));
+    let word = if typed_sounding {
+        "sounding"
+    } else {
+        "written"
+    };
+    let _ = writeln!(report, "{} ({word} pitch)", shown(path));
     for line in table::lines(["part", "bar", "beat", "from", "to", "rule"], &rows) {
         let _ = writeln!(report, "  {line}");
     }

@@ -17,6 +17,9 @@ use std::fmt::Write as _;
 use std::io::Cursor;
 use std::path::Path;
 
+/// What it takes: a grid has no room for marks.
+const MUSICXML_ONLY: &str = "Scores to read: MusicXML (.musicxml, .xml, .mxl), or folders of them";
+
 /// Writes copies of MusicXML scores with coloured noteheads and a few words at each finding
 ///
 /// The copies open marked in whatever program the music is read with; errors are red, warnings amber,
@@ -25,6 +28,7 @@ use std::path::Path;
 ///
 /// Exit code: 0 when no error was found, 1 when one was, 2 when a file or an option could not be used.
 #[derive(Debug, Args)]
+#[command(mut_arg("paths", |paths| paths.help(MUSICXML_ONLY)))]
 pub(super) struct Mark {
     #[command(flatten)]
     options: CopyOptions,

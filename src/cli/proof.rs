@@ -16,7 +16,7 @@ use crate::finding::Level;
 use crate::proof::Proofed;
 use crate::proof::ledger::Ledger;
 use crate::report::{ProofedFile, Sums, text};
-use crate::score::Score;
+use crate::score::{Score, SpokenPitch};
 use crate::style::{self, Style};
 use clap::{Args, ValueEnum, ValueHint};
 use rayon::prelude::*;
@@ -41,6 +41,12 @@ pub(super) struct Proof {
     /// (of a class only)
     #[arg(long, value_enum, value_name = "FORMAT", default_value_t = Format::Text)]
     format: Format,
+
+    /// The pitch of notes in a text or html report: both is the one that stands in the file first and
+    /// the other in brackets, written is what the players read, sounding is concert pitch. Chords as a
+    /// whole are always at sounding pitch
+    #[arg(long, value_enum, value_name = "PITCH", default_value_t = PitchChoice::Both)]
+    pitch: PitchChoice,
 
     /// The lowest level that makes the exit code 1; without this the house style's, else error
     #[arg(long, value_enum, value_name = "LEVEL")]
@@ -81,6 +87,24 @@ impl Gate {
             Self::Warning => style::Gate::At(Level::Warning),
             Self::Note => style::Gate::At(Level::Note),
             Self::Never => style::Gate::Never,
+        }
+    }
+}
+
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+enum PitchChoice {
+    Both,
+    Written,
+    Sounding,
+}
+
+impl PitchChoice {
+    /// The same as a score has it.
+    const fn spoken(self) -> SpokenPitch {
+        match self {
+            Self::Both => SpokenPitch::Both,
+            Self::Written => SpokenPitch::Written,
+            Self::Sounding => SpokenPitch::Sounding,
         }
     }
 }
@@ -254,6 +278,13 @@ impl ProofRun {
 impl Proof {
     /// Runs the command; returns the exit code.
     pub(super) fn run(mut self) -> u8 {
+        if self.pitch != PitchChoice::Both && !matches!(self.format, Format::Text | Format::Html) {
+            complain(
+                "--pitch is for reports that people read: name --format text or html, or leave --pitch out",
+            );
+            return UNUSABLE;
+        }
+        self.scores.spoken = self.pitch.spoken();
         if self.class.is_on() {
             return self.run_class();
         }

@@ -12,6 +12,7 @@ use crate::house_style::{self, FILE_NAME, HouseStyles, StyleError};
 use crate::proof::Heard;
 use crate::reading::Outcome;
 use crate::reading::files::{self, PassedOver, Plan, Set, WalkOptions};
+use crate::score::SpokenPitch;
 use crate::style::Style;
 use crate::voicing::{Technique, UnknownTechnique};
 use clap::builder::{PossibleValue, TypedValueParser};
@@ -67,6 +68,10 @@ pub(super) struct ScoreOptions {
     /// How many links in the list are not followed.
     #[arg(skip)]
     pub(super) links_in_list: usize,
+
+    /// At which pitch people are told of notes.
+    #[arg(skip)]
+    pub(super) spoken: SpokenPitch,
 
     /// What was read, once it is read.
     #[arg(skip)]
@@ -316,6 +321,7 @@ impl ScoreOptions {
         styles(self.style.as_ref())
             .with_paths(self.paths.get(..typed).unwrap_or_default())
             .with_technique(self.technique.map(Technique::name))
+            .with_spoken(self.spoken)
     }
 }
 

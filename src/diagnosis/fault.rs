@@ -1,6 +1,7 @@
 //! Building a slip: which notes are at fault, who has to play what, how it is spelled.
 
 use super::outcome::{Fault, Slip, SlipKind};
+use crate::ground::naming::Naming;
 use crate::ground::pitch::{NoteName, Pitch, PitchClass};
 use crate::sonority::{Sonority, voice_number};
 use crate::voicing::{Label, Semitones};
@@ -77,19 +78,18 @@ impl SlipBuilder<'_> {
         if let Some(v) = self.sonority.voices.iter().find(|v| v.midi == midi) {
             return v.pitch;
         }
-        names
-            .iter()
-            .copied()
-            .find(|n| n.class() == PitchClass::new(midi))
-            .or_else(|| {
-                self.sonority
-                    .voices
-                    .iter()
-                    .find(|v| (v.midi - midi) % 12 == 0)
-                    .map(|v| v.pitch.name())
-            })
-            .and_then(|name| Pitch::named(name, midi))
-            .unwrap_or_else(|| Pitch::in_key(midi, self.key))
+        let naming = Naming {
+            chord: names,
+            key: self.key,
+        };
+        let standing = || self.sonority.voices.iter().map(|v| v.pitch.name());
+        let octave = || standing().find(|n| n.class() == PitchClass::new(midi));
+        if names.iter().all(|n| n.class() != PitchClass::new(midi))
+            && let Some(pitch) = octave().and_then(|name| Pitch::named(name, midi))
+        {
+            return pitch;
+        }
+        naming.pitch(midi, |name| standing().any(|n| n == name))
     }
 
     fn fault(&self, index: usize, voice: usize, expected: Pitch) -> Option<Fault> {

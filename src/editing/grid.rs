@@ -17,11 +17,11 @@ const OCTAVES: (i8, i8) = (-1, 9);
 /// Signs of accidentals that are no letters of the keyboard.
 const DRAWN: [char; 5] = ['♭', '♯', '𝄫', '𝄪', '♮'];
 
-/// The edits of one part's notes.
+/// The edits of one part's notes, which get these pitches, written and sounding.
 pub(super) fn edits(
     part: &Part,
     source: &Source,
-    new: &Written,
+    (new, heard): (&Written, &Written),
     out: &mut Vec<Edit>,
 ) -> Result<(), EditError> {
     // By where its cell ends: how many characters wider the cell becomes.
@@ -48,10 +48,11 @@ pub(super) fn edits(
             return Err(EditError::not_found(source, note.span.start, "a pitch"));
         };
         // A cell that does not hold the written pitch holds the sounding one.
-        let pitch = if typed == note.written {
-            *written
-        } else {
-            written.transposed(part.transposition(note.onset))
+        let sounding = heard.get(index).filter(|_| part.worked_out);
+        let pitch = match sounding {
+            Some(sounding) => *sounding,
+            None if typed == note.written => *written,
+            None => written.transposed(part.transposition(note.onset)),
         };
         if !(OCTAVES.0..=OCTAVES.1).contains(&pitch.octave) {
             return Err(EditError::OutOfReach {

@@ -162,6 +162,7 @@ impl<'s> ScoreEdits<'s> {
             let Some(part) = filed.parts.get(index as usize) else {
                 continue;
             };
+            let heard = new.clone();
             for (note, pitch) in &mut new {
                 let at = NoteRef {
                     part: index,
@@ -180,7 +181,7 @@ impl<'s> ScoreEdits<'s> {
                 Format::MusicXml => {
                     musicxml::edits(&filed, index, source, &new, &mut self.facts, &mut out)?;
                 }
-                Format::Grid => grid::edits(part, source, &new, &mut out)?,
+                Format::Grid => grid::edits(part, source, (&new, &heard), &mut out)?,
             }
         }
         Ok(tidy(out))

@@ -3,6 +3,7 @@
 pub mod chord;
 pub mod disk;
 pub mod instrument;
+pub mod naming;
 pub mod pitch;
 pub mod problem;
 pub mod shown;

@@ -307,17 +307,15 @@ impl Pitch {
     }
 
     /// The same key as a player likes to read it under a key signature of `fifths` sharps: no double
-    /// accidental that a plain note would do for, no Cb or E# outside the keys that have them.
+    /// accidental, no Cb or E# far from the keys that have them.
     #[must_use]
     pub fn readable(self, fifths: i8) -> Self {
-        let odd = matches!(
-            (self.step, self.alter),
-            (Step::C | Step::F, -1) | (Step::E | Step::B, 1)
-        );
-        if self.alter.abs() < 2 && !(odd && fifths.abs() < 6) {
-            return self;
-        }
-        let name = NoteName::in_key(self.class(), fifths);
+        let double = self.alter.abs() > 1;
+        let name = match (double, self.name().is_odd()) {
+            (false, false) => return self,
+            (false, true) => NoteName::in_key(self.class(), fifths),
+            (true, _) => NoteName::plain_in_key(self.class(), fifths),
+        };
         Self::named(name, self.midi()).unwrap_or(self)
     }
 

@@ -165,8 +165,33 @@ impl Marks {
         }
     }
 
-    /// How many of a hundred are right; a hundred only when all are.
+    /// How many of a hundred are right, rounded; a hundred only when all are.
     pub fn percent(&self) -> Option<usize> {
-        (self.right * 100).checked_div(self.of)
+        let most = if self.right < self.of { 99 } else { 100 };
+        let rounded = (self.right * 100 + self.of / 2).checked_div(self.of);
+        rounded.map(|percent| percent.min(most))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn percent_is_rounded_and_a_hundred_means_all() {
+        let percent = |right, of| {
+            let marks = Marks {
+                right,
+                of,
+                ..Marks::default()
+            };
+            marks.percent()
+        };
+        assert_eq!(percent(11, 14), Some(79));
+        assert_eq!(percent(1, 3), Some(33));
+        assert_eq!(percent(399, 400), Some(99));
+        assert_eq!(percent(400, 400), Some(100));
+        assert_eq!(percent(0, 3), Some(0));
+        assert_eq!(percent(0, 0), None);
     }
 }

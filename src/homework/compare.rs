@@ -7,7 +7,7 @@ use super::kinds::{Kind, OTHER_VOICING, SOURCE, THIN, is_of_a_sonority};
 use super::melody::Comparison;
 use crate::diagnosis::{Passage, Verdict, passages};
 use crate::finding::{Finding, Level, NoteAtFault};
-use crate::ground::pitch::Pitch;
+use crate::ground::naming::Naming;
 use crate::proof::proof;
 use crate::score::{Change, NoteRef, Place, Score, refined};
 use crate::sonority::{Sonority, Voice};
@@ -227,9 +227,13 @@ fn unknown_voicing(
             .parts
             .first()
             .map_or(0, |p| p.concert_fifths(sonority.onset));
+        let naming = Naming {
+            chord: &[],
+            key: fifths,
+        };
         let names: Vec<String> = midi
             .iter()
-            .map(|m| Pitch::in_key(*m, fifths).to_string())
+            .map(|m| naming.pitch(*m, |_| false).to_string())
             .collect();
         names.join(" ")
     };

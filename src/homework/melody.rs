@@ -132,8 +132,10 @@ impl Comparison<'_> {
             let part = self.score.parts.get(lead.note.part as usize);
             let note = part.and_then(|p| p.notes.get(lead.note.note as usize));
             let name = part.map_or("", |p| p.name.as_str());
-            let has = note.map_or(lead.pitch, |n| n.written);
-            let write = self.score.written_for(lead.note, wanted);
+            let has = self
+                .score
+                .spoken(lead.note, note.map_or(lead.pitch, |n| n.sounding));
+            let write = self.score.spoken(lead.note, wanted);
             let message = if is_there {
                 format!("{name} holds {has} where the melody strikes {write} again")
             } else {
@@ -149,7 +151,7 @@ impl Comparison<'_> {
                 note: lead.note,
                 voice: 1,
                 expected: (!is_there).then_some(wanted),
-                label: format!("the melody has {write}"),
+                label: format!("the melody has {}", write.first),
             }];
             self.findings.push(finding);
             self.melody.push(OtherMelody {
@@ -238,8 +240,11 @@ impl Comparison<'_> {
                 format!("from bar {} to bar {}", number(from), number(to))
             };
             let message = match run.len() {
-                1 => format!("no chord is written under the melody note {}", first.lead),
-                n => format!("{n} sonorities of the key are not written, {bars}"),
+                1 => format!(
+                    "no chord is written under the melody note {} (sounding)",
+                    first.lead
+                ),
+                n => format!("{n} chords of the key are not written, {bars}"),
             };
             self.findings.push(Finding {
                 why: NOT_WRITTEN.why.to_owned(),

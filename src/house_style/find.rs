@@ -3,6 +3,7 @@
 
 use super::load::{StyleError, read_found, shipped};
 use crate::ground::disk;
+use crate::score::SpokenPitch;
 use crate::style::Style;
 use std::collections::HashMap;
 use std::path::{Path, PathBuf};
@@ -19,6 +20,7 @@ type StyleOrError = Result<Arc<Style>, Arc<StyleError>>;
 pub struct HouseStyles {
     named: Option<StyleOrError>,
     technique: Option<String>,
+    spoken: SpokenPitch,
     /// The folders that the user named, by their true names.
     folders: Vec<PathBuf>,
     by_file: Mutex<HashMap<Option<PathBuf>, StyleOrError>>,
@@ -52,6 +54,16 @@ impl HouseStyles {
         self.technique = technique.map(str::to_owned);
         if let (Some(technique), Some(Ok(style))) = (&self.technique, &mut self.named) {
             Arc::make_mut(style).state_technique(technique);
+        }
+        self
+    }
+
+    /// Whatever the style, people are told of notes at this pitch.
+    #[must_use]
+    pub fn with_spoken(mut self, spoken: SpokenPitch) -> Self {
+        self.spoken = spoken;
+        if let Some(Ok(style)) = &mut self.named {
+            Arc::make_mut(style).spoken = spoken;
         }
         self
     }
@@ -91,6 +103,7 @@ impl HouseStyles {
                 if let Some(technique) = &self.technique {
                     style.state_technique(technique);
                 }
+                style.spoken = self.spoken;
                 Ok(Arc::new(style))
             })
             .clone()

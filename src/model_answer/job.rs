@@ -2,6 +2,7 @@
 
 use super::seats::{Seat, left_hand};
 use crate::diagnosis::Passage;
+use crate::ground::naming::Naming;
 use crate::ground::pitch::{NoteName, Pitch, PitchClass};
 use crate::score::Score;
 use crate::style::Style;
@@ -96,22 +97,23 @@ impl Job<'_> {
 
     /// How a note is spelled: as its harmony names it, the lead else as it stands, the rest by key.
     pub(super) fn spell(&self, at: usize, option: &Weighed, midi: i16) -> Pitch {
-        let named = option
-            .names
-            .iter()
-            .find(|n| n.class() == PitchClass::new(midi))
-            .and_then(|n| Pitch::named(*n, midi));
-        if let Some(pitch) = named {
-            return pitch;
-        }
         let sonority = self.passage.sonorities.get(at);
+        let onset = sonority.map(|s| s.onset).unwrap_or_default();
+        let naming = Naming {
+            chord: &option.names,
+            key: self.passage.key_at(self.lead, onset),
+        };
+        let class = PitchClass::new(midi);
+        if option.names.iter().any(|n| n.class() == class) {
+            let voices = sonority.map(|s| s.voices.as_slice()).unwrap_or_default();
+            return naming.pitch(midi, |name| voices.iter().any(|v| v.pitch.name() == name));
+        }
         if let Some(v) = sonority.and_then(|s| s.voices.first())
             && (v.midi - midi) % 12 == 0
             && let Some(p) = Pitch::named(v.pitch.name(), midi)
         {
             return p;
         }
-        let onset = sonority.map(|s| s.onset).unwrap_or_default();
-        Pitch::in_key(midi, self.passage.key_at(self.lead, onset))
+        naming.pitch(midi, |_| false)
     }
 }

@@ -51,7 +51,7 @@ pub fn sums(class: &Class) -> String {
         counted(class.roll.students.len(), "student"),
         counted(class.sheets.len(), "file"),
         total.right,
-        counted(total.of, "sonority"),
+        counted(total.of, "chord"),
         total
             .percent()
             .map_or_else(String::new, |p| format!(" ({p} %)")),

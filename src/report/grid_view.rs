@@ -1,8 +1,8 @@
 //! A bar of a score drawn as grid rows: what a finding shows instead of its file's own text.
 //!
 //! The first line names the bar; then come the rows `chord` and `count` and one row for each part,
-//! top to bottom. A column stands for an onset. A cell is the pitch as the player reads it, with
-//! the sounding pitch in brackets where it differs; `-` holds, `.` rests, `-A4` is held over from
+//! top to bottom. A column stands for an onset. A cell is the pitch as it stands in the file, with the
+//! other one (sounding, or what the player reads) in brackets where it differs; `-` holds, `.` rests, `-A4` is held over from
 //! the bar before. Several notes of one part are joined by `+`.
 
 use super::printable;
@@ -246,7 +246,10 @@ fn rows(score: &Score, parts: &[u32], bar: u32, columns: &[Ticks]) -> Vec<GridRo
         rows.push(GridRow {
             label: short_name(part),
             part: Some(index),
-            cells: columns.iter().map(|&t| cell(&notes, t)).collect(),
+            cells: columns
+                .iter()
+                .map(|&t| cell(score, index, &notes, t))
+                .collect(),
         });
     }
     rows
@@ -334,7 +337,7 @@ fn counts(score: &Score, bar: u32, columns: &[Ticks]) -> Vec<GridCell> {
 }
 
 /// What a part has in a column.
-fn cell(notes: &[(u32, &Note)], column: Ticks) -> GridCell {
+fn cell(score: &Score, part: u32, notes: &[(u32, &Note)], column: Ticks) -> GridCell {
     let starts = |n: &Note| n.at.offset == column;
     let sounds = |n: &Note| n.at.offset < column && column < n.at.offset + n.duration;
     let here = notes.iter().filter(|(_, n)| starts(n) || sounds(n));
@@ -362,10 +365,10 @@ fn cell(notes: &[(u32, &Note)], column: Ticks) -> GridCell {
         if note.flags.has(NoteFlags::SLASH) {
             text.push('/');
         } else {
-            let (written, sounding) = (note.written, note.sounding);
-            let _ = write!(text, "{written}");
-            if written.midi() != sounding.midi() {
-                let _ = write!(text, " ({sounding})");
+            let name = score.spoken_name(part, note.pitch());
+            let _ = write!(text, "{}", name.first);
+            if let Some((_, other)) = name.other {
+                let _ = write!(text, " ({other})");
             }
         }
         places.push((*index, start..text.len()));

@@ -30,6 +30,7 @@ list_rules! {
     harmony::missing_guide_tone,
     harmony::unavailable_tension,
     harmony::chord_symbol_agreement,
+    harmony::bass_against_symbol,
     voicing::wrong_voice_dropped,
     voicing::lead_doubling,
     voicing::lead_not_on_top,

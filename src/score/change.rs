@@ -77,7 +77,7 @@ impl Score {
     }
 
     /// Changes notes, each with everything it is tied to. Written and sounding pitch stay true to
-    /// each other, so a respelling for the player also respells what sounds.
+    /// each other: a respelling for the player respells what sounds, unless the file holds that alone.
     pub fn change(&mut self, changes: &[Change]) {
         for change in changes {
             for at in self.tied_chain(change.note) {
@@ -89,7 +89,11 @@ impl Score {
                 let by = part.transposition(onset.unwrap_or_default());
                 if let Some(note) = part.notes.get_mut(at.note as usize) {
                     note.written = written;
-                    note.sounding = written.transposed(by);
+                    note.sounding = if part.worked_out {
+                        change.sounding
+                    } else {
+                        written.transposed(by)
+                    };
                 }
             }
         }

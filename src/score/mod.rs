@@ -16,6 +16,7 @@ mod place;
 mod score;
 mod shared;
 mod source;
+mod spoken;
 mod stretch;
 mod waiver;
 
@@ -29,5 +30,6 @@ pub use place::Place;
 pub use score::Score;
 pub use shared::Shared;
 pub use source::{Format, Source};
+pub use spoken::{PlayerPitch, SpokenPitch};
 pub use stretch::{Displacement, Stretch, StretchFault};
 pub use waiver::Waiver;

@@ -1,6 +1,7 @@
 //! Notes and rests.
 
 use super::place::Place;
+use super::spoken::PlayerPitch;
 use crate::ground::pitch::Pitch;
 use crate::ground::text::Span;
 use crate::ground::time::Ticks;
@@ -34,6 +35,14 @@ impl Note {
     /// When it stops sounding (as written; a tie goes on).
     pub fn end(&self) -> Ticks {
         self.onset + self.duration
+    }
+
+    /// Its pitch, as it is read and as it sounds.
+    pub const fn pitch(&self) -> PlayerPitch {
+        PlayerPitch {
+            written: self.written,
+            sounding: self.sounding,
+        }
     }
 
     /// Whether it takes part in a sonority: not a grace, cue or slash note, and not left out.

@@ -6,6 +6,7 @@ use super::part::{Part, Presumed};
 use super::place::Place;
 use super::shared::Shared;
 use super::source::Source;
+use super::spoken::SpokenPitch;
 use super::stretch::Stretch;
 use super::waiver::Waiver;
 use crate::ground::chord::Chord;
@@ -42,6 +43,8 @@ pub struct Score {
     pub cut_texts: usize,
     /// The file says its pitches are sounding (a concert score).
     pub concert: bool,
+    /// At which pitch people are told of its notes.
+    pub spoken: SpokenPitch,
     /// Parts that are read with another transposition than their file has.
     pub presumed: Vec<Presumed>,
     /// Stretches of parts that are read otherwise than they stand.

@@ -17,7 +17,7 @@ pub use origin::Origin;
 pub use pattern::{FilePattern, FoldedName, LONGEST_NAME, NamePattern, PatternFiles};
 
 use crate::ground::instrument::{self, Catalogue};
-use crate::score::Score;
+use crate::score::{Score, SpokenPitch};
 use std::collections::{BTreeMap, HashSet};
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
@@ -105,6 +105,8 @@ pub struct Style {
     pub gate: Option<Gate>,
     /// The school grade of the players, 1 to 6; 0 for professionals.
     pub grade: Option<u8>,
+    /// At which pitch people are told of notes.
+    pub spoken: SpokenPitch,
     /// Instruments and sections.
     pub instruments: &'static Catalogue,
     /// The file's changes to instruments and sections, in layers.
@@ -139,6 +141,7 @@ impl Style {
             settings: BTreeMap::new(),
             gate: None,
             grade: None,
+            spoken: SpokenPitch::default(),
             instruments: instrument::catalogue(),
             changes: Vec::new(),
             parts: Vec::new(),
@@ -179,8 +182,10 @@ impl Style {
         self.origins.get(name).cloned().unwrap_or_default()
     }
 
-    /// Gives a score the instruments, seats and sections that this style has for its parts.
+    /// Gives a score the instruments, seats and sections that this style has for its parts, and the
+    /// pitch at which people are told of its notes.
     pub fn prepare(&self, score: &mut Score) {
+        score.spoken = self.spoken;
         score.instruments.set(self.instruments);
         if self.parts.is_empty() {
             return;

@@ -374,8 +374,8 @@ fn the_part_files_of_a_found_style_stay_in_its_folder() {
     for (files, words) in [
         ("../other/*", "leads out of"),
         ("../**/*.passage", "leads out of"),
-        ("sub/../../other/y.passage", "a `..` stands behind a name"),
-        ("**/../../other/*", "a `..` stands behind a name"),
+        ("sub/../../other/y.passage", "a `..` follows a name"),
+        ("**/../../other/*", "a `..` follows a name"),
     ] {
         let text = format!("[[score]]\nfiles = [\"x.passage\", \"{files}\"]\n");
         room.write("a/chartproof.toml", &text);

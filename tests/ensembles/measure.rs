@@ -2,9 +2,10 @@
 
 use super::chart::{Chart, chart};
 use super::notes::Dice;
+use super::sheet::part_spans;
 use super::slips::{self, SLIPS, Truth};
 use super::whole::{self, WHOLE};
-use super::write::{musicxml, paper, part_spans};
+use super::write::{musicxml, paper};
 use chartproof::Style;
 use serde_json::Value;
 
@@ -45,8 +46,13 @@ impl Seen {
 }
 
 pub fn proofed(xml: &str) -> Vec<Seen> {
-    let score = chartproof::read("chart.musicxml", xml).unwrap();
-    let report = chartproof::proof(score, &Style::default());
+    proofed_as("chart.musicxml", xml, &Style::default())
+}
+
+/// What the program says of a score or grid under a house style.
+pub fn proofed_as(name: &str, text: &str, style: &Style) -> Vec<Seen> {
+    let score = chartproof::read(name, text).unwrap();
+    let report = chartproof::proof(score, style);
     let json: Value = serde_json::from_str(&report.json().unwrap()).unwrap();
     let findings = json["findings"].as_array().unwrap();
     findings.iter().map(seen).collect()

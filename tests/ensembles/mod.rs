@@ -12,16 +12,17 @@
 //! printed.
 
 mod backing;
-mod bands;
-mod chart;
-mod measure;
+pub mod bands;
+pub mod chart;
+pub mod measure;
 mod melody;
-mod notes;
+pub mod notes;
+pub mod sheet;
 mod slips;
 mod table;
-mod voicing;
+pub mod voicing;
 mod whole;
-mod write;
+pub mod write;
 
 use chartproof::inside::score::{NoteFlags, Part};
 use std::collections::BTreeSet;

@@ -1,7 +1,8 @@
-//! Written parts, and MusicXML 4.0 of them (element order: the published schema).
+//! Written parts, and the notes and marks on their pages.
 
 use super::chart::{Chart, Event, Symbols};
-use super::notes::{Chord, Meter, Quality, Tone, key_alter};
+use super::notes::{Chord, Meter};
+use super::sheet::{self, Item, Note, Sheet, SheetPart};
 use std::fmt::Write as _;
 
 /// A part as it stands on paper: written pitch.
@@ -73,105 +74,84 @@ fn symbol(chord: Chord, by: (i16, i16)) -> Chord {
 }
 
 pub fn musicxml(paper: &Paper) -> String {
-    let mut xml = String::from(
-        "<?xml version=\"1.0\" encoding=\"UTF-8\"?>\n<score-partwise version=\"4.0\">\n",
-    );
-    let _ = writeln!(
-        xml,
-        "<work><work-title>{}</work-title></work>\n<part-list>",
-        paper.title
-    );
-    for (index, part) in paper.parts.iter().enumerate() {
-        let id = index + 1;
-        let _ = write!(
-            xml,
-            "<score-part id=\"P{id}\"><part-name>{}</part-name>",
-            part.name
-        );
-        if let Some(sound) = part.sound {
-            let _ = write!(
-                xml,
-                "<score-instrument id=\"P{id}-I1\"><instrument-name>{}</instrument-name><instrument-sound>{sound}</instrument-sound></score-instrument>",
-                part.name
-            );
-        }
-        xml.push_str("</score-part>\n");
-    }
-    xml.push_str("</part-list>\n");
-    for (index, part) in paper.parts.iter().enumerate() {
-        let _ = writeln!(xml, "<part id=\"P{}\">", index + 1);
-        for bar in 0..part.bars {
-            measure(&mut xml, paper, part, bar, index == 0);
-        }
-        xml.push_str("</part>\n");
-    }
-    xml.push_str("</score-partwise>\n");
-    xml
+    sheet::musicxml(&sheet(paper))
 }
 
-/// Where each part's music stands in the text, in bytes.
-pub fn part_spans(xml: &str) -> Vec<(usize, usize)> {
-    let starts = xml.match_indices("<part id=").map(|m| m.0);
-    starts
-        .map(|from| (from, from + xml[from..].find("</part>").unwrap()))
-        .collect()
+/// The same note by note, two units a quarter.
+pub fn sheet(paper: &Paper) -> Sheet {
+    let parts = paper.parts.iter().enumerate();
+    Sheet {
+        title: paper.title.clone(),
+        divisions: 2,
+        parts: parts
+            .map(|(index, part)| SheetPart {
+                name: part.name.clone(),
+                sound: part.sound,
+                bars: (0..part.bars)
+                    .map(|bar| measure(paper, part, bar, index == 0))
+                    .collect(),
+            })
+            .collect(),
+    }
 }
 
-fn measure(xml: &mut String, paper: &Paper, part: &PaperPart, bar: i32, first_part: bool) {
-    let _ = writeln!(xml, "<measure number=\"{}\">", bar + 1);
+fn measure(paper: &Paper, part: &PaperPart, bar: i32, first_part: bool) -> Vec<Item> {
+    let mut items = Vec::new();
     if bar == 0 {
-        attributes(xml, paper.meter, part);
+        items.push(attributes(paper.meter, part));
         if first_part {
-            let _ = writeln!(
-                xml,
-                "<direction placement=\"above\"><direction-type><metronome><beat-unit>quarter</beat-unit><per-minute>{0}</per-minute></metronome></direction-type><sound tempo=\"{0}\"/></direction>",
-                paper.tempo
-            );
+            items.push(Item::Direction(tempo(paper.tempo)));
         }
     }
     for (staff, events) in part.staves.iter().enumerate() {
         if staff > 0 {
-            let _ = writeln!(
-                xml,
-                "<backup><duration>{}</duration></backup>",
-                paper.meter.bar
-            );
+            items.push(Item::Backup(paper.meter.bar));
         }
-        staff_bar(xml, paper.meter, part, staff, events, bar);
+        staff_bar(&mut items, paper.meter, part, staff, events, bar);
     }
     if bar == part.bars - 1 {
-        xml.push_str("<barline location=\"right\"><bar-style>light-heavy</bar-style></barline>\n");
+        items.push(Item::Barline("light-heavy"));
     }
-    xml.push_str("</measure>\n");
+    items
 }
 
-fn attributes(xml: &mut String, meter: Meter, part: &PaperPart) {
-    let _ = write!(
-        xml,
-        "<attributes><divisions>2</divisions><key><fifths>{}</fifths></key><time><beats>{}</beats><beat-type>{}</beat-type></time>",
-        part.fifths, meter.beats, meter.unit
+/// A metronome mark.
+pub fn tempo(per_minute: i32) -> String {
+    format!(
+        "<direction-type><metronome><beat-unit>quarter</beat-unit><per-minute>{per_minute}</per-minute></metronome></direction-type><sound tempo=\"{per_minute}\"/>"
+    )
+}
+
+pub fn dynamic(mark: &str) -> String {
+    format!("<direction-type><dynamics><{mark}/></dynamics></direction-type>")
+}
+
+fn attributes(meter: Meter, part: &PaperPart) -> Item {
+    let mut rest = format!(
+        "<time><beats>{}</beats><beat-type>{}</beat-type></time>",
+        meter.beats, meter.unit
     );
     if part.staves.len() == 2 {
-        xml.push_str("<staves>2</staves><clef number=\"1\"><sign>G</sign><line>2</line></clef><clef number=\"2\"><sign>F</sign><line>4</line></clef>");
+        rest.push_str("<staves>2</staves><clef number=\"1\"><sign>G</sign><line>2</line></clef><clef number=\"2\"><sign>F</sign><line>4</line></clef>");
     } else {
         let (sign, line, octave) = part.clef;
-        let _ = write!(xml, "<clef><sign>{sign}</sign><line>{line}</line>");
+        let _ = write!(rest, "<clef><sign>{sign}</sign><line>{line}</line>");
         if octave != 0 {
-            let _ = write!(xml, "<clef-octave-change>{octave}</clef-octave-change>");
+            let _ = write!(rest, "<clef-octave-change>{octave}</clef-octave-change>");
         }
-        xml.push_str("</clef>");
+        rest.push_str("</clef>");
     }
     if let Some((letters, semitones, octaves)) = part.transpose {
         let _ = write!(
-            xml,
+            rest,
             "<transpose><diatonic>{letters}</diatonic><chromatic>{semitones}</chromatic>"
         );
         if octaves != 0 {
-            let _ = write!(xml, "<octave-change>{octaves}</octave-change>");
+            let _ = write!(rest, "<octave-change>{octaves}</octave-change>");
         }
-        xml.push_str("</transpose>");
+        rest.push_str("</transpose>");
     }
-    xml.push_str("</attributes>\n");
+    Item::Attributes(part.fifths, rest)
 }
 
 /// A note or rest within one bar.
@@ -226,42 +206,39 @@ fn split<'a>(
 }
 
 fn staff_bar(
-    xml: &mut String,
+    items: &mut Vec<Item>,
     meter: Meter,
     part: &PaperPart,
     staff: usize,
     events: &[Event],
     bar: i32,
 ) {
-    let mut state: Vec<(i16, i16)> = Vec::new();
     for piece in pieces(meter, events, bar) {
         if staff == 0 {
             let span = piece.at..piece.at + piece.len;
-            for (at, chord) in part.symbols.iter().filter(|s| span.contains(&s.0)) {
-                harmony(xml, *chord, at - piece.at);
-            }
+            let here = part.symbols.iter().filter(|s| span.contains(&s.0));
+            items.extend(here.map(|(at, chord)| Item::Symbol(*chord, at - piece.at)));
         }
+        let plain = note(meter, part, staff, &piece);
         let Some(event) = piece.event else {
-            rest(xml, meter, &piece, part, staff);
+            items.push(Item::Note(plain));
             continue;
         };
         let others = part.staves.iter().flatten().any(|e| e.at < event.at);
         let first = staff == 0 || !others && part.staves[0].iter().all(|e| e.at > event.at);
         if event.at == piece.at && enters(meter, events, event) && first {
-            xml.push_str("<direction placement=\"below\"><direction-type><dynamics><mf/></dynamics></direction-type></direction>\n");
+            items.push(Item::Direction(dynamic("mf")));
         }
-        for (index, tone) in event.tones.iter().enumerate() {
-            note(
-                xml,
-                part,
-                staff,
-                &piece,
-                event,
-                *tone,
-                index > 0,
-                &mut state,
-            );
-        }
+        let tones = event.tones.iter().enumerate();
+        items.extend(tones.map(|(index, tone)| {
+            Item::Note(Note {
+                tone: Some(*tone),
+                chord: index > 0,
+                tie_in: piece.at > event.at,
+                tie_out: piece.at + piece.len < event.at + event.len,
+                ..plain.clone()
+            })
+        }));
     }
 }
 
@@ -275,116 +252,20 @@ fn enters(meter: Meter, events: &[Event], event: &Event) -> bool {
     before.is_none_or(|end| event.at - end >= 2 * meter.bar)
 }
 
-fn place(xml: &mut String, staff: usize, len: i32) {
-    let _ = write!(xml, "<voice>{}</voice>", 1 + 4 * staff);
-    let (name, dot) = match len {
-        1 => ("eighth", ""),
-        2 => ("quarter", ""),
-        3 => ("quarter", "<dot/>"),
-        4 => ("half", ""),
-        6 => ("half", "<dot/>"),
-        _ => ("whole", ""),
-    };
-    let _ = write!(xml, "<type>{name}</type>{dot}");
-}
-
-fn rest(xml: &mut String, meter: Meter, piece: &Piece<'_>, part: &PaperPart, staff: usize) {
-    if piece.len == meter.bar {
-        let _ = write!(
-            xml,
-            "<note><rest measure=\"yes\"/><duration>{}</duration><voice>{}</voice>",
-            piece.len,
-            1 + 4 * staff
-        );
-    } else {
-        let _ = write!(xml, "<note><rest/><duration>{}</duration>", piece.len);
-        place(xml, staff, piece.len);
+/// A rest as long as a piece; a note is made of it.
+fn note(meter: Meter, part: &PaperPart, staff: usize, piece: &Piece<'_>) -> Note {
+    Note {
+        at: piece.at,
+        len: piece.len,
+        tone: None,
+        chord: false,
+        whole_bar: piece.event.is_none() && piece.len == meter.bar,
+        tie_in: false,
+        tie_out: false,
+        triplet: None,
+        marks: Vec::new(),
+        staff: (part.staves.len() > 1).then_some(staff + 1),
+        voice: 1 + 4 * staff,
+        sung: part.sung,
     }
-    staff_number(xml, part, staff);
-    xml.push_str("</note>\n");
-}
-
-fn staff_number(xml: &mut String, part: &PaperPart, staff: usize) {
-    if part.staves.len() > 1 {
-        let _ = write!(xml, "<staff>{}</staff>", staff + 1);
-    }
-}
-
-#[allow(
-    clippy::too_many_arguments,
-    reason = "a note of a chord needs its place and the bar's accidentals"
-)]
-fn note(
-    xml: &mut String,
-    part: &PaperPart,
-    staff: usize,
-    piece: &Piece<'_>,
-    event: &Event,
-    tone: Tone,
-    chord: bool,
-    state: &mut Vec<(i16, i16)>,
-) {
-    let stop = piece.at > event.at;
-    let start = piece.at + piece.len < event.at + event.len;
-    xml.push_str(if chord { "<note><chord/>" } else { "<note>" });
-    let _ = write!(xml, "<pitch><step>{}</step>", tone.step());
-    if tone.alter() != 0 {
-        let _ = write!(xml, "<alter>{}</alter>", tone.alter());
-    }
-    let _ = write!(
-        xml,
-        "<octave>{}</octave></pitch><duration>{}</duration>",
-        tone.octave(),
-        piece.len
-    );
-    for (is, kind) in [(stop, "stop"), (start, "start")] {
-        if is {
-            let _ = write!(xml, "<tie type=\"{kind}\"/>");
-        }
-    }
-    place(xml, staff, piece.len);
-    let known = state.iter().rev().find(|s| s.0 == tone.letter).map(|s| s.1);
-    let known = known.unwrap_or_else(|| key_alter(tone.letter.rem_euclid(7), part.fifths));
-    if !stop && known != tone.alter() {
-        let name = ["flat", "natural", "sharp"][(tone.alter() + 1) as usize];
-        let _ = write!(xml, "<accidental>{name}</accidental>");
-        state.push((tone.letter, tone.alter()));
-    }
-    staff_number(xml, part, staff);
-    if stop || start {
-        xml.push_str("<notations>");
-        for (is, kind) in [(stop, "stop"), (start, "start")] {
-            if is {
-                let _ = write!(xml, "<tied type=\"{kind}\"/>");
-            }
-        }
-        xml.push_str("</notations>");
-    }
-    if part.sung && !stop {
-        xml.push_str("<lyric><syllabic>single</syllabic><text>la</text></lyric>");
-    }
-    xml.push_str("</note>\n");
-}
-
-fn harmony(xml: &mut String, chord: Chord, offset: i32) {
-    let (kind, text) = chord.kind();
-    let _ = write!(
-        xml,
-        "<harmony><root><root-step>{}</root-step>",
-        chord.root.step()
-    );
-    if chord.root.alter() != 0 {
-        let _ = write!(xml, "<root-alter>{}</root-alter>", chord.root.alter());
-    }
-    let _ = write!(xml, "</root><kind text=\"{text}\">{kind}</kind>");
-    if chord.quality == Quality::SeventhFlat9 {
-        xml.push_str("<degree><degree-value>9</degree-value><degree-alter>-1</degree-alter><degree-type>add</degree-type></degree>");
-    }
-    if chord.quality == Quality::SeventhSus4 {
-        xml.push_str("<degree><degree-value>7</degree-value><degree-alter>0</degree-alter><degree-type>add</degree-type></degree>");
-    }
-    if offset > 0 {
-        let _ = write!(xml, "<offset>{offset}</offset>");
-    }
-    xml.push_str("</harmony>\n");
 }

@@ -37,7 +37,7 @@ mod tests {
         );
         assert_eq!(
             passage.account(1, 2.5),
-            "passing on chord: PassingOnChord, 4 C4 for Cb4"
+            "passing on chord: PassingOnChord, 4 C4 for B3"
         );
     }
 

@@ -131,6 +131,11 @@ impl Chord {
         self.degrees.iter().map(move |d| root.plus(d.semitones()))
     }
 
+    /// The notes it names, each on its own letter, in the order of its degrees.
+    pub fn names(&self) -> impl Iterator<Item = NoteName> + '_ {
+        self.degrees.iter().map(|d| d.over(self.root))
+    }
+
     /// Whether the pitch class is one of those it names.
     pub fn contains(&self, class: PitchClass) -> bool {
         let up = class.above(self.root.class());

@@ -141,7 +141,7 @@ impl Layer<'_, '_> {
         if files.turns_back() {
             self.style_file.wrong(
                 said.at.clone(),
-                format!("in `{}` a `..` stands behind a name", said.value),
+                format!("in `{}` a `..` follows a name", said.value),
                 "write `..` only at the start, such as \"../parts/*.xml\"",
             );
         }

@@ -2,17 +2,11 @@
 //! example of each, and a section for every student to be printed and handed back. No script.
 
 use super::super::class::{about, how, in_words, place, sums, unjudged};
-use super::{STYLE, ScoreOnPage, finding, footer, opening, sign, text};
+use super::{STYLE, ScoreOnPage, finding, footer, opening, pitch, sign, text};
 use crate::engraving::{Engraver, Glyphs};
 use crate::finding::{Finding, Level};
 use crate::homework::{Cell, Class, Marked, Marks, Mistake, Sheet, reason, title};
 use std::fmt::Write as _;
-
-/// The choice of pitch for the pictures.
-const PITCH: &str = "<form class=\"filters\" aria-label=\"What is shown\"><fieldset><legend>pitch</legend>\
-     <label><input type=\"radio\" name=\"pitch\" id=\"pitch-w\" checked><span>written</span></label>\
-     <label><input type=\"radio\" name=\"pitch\" id=\"pitch-s\"><span>sounding</span></label>\
-     <label><input type=\"radio\" name=\"pitch\" id=\"pitch-b\"><span>both</span></label></fieldset></form>\n";
 
 /// The whole page.
 pub fn render(class: &Class) -> String {
@@ -25,9 +19,7 @@ pub fn render(class: &Class) -> String {
     for student in 0..class.roll.students.len() {
         section(class, student, &mut main);
     }
-    let style = format!(
-        "{STYLE}body:has(#pitch-w:checked) .sounding,body:has(#pitch-s:checked) .written{{display:none}}"
-    );
+    let style = format!("{STYLE}{}", pitch::STYLE);
     let header = format!("<p>{}</p><p>{}</p>", text(&sums(class)), text(&how(class)));
     let mut page = opening(
         &about(class),
@@ -36,8 +28,12 @@ pub fn render(class: &Class) -> String {
         ("class", "To the table of the class"),
         &header,
     );
-    if !mistakes.is_empty() {
-        page.push_str(PITCH);
+    let choice = pitch::choice(class.marked().map(|(_, marked)| &marked.score));
+    if !(mistakes.is_empty() || choice.is_empty()) {
+        let _ = writeln!(
+            page,
+            "<form class=\"filters\" aria-label=\"What is shown\">{choice}</form>"
+        );
     }
     let _ = write!(
         page,
@@ -70,7 +66,7 @@ fn table(class: &Class, page: &mut String) {
     page.push_str("<h2>The class</h2>");
     scroll("The class", page);
     page.push_str(
-        "<table class=\"marks\"><caption>Sonorities that are right, of all that are asked for or judged</caption>\
+        "<table class=\"marks\"><caption>Chords that are right, of all that are asked for or judged</caption>\
          <thead><tr><th scope=\"col\">student</th>",
     );
     if exercises.len() > 1 {

@@ -1,12 +1,11 @@
 //! One finding: what is wrong, its bars engraved, the correction beside them, the reason.
 
-use super::{Filters, ScoreOnPage, sign, text};
+use super::{Filters, ScoreOnPage, pitch, sign, text};
 use crate::engraving::{Excerpt, Glyphs, Highlight, ShownPitch};
 use crate::finding::{Finding, Fix};
 use crate::ground::pitch::Pitch;
 use crate::report::text::parts_shown;
-use crate::score::Score;
-use crate::score::{Change, NoteRef};
+use crate::score::{Change, NoteRef, PlayerPitch, Score};
 use std::collections::BTreeSet;
 use std::fmt::Write as _;
 use std::ops::Range;
@@ -16,11 +15,6 @@ const MOST_BARS: u32 = 5;
 
 /// How many notes of a fix are spelled out.
 const MOST_SPELLED: usize = 8;
-
-const BOTH: [(ShownPitch, &str); 2] = [
-    (ShownPitch::Written, "written"),
-    (ShownPitch::Sounding, "sounding"),
-];
 
 pub(super) fn render(
     file: &ScoreOnPage<'_>,
@@ -106,7 +100,7 @@ pub(super) fn pictures(
         .as_ref()
         .map(|fix| MendedScore::new(score, finding, fix));
     page.push_str("<div class=\"pics\">");
-    for (shown, class) in BOTH {
+    for &(shown, class) in pitch::drawn(score) {
         let bars = bars_in_words(score, &around);
         let label = format!(
             "{bars} at {class} pitch, as they stand. At fault: {}",
@@ -249,10 +243,8 @@ pub(super) struct CorrectionRow {
     pub part: u32,
     pub bar: u32,
     pub place: (String, String),
-    pub has: Pitch,
-    pub sounds: Pitch,
-    /// Written and sounding.
-    pub write: Option<(Pitch, Pitch)>,
+    pub has: PlayerPitch,
+    pub write: Option<PlayerPitch>,
 }
 
 /// What a finding asks of each part: its fix note by note, else the notes at fault.
@@ -270,10 +262,7 @@ pub(super) fn rows(score: &Score, finding: &Finding) -> Vec<CorrectionRow> {
         .filter_map(|(at, sounding)| {
             let part = score.parts.get(at.part as usize)?;
             let note = part.notes.get(at.note as usize)?;
-            let write = sounding.map(|s| {
-                let written = score.written_for(at, s);
-                (written, written.transposed(part.transposition(note.onset)))
-            });
+            let write = sounding.map(|s| score.player_pitch(at, s));
             Some(CorrectionRow {
                 part: at.part,
                 bar: note.at.bar,
@@ -281,9 +270,8 @@ pub(super) fn rows(score: &Score, finding: &Finding) -> Vec<CorrectionRow> {
                     score.bar_number(note.at.bar),
                     score.beat_at(note.at).to_string(),
                 ),
-                has: note.written,
-                sounds: note.sounding,
-                write: write.filter(|(w, _)| *w != note.written),
+                has: note.pitch(),
+                write: write.filter(|w| w.written != note.written),
             })
         })
         .collect();
@@ -291,25 +279,17 @@ pub(super) fn rows(score: &Score, finding: &Finding) -> Vec<CorrectionRow> {
     rows
 }
 
-/// A pitch at written pitch, the sounding one in brackets where it differs.
-pub(super) fn both(written: Pitch, sounding: Pitch) -> String {
-    if written == sounding {
-        written.to_string()
-    } else {
-        format!("{written} (sounding {sounding})")
-    }
-}
-
 pub(super) fn changes(file: &ScoreOnPage<'_>, finding: &Finding, page: &mut String) {
     let rows = rows(file.score, finding);
-    if rows.is_empty() {
+    let Some(first) = rows.first() else {
         return;
-    }
+    };
+    let (_, word) = pitch::first(file.score, first.part);
     let _ = write!(
         page,
         "<div class=\"scroll\" tabindex=\"0\" role=\"group\" aria-label=\"Notes, {}\"><table><thead><tr>\
          <th scope=\"col\">part</th><th scope=\"col\">bar</th><th scope=\"col\">beat</th>\
-         <th scope=\"col\">has, written</th><th scope=\"col\">write</th></tr></thead><tbody>",
+         <th scope=\"col\">has, {word}</th><th scope=\"col\">write</th></tr></thead><tbody>",
         text(&file.place(finding)),
     );
     for row in rows {
@@ -320,9 +300,11 @@ pub(super) fn changes(file: &ScoreOnPage<'_>, finding: &Finding, page: &mut Stri
             text(name.map_or("", |p| &p.name)),
             text(&row.place.0),
             text(&row.place.1),
-            both(row.has, row.sounds),
-            row.write
-                .map_or_else(|| "see below".to_owned(), |(w, s)| both(w, s)),
+            file.score.spoken_name(row.part, row.has),
+            row.write.map_or_else(
+                || "see below".to_owned(),
+                |w| file.score.spoken_name(row.part, w).to_string()
+            ),
         );
     }
     page.push_str("</tbody></table></div>");

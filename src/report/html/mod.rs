@@ -9,6 +9,7 @@
 mod class;
 mod finding;
 mod map;
+mod pitch;
 mod players;
 
 pub use class::render as class;
@@ -220,7 +221,7 @@ pub fn render(entries: &[ProofedFile]) -> String {
         );
     }
     let mut style = STYLE.to_owned();
-    let choices = choices(&filters, &mut style);
+    let choices = choices(&files, &filters, &mut style);
     let title = match files.as_slice() {
         [only] => format!("Proof: {}", only.title()),
         _ => format!("Proof of {}", counted(entries.len(), "file")),
@@ -322,15 +323,11 @@ fn top(entries: &[ProofedFile], files: &[ScoreOnPage<'_>], page: &mut String) {
 }
 
 /// The choices over the findings.
-fn choices(filters: &Filters, style: &mut String) -> String {
-    style.push_str(
-        "body:has(#pitch-w:checked) .sounding,body:has(#pitch-s:checked) .written{display:none}",
-    );
-    let mut html = String::from(
-        "<form class=\"filters\" aria-label=\"What is shown\"><fieldset><legend>pitch</legend>\
-         <label><input type=\"radio\" name=\"pitch\" id=\"pitch-w\" checked><span>written</span></label>\
-         <label><input type=\"radio\" name=\"pitch\" id=\"pitch-s\"><span>sounding</span></label>\
-         <label><input type=\"radio\" name=\"pitch\" id=\"pitch-b\"><span>both</span></label></fieldset>",
+fn choices(files: &[ScoreOnPage<'_>], filters: &Filters, style: &mut String) -> String {
+    style.push_str(pitch::STYLE);
+    let mut html = format!(
+        "<form class=\"filters\" aria-label=\"What is shown\">{}",
+        pitch::choice(files.iter().map(|f| f.score))
     );
     if filters.rules.numbers.is_empty() {
         return String::new();
@@ -363,7 +360,8 @@ fn file_section(
     map::render(file, filters, page);
     if !file.proofed.inferred.is_empty() || !file.proofed.remarks.is_empty() {
         page.push_str("<ul class=\"facts\">");
-        for inferred in &file.proofed.inferred {
+        // A technique that nothing fits says nothing of the passage.
+        for inferred in file.proofed.inferred.iter().filter(|i| i.fits > 0) {
             let sentence = super::text::inferred(file.score, inferred);
             let _ = write!(page, "<li>{}</li>", text(&sentence));
         }
@@ -401,8 +399,8 @@ fn footer() -> String {
          about; the words under it name its beat. A notehead in a ring is at fault; a notehead in a \
          frame was changed by the correction. Chord symbols are at sounding pitch; one in brackets \
          holds from an earlier bar. <span class=\"e\">◆</span> error, \
-         <span class=\"w0\">▲</span> warning, <span class=\"o\">●</span> note. <b>Do</b> was tried on \
-         the score: the finding goes and no new one comes. <b>Try</b> was not, or brings something \
+         <span class=\"w0\">▲</span> warning, <span class=\"o\">●</span> note. A checked fix was tried on \
+         the score: the finding goes and no new one comes. A suggestion was not, or brings something \
          else up.</p><details><summary>Licence of the musical signs</summary><pre>{}</pre></details></footer>\n",
         escape_lines(FONT_LICENCE)
     )

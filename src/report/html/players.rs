@@ -1,8 +1,8 @@
-//! A page for every player: what that seat must change, at written pitch.
+//! A page for every player: what that seat must change, at the pitch that comes first.
 
-use super::finding::{CorrectionRow, MendedScore, bars_in_words, both, figure, rows};
-use super::{ScoreOnPage, in_which_file, text};
-use crate::engraving::{Excerpt, Glyphs, ShownPitch};
+use super::finding::{CorrectionRow, MendedScore, bars_in_words, figure, rows};
+use super::{ScoreOnPage, in_which_file, pitch, text};
+use crate::engraving::{Excerpt, Glyphs};
 use crate::finding::Finding;
 use std::fmt::Write as _;
 
@@ -40,10 +40,11 @@ pub(super) fn render(
         if own.is_empty() {
             continue;
         }
+        let (shown, word) = pitch::first(file.score, index);
         let _ = write!(
             page,
             "<section class=\"player\"><h2>{}{}</h2><p class=\"facts\">What this seat must change, at \
-             written pitch.</p><div class=\"scroll\" tabindex=\"0\" role=\"group\" aria-label=\"{}\">\
+             {word} pitch.</p><div class=\"scroll\" tabindex=\"0\" role=\"group\" aria-label=\"{}\">\
              <table><thead><tr><th scope=\"col\">bar</th><th scope=\"col\">beat</th>\
              <th scope=\"col\">has</th><th scope=\"col\">write</th><th scope=\"col\">why</th></tr></thead><tbody>",
             text(&part.name),
@@ -69,7 +70,7 @@ pub(super) fn render(
                     &Excerpt {
                         parts: &[index],
                         bars: mended.bars.clone(),
-                        shown: ShownPitch::Written,
+                        shown,
                         column: None,
                         marks: &mended.marks,
                         names: false,
@@ -109,10 +110,10 @@ fn write_rows(
             "<tr><td>{}</td><td>{}</td><td>{}</td><td>{}</td><td>{link}</td></tr>",
             text(&row.place.0),
             text(&row.place.1),
-            both(row.has, row.sounds),
+            file.score.spoken_name(part, row.has),
             row.write.map_or_else(
                 || text(finding.suggestion.as_deref().unwrap_or("to be decided")),
-                |(w, s)| both(w, s)
+                |w| file.score.spoken_name(part, w).to_string()
             ),
         );
     }

@@ -36,7 +36,7 @@ alto 2  | Bb4. D5.  Bb4> D5  |
 tenor 1 | G4.  Bb4. G4   Bb4 |
                     ^^ section: an accent
 tenor 2 | F4.  G4.  F4>  G4  |
-suggestion: tenor 1: write it as alto 1, alto 2 and tenor 2
+suggestion: tenor 1: add an accent on 3, as in alto 1, alto 2 and tenor 2
 ",
         right: "tenor 1 | G4.  Bb4. G4>  Bb4 |",
     }],

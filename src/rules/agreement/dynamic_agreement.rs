@@ -36,7 +36,7 @@ on the page:
 trumpet 1, bar 1, beat 1: dynamic f
 trumpet 2, bar 1, beat 1: dynamic f
 trumpet 3, bar 1, beat 1: dynamic mf
-suggestion: trumpet 3: write it as trumpet 1 and trumpet 2
+suggestion: trumpet 3: write f instead of mf on 1, as in trumpet 1 and trumpet 2
 ",
         right: "\
 not on the page:

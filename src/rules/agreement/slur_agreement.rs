@@ -32,7 +32,7 @@ count     | 1  2  3  4  | 1  2  3  4  |
 trumpet 1 | E5 F5 G5 F5 | E5 D5 C5 D5 |
 trumpet 2 | C5 D5 E5 D5 | C5 B4 A4 B4 |
 trumpet 3 | G4 A4 B4 A4 | G4 F4 E4 F4 |
-            ^^ section: a slur to 4 of bar 1
+            ^^ section: a slur from 1 to 4
 on the page:
 trumpet 1, bar 1, beat 1: dynamic mf
 trumpet 2, bar 1, beat 1: dynamic mf
@@ -43,7 +43,7 @@ trumpet 2, bar 1, beat 1: slur starts
 trumpet 2, bar 1, beat 4: slur ends
 trumpet 3, bar 1, beat 1: slur starts
 trumpet 3, bar 1, beat 3: slur ends
-suggestion: trumpet 3: write it as trumpet 1 and trumpet 2
+suggestion: trumpet 3: write a slur from 1 to 4 instead of a slur from 1 to 3, as in trumpet 1 and trumpet 2
 ",
         right: "\
 not on the page:
@@ -198,8 +198,9 @@ pub fn check(input: &RuleInput<'_>, out: &mut Vec<Finding>) {
             continue;
         }
         let mut odds = Vec::new();
+        let one_way = slur_alike(together, &all);
         for bar in 0..together.bars.len() {
-            in_bar(input, together, &all, bar, &mut odds);
+            in_bar(input, together, (&all, one_way), bar, &mut odds);
         }
         let comparison = MarkComparison {
             rule: &RULE,
@@ -215,7 +216,7 @@ pub fn check(input: &RuleInput<'_>, out: &mut Vec<Finding>) {
 fn in_bar(
     input: &RuleInput<'_>,
     together: &Together,
-    slurs: &[Vec<Slur>],
+    (slurs, one_way): (&[Vec<Slur>], bool),
     bar: usize,
     odds: &mut Vec<Odd>,
 ) {
@@ -228,13 +229,13 @@ fn in_bar(
     else {
         return;
     };
-    let family = |p: usize| together.players.get(p).and_then(|p| p.family);
+    // Families that slur alike elsewhere are one here.
+    let family = |p: usize| {
+        let own = together.players.get(p).and_then(|p| p.family);
+        own.filter(|_| !one_way)
+    };
     for attack in model.attacks_in(bar) {
-        let slur = |p: usize| -> Option<Slur> {
-            let list = slurs.get(p)?;
-            let i = list.partition_point(|s| s.from < attack.onset);
-            list.get(i).filter(|s| s.from == attack.onset).copied()
-        };
+        let slur = |p: usize| slur_from(slurs, p, attack.onset);
         if all.iter().all(|&p| slur(p).is_none()) {
             continue;
         }
@@ -270,21 +271,37 @@ fn in_bar(
                 })
                 .collect();
             let values: SmallVec<[Option<Slur>; 6]> = here.iter().map(|h| h.1).collect();
-            let (Some(wanted), true) = (most(&values), here.len() > 1) else {
+            let (Some(mut wanted), true) = (most(&values), here.len() > 1) else {
                 continue;
             };
-            let level = by_votes(Level::Warning, &values, &wanted);
+            // Of two in a family the rest of the section says who is right.
+            if let [a, b] = values[..]
+                && a != b
+            {
+                let others = || all.iter().map(|&p| slur(p));
+                let votes = |value: Option<Slur>| others().filter(|s| *s == value).count();
+                wanted = if votes(b) > votes(a) { b } else { a };
+            }
+            let level = match values[..] {
+                [_, _] => {
+                    let own: SmallVec<[Option<Slur>; 6]> = all.iter().map(|&p| slur(p)).collect();
+                    by_votes(Level::Warning, &own, &wanted)
+                }
+                _ => by_votes(Level::Warning, &values, &wanted),
+            };
             odds.extend(
                 here.iter()
                     .filter(|h| {
-                        h.1 != wanted && !is_half(input, together, h.0, attack.onset, wanted)
+                        h.1 != wanted
+                            && !is_half(input, together, h.0, attack.onset, wanted)
+                            && !ends_on_repetition(together, h.0, h.1, wanted)
                     })
                     .map(|h| Odd {
                         player: h.0,
                         bar,
                         onset: attack.onset,
-                        found: in_words(input, h.1),
-                        wanted: in_words(input, wanted),
+                        found: in_words(input, attack.onset, h.1),
+                        wanted: in_words(input, attack.onset, wanted),
                         level,
                     }),
             );
@@ -292,16 +309,83 @@ fn in_bar(
     }
 }
 
-fn in_words(input: &RuleInput<'_>, slur: Option<Slur>) -> String {
-    let Some(slur) = slur else {
-        return "no slur from here".to_owned();
+/// The slur that starts for a player at a time.
+fn slur_from(slurs: &[Vec<Slur>], player: usize, onset: Ticks) -> Option<Slur> {
+    let list = slurs.get(player)?;
+    let i = list.partition_point(|s| s.from < onset);
+    list.get(i).filter(|s| s.from == onset).copied()
+}
+
+/// Whether the slurs of different families start and end alike nearly always: then they are meant so.
+fn slur_alike(together: &Together, slurs: &[Vec<Slur>]) -> bool {
+    let mut families: SmallVec<[Option<&str>; 6]> =
+        together.players.iter().map(|p| p.family).collect();
+    families.sort_unstable();
+    families.dedup();
+    if families.len() < 2 {
+        return false;
+    }
+    let (mut alike, mut differ) = (0usize, 0usize);
+    for bar in 0..together.bars.len() {
+        let all = together.all(bar);
+        let mut onsets: Vec<Ticks> = all
+            .iter()
+            .filter_map(|&p| together.players.get(p))
+            .flat_map(|p| p.attacks_in(bar).iter().map(|a| a.onset))
+            .collect();
+        onsets.sort_unstable();
+        onsets.dedup();
+        for onset in onsets {
+            let here = all.iter().map(|&p| slur_from(slurs, p, onset));
+            let here: SmallVec<[Option<Slur>; 6]> = here.collect();
+            match here.first() {
+                Some(first) if here.iter().any(Option::is_some) => {
+                    let same = here.iter().all(|s| s == first);
+                    alike += usize::from(same);
+                    differ += usize::from(!same);
+                }
+                _ => {}
+            }
+        }
+    }
+    alike > 1 && differ * 4 <= alike
+}
+
+/// Whether a slur only goes on to the same note struck again, which `rhythm-unison` reports.
+fn ends_on_repetition(
+    together: &Together,
+    player: usize,
+    own: Option<Slur>,
+    wanted: Option<Slur>,
+) -> bool {
+    let (Some(own), Some(wanted)) = (own, wanted) else {
+        return false;
     };
-    let at = input.score.place_of(slur.to);
-    format!(
-        "a slur to {} of bar {}",
-        input.score.beat_at(at),
-        input.score.bar_number(at.bar)
-    )
+    let Some(player) = together.players.get(player) else {
+        return false;
+    };
+    let (Some(last), Some(before)) = (player.last_before(own.to), player.last_before(wanted.to))
+    else {
+        return false;
+    };
+    own.to > wanted.to && last.midi == before.midi && before.end == last.onset
+}
+
+/// "a slur from 1 to 4"; the bar is named where it is another one.
+fn in_words(input: &RuleInput<'_>, from: Ticks, slur: Option<Slur>) -> String {
+    let score = input.score;
+    let start = score.place_of(from);
+    let from = score.beat_at(start);
+    let Some(slur) = slur else {
+        return format!("no slur from {from} on");
+    };
+    let end = score.place_of(slur.to);
+    let of_bar = if end.bar == start.bar {
+        String::new()
+    } else {
+        format!(" of bar {}", score.bar_number(end.bar))
+    };
+    format!("a slur from {from} to {}{of_bar}", score.beat_at(end))
 }
 
 /// Whether a player has half of the wanted slur, from this onset: `unclosed-slur` reports that.

@@ -52,7 +52,7 @@ trumpet 3, bar 1: tempo 120
     }],
     exceptions: &[
         Exception {
-            says: "a tempo that only some of the parts carry: scores print it over the top part, and extracted parts often lose it",
+            says: "a tempo over the top part of the score or of a section, or over the same parts each time: scores print it over the system",
             silent: Silent::Passage {
                 passage: "\
 key: F major
@@ -184,6 +184,7 @@ pub fn check(input: &RuleInput<'_>, out: &mut Vec<Finding>) {
                 w.is_some() || !part(*p).is_some_and(|own| says_in_bar(own, onset, score))
             })
             .collect();
+        out.extend(in_some_only(input, onset, &beats));
         compare(
             input,
             onset,
@@ -201,6 +202,64 @@ pub fn check(input: &RuleInput<'_>, out: &mut Vec<Finding>) {
             out,
         );
     }
+}
+
+/// A new tempo over some parts only, which are neither the top of the score nor of a section: who prints
+/// tempos over the system prints them there.
+fn in_some_only(
+    input: &RuleInput<'_>,
+    onset: Ticks,
+    beats: &[(u32, Option<u64>)],
+) -> Option<Finding> {
+    let score = input.score;
+    let (with, without): (Vec<_>, Vec<_>) = beats.iter().partition(|(_, t)| t.is_some());
+    let (_, tempo) = *with.first()?;
+    let tempo = tempo?;
+    let is_top = |part: u32| {
+        let sections = input.passages.iter().map(|p| &p.section);
+        let mut tops = sections.filter_map(|s| s.parts.iter().map(|m| m.part).min());
+        part == 0 || tops.any(|top| top == part)
+    };
+    if with.len() * 2 > beats.len()
+        || with.iter().any(|(_, t)| *t != Some(tempo))
+        || with.iter().all(|(p, _)| is_top(*p))
+        || is_custom(score, onset, &with)
+    {
+        return None;
+    }
+    let lack: Vec<u32> = without.iter().map(|(p, _)| *p).collect();
+    let have: Vec<u32> = with.iter().map(|(p, _)| *p).collect();
+    let tempo = format!("quarter = {}", tempo as f64 / 10.0);
+    let message = format!(
+        "{} {} no tempo where {} {} {tempo}",
+        whole::names(score, &lack),
+        whole::has(&lack),
+        whole::names(score, &have),
+        whole::has(&have),
+    );
+    let finding = RULE
+        .finding(score.place_of(onset), message)
+        .parts(lack.clone());
+    Some(finding.instead(format!(
+        "write {tempo} in every part, also in {}",
+        whole::names(score, &lack)
+    )))
+}
+
+/// Whether the same parts, and no others, carry other tempos of the score too.
+fn is_custom(score: &Score, onset: Ticks, with: &[(u32, Option<u64>)]) -> bool {
+    let carriers = |at: Ticks| {
+        let parts = score.parts.iter().zip(0u32..);
+        let here = parts.filter(|(p, _)| said(&p.tempos, at).next().is_some());
+        here.map(|(_, i)| i).collect::<Vec<u32>>()
+    };
+    let own: Vec<u32> = with.iter().map(|(p, _)| *p).collect();
+    let first = own.first().and_then(|p| score.parts.get(*p as usize));
+    let mut others = first
+        .iter()
+        .flat_map(|p| &p.tempos)
+        .filter(|m| m.onset != onset);
+    others.any(|m| carriers(m.onset) == own)
 }
 
 fn compare<T: PartialEq + Clone>(
@@ -276,5 +335,25 @@ mod tests {
         assert_eq!(places(&missing, rule).len(), 2);
         let top = score(&[("Flute", full), ("Oboe", bare), ("Bassoon", bare)]);
         assert!(places(&top, rule).is_empty());
+    }
+
+    #[test]
+    fn a_new_tempo_in_some_parts_only_is_told() {
+        let rule = super::RULE.name;
+        let new: &[&str] = &["C5:8", "tempo-144 D5:8"];
+        let old: &[&str] = &["C5:8", "D5:8"];
+        let names = ["Flute", "Oboe 1", "Oboe 2", "Horn 1", "Horn 2", "Bassoon"];
+        let with = |some: &[usize]| {
+            let bars = |i| if some.contains(&i) { new } else { old };
+            let all: Vec<_> = names
+                .iter()
+                .enumerate()
+                .map(|(i, n)| (*n, bars(i)))
+                .collect();
+            places(&score(&all), rule)
+        };
+        assert_eq!(with(&[2, 4]).len(), 1);
+        assert!(with(&[0]).is_empty(), "over the top part");
+        assert!(with(&[]).is_empty());
     }
 }

@@ -77,7 +77,7 @@ alto, bar 1, beat 1: symbol C#m7
             },
         },
         Exception {
-            says: "beats at which only one part has a symbol",
+            says: "beats at which only one part has a symbol, unless the others have the same one within a bar",
             silent: Silent::Passage {
                 passage: "\
 key: F major
@@ -137,6 +137,85 @@ pub fn check(input: &RuleInput<'_>, out: &mut Vec<Finding>) {
         );
     }
     disagreements(input, &concert, out);
+    moved(input, &concert, out);
+}
+
+/// Symbols that one part has at another time than the others, within a bar: they change on 1, it on 3.
+fn moved(input: &RuleInput<'_>, concert: &[u32], out: &mut Vec<Finding>) {
+    let score = input.score;
+    let carriers =
+        score.parts.iter().zip(0u32..).filter(|(p, i)| {
+            !concert.contains(i) && p.chords.iter().any(|m| m.value.chord.is_some())
+        });
+    let carriers: Vec<(&Part, u32)> = carriers.collect();
+    let (Some(most), true) = (
+        carriers.iter().map(|(p, _)| p.chords.len()).max(),
+        carriers.len() > 1,
+    ) else {
+        return;
+    };
+    // Who has far fewer symbols leaves some out on purpose.
+    let full = |p: &Part| p.chords.len() * 10 >= most * 8;
+    let beats = by_beat(score);
+    let says = |p: u32, at: Ticks| {
+        let here = beats.get(&at)?;
+        here.iter().find(|(o, _)| *o == p).map(|(_, m)| *m)
+    };
+    for (part, index) in carriers.iter().filter(|(p, _)| full(p)) {
+        let others: Vec<u32> = carriers
+            .iter()
+            .filter(|(p, o)| o != index && full(p))
+            .map(|(_, o)| *o)
+            .collect();
+        for mark in part.chords.iter().filter(|m| m.value.unread.is_none()) {
+            // Nobody else has a symbol here; all others have this one near by, and this part none there.
+            if others.is_empty() || others.iter().any(|o| says(*o, mark.onset).is_some()) {
+                continue;
+            }
+            let bar = score
+                .bars
+                .get(mark.at.bar as usize)
+                .map_or(Ticks::ZERO, |b| b.length);
+            let near = beats.range(mark.onset - bar..mark.onset + bar);
+            let place = near.map(|(at, _)| *at).find(|at| {
+                *at != mark.onset
+                    && says(*index, *at).is_none()
+                    && others
+                        .iter()
+                        .all(|o| says(*o, *at).is_some_and(|m| alike(&m.value, &mark.value)))
+            });
+            let Some(at) = place.filter(|at| is_alone(part, mark, *at)) else {
+                continue;
+            };
+            let name = wording::part(score, *index);
+            let models = whole::names(score, &others);
+            let (own, theirs) = (input.beat_of(mark.onset), input.beat_of(at));
+            let text = mark
+                .value
+                .chord
+                .as_ref()
+                .map_or("no chord", |c| c.text.as_str());
+            let when = if mark.onset > at { "late" } else { "early" };
+            let message = format!(
+                "{name} has {text} (sounding) on {own}, {when}: {models} {} it on {theirs}",
+                whole::has(&others)
+            );
+            out.push(
+                RULE.finding(mark.at, message)
+                    .level(Level::Warning)
+                    .parts([*index])
+                    .instead(format!("{name}: move the symbol to {theirs}"))
+                    .chord(mark.value.chord.as_ref().map(|c| c.text.as_str())),
+            );
+        }
+    }
+}
+
+/// Whether no other symbol of the part stands between a symbol and where it should be.
+fn is_alone(part: &Part, mark: &Mark<ChordMark>, at: Ticks) -> bool {
+    let (from, to) = (mark.onset.min(at), mark.onset.max(at));
+    let between = |m: &&Mark<ChordMark>| m.onset >= from && m.onset <= to;
+    part.chords.iter().filter(between).count() == 1
 }
 
 /// The first symbol of a part at concert pitch as it is written, and as it should be.
@@ -466,5 +545,15 @@ mod tests {
         let bars = [format!("{bad} C5:8"), format!("{bad} C5:8")];
         let bars: Vec<&str> = bars.iter().map(String::as_str).collect();
         assert_eq!(places(&score(&[("Piano", &bars)]), RULE).len(), 1);
+    }
+
+    #[test]
+    fn a_symbol_that_comes_late_in_one_part_is_told() {
+        let on_one: &[&str] = &["chord-F-major-seventh C5:8", "chord-C-dominant C5:8"];
+        let late: &[&str] = &["chord-F-major-seventh C4:8", "C4:4 chord-C-dominant C4:4"];
+        let found = score(&[("Piano", on_one), ("Guitar", late), ("Bass", on_one)]);
+        assert_eq!(places(&found, RULE), ["2 3: Guitar"]);
+        let right = score(&[("Piano", on_one), ("Guitar", on_one), ("Bass", on_one)]);
+        assert!(places(&right, RULE).is_empty());
     }
 }

@@ -39,7 +39,7 @@ alto 2  | A4  C5 | D5 B4 |
 tenor 1 | D4  A4 | B4 F4 |
           ^^ doubled
 tenor 2 | A3  F4 | F4 B3 |
-fix: tenor 1: write G5 (sounding F4) instead of E5 (sounding D4); alto 2: write A5 (sounding C5) instead of F#5 (sounding A4)
+fix: tenor 1: write F4 (written G5) instead of D4 (written E5); alto 2: write C5 (written A5) instead of A4 (written F#5)
 ",
         right: "\
 tenor 1 | F4  A4 | B4 F4 |

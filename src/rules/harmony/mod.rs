@@ -1,5 +1,6 @@
 //! Notes against the chord.
 
+pub mod bass_against_symbol;
 pub mod chord_symbol_agreement;
 mod held_over;
 pub mod missing_guide_tone;

@@ -32,12 +32,12 @@ chord   | C6  -   -   -  |
 count   | 1   &   2   3  |
 alto 1  | C5  D5  E5  G5 |
 alto 2  | A4  A4  C5  E5 |
-              ^^ should be G#5
+              ^^ should be B4
 tenor 1 | G4  G4  A4  C5 |
-              ^^ should be Bb5
+              ^^ should be Ab4
 tenor 2 | E4  E4  G4  A4 |
-              ^^ should be G5
-fix: alto 2: write G#5 (sounding B4) instead of F#5 (sounding A4); tenor 1: write Bb5 (sounding Ab4) instead of A5 (sounding G4); tenor 2: write G5 (sounding F4) instead of F#5 (sounding E4)
+              ^^ should be F4
+fix: alto 2: write B4 (written G#5) instead of A4 (written F#5); tenor 1: write Ab4 (written Bb5) instead of G4 (written A5); tenor 2: write F4 (written G5) instead of E4 (written F#5)
 ",
         right: "\
 alto 2  | A4  B4  C5  E5 |

@@ -55,8 +55,8 @@ trumpet 1 | F5 D5 E5    |
 trumpet 2 | D5 B4 C5    |
 trumpet 3 | B4 G4 A4    |
 trumpet 4 | Ab4 F4 F4   |
-            ^^^ should be A4
-fix: trumpet 4: write A4 (sounding G4) instead of Bb4 (sounding Ab4)
+            ^^^ should be G4
+fix: trumpet 4: write G4 (written A4) instead of Ab4 (written Bb4)
 ",
             right: "trumpet 4 | G4 F4 F4   |",
         },

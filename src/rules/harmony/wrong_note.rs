@@ -36,9 +36,9 @@ count     | 1   2   3  |
 trumpet 1 | A4  C5  F5 |
 trumpet 2 | F4  A4  D5 |
 trumpet 3 | D4  F#4 C5 |
-                ^^^ should be G4
+                ^^^ should be F4
 trumpet 4 | C4  D4  A4 |
-fix: trumpet 3: write G4 (sounding F4) instead of G#4 (sounding F#4)
+fix: trumpet 3: write F4 (written G4) instead of F#4 (written G#4)
 ",
             right: "trumpet 3 | D4  F4  C5 |",
         },

@@ -44,7 +44,7 @@ trumpet 1 | A4 Bb4 A4 G4 |
 trumpet 2 | A3 F4  F4 E4 |
                ^^ leap
 trumpet 3 | F3 D4  C4 C4 |
-fix: trumpet 2: write B4 (sounding A4) instead of B3 (sounding A3) (an octave up)
+fix: trumpet 2: write A4 (written B4) instead of A3 (written B3) (an octave up)
 ",
         right: "\
 system 2:
@@ -312,10 +312,13 @@ struct Leap {
 fn judge(input: &RuleInput<'_>, at: SonorityAt<'_>, step: &Step<'_>) -> Option<Leap> {
     let leap = |level, size| Some(Leap { level, size });
     let size = step.by.abs();
-    if size > 12 {
-        return leap(Level::Warning, "more than an octave");
-    }
     let block = at.passage.in_force.get(at.index).copied().flatten();
+    if size > 12 {
+        // In free writing a leap may be meant.
+        let free = block.is_none() && !at.passage.section.is_choir();
+        let level = if free { Level::Note } else { Level::Warning };
+        return leap(level, "more than an octave");
+    }
     if at.passage.section.is_choir() && block.is_none() {
         let letters = (step.to.pitch.diatonic() - step.from.pitch.diatonic()).abs();
         return match (size, letters) {

@@ -43,7 +43,7 @@ trumpet 1, bar 1, beat 3: lasts 2
     }],
     exceptions: &[
         Exception {
-            says: "a first bar that is shorter (a pickup)",
+            says: "a first bar that is shorter (a pickup), unless it is full in most parts",
             silent: Silent::With(
                 "\
 not on the page:
@@ -92,7 +92,7 @@ clarinet, bar 2: cadenza
             },
         },
         Exception {
-            says: "a last bar that is shorter",
+            says: "a last bar that is shorter, unless it is full in most parts",
             silent: Silent::Passage {
                 passage: "\
 meter: 4/4
@@ -229,6 +229,8 @@ struct Contents {
     by_length: BTreeMap<Ticks, Vec<u32>>,
     /// Parts that keep a meter of their own, how much they hold.
     of_own_meter: Vec<(u32, Meter, Ticks)>,
+    /// How much the bars of rest hold, each with the number of parts.
+    resting: BTreeMap<Ticks, usize>,
     /// A repeat sign or a double bar stands at its start or end.
     bounded: bool,
     /// No bar line is drawn at its start or end: it is a part of a longer one.
@@ -244,6 +246,7 @@ fn contents(
     own_meters: &[OwnMeter],
 ) -> Contents {
     let mut of_own_meter = Vec::new();
+    let mut silences: BTreeMap<Ticks, usize> = BTreeMap::new();
     let mut by_length: BTreeMap<Ticks, Vec<u32>> = BTreeMap::new();
     let (mut before, mut after) = (false, false);
     let (mut joined, mut uncounted) = (false, false);
@@ -265,6 +268,9 @@ fn contents(
             .and_then(|r| r.get(index))
             .copied()
             .unwrap_or(false);
+        if silent && !bar.uncounted {
+            *silences.entry(bar.filled).or_default() += 1;
+        }
         if bar.filled > Ticks::ZERO && !bar.unmeasured && !bar.uncounted && !silent {
             match own_meter(own_meters, part as u32, index) {
                 Some(own) if own.loose => {}
@@ -276,6 +282,7 @@ fn contents(
     Contents {
         by_length,
         of_own_meter,
+        resting: silences,
         bounded: before || after,
         joined,
         uncounted,
@@ -336,7 +343,7 @@ pub fn check(input: &RuleInput<'_>, out: &mut Vec<Finding>) {
         let united = bar.by_length.len() == 1;
         for (&length, parts) in &bar.by_length {
             if is_rounding(length, nominal, score.per_quarter)
-                || length < nominal && short_ok
+                || length < nominal && short_ok && !is_full(bar, length, nominal)
                 || united && is_split(&bars, index, length, nominal)
             {
                 continue;
@@ -352,6 +359,15 @@ pub fn check(input: &RuleInput<'_>, out: &mut Vec<Finding>) {
             }
         }
     }
+}
+
+/// Whether a first or last bar that is short in some parts is full in most: no pickup then, and no end
+/// that completes one. Where all others rest, their rests say it, if none of them is short.
+fn is_full(bar: &Contents, short: Ticks, nominal: Ticks) -> bool {
+    let count = |length: Ticks| bar.by_length.get(&length).map_or(0, Vec::len);
+    let rests = bar.resting.get(&nominal).copied().unwrap_or(0);
+    let full_rests = rests > 1 && bar.resting.len() == 1;
+    count(nominal) > count(short) || full_rests && count(nominal) + rests > 2 * count(short)
 }
 
 /// Whether all parts have a bar of this length on purpose: a bar split in two, one that a repeat sign or a
@@ -451,6 +467,25 @@ crate::rules::test_examples!(RULE);
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::rules::shared::whole::pages::{places, score};
+
+    #[test]
+    fn a_first_or_last_bar_that_is_short_in_one_part_only_is_told() {
+        let full: &[&str] = &["C5:2 D5:2 E5:4", "F5:8", "E5:2 D5:2 C5:4"];
+        let first: &[&str] = &["C4:2 D4:2", "F4:8", "E4:2 D4:2 C4:4"];
+        let last: &[&str] = &["C4:2 D4:2 E4:4", "F4:8", "E4:2 D4:2"];
+        let pickup: &[&str] = &["C4:2", "F4:8", "E4:2 D4:2 C4:2"];
+        let with = |own| {
+            places(
+                &score(&[("Flute", full), ("Oboe", full), ("Horn", own)]),
+                RULE.name,
+            )
+        };
+        assert_eq!(with(first), ["1 3: Horn"]);
+        assert_eq!(with(last), ["3 3: Horn"]);
+        let all = score(&[("Flute", pickup), ("Oboe", pickup), ("Horn", pickup)]);
+        assert!(places(&all, RULE.name).is_empty());
+    }
 
     #[test]
     fn what_a_file_rounds_is_told_from_what_a_writer_leaves_out() {

@@ -12,7 +12,7 @@ pub static RULE: Rule = Rule {
     group: Group::Notation,
     asks: "A part stands in one of its instrument's clefs, and a change of clef has notes after it (note).",
     why: "A player who does not read the clef does not play the part.",
-    source: "rules/instruments.toml names the clefs; published: a university proofreading checklist",
+    source: "published: a university proofreading checklist; common practice, no source, for the clefs of each instrument",
     level: Level::Warning,
     off: false,
     depends_on: DependsOn::Page,

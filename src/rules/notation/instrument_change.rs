@@ -368,15 +368,16 @@ fn too_quick(
     } else {
         format!(" (at {assumed:.0} quarter notes a minute; the score gives no tempo)")
     };
+    let first = score.spoken_name(index, note.pitch()).first;
     let message = if change.to > change.from {
         format!(
             "{name}: only {seconds:.1} seconds of rest before {} for {}{basis}",
-            note.written, change.what
+            first, change.what
         )
     } else {
         format!(
             "{name}: no rest at all before {} for {}",
-            note.written, change.what
+            first, change.what
         )
     };
     Some(

@@ -137,9 +137,141 @@ trombone 1 | A3 Db4 | C4  |
 
 pub fn check(input: &RuleInput<'_>, out: &mut Vec<Finding>) {
     for passage in input.passages {
-        names(input, passage, out);
         unisons(input, passage, out);
+        names(input, passage, out);
     }
+    let notes = out.iter().flat_map(|f| &f.notes);
+    let told: HashSet<NoteRef> = notes.map(|n| n.note).collect();
+    for passage in input.passages {
+        against_lines(input, passage, &told, out);
+    }
+}
+
+/// The other name of a pitch that one accidental is enough for.
+fn other_name(name: NoteName) -> Option<NoteName> {
+    let each = [12, -12].map(|by| NoteName::from_fifths(name.fifths() + by));
+    each.into_iter().find(|n| n.alter.abs() < 2)
+}
+
+/// How far the letters between two notes are off what their semitones ask for.
+fn letters_off(from: Pitch, to: Pitch) -> i16 {
+    /// Letters for so many semitones, the fewest and the most.
+    const LETTERS: [(i16, i16); 12] = [
+        (0, 0),
+        (1, 1),
+        (1, 1),
+        (2, 2),
+        (2, 2),
+        (3, 3),
+        (3, 4),
+        (4, 4),
+        (5, 5),
+        (5, 5),
+        (6, 6),
+        (6, 6),
+    ];
+    let (semitones, letters) = (to.midi() - from.midi(), to.diatonic() - from.diatonic());
+    let (up, letters) = if semitones < 0 {
+        (-semitones, -letters)
+    } else {
+        (semitones, letters)
+    };
+    let octaves = 7 * (up / 12);
+    let at = usize::try_from(up % 12).ok().and_then(|i| LETTERS.get(i));
+    let (least, most) = at.copied().unwrap_or_default();
+    (least + octaves - letters)
+        .max(letters - most - octaves)
+        .max(0)
+}
+
+/// Notes with a name from outside the key that have one of the key, where the line asks for that: Cb for
+/// B between C and A.
+fn against_lines(
+    input: &RuleInput<'_>,
+    passage: &Passage,
+    told: &HashSet<NoteRef>,
+    out: &mut Vec<Finding>,
+) {
+    if passage.section.chordal {
+        return;
+    }
+    for member in passage.section.own_parts() {
+        let Some(part) = input.score.parts.get(member.part as usize) else {
+            continue;
+        };
+        if part.worked_out && part.transpositions.iter().any(|t| t.value.key_shift() != 0) {
+            continue;
+        }
+        let struck: Vec<(u32, &Note)> = input
+            .notes(member.part)
+            .filter(|(_, n)| n.sounds() && !n.flags.has(NoteFlags::TIED_IN))
+            .collect();
+        for three in struck.windows(3) {
+            let [(_, before), (index, note), (_, after)] = three else {
+                continue;
+            };
+            let at = NoteRef {
+                part: member.part,
+                note: *index,
+            };
+            if before.onset == note.onset || note.onset == after.onset || told.contains(&at) {
+                continue;
+            }
+            if let Some(better) = of_line(input, part, at, [before, note, after]) {
+                let name = wording::part(input.score, member.part);
+                let (written, a, b) = (note.written, before.written, after.written);
+                let message = format!(
+                    "{name}: {written} is spelled against the line {a} {written} {b}; the key has {better}"
+                );
+                out.push(
+                    RULE.finding(note.at, message)
+                        .level(Level::Note)
+                        .section(&passage.section.name)
+                        .at_notes([at], 1, &format!("reads as {better}"))
+                        .instead(format!("{name}: write {better} instead of {written}"))
+                        .may_mend(vec![vec![respelled(part, at, note, better)]]),
+                );
+            }
+        }
+    }
+}
+
+/// The same note by another written name.
+fn respelled(part: &Part, at: NoteRef, note: &Note, written: Pitch) -> Change {
+    Change {
+        note: at,
+        sounding: written.transposed(part.transposition(note.onset)),
+    }
+}
+
+/// The name that the line asks for in place of the middle note's own.
+fn of_line(
+    input: &RuleInput<'_>,
+    part: &Part,
+    at: NoteRef,
+    [before, note, after]: [&Note; 3],
+) -> Option<Pitch> {
+    let key = part.key(note.onset).fifths;
+    let by = part.transposition(note.onset);
+    let concert = part.concert_fifths(note.onset);
+    // A part with many signs may be respelled as a whole, sharps for flats.
+    if by.key_shift() != 0 && (key.abs() > MANY_SIGNS || concert.abs() > MANY_SIGNS) {
+        return None;
+    }
+    let found = note.written.name();
+    let better = other_name(found).filter(|n| in_key(*n, key) && !in_key(found, key))?;
+    let better = Pitch::named(better, note.written.midi())?;
+    let off = |p: Pitch| letters_off(before.written, p) + letters_off(p, after.written);
+    if off(better) >= off(note.written) || leads_on(part, at.note as usize, note) {
+        return None;
+    }
+    let chord = input.score.chord_at(note.onset);
+    let chord = chord.and_then(|m| m.value.chord.as_ref());
+    let names_it = chord.is_some_and(|c| {
+        let root = c.root.transposed(by.inverse());
+        c.degrees.iter().any(|d| d.over(root) == found)
+    });
+    (!names_it && !input.is_explained(at)).then_some(better)
 }
 
 /// How far a name lies from the middle of a key on the line of fifths.
@@ -381,6 +513,11 @@ fn unisons(input: &RuleInput<'_>, passage: &Passage, out: &mut Vec<Finding>) {
         together.retain(|t| passage.section.plays_at(t.a.onset));
         for (i, odd) in together.iter().enumerate() {
             let off = odd.semitones();
+            if off % 12 == 0 && odd.letters() % 7 != 0 && is_beside_unisons(&together, i) {
+                let odd = other_accidental(input, passage, odd);
+                out.extend(odd.filter(|f| f.notes.iter().all(|n| reported.insert(n.note))));
+                continue;
+            }
             if odd.letters() % 7 != 0 || off.rem_euclid(12) != 1 && off.rem_euclid(12) != 11 {
                 continue;
             }
@@ -403,6 +540,92 @@ fn unisons(input: &RuleInput<'_>, passage: &Passage, out: &mut Vec<Finding>) {
             out.push(disagree(input, passage, odd));
         }
     }
+}
+
+/// Whether two parts sound in unison or octaves around a note, most of them by the same letters.
+fn is_beside_unisons(together: &[Together<'_>], at: usize) -> bool {
+    let before = together.get(at.saturating_sub(SIDE)..at);
+    let after = together.get(at + 1..(at + 1 + SIDE).min(together.len()));
+    let near = [before, after].into_iter().flatten().flatten();
+    let in_unison = |t: &&Together<'_>| t.semitones() % 12 == 0;
+    let same = |t: &&Together<'_>| in_unison(t) && t.letters() % 7 == 0;
+    near.clone().count() > SIDE
+        && near.clone().all(|t| in_unison(&t))
+        && near.filter(same).count() > SIDE
+}
+
+/// Two seats in unison with two names for one note: the one that its key does not have is told.
+fn other_accidental(
+    input: &RuleInput<'_>,
+    passage: &Passage,
+    odd: &Together<'_>,
+) -> Option<Finding> {
+    let score = input.score;
+    let own = |at: NoteRef, note: &Note, model: &Note| {
+        let part = score.parts.get(at.part as usize)?;
+        let by = part.transposition(note.onset);
+        let wanted = model.sounding.name().transposed(by.inverse());
+        let wanted = Pitch::named(wanted, note.written.midi())?;
+        let key = part.key(note.onset).fifths;
+        // Double accidentals, and E# or Cb outside their keys, are avoided on purpose.
+        let readable = !is_odd(wanted.name()) || in_key(wanted.name(), key);
+        let far = distance(note.written.name(), key) - distance(wanted.name(), key);
+        (readable && !part.worked_out).then_some((wanted, far))
+    };
+    let lower = own(odd.lower, odd.b, odd.a);
+    let upper = own(odd.upper, odd.a, odd.b);
+    // What most seats have is right; of two the one that lies nearer to its key.
+    let (above, below) = votes(input, passage, odd);
+    let worse = |own: Option<(Pitch, i16)>| own.is_some_and(|(_, far)| far > 0);
+    let is_lower = if above == below {
+        if worse(lower) == worse(upper) {
+            return None;
+        }
+        worse(lower)
+    } else {
+        above > below
+    };
+    let (at, note, model, wanted) = if is_lower {
+        (odd.lower, odd.b, odd.upper, lower?.0)
+    } else {
+        (odd.upper, odd.a, odd.lower, upper?.0)
+    };
+    let part = score.parts.get(at.part as usize)?;
+    let (name, other) = (
+        wording::part(score, at.part),
+        wording::part(score, model.part),
+    );
+    let message = format!(
+        "{name} has {} where {other}, in unison with it, has the note by its other name: {wanted} for this player",
+        note.written
+    );
+    Some(
+        RULE.finding(note.at, message)
+            .parts([at.part])
+            .section(&passage.section.name)
+            .at_notes([at, model], 1, "not the same accidental")
+            .instead(format!(
+                "{name}: write {wanted} instead of {}",
+                note.written
+            ))
+            .may_mend(vec![vec![respelled(part, at, note, wanted)]]),
+    )
+}
+
+/// How many seats have the name of the upper note, and of the lower one, in unison or octaves with them.
+fn votes(input: &RuleInput<'_>, passage: &Passage, odd: &Together<'_>) -> (usize, usize) {
+    let members = passage.section.parts.iter();
+    let parts = members.filter_map(|m| input.score.parts.get(m.part as usize));
+    let names = parts.filter_map(|part| {
+        let from = part.notes.partition_point(|n| n.onset < odd.a.onset);
+        let here = part.notes.get(from..)?.iter();
+        let mut here = here.take_while(|n| n.onset == odd.a.onset);
+        let own = here.find(|n| n.sounding.class() == odd.a.sounding.class())?;
+        Some(own.sounding.name())
+    });
+    let names: Vec<NoteName> = names.collect();
+    let count = |note: &Note| names.iter().filter(|n| **n == note.sounding.name()).count();
+    (count(odd.a), count(odd.b))
 }
 
 /// The notes that two parts strike at the same time for the same length, in order.
@@ -473,3 +696,33 @@ fn disagree(input: &RuleInput<'_>, passage: &Passage, odd: &Together<'_>) -> Fin
 }
 
 crate::rules::test_examples!(RULE);
+
+#[cfg(test)]
+mod tests {
+    use crate::rules::shared::whole::pages::{places, score};
+
+    #[test]
+    fn a_name_against_the_line_is_told_and_a_leading_one_is_not() {
+        let of = |bar: &str| places(&score(&[("Flute", &[bar, "C5:8"])]), super::RULE.name);
+        assert_eq!(of("C5:2 Cb5:2 A4:4"), ["1 2: Flute"]);
+        assert!(of("C5:2 B4:2 A4:4").is_empty());
+        assert!(of("F#4:2 E#4:2 F#4:4").is_empty());
+        assert!(of("D5:2 C#5:2 C5:4").is_empty());
+    }
+
+    #[test]
+    fn seats_in_unison_have_one_name_for_a_note() {
+        let line: &[&str] = &["C5:2 D5:2 F#5:2 G5:2", "E5:2 D5:2 C5:4"];
+        let other: &[&str] = &["C5:2 D5:2 Gb5:2 G5:2", "E5:2 D5:2 C5:4"];
+        let of = |third| {
+            let all = [
+                ("Trumpet 1", line),
+                ("Trumpet 2", line),
+                ("Trumpet 3", third),
+            ];
+            places(&score(&all), super::RULE.name)
+        };
+        assert_eq!(of(other), ["1 3: Trumpet 3"]);
+        assert!(of(line).is_empty());
+    }
+}

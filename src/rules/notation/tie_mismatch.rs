@@ -13,7 +13,7 @@ use std::collections::{HashMap, HashSet};
 pub static RULE: Rule = Rule {
     name: "tie-mismatch",
     group: Group::Notation,
-    asks: "A tie leads to the same pitch, and a note held by a tie has one before it.",
+    asks: "A tie leads to the same pitch, and a note held by a tie has one before it; a tie of which one end is missing on the same pitch is a warning.",
     why: "A tie to another pitch cannot be held: one player slurs, another holds on, a third strikes the note again.",
     source: "published: MusicXML 4.0, tie and tied; common practice, no source",
     level: Level::Error,
@@ -58,10 +58,20 @@ trumpet 1, bar 1: repeat ends
 };
 
 pub fn check(input: &RuleInput<'_>, out: &mut Vec<Finding>) {
-    for (index, part) in pitched(input.score) {
-        Ties::of(input.score, index, part).report(out);
+    let parts = || pitched(input.score);
+    let mut all: Vec<Ties<'_>> = parts()
+        .map(|(index, part)| Ties::of(input.score, index, part))
+        .collect();
+    let ends: usize = all.iter().map(|t| t.joined.len()).sum();
+    let loose: usize = all.iter().map(Ties::count_loose).sum();
+    for ties in &mut all {
+        ties.ends_ties = loose == 1 || ends >= loose * MOST_HALVES;
+        ties.report(out);
     }
 }
+
+/// A score with half as many loose ends as joined ones leaves ends out everywhere.
+const MOST_HALVES: usize = 2;
 
 /// When the note after this one starts: at its end, or, where its bar stops short, at the bar line.
 fn next_onset(score: &Score, part: &Part, note: &Note) -> Ticks {
@@ -96,6 +106,8 @@ struct Ties<'a> {
     name: &'a str,
     /// Ends of ties that find each other: the index of the note, and which end.
     joined: HashSet<(usize, u16)>,
+    /// Ties have both ends nearly everywhere in the score.
+    ends_ties: bool,
 }
 
 /// The places that the first pass over a part leaves to the second.
@@ -115,7 +127,14 @@ impl<'a> Ties<'a> {
             part,
             name: wording::part(score, index),
             joined: joined(&part.notes),
+            ends_ties: false,
         }
+    }
+
+    fn count_loose(&self) -> usize {
+        let ends = [NoteFlags::TIED_OUT, NoteFlags::TIED_IN];
+        let loose = |(i, n): &(usize, &Note)| ends.iter().any(|end| self.is_loose(*i, n, *end));
+        self.notes().filter(loose).count()
     }
 
     fn reference(&self, note: usize) -> NoteRef {
@@ -148,9 +167,26 @@ impl<'a> Ties<'a> {
         for (i, note) in self.notes() {
             self.leading_out(i, note, &mut passed, out);
         }
-        for (i, note) in self.notes() {
-            out.extend(self.leading_in(i, note, &passed));
-        }
+        let loose = self.notes();
+        let mut loose = loose.filter_map(|(i, note)| self.leading_in(i, note, &passed));
+        let few: Vec<Finding> = loose.by_ref().take(OFTEN).collect();
+        let more: Vec<Finding> = loose.collect();
+        let Some(last) = more.last() else {
+            out.extend(few);
+            return;
+        };
+        // So often it is how the file was made, not a slip of the pen.
+        let bar = self.score.bar_number(last.at.bar);
+        let mut all = few.into_iter().chain(more);
+        let Some(mut first) = all.next() else { return };
+        let notes: Vec<NoteAtFault> = all.flat_map(|f| f.notes).collect();
+        first.message = format!(
+            "{}; so are {} more notes, to bar {bar}",
+            first.message,
+            notes.len()
+        );
+        first.notes.extend(notes);
+        out.push(first);
     }
 
     /// A tie that starts at a note and ends at none of its pitch.
@@ -168,7 +204,19 @@ impl<'a> Ties<'a> {
             .collect();
         let same = |(_, n): &(usize, &Note)| n.written.midi() == note.written.midi();
         let joint = is_joint(self.part, note.at.bar as usize) && ends_bar(self.part, note);
-        if after.iter().any(same) || next != note.end() && after.is_empty() || joint {
+        if after.iter().any(same) {
+            let ends = |(_, n): &(usize, &Note)| n.flags.has(NoteFlags::TIED_IN);
+            let again = after.iter().find(|n| same(n));
+            let ended = after.iter().any(|n| same(n) && ends(n));
+            out.extend(again.filter(|_| !ended && !joint).and_then(|n| {
+                passed
+                    .reported
+                    .insert(next)
+                    .then(|| self.half(i, note, n.0))?
+            }));
+            return;
+        }
+        if next != note.end() && after.is_empty() || joint {
             return;
         }
         // The notes of one chord are one mistake.
@@ -195,12 +243,13 @@ impl<'a> Ties<'a> {
             });
         let name = self.name;
         let finding = |leads_to: String| {
-            let message = format!("{name}: the tie from {} leads to {leads_to}", note.written);
+            let from = self.spoken(note);
+            let message = format!("{name}: the tie from {from} leads to {leads_to}");
             RULE.finding(note.at, message)
                 .at_notes([self.reference(i)], 1, TIED)
         };
         out.push(match target {
-            Some((j, other)) => finding(other.written.to_string())
+            Some((j, other)) => finding(self.spoken(other))
                 .at_notes([self.reference(*j)], 1, TIED)
                 .instead(format!(
                     "{name}: write a slur if both notes are meant, or the same pitch twice if it is held"
@@ -211,19 +260,60 @@ impl<'a> Ties<'a> {
         });
     }
 
+    /// One end of a tie at a note, and the other is missing at the same note beside it. Told where ties have
+    /// both ends nearly everywhere; programs that leave out one end do so at all of them.
+    fn half(&self, i: usize, note: &Note, other: usize) -> Option<Finding> {
+        if !self.ends_ties {
+            return None;
+        }
+        let (name, pitch) = (self.name, self.spoken(note));
+        let starts = note.flags.has(NoteFlags::TIED_OUT);
+        let message = if starts && other > i {
+            format!("{name}: a tie starts at {pitch} and does not end at the {pitch} after it")
+        } else {
+            format!("{name}: a tie ends at {pitch} and does not start at the {pitch} before it")
+        };
+        Some(
+            RULE.finding(note.at, message)
+                .level(Level::Warning)
+                .at_notes([self.reference(i), self.reference(other)], 1, TIED)
+                .instead(format!(
+                    "{name}: write the whole tie if the note is held, or none if it is struck again"
+                )),
+        )
+    }
+
+    /// What people are told of a note's pitch: the one that comes first is enough to find a tie.
+    fn spoken(&self, note: &Note) -> String {
+        let name = self.score.spoken_name(self.index, note.pitch());
+        name.first.to_string()
+    }
+
     /// A tie that ends at a note and starts at none of its pitch.
     fn leading_in(&self, i: usize, note: &Note, passed: &Passed) -> Option<Finding> {
         let before = (note.at.bar as usize).checked_sub(1);
         let from_elsewhere =
             note.at.offset == Ticks::ZERO && before.is_none_or(|b| is_joint(self.part, b));
         if !self.is_loose(i, note, NoteFlags::TIED_IN)
-            || passed.ends.contains(&(note.onset, note.written.midi()))
             || passed.reported.contains(&note.onset)
             || from_elsewhere
         {
             return None;
         }
-        let (name, pitch) = (self.name, note.written);
+        if passed.ends.contains(&(note.onset, note.written.midi())) {
+            let (first, _) = self
+                .notes()
+                .take_while(|(_, n)| n.onset < note.onset)
+                .find(|(_, n)| {
+                    next_onset(self.score, self.part, n) == note.onset
+                        && n.written.midi() == note.written.midi()
+                })?;
+            let loose = self.part.notes.get(first)?;
+            return (!loose.flags.has(NoteFlags::TIED_OUT))
+                .then(|| self.half(i, note, first))
+                .flatten();
+        }
+        let (name, pitch) = (self.name, self.spoken(note));
         let message = format!("{name}: {pitch} is held by a tie, but no {pitch} stands before it");
         Some(
             RULE.finding(note.at, message)
@@ -234,6 +324,9 @@ impl<'a> Ties<'a> {
         )
     }
 }
+
+/// More ends of ties without a start than this in one part are one finding.
+const OFTEN: usize = 3;
 
 /// The label under both ends of a tie.
 const TIED: &str = "tied";
@@ -282,5 +375,22 @@ mod tests {
         let other = format!("C4:4 {grace} E4:4:tied");
         let wrong = score(&[("Oboe", &[&other, "C4:8"])]);
         assert_eq!(places(&wrong, "tie-mismatch"), ["1 3: Oboe"]);
+    }
+
+    #[test]
+    fn half_a_tie_to_the_same_note_is_told_where_ties_have_both_ends() {
+        let rule = super::RULE.name;
+        let whole = "C5:4 E5:4:tie";
+        let end = "E5:4:tied C5:4";
+        let right: &[&str] = &[whole, end, whole, end];
+        let start: &[&str] = &[whole, "E5:4 C5:4", whole, end];
+        let stop: &[&str] = &["C5:4 E5:4", end, whole, end];
+        assert!(places(&score(&[("Flute", right), ("Oboe", right)]), rule).is_empty());
+        let with = |own| places(&score(&[("Flute", right), ("Oboe", own)]), rule);
+        assert_eq!(with(start), ["1 3: Oboe"]);
+        assert_eq!(with(stop), ["2 1: Oboe"]);
+        // A program that never writes the end.
+        let never: &[&str] = &[whole, "E5:4 C5:4", whole, "E5:4 C5:4"];
+        assert!(places(&score(&[("Flute", never), ("Oboe", never)]), rule).is_empty());
     }
 }

@@ -1,4 +1,4 @@
-//! `endurance`: brass players rest their lips. The US Army Field Band's grading page speaks of
+//! `endurance`: brass players rest their lips. A military band's grading page speaks of
 //! range and endurance by grade; the numbers here are common practice, no source.
 
 use crate::finding::{Finding, Level};

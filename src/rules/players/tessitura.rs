@@ -143,6 +143,7 @@ fn finding(input: &RuleInput<'_>, line: &Line<'_>, run: &[Edge], limit: f64) -> 
         (false, false) => ("below", low, "up", "a lower seat or instrument"),
         (false, true) => ("below", low, "up", "a lower voice"),
     };
+    let page_end = wording::limit(input.score, line.part, end);
     let message = format!(
         "{who}: stays {side} written {end}, the comfortable range of the {}, from bar {} to bar {}",
         line.instrument.name,
@@ -157,7 +158,11 @@ fn finding(input: &RuleInput<'_>, line: &Line<'_>, run: &[Edge], limit: f64) -> 
     Some(
         line.finding(&RULE, first.tone.at, message)
             .level(level)
-            .at_notes([first.tone.note], 1, &format!("{side} {end} from here"))
+            .at_notes(
+                [first.tone.note],
+                1,
+                &format!("{side} {page_end} from here"),
+            )
             .because(line.with_care(RULE.why))
             .instead(format!(
                 "{who}: revoice the passage further {to}, or give it to {other}"

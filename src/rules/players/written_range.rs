@@ -15,7 +15,7 @@ pub static RULE: Rule = Rule {
     group: Group::Players,
     asks: "Every note lies in the range the instrument has (error), and in the range players are asked for (warning): professionals, or those of the school grade that is set.",
     why: "The note is not on the instrument, or only a few players have it.",
-    source: "published: orchestration handbooks' range tables; rules/instruments.toml names the source of each value",
+    source: "published: orchestration handbooks' range tables; common practice, no source, where they differ",
     level: Level::Error,
     off: false,
     depends_on: DependsOn::Pitch,
@@ -44,7 +44,7 @@ parts: alto 1 = alto saxophone
 chord   | Eb6 -   -   |
 count   | 1   2   3   |
 alto 1  | G5  Bb5 G5  |
-              ^^^ above F#6
+              ^^^ above written F#6
 alto 2  | Eb5 G5  Eb5 |
 tenor 1 | C5  Eb5 C5  |
 tenor 2 | Bb4 C5  Bb4 |
@@ -284,7 +284,8 @@ fn notes_outside<'a>(
             }
             RangeVerdict::Comfortable | RangeVerdict::Professional => return None,
         };
-        if input.is_explained(at) {
+        // What no player has is told here, whatever else it is.
+        if level < Level::Error && input.is_explained(at) {
             return None;
         }
         Some(Outside {
@@ -412,7 +413,7 @@ fn finding(
         note: n.at,
         voice: 1,
         expected: None,
-        label: format!("{side} {}", n.limit),
+        label: format!("{side} {}", wording::limit(input.score, index, n.limit)),
     });
     Some(
         RULE.finding(first.note.at, message)

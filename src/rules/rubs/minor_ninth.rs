@@ -40,8 +40,8 @@ alto 1  | G5    E5  C5 |
 alto 2  | C5    B4  G4 |
 tenor 1 | B4    G4  E4 |
 tenor 2 | E4    C4  B3 |
-                    ^^ should be B4
-fix: tenor 2: write B4 (sounding A3) instead of C#5 (sounding B3)
+                    ^^ should be A3
+fix: tenor 2: write A3 (written B4) instead of B3 (written C#5)
 ",
         right: "tenor 2 | E4    C4  A3 |",
     }],

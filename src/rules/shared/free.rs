@@ -4,6 +4,7 @@ use super::remedies::remedies;
 use super::wording;
 use crate::diagnosis::{Fault, Verdict, frame_at};
 use crate::finding::{Finding, NoteAtFault};
+use crate::ground::naming::Naming;
 use crate::ground::pitch::{NoteName, Pitch, PitchClass};
 use crate::rules::diagnosed::{DiagnosedScore, SonorityAt};
 use crate::rules::rule::Rule;
@@ -102,14 +103,19 @@ impl FreeChord<'_> {
     pub fn name(&self, class: PitchClass) -> NoteName {
         let chord = self.frame.chord;
         let more = crate::ground::chord::tensions_leading(chord.family(), self.frame.leads);
-        chord
+        let names: SmallVec<[NoteName; 16]> = chord
             .degrees
             .iter()
             .chain(&more.available)
             .chain(&more.conditional)
             .map(|d| d.over(chord.root))
-            .find(|n| n.class() == class)
-            .unwrap_or_else(|| NoteName::in_key(class, self.key))
+            .collect();
+        let naming = Naming {
+            chord: &names,
+            key: self.key,
+        };
+        let voices = &self.sonority.voices;
+        naming.name(class, |name| voices.iter().any(|v| v.pitch.name() == name))
     }
 
     /// How many voices sound a pitch class.

@@ -1,7 +1,8 @@
 //! Changes that may mend a finding, for the fixes to try.
 
 use crate::diagnosis::{Fault, frame_at};
-use crate::ground::pitch::{Pitch, PitchClass};
+use crate::ground::naming::Naming;
+use crate::ground::pitch::{NoteName, PitchClass};
 use crate::rules::diagnosed::{DiagnosedScore, SonorityAt};
 use crate::score::Change;
 use crate::voicing::Colour;
@@ -38,6 +39,9 @@ pub fn nearby(
     let sonority = at.sonority;
     let key = at.passage.key_at(diagnosed.score, sonority.onset);
     let frame = frame_at(diagnosed.score, sonority.onset, key);
+    let chord: Vec<NoteName> = frame.iter().flat_map(|f| f.chord.names()).collect();
+    let naming = Naming { chord: &chord, key };
+    let stands = |name| sonority.voices.iter().any(|v| v.pitch.name() == name);
     let top = sonority.voices.first().map(|v| v.note);
     let mut found: Vec<(i16, Change)> = Vec::new();
     for fault in faults.iter().filter(|f| Some(f.note) != top) {
@@ -67,15 +71,7 @@ pub fn nearby(
             if midi == own {
                 continue;
             }
-            let name = frame
-                .chord
-                .degrees
-                .iter()
-                .map(|d| d.over(frame.chord.root))
-                .find(|n| n.class() == class);
-            let sounding = name
-                .and_then(|n| Pitch::named(n, midi))
-                .unwrap_or_else(|| Pitch::in_key(midi, key));
+            let sounding = naming.pitch(midi, stands);
             let cost = (midi - own).abs() + rank + if doubled { 4 } else { 0 };
             found.push((
                 cost,

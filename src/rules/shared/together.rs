@@ -22,6 +22,8 @@ pub struct Attack {
     pub marks: Articulations,
     /// Sounding pitch in semitones.
     pub midi: i16,
+    /// A tie leads here from the same pitch, and its end is missing: held or struck, nobody knows.
+    pub half_tied: bool,
 }
 
 /// A part of the section, bar by bar.
@@ -92,6 +94,17 @@ pub struct Together {
     pub players: Vec<Player>,
     /// For each bar of the score.
     pub bars: Vec<Company>,
+    /// For each bar, when it starts and how long a beat is in it.
+    beats: Vec<(Ticks, Ticks)>,
+}
+
+/// What a player has on a beat on which only one of two strikes as the section does.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Divided {
+    /// The same note again while the others hold theirs.
+    Again,
+    /// Another number of notes in the same beat: two eighths under a triplet.
+    Otherwise,
 }
 
 /// How many bars to either side say whether a part usually moves with its section.
@@ -123,14 +136,19 @@ impl Together {
         let mut together = Self {
             players,
             bars: vec![Company::default(); count],
+            beats: score
+                .bars
+                .iter()
+                .map(|b| (b.start, score.felt_beat_at(b.start)))
+                .collect(),
         };
         if together.players.len() > 1 && !section.chordal {
-            together.judge(least);
+            together.judge(least, section.is_choir());
         }
         together
     }
 
-    fn judge(&mut self, least: f64) {
+    fn judge(&mut self, least: f64, choir: bool) {
         let count = self.bars.len();
         let majorities: Vec<Players> = (0..count).map(|bar| self.majority(bar)).collect();
         // Running counts, for each player: bars played in company, and those of them in its rhythm.
@@ -166,7 +184,23 @@ impl Together {
                 let all = before.0 + after.0;
                 return all >= WITNESSES && before.1 + after.1 == all;
             }
+            let in_company =
+                |bar: Option<usize>| bar.is_some_and(|b| b < count && between(b, b + 1) == (1, 1));
+            let beside = |a: Option<usize>, b: Option<usize>| in_company(a) && in_company(b);
+            let (last, next) = (bar.checked_sub(1), Some(bar + 1));
+            // One note struck together may be chance.
+            let here = majorities.get(bar).and_then(|m| m.first());
+            let several = here
+                .and_then(|&p| self.players.get(p))
+                .is_some_and(|p| p.attacks_in(bar).len() > 1);
             f64::from(before.1 + after.1) >= least * f64::from(before.0 + after.0)
+                // A phrase in company stands beside one in which the part has a line of its own. Voices
+                // meet and part all the time.
+                || !choir
+                    && several
+                    && (beside(last, next)
+                        || beside(next, Some(bar + 2))
+                        || beside(last, bar.checked_sub(2)))
         };
         let mut bars = Vec::with_capacity(count);
         for (bar, majority) in majorities.iter().enumerate() {
@@ -178,7 +212,10 @@ impl Together {
             let off: Vec<usize> = match with.first() {
                 Some(&model) => (0..self.players.len())
                     .filter(|p| !majority.contains(p))
-                    .filter(|&p| usual(p, bar) && self.is_near(p, model, bar, least))
+                    .filter(|&p| {
+                        let divides = with.len() > 1 && self.divided(p, model, bar).is_some();
+                        usual(p, bar) && (divides || self.is_near(p, model, bar, least))
+                    })
                     .collect(),
                 None => Vec::new(),
             };
@@ -235,6 +272,45 @@ impl Together {
         // One note displaced in a short bar: the bars beside it bear witness.
         let one_off = here.0 > 0 && here.1 - here.0.min(here.1) == 1;
         enough(here) || one_off && enough(beside)
+    }
+
+    /// How the attacks of a player in a bar differ from those of another, where they do so in one beat only,
+    /// and both sound in it.
+    pub fn divided(&self, player: usize, model: usize, bar: usize) -> Option<Divided> {
+        let (a, b) = (self.players.get(player)?, self.players.get(model)?);
+        if !a.plays(bar) || !b.plays(bar) {
+            return None;
+        }
+        let (x, y) = (a.attacks_in(bar), b.attacks_in(bar));
+        let lacks =
+            |list: &[Attack], onset: Ticks| list.binary_search_by_key(&onset, |n| n.onset).is_err();
+        let of_a = x.iter().filter(|n| lacks(y, n.onset));
+        let of_b = y.iter().filter(|n| lacks(x, n.onset));
+        let of_a: SmallVec<[Ticks; 4]> = of_a.map(|n| n.onset).collect();
+        let of_b: SmallVec<[Ticks; 4]> = of_b.map(|n| n.onset).collect();
+        let (start, beat) = *self.beats.get(bar)?;
+        let of_beat = |onset: Ticks| (onset - start).0.checked_div_euclid(beat.0);
+        let mut differ = of_a.iter().chain(&of_b);
+        let first = *differ.next()?;
+        if differ.any(|onset| of_beat(*onset) != of_beat(first)) {
+            return None;
+        }
+        if let ([again], []) = (&of_a[..], &of_b[..]) {
+            let (index, struck) = a.at(bar, *again)?;
+            let last = a.attacks.get(index.checked_sub(1)?)?;
+            let held = b.last_before(*again)?;
+            let same = last.midi == struck.midi && last.end == *again;
+            return (same && held.end > *again).then_some(Divided::Again);
+        }
+        let inside = |list: &[Attack]| {
+            let here = list.iter().filter(|n| of_beat(n.onset) == of_beat(first));
+            here.count()
+        };
+        let (in_a, in_b) = (inside(x), inside(y));
+        let common = x
+            .iter()
+            .any(|n| of_beat(n.onset) == of_beat(first) && !lacks(y, n.onset));
+        (common && in_a.min(in_b) > 1 && in_a != in_b).then_some(Divided::Otherwise)
     }
 
     /// All that are together in a bar, from the top seat down.
@@ -314,7 +390,11 @@ fn player(part: &Part, count: usize) -> Player {
             }
             range.end = attacks.len() + 1;
         }
+        let half_tied = attacks
+            .last()
+            .is_some_and(|a| a.midi == midi && a.end == note.onset && is_tied_out(part, a));
         attacks.push(Attack {
+            half_tied,
             note: index as u32,
             onset: note.onset,
             end: note.end(),
@@ -332,6 +412,15 @@ fn player(part: &Part, count: usize) -> Player {
         attacks,
         bars,
     }
+}
+
+/// Whether a tie leads on from what was struck: from its note, or from the last that is tied to it.
+fn is_tied_out(part: &Part, attack: &Attack) -> bool {
+    let until = part.notes.partition_point(|n| n.onset < attack.end);
+    let from = attack.note as usize;
+    let notes = part.notes.get(from..until).unwrap_or_default();
+    let last = notes.iter().rev().find(|n| n.end() == attack.end);
+    last.is_some_and(|n| n.flags.has(NoteFlags::TIED_OUT))
 }
 
 /// The value that most have; the first one's among those that as many have.
@@ -371,6 +460,29 @@ pub struct Odd {
     /// What the section has.
     pub wanted: String,
     pub level: Level,
+}
+
+impl Odd {
+    /// " on 3"; a slur says itself where it starts.
+    fn on(&self, beat: &str) -> String {
+        if self.found.contains(" from ") {
+            String::new()
+        } else {
+            format!(" on {beat}")
+        }
+    }
+
+    /// What the player is asked to do: "add an accent on 3".
+    fn asked(&self, beat: &str) -> String {
+        let (found, wanted, on) = (&self.found, &self.wanted, self.on(beat));
+        if wanted.starts_with("no ") {
+            format!("take away {found}{on}")
+        } else if found.starts_with("no ") {
+            format!("add {wanted}{on}")
+        } else {
+            format!("write {wanted} instead of {found}{on}")
+        }
+    }
 }
 
 /// A part that differs in more bars than this, and never has such marks (or alone has them), is reported
@@ -485,14 +597,20 @@ impl MarkComparison<'_> {
                 .iter()
                 .map(|o| {
                     let beat = diagnosed.beat_of(o.onset);
-                    format!("{} on {beat} where {whom} has {}", o.found, o.wanted)
+                    let on = o.on(&beat);
+                    format!("{}{on} where {whom} has {}", o.found, o.wanted)
                 })
                 .collect();
+            let asked = list.iter().map(|o| o.asked(&diagnosed.beat_of(o.onset)));
+            let asked: Vec<String> = asked.collect();
             let has = if group.len() > 1 { "have" } else { "has" };
             let message = format!("{names} {has} {}", wording::join(&clauses));
             out.push(
                 self.finding(diagnosed, &group, first, message)
-                    .instead(format!("{names}: write it as {others}")),
+                    .instead(format!(
+                        "{names}: {}, as in {others}",
+                        wording::join(&asked)
+                    )),
             );
         }
     }

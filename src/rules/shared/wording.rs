@@ -1,4 +1,4 @@
-//! How findings speak to players: the written pitch first, the sounding one in brackets.
+//! How findings speak to players: the pitch of the file first, the other one in brackets.
 
 use crate::diagnosis::Fault;
 use crate::finding::NoteAtFault;
@@ -18,24 +18,28 @@ pub fn part(score: &Score, index: u32) -> &str {
         .map_or("a part", |p| p.name.as_str())
 }
 
-/// A pitch for the player of a note: written, and in brackets sounding where that differs.
+/// A pitch for the player of a note, as people are told of it.
 pub fn for_player(score: &Score, at: NoteRef, sounding: Pitch) -> String {
-    let on_page = score.written_for(at, sounding);
-    if on_page.midi() == sounding.midi() {
-        on_page.to_string()
+    score.spoken(at, sounding).to_string()
+}
+
+/// A limit of an instrument, which is at written pitch, beside notes of a part.
+pub fn limit(score: &Score, part: u32, written: Pitch) -> String {
+    if score.speaks_sounding(part) {
+        format!("written {written}")
     } else {
-        format!("{on_page} (sounding {sounding})")
+        written.to_string()
     }
 }
 
-/// The label under a note: what it should be, as the player reads it.
+/// The label under a note: what it should be, at the pitch that comes first.
 fn label(score: &Score, fault: &Fault) -> String {
     if fault.found == fault.expected {
         return "this note".to_owned();
     }
     format!(
         "should be {}",
-        score.written_for(fault.note, fault.expected)
+        score.spoken(fault.note, fault.expected).first
     )
 }
 

@@ -34,8 +34,8 @@ alto 2   | Eb4 D4   C4  |
 tenor 1  | C4  Cb4  Bb3 |
 tenor 2  | Bb3 Ab3  G3  |
 baritone | Ab3 F3   Eb3 |
-           ^^^ should be E5
-fix: baritone: write E5 (sounding G3) instead of F5 (sounding Ab3)
+           ^^^ should be G3
+fix: baritone: write G3 (written E5) instead of Ab3 (written F5)
 ",
         right: "baritone | G3  F3   Eb3 |",
     }],

@@ -28,12 +28,12 @@ parts: alto 1 = alto saxophone
 chord   | F6  -   -   -  |
 count   | 1   2   3   4  |
 alto 1  | A4  C5  D5  C5 |
-                  ^^ should be D6
+                  ^^ should be F5
 alto 2  | F4  A4  F5  A4 |
-                  ^^ should be B5
+                  ^^ should be D5
 tenor 1 | D4  F4  C5  F4 |
 tenor 2 | C4  D4  A4  D4 |
-fix: alto 1: write D6 (sounding F5) instead of B5 (sounding D5); alto 2: write B5 (sounding D5) instead of D6 (sounding F5)
+fix: alto 1: write F5 (written D6) instead of D5 (written B5); alto 2: write D5 (written B5) instead of F5 (written D6)
 ",
         right: "\
 alto 1  | A4  C5  F5  C5 |

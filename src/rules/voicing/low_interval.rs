@@ -279,7 +279,8 @@ fn is_own_chord(input: &RuleInput<'_>, at: SonorityAt<'_>, upper: &Voice, lower:
         .find(|m| m.part == part)
         .and_then(|m| m.instrument)
         .is_some_and(|i| i.single_line);
-    part == lower.note.part && !single && input.score.chords.is_empty()
+    let symbols = input.score.chords.iter().any(|m| m.value.chord.is_some());
+    part == lower.note.part && !single && !symbols
 }
 
 /// How much such an interval weighs; `None` where it passes quickly.

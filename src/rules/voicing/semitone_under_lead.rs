@@ -30,10 +30,10 @@ chord   | Cmaj7 -   - |
 count   | 1   2   3  |
 alto 1  | E5  G5  C5 |
 alto 2  | C5  E5  B4 |
-                  ^^ should be F#5
+                  ^^ should be A4
 tenor 1 | B4  C5  G4 |
 tenor 2 | G4  B4  E4 |
-fix: alto 2: write F#5 (sounding A4) instead of G#5 (sounding B4)
+fix: alto 2: write A4 (written F#5) instead of B4 (written G#5)
 ",
         right: "alto 2  | C5  E5  A4 |",
     }],

@@ -31,13 +31,13 @@ chord    | C6/9 - Dm11 |
 count    | 1    2 3    |
 alto 1   | G5 E5 A4    |
 alto 2   | D5 A4 F4    |
-              ^^ should be A5
+              ^^ should be C5
 tenor 1  | A4 G4 C4    |
 tenor 2  | E4 E4 G3    |
-              ^^ should be E5
+              ^^ should be D4
 baritone | B3 C4 D3    |
-              ^^ should be F#5
-fix: alto 2: write A5 (sounding C5) instead of F#5 (sounding A4); tenor 2: write E5 (sounding D4) instead of F#5 (sounding E4); baritone: write F#5 (sounding A3) instead of A5 (sounding C4)
+              ^^ should be A3
+fix: alto 2: write C5 (written A5) instead of A4 (written F#5); tenor 2: write D4 (written E5) instead of E4 (written F#5); baritone: write A3 (written F#5) instead of C4 (written A5)
 ",
         right: "\
 alto 2   | D5 B4 F4    |

@@ -29,11 +29,11 @@ chord   | C6  -   -   -  |
 count   | 1   2   3   4  |
 alto 1  | C5  E5  G5  E5 |
 alto 2  | G4  A4  A4  A4 |
-                  ^^ should be A5
+                  ^^ should be C5
 tenor 1 | E4  G4  C5  G4 |
-                  ^^ should be B5
+                  ^^ should be A4
 tenor 2 | A3  C4  E4  C4 |
-fix: alto 2: write A5 (sounding C5) instead of F#5 (sounding A4); tenor 1: write B5 (sounding A4) instead of D6 (sounding C5)
+fix: alto 2: write C5 (written A5) instead of A4 (written F#5); tenor 1: write A4 (written B5) instead of C5 (written D6)
 ",
         right: "\
 alto 2  | G4  A4  C5  A4 |

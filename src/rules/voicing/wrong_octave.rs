@@ -32,8 +32,8 @@ alto 1  | A4  C5  F5 |
 alto 2  | F4  A4  D5 |
 tenor 1 | D4  F4  C5 |
 tenor 2 | C4  D3  A4 |
-              ^^ should be E5
-fix: tenor 2: write E5 (sounding D4) instead of E4 (sounding D3) (an octave up)
+              ^^ should be D4
+fix: tenor 2: write D4 (written E5) instead of D3 (written E4) (an octave up)
 ",
         right: "tenor 2 | C4  D4  A4 |",
     }],

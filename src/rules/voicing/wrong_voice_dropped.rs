@@ -34,7 +34,7 @@ alto 2  | G4  C5  C5  A4 |
 tenor 1 | E4  G4  A4  G4 |
 tenor 2 | A3  A3  E4  C4 |
               ^^ should not be dropped
-fix: alto 2: write F#5 (sounding A4) instead of A5 (sounding C5); tenor 2: write D5 (sounding C4) instead of B4 (sounding A3)
+fix: alto 2: write A4 (written F#5) instead of C5 (written A5); tenor 2: write C4 (written D5) instead of A3 (written B4)
 ",
         right: "\
 alto 2  | G4  A4  C5  A4 |

@@ -79,7 +79,7 @@ pub fn delayed(score: &Score, witness: &Witness, line: usize) -> Option<Found> {
                 || all < FEW
                 || moves < 2
                 || fit * 10 < all * 9
-                || stand * 5 > all * 3
+                || stand * 2 > all
             {
                 return None;
             }

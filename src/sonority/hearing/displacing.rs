@@ -271,7 +271,7 @@ fn convinces(own: &Line, from: usize, to: usize, counts: &Counts, by: Reading) -
         && moves >= 2
         && counts.compared * 10 >= notes.len() * 7
         && counts.go_with_the_others()
-        && counts.stand * 100 <= counts.compared * 65
+        && counts.stand * 2 <= counts.compared
         && comes_back(own, from, to, by)
 }
 
