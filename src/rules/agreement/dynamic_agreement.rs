@@ -331,13 +331,7 @@ fn hairpins(
             }
             seen.push(*wedge);
             // Who rests meanwhile has no say.
-            let middle = Ticks(i64::midpoint(wedge.from.0, wedge.to.0));
-            let sounds = |p: usize| {
-                let player = together.players.get(p);
-                let last = player.and_then(|p| p.last_before(middle));
-                last.is_some_and(|a| a.end > middle)
-            };
-            let playing: Players = all.iter().copied().filter(|&p| sounds(p)).collect();
+            let playing = playing_in(together, &all, wedge);
             let values: Vec<bool> = playing.iter().map(|&p| has(p, wedge)).collect();
             let (Some(wanted), true) = (most(&values), playing.len() > 1) else {
                 continue;
@@ -365,6 +359,21 @@ fn hairpins(
             }
         }
     }
+}
+
+/// Those who play for at least half as much of a hairpin as any other.
+fn playing_in(together: &Together, all: &[usize], wedge: &Wedge) -> Players {
+    let sounding = |p: usize| -> i64 {
+        let attacks = together.players.get(p).map_or(&[][..], |p| &p.attacks);
+        let from = attacks.partition_point(|a| a.end <= wedge.from);
+        let here = attacks.iter().skip(from);
+        here.take_while(|a| a.onset < wedge.to)
+            .map(|a| (a.end.min(wedge.to) - a.onset.max(wedge.from)).0)
+            .sum()
+    };
+    let most = all.iter().map(|&p| sounding(p)).max().unwrap_or_default();
+    let players = all.iter().copied();
+    players.filter(|&p| sounding(p) * 2 >= most).collect()
 }
 
 crate::rules::test_examples!(RULE);

@@ -301,25 +301,6 @@ impl SectionBar<'_, '_> {
         others
     }
 
-    /// Whether a player only comes in later than the section or leaves earlier, after or before a bar of rest:
-    /// a second player doubles a part of the phrase.
-    fn is_tacet(&self, player: usize) -> bool {
-        let own = onsets(self.together, player, self.bar);
-        let (Some(first), Some(last)) = (own.first(), own.last()) else {
-            return true;
-        };
-        let rests = |bar: Option<usize>| {
-            bar.is_none_or(|bar| onsets(self.together, player, bar).is_empty())
-        };
-        let inside = |t: &&Ticks| first <= *t && *t <= last;
-        let same = own.iter().eq(self.model.iter().filter(inside));
-        let late = self.model.first().is_some_and(|t| t < first);
-        let early = self.model.last().is_some_and(|t| t > last);
-        same && (late || early)
-            && (!late || rests(self.bar.checked_sub(1)))
-            && (!early || rests(self.bar.checked_add(1)))
-    }
-
     fn beats(&self, onsets: &[Ticks]) -> String {
         let each: Vec<String> = onsets.iter().map(|t| self.input.beat_of(*t)).collect();
         wording::join(&each)
@@ -366,7 +347,10 @@ impl SectionBar<'_, '_> {
         let level = if self.passage.section.is_choir()
             || missing.is_none() && self.moves(other)
             || self.company.with.len() <= other.players.len()
-            || other.players.iter().all(|p| self.is_tacet(*p))
+            || other
+                .players
+                .iter()
+                .all(|p| self.together.is_tacet(*p, self.bar, &self.model))
         {
             Level::Note
         } else if same && self.company.with.len() > other.players.len().max(2) {

@@ -282,13 +282,7 @@ fn in_bar(
                 let votes = |value: Option<Slur>| others().filter(|s| *s == value).count();
                 wanted = if votes(b) > votes(a) { b } else { a };
             }
-            let level = match values[..] {
-                [_, _] => {
-                    let own: SmallVec<[Option<Slur>; 6]> = all.iter().map(|&p| slur(p)).collect();
-                    by_votes(Level::Warning, &own, &wanted)
-                }
-                _ => by_votes(Level::Warning, &values, &wanted),
-            };
+            let level = level(&values, all.iter().map(|&p| slur(p)), &wanted);
             odds.extend(
                 here.iter()
                     .filter(|h| {
@@ -307,6 +301,17 @@ fn in_bar(
             );
         }
     }
+}
+
+/// How a difference weighs: of two in a family the whole section has a vote.
+fn level(
+    values: &[Option<Slur>],
+    all: impl Iterator<Item = Option<Slur>>,
+    wanted: &Option<Slur>,
+) -> Level {
+    let section: SmallVec<[Option<Slur>; 6]> = all.collect();
+    let voting = if values.len() == 2 { &section } else { values };
+    by_votes(Level::Warning, voting, wanted)
 }
 
 /// The slur that starts for a player at a time.

@@ -323,6 +323,27 @@ impl Together {
         all
     }
 
+    /// Whether a player only comes in later than the section or leaves earlier, after or before a bar of rest:
+    /// a second player doubles a part of the phrase. `model` has the section's attacks in the bar.
+    pub fn is_tacet(&self, player: usize, bar: usize, model: &[Ticks]) -> bool {
+        let in_bar = |bar: usize| {
+            let player = self.players.get(player);
+            player.map_or(&[][..], |p| p.attacks_in(bar))
+        };
+        let own = in_bar(bar);
+        let (Some(first), Some(last)) = (own.first(), own.last()) else {
+            return true;
+        };
+        let rests = |bar: Option<usize>| bar.is_none_or(|bar| in_bar(bar).is_empty());
+        let inside = |t: &&Ticks| first.onset <= **t && **t <= last.onset;
+        let same = own.iter().map(|a| &a.onset).eq(model.iter().filter(inside));
+        let late = model.first().is_some_and(|t| *t < first.onset);
+        let early = model.last().is_some_and(|t| *t > last.onset);
+        same && (late || early)
+            && (!late || rests(bar.checked_sub(1)))
+            && (!early || rests(bar.checked_add(1)))
+    }
+
     /// The players of these indices.
     pub fn of_index(&self, players: &[usize]) -> Vec<&Player> {
         let each = players.iter();
