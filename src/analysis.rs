@@ -1,6 +1,6 @@
 //! Every sonority named: chord, function of the lead, technique, members, intervals.
 
-use crate::diagnosis::{Passage, Verdict, frame_at, passages, symbol_at};
+use crate::diagnosis::{Passage, Verdict, Weighed, frame_at, passages, symbol_at, weighed};
 use crate::ground::chord;
 use crate::ground::pitch::Pitch;
 use crate::score::NoteRef;
@@ -66,6 +66,47 @@ pub fn analyse(score: &Score, style: &Style) -> Vec<Analysed> {
         })
         .filter(|a| !a.sonorities.is_empty())
         .collect()
+}
+
+/// The accounts of a section at one place.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Why {
+    /// The section's name.
+    pub section: String,
+    /// Where it starts.
+    pub at: Place,
+    /// What sounds there, at sounding pitch from the top.
+    pub found: Vec<Pitch>,
+    /// The chord symbol in force.
+    pub chord: Option<String>,
+    /// The accounts, the cheapest first.
+    pub accounts: Vec<Weighed>,
+}
+
+/// The accounts that were weighed at a printed bar and a beat, in each section that moves there as a block.
+pub fn why(score: &Score, style: &Style, bar: &str, beat: f64) -> Vec<Why> {
+    let mut all = Vec::new();
+    for passage in passages(score, style) {
+        for (index, sonority) in passage.sonorities.iter().enumerate() {
+            let here = score.bar_number(sonority.at.bar) == bar
+                && (score.beat_at(sonority.at).to_f64() - beat).abs() < 0.01;
+            let accounts = if here {
+                weighed(score, style, &passage, index)
+            } else {
+                Vec::new()
+            };
+            if !accounts.is_empty() {
+                all.push(Why {
+                    section: passage.section.name.clone(),
+                    at: sonority.at,
+                    found: sonority.pitches(),
+                    chord: symbol_at(score, sonority.onset).map(str::to_owned),
+                    accounts,
+                });
+            }
+        }
+    }
+    all
 }
 
 fn named(score: &Score, passage: &Passage, at: usize) -> Option<Named> {

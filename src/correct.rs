@@ -4,7 +4,7 @@ use crate::finding::Finding;
 use crate::fixing::{Identity, TryBudget};
 use crate::ground::pitch::Pitch;
 use crate::proof::{Heard, Proofed};
-use crate::score::{Change, NoteRef};
+use crate::score::{Addition, Change, NoteRef};
 use crate::score::{Place, Score};
 use crate::style::Style;
 use std::borrow::Cow;
@@ -30,6 +30,19 @@ pub struct Done {
     pub rule: &'static str,
 }
 
+/// A part that got the marks it lacked.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct MarksDone {
+    /// 0-based parts.
+    pub parts: Vec<u32>,
+    /// Where the first of them stands.
+    pub at: Place,
+    /// What was done, in words.
+    pub what: String,
+    /// The rule whose finding it mends.
+    pub rule: &'static str,
+}
+
 /// What correcting a score came to.
 #[derive(Clone, Debug)]
 pub struct Correction {
@@ -37,6 +50,10 @@ pub struct Correction {
     pub changes: Vec<Change>,
     /// The same for people, in order of place and part.
     pub done: Vec<Done>,
+    /// Marks that notes get.
+    pub additions: Vec<Addition>,
+    /// The same for people, in order of place and part.
+    pub marked: Vec<MarksDone>,
     /// What proofing the corrected score still finds.
     pub left: Proofed,
 }
@@ -60,6 +77,10 @@ pub fn correct(score: &Heard, style: &Style) -> Correction {
             changes.map(|c| (c.note, (c.sounding, f.rule)))
         })
         .collect();
+    let (additions, marked) = add_marks(&mut now, &left);
+    if !additions.is_empty() {
+        left.findings.retain(|f| !is_of_marks(f));
+    }
     for _ in 0..ROUNDS {
         let Some((next, after, applied)) = round(&now, style, &left, &mut budget) else {
             break;
@@ -99,8 +120,37 @@ pub fn correct(score: &Heard, style: &Style) -> Correction {
     Correction {
         changes,
         done,
+        additions,
+        marked,
         left,
     }
+}
+
+/// Whether the fix of a finding adds marks and changes no pitch.
+fn is_of_marks(finding: &Finding) -> bool {
+    let fix = finding.fix.as_ref();
+    fix.is_some_and(|f| f.changes.is_empty() && !f.additions.is_empty())
+}
+
+/// Adds the marks of all verified fixes; pitches have nothing to do with them.
+fn add_marks(now: &mut Cow<'_, Score>, found: &Proofed) -> (Vec<Addition>, Vec<MarksDone>) {
+    let mut additions = Vec::new();
+    let mut marked = Vec::new();
+    for finding in found.findings.iter().filter(|f| is_of_marks(f)) {
+        let Some(fix) = &finding.fix else { continue };
+        additions.extend(fix.additions.iter().copied());
+        marked.push(MarksDone {
+            parts: finding.parts.clone(),
+            at: finding.at,
+            what: fix.summary.clone(),
+            rule: finding.rule,
+        });
+    }
+    if !additions.is_empty() {
+        now.to_mut().add(&additions);
+    }
+    marked.sort_by(|a, b| (a.at, &a.parts).cmp(&(b.at, &b.parts)));
+    (additions, marked)
 }
 
 /// Whether the fix of a finding is how the score is read already.
@@ -111,7 +161,7 @@ fn is_heard(score: &Score, finding: &Finding) -> bool {
             .is_some_and(|n| n.sounding == c.sounding && !score.is_displaced(c.note))
     };
     let fix = finding.fix.as_ref();
-    fix.is_some_and(|f| f.changes.iter().all(sounds))
+    fix.is_some_and(|f| !f.changes.is_empty() && f.changes.iter().all(sounds))
 }
 
 type Applied = Vec<(Change, &'static str)>;
@@ -127,7 +177,7 @@ fn round(
     let mut chosen: Vec<&Finding> = Vec::new();
     for finding in &findings.findings {
         let Some(fix) = &finding.fix else { continue };
-        if is_heard(now, finding) {
+        if is_heard(now, finding) || fix.changes.is_empty() {
             continue;
         }
         let notes: Vec<NoteRef> = fix
@@ -210,5 +260,49 @@ trombone 1 | D4  C4  D4  F4 | F4 D4  Eb4 D4  | D4  C4 F4 D4  |
             cells.collect::<Vec<_>>().join(" "),
             "G5 F#5 G5 B5 B5 G5 A5 G5 G5 F#5 B5 G5"
         );
+    }
+
+    #[test]
+    fn missing_marks_are_added_where_the_file_is_musicxml() {
+        use crate::rules::shared_pages::score;
+        let lead = "C5:2:accent D5:2 E5:2:staccato F5:2";
+        let slur = "C5:2:slur D5:2 E5:2:end F5:2";
+        let bare = "C5:2 D5:2 E5:2 F5:2";
+        let whole = [lead, slur, lead, slur];
+        let lacks = [lead, bare, bare, slur];
+        let all = [
+            ("Trumpet 1", &whole[..]),
+            ("Trumpet 2", &whole[..]),
+            ("Trumpet 3", &lacks[..]),
+            ("Trumpet 4", &whole[..]),
+        ];
+        let style = Style::default();
+        let heard = Heard::new(score(&all), &style);
+        let correction = correct(&heard, &style);
+        let left: Vec<&str> = correction.left.findings.iter().map(|f| f.rule).collect();
+        assert_eq!(left, Vec::<&str>::new(), "{:?}", correction.left.findings);
+        assert_eq!(correction.marked.len(), 2, "{:?}", correction.marked);
+        let edits = editing::ScoreEdits::new(&heard)
+            .with_marks(&correction.changes, &correction.additions)
+            .unwrap();
+        let text: String = heard.sources[0].text.to_string();
+        let mut new = text.clone();
+        for edit in edits.iter().rev() {
+            new.replace_range(edit.start as usize..edit.end as usize, &edit.replacement);
+        }
+        let more = new.len() - text.len();
+        assert_eq!(
+            new.matches("<slur").count(),
+            text.matches("<slur").count() + 2
+        );
+        assert_eq!(
+            new.matches("<accent/>").count(),
+            text.matches("<accent/>").count() + 1
+        );
+        assert_eq!(
+            new.matches("<staccato/>").count(),
+            text.matches("<staccato/>").count() + 1
+        );
+        assert!(more > 0 && !new.contains("<notations></notations>"));
     }
 }

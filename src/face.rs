@@ -1,6 +1,6 @@
 //! The face for programs: plain functions over the rooms, and the report they give.
 
-use crate::correct::Done;
+use crate::correct::{Done, MarksDone};
 use crate::editing::{self, EditError};
 use crate::finding::{Finding, SetAside};
 use crate::ground::problem::Problem;
@@ -196,6 +196,8 @@ pub struct Corrected {
     pub bytes: Vec<u8>,
     /// The notes that were changed, at written pitch, in order of place and part.
     pub done: Vec<Done>,
+    /// Parts that got marks they lacked, in order of place.
+    pub marked: Vec<MarksDone>,
     /// The findings that are left.
     pub left: Vec<Finding>,
 }
@@ -238,7 +240,8 @@ pub fn correct(
     let bytes = bytes.into();
     let heard = Heard::new(read(name.as_ref(), bytes.clone())?, style);
     let correction = crate::correct::correct(&heard, style);
-    let edits = editing::edits(&heard, &correction.changes)?;
+    let edits =
+        editing::ScoreEdits::new(&heard).with_marks(&correction.changes, &correction.additions)?;
     let edits: Vec<&Edit> = edits.iter().collect();
     let bytes = match heard.sources.first() {
         Some(source) if !edits.is_empty() => editing::apply_to_file(bytes, source, &edits)?,
@@ -247,6 +250,7 @@ pub fn correct(
     Ok(Corrected {
         bytes,
         done: correction.done,
+        marked: correction.marked,
         left: correction.left.findings,
     })
 }

@@ -5,7 +5,7 @@ pub use crate::style::Level;
 use crate::diagnosis::Fault;
 use crate::ground::pitch::Pitch;
 use crate::ground::text::Edit;
-use crate::score::{Change, NoteRef, Place};
+use crate::score::{Addition, Change, NoteRef, Place};
 use crate::voicing::Technique;
 
 /// A note at fault.
@@ -28,6 +28,8 @@ pub struct Fix {
     pub summary: String,
     /// The notes it changes.
     pub changes: Vec<Change>,
+    /// The marks it adds.
+    pub additions: Vec<Addition>,
     /// The same as edits of the files, sorted by source and place; none when the notes cannot be
     /// edited where they stand. Set by proofing.
     pub edits: Option<Vec<Edit>>,
@@ -66,8 +68,13 @@ pub struct Finding {
     pub suggestion: Option<String>,
     /// Changes that may mend it, the best first, not yet tried.
     pub remedies: Vec<Vec<Change>>,
+    /// Marks that mend it where they are added, not yet tried.
+    pub additions: Vec<Addition>,
     /// The first of them that was verified.
     pub fix: Option<Fix>,
+    /// How much dearer the best account without this finding is, where an account was weighed: in the
+    /// points of `rules/diagnosis.toml`, in which a note a step off costs 30.
+    pub margin: Option<i32>,
 }
 
 impl Finding {
@@ -89,8 +96,17 @@ impl Finding {
             expected: Vec::new(),
             suggestion: None,
             remedies: Vec::new(),
+            additions: Vec::new(),
             fix: None,
+            margin: None,
         }
+    }
+
+    /// Sets how much dearer the best account without it is.
+    #[must_use]
+    pub const fn margin(mut self, margin: i32) -> Self {
+        self.margin = Some(margin);
+        self
     }
 
     /// Sets how much it weighs.
@@ -194,6 +210,13 @@ impl Finding {
     #[must_use]
     pub fn expecting(mut self, expected: Vec<Pitch>) -> Self {
         self.expected = expected;
+        self
+    }
+
+    /// Adds marks that may mend it. They are tried before they are offered as a fix.
+    #[must_use]
+    pub fn may_add(mut self, additions: Vec<Addition>) -> Self {
+        self.additions = additions;
         self
     }
 

@@ -13,7 +13,7 @@ use crate::finding::{Finding, Fix};
 use crate::ground::pitch::Pitch;
 use crate::ground::threads;
 use crate::rules::{self, RuleInput};
-use crate::score::{Change, NoteRef};
+use crate::score::{Addition, Change, NoteRef};
 use crate::score::{Place, Score};
 use crate::sonority::Sonority;
 use crate::style::{ListLooks, Style};
@@ -143,6 +143,64 @@ pub fn verify(
     untried
 }
 
+/// Gives findings about marks that are missing their fix: all the marks are added to a copy of the score and the
+/// rules of the page run on it. Those that leave their finding, or bring another in their bar, are none.
+pub fn verify_marks(
+    score: &Score,
+    style: &Style,
+    passages: &[Passage],
+    findings: &mut [Finding],
+    can_be_added: impl Fn(&Addition) -> bool,
+) {
+    let is_open = |f: &Finding| f.fix.is_none() && !f.additions.is_empty();
+    let mut tried: Vec<&mut Finding> = findings
+        .iter_mut()
+        .filter(|f| is_open(f) && f.additions.iter().all(&can_be_added))
+        .collect();
+    if tried.is_empty() {
+        return;
+    }
+    let of_page = |score: &Score| -> FxHashSet<Identity> {
+        let found = rules::check_page(&RuleInput::new(score, style, passages));
+        found.iter().map(Identity::of).collect()
+    };
+    let before = of_page(score);
+    for _ in 0..MARK_ROUNDS {
+        let mut copy = score.clone();
+        for finding in &tried {
+            copy.add(&finding.additions);
+        }
+        let after = of_page(&copy);
+        let new: FxHashSet<u32> = after
+            .iter()
+            .filter(|found| !before.contains(found))
+            .map(|found| found.at.bar)
+            .collect();
+        let count = tried.len();
+        tried.retain(|f| {
+            let mut bars = f.additions.iter().filter_map(|a| {
+                let part = score.parts.get(a.note.part as usize)?;
+                Some(part.notes.get(a.note.note as usize)?.at.bar)
+            });
+            !after.contains(&Identity::of(f)) && !bars.any(|bar| new.contains(&bar))
+        });
+        if tried.len() == count {
+            for finding in tried {
+                finding.fix = Some(Fix {
+                    summary: finding.suggestion.clone().unwrap_or_default(),
+                    changes: Vec::new(),
+                    additions: finding.additions.clone(),
+                    edits: None,
+                });
+            }
+            return;
+        }
+    }
+}
+
+/// How often marks are tried again without those that do not mend.
+const MARK_ROUNDS: usize = 4;
+
 /// How many notes the parts of a passage have in the bars of these sonorities.
 fn notes_in_bars(score: &Score, passage: &Passage, stretch: &[Sonority]) -> u64 {
     let (Some(first), Some(last)) = (stretch.first(), stretch.last()) else {
@@ -215,8 +273,9 @@ impl<'a> TrialCopy<'a> {
     /// Gives the finding the first remedy that mends it and brings nothing new.
     fn try_out(&mut self, trial: &mut Trial<'a>) {
         trial.finding.fix = self.first_that_mends(trial.passage, &trial.range, trial.finding);
-        if let Some(fix) = &trial.finding.fix {
-            trial.finding.suggestion = Some(fix.summary.clone());
+        if let Some(fix) = trial.finding.fix.clone() {
+            rules::agree(self.score, trial.finding, &fix.changes);
+            trial.finding.suggestion = Some(fix.summary);
         }
     }
 
@@ -253,6 +312,7 @@ impl<'a> TrialCopy<'a> {
                 Some(rule) => likely = rule,
                 None => {
                     return Some(Fix {
+                        additions: Vec::new(),
                         summary: rules::in_words(score, remedy)?,
                         changes: remedy.clone(),
                         edits: None,

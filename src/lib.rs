@@ -81,7 +81,7 @@ mod writing;
 #[doc(hidden)]
 pub use cli::run as run_command_line;
 
-pub use correct::Done;
+pub use correct::{Done, MarksDone};
 pub use editing::EditError;
 pub use face::{
     CorrectError, Corrected, Report, VoiceLeadError, correct, grid, musicxml, parse_style, proof,

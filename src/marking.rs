@@ -414,6 +414,7 @@ mod tests {
         let score = score(BARS);
         let mut finding = finding(Level::Error, 0, &[3]);
         finding.fix = Some(crate::finding::Fix {
+            additions: Vec::new(),
             summary: String::new(),
             changes: vec![crate::score::Change {
                 note: NoteRef { part: 0, note: 3 },

@@ -5,11 +5,12 @@ use super::replacing::Replaces;
 use super::scores::{ReadScore, ScoreOptions};
 use super::verbosity::Progress;
 use super::write_out::{self, bytes_to_stdout, complain, complain_of};
-use crate::analysis::analyse;
-use crate::report::analysis::{AnalysedFile, json, text};
+use crate::analysis::{analyse, why};
+use crate::report::analysis::{AnalysedFile, AnalysedScore, json, text, why_text};
 use clap::{Args, ValueEnum};
 use rayon::prelude::*;
 use std::path::PathBuf;
+use std::str::FromStr;
 
 /// Names every sonority: chord, function of the lead, technique, members and intervals
 ///
@@ -28,9 +29,34 @@ pub(super) struct Analysis {
     #[arg(long, value_enum, value_name = "FORMAT", default_value_t = Format::Text)]
     format: Format,
 
+    /// Show the accounts that were weighed at this place, the cheapest first: bar and beat, as 12:2.5
+    #[arg(long, value_name = "BAR:BEAT", conflicts_with = "format")]
+    why: Option<WhichPlace>,
+
     /// Write to this file instead of the terminal
     #[arg(long, value_name = "FILE")]
     into: Option<PathBuf>,
+}
+
+/// A printed bar number and a beat in units of the meter's lower figure.
+#[derive(Clone, Debug)]
+struct WhichPlace {
+    bar: String,
+    beat: f64,
+}
+
+impl FromStr for WhichPlace {
+    type Err = &'static str;
+
+    fn from_str(text: &str) -> Result<Self, Self::Err> {
+        const WANTED: &str = "write a bar and a beat as the reports have them: 12:2.5";
+        let (bar, beat) = text.rsplit_once(':').ok_or(WANTED)?;
+        let beat: f64 = beat.trim().parse().map_err(|_| WANTED)?;
+        Ok(Self {
+            bar: bar.trim().to_owned(),
+            beat,
+        })
+    }
 }
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
@@ -51,8 +77,14 @@ impl Analysis {
                 path,
                 outcome: score.map(|score| {
                     let analysed = analyse(&score, &style);
+                    let place = self.why.as_ref();
+                    let why = place.map(|p| why(&score, &style, &p.bar, p.beat));
                     progress.step();
-                    (score.into_score(), analysed)
+                    AnalysedScore {
+                        score: score.into_score(),
+                        sections: analysed,
+                        why,
+                    }
                 }),
             })
             .collect();
@@ -62,6 +94,7 @@ impl Analysis {
             code = UNUSABLE;
         }
         let report = match self.format {
+            Format::Text if self.why.is_some() => Ok(why_text(&entries)),
             Format::Text => Ok(text(&entries)),
             Format::Json => json(&entries).map_err(|e| e.to_string()),
         };

@@ -6,7 +6,7 @@ use super::verbosity::Progress;
 use super::write_out::{complain, shown, to_stdout};
 use super::{CLEAN, FOUND, UNUSABLE};
 use crate::correct::{Correction, correct};
-use crate::editing;
+use crate::editing::ScoreEdits;
 use crate::finding::Level;
 use crate::proof::Heard;
 use crate::report::table;
@@ -53,7 +53,7 @@ impl Correct {
             }
         };
         let mut report = String::new();
-        let (mut notes, mut left, mut errors, mut files) = (0, 0, 0, 0);
+        let (mut notes, mut marks, mut left, mut errors, mut files) = (0, 0, 0, 0, 0);
         for ((path, score), corrected) in scores.iter().zip(&done) {
             let correction = match corrected {
                 Ok(correction) => correction,
@@ -65,6 +65,7 @@ impl Correct {
             };
             files += score.sources.len();
             notes += correction.done.len();
+            marks += correction.marked.len();
             left += correction.left.findings.len();
             errors += correction
                 .left
@@ -73,14 +74,20 @@ impl Correct {
                 .filter(|f| f.level == Level::Error)
                 .count();
             list_changes(&mut report, path, score, correction);
+            list_marks(&mut report, path, score, correction);
         }
         if files == 0 {
             return code; // the reason is reported already
         }
         let _ = writeln!(
             report,
-            "{} changed; {} written to {}; {} left{}",
+            "{} changed{}; {} written to {}; {} left{}",
             counted(notes, "note"),
+            if marks > 0 {
+                format!(", marks added for {}", counted(marks, "finding"))
+            } else {
+                String::new()
+            },
             counted(files, "file"),
             shown(&self.options.into),
             counted(left, "finding"),
@@ -144,7 +151,7 @@ fn stage<'f>(
     score: &Score,
     correction: &Correction,
 ) -> Result<Vec<Staged<'f>>, CopyError> {
-    let edits = editing::edits(score, &correction.changes);
+    let edits = ScoreEdits::new(score).with_marks(&correction.changes, &correction.additions);
     let edits = edits.map_err(|e| CopyError::Score(e.to_string()))?;
     let originals = score.sources.iter().map(copies::original);
     copies.stage(folder, score, originals, &edits)
@@ -189,6 +196,30 @@ fn list_changes(report: &mut String, path: &Path, score: &Score, correction: &Co
     };
     let _ = writeln!(report, "{} ({word} pitch)", shown(path));
     for line in table::lines(["part", "bar", "beat", "from", "to", "rule"], &rows) {
+        let _ = writeln!(report, "  {line}");
+    }
+    let _ = writeln!(report);
+}
+
+/// Adds the marks that a score got, one finding a line.
+fn list_marks(report: &mut String, path: &Path, score: &Score, correction: &Correction) {
+    if correction.marked.is_empty() {
+        return;
+    }
+    let rows: Vec<[String; 4]> = correction
+        .marked
+        .iter()
+        .map(|m| {
+            [
+                score.bar_number(m.at.bar),
+                score.beat_at(m.at).to_string(),
+                m.what.clone(),
+                m.rule.to_owned(),
+            ]
+        })
+        .collect();
+    let _ = writeln!(report, "{} (marks)", shown(path));
+    for line in table::lines(["bar", "beat", "added", "rule"], &rows) {
         let _ = writeln!(report, "  {line}");
     }
     let _ = writeln!(report);

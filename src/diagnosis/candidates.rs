@@ -1,15 +1,18 @@
 //! The right voicings that a sonority may have been meant as: lead x harmonisation x technique.
 
 use super::case::Case;
-use super::habits::Habit;
 use super::outcome::SlipKind;
 use crate::ground::chord::{Chord, Family, Leads};
 use crate::ground::pitch::{NoteName, PitchClass};
 use crate::ground::time::Ticks;
 use crate::voicing::harmonise::{
     Sets, dominant_of, is_chord_note, on_chord, on_chord_of, other_diminished, passing_diminished,
+    related_second, tonic_of,
 };
-use crate::voicing::{Harmonisation, Mechanical, Voicing, Way, close_position, minor_ninths};
+use crate::voicing::{
+    Colour, Harmonisation, Label, Mechanical, Voicing, Way, classes_of, close_position,
+    minor_ninths,
+};
 use smallvec::SmallVec;
 
 /// When a candidate is right.
@@ -17,13 +20,14 @@ use smallvec::SmallVec;
 pub(super) enum RightWhen {
     /// Always.
     Always,
-    /// Only where the passage does the same elsewhere.
-    HabitOfPassage(Habit),
+    /// Only in a passage whose habit it is to keep the chord under passing notes.
+    ChordIsKept,
     /// Only where symbol or lead brings in this tension, and neither does.
     TensionIsNamed(NoteName),
 }
 
 /// A voicing that some reading of the sonority would make right.
+#[derive(Clone)]
 pub(super) struct Candidate<'a> {
     pub(super) harmony: Harmonisation<'a>,
     /// Its notes in close position.
@@ -31,8 +35,10 @@ pub(super) struct Candidate<'a> {
     /// Its notes in the technique in force, from the top.
     pub(super) voicing: Voicing,
     pub(super) right_when: RightWhen,
-    /// How far from the first choice the reading is.
-    pub(super) bias: i32,
+    /// How unusual the reading is.
+    pub(super) cost: i32,
+    /// Which of the case's chords it is read under.
+    pub(super) chord: usize,
 }
 
 /// Candidates under one lead: one, where only the notes written are asked for.
@@ -44,11 +50,13 @@ struct Collected<'o, 'a> {
     lead: i16,
     /// The pitch classes that are asked for; all when `None`.
     only: Option<&'o [PitchClass]>,
+    /// The chord that is being asked.
+    chord: usize,
     candidates: Candidates<'a>,
 }
 
 impl<'a> Collected<'_, 'a> {
-    fn add(&mut self, harmony: Harmonisation<'a>, right_when: RightWhen, bias: i32) {
+    fn add(&mut self, harmony: Harmonisation<'a>, right_when: RightWhen, cost: i32) {
         if self.only.is_some_and(|only| !harmony.is_of(only)) {
             return;
         }
@@ -61,7 +69,8 @@ impl<'a> Collected<'_, 'a> {
             close,
             voicing,
             right_when,
-            bias,
+            cost,
+            chord: self.chord,
         });
     }
 }
@@ -75,20 +84,22 @@ struct LeadOverChord {
     passing_class: bool,
     /// It moves on by step.
     approaches: bool,
+    /// It is a tension that stands with the chord under it: what that costs.
+    tension: Option<i32>,
 }
 
 impl LeadOverChord {
     /// The chord under it is struck again under a passing note.
     const fn restrikes(&self) -> bool {
-        !self.member && self.passing_class && self.approaches
+        !self.member && self.passing_class && self.approaches && self.tension.is_none()
     }
 }
 
 impl<'a> Case<'a> {
-    /// Every voicing that a reading with this lead makes right, or nearly so. `bias` is how far from the
-    /// first choice the lead is.
-    pub(super) fn candidates(&self, lead: i16, bias: i32) -> Candidates<'a> {
-        self.candidates_of(lead, bias, None)
+    /// Every voicing that a reading with this lead makes right, or nearly so. `cost` is how unusual the
+    /// lead is.
+    pub(super) fn candidates(&self, lead: i16, cost: i32) -> Candidates<'a> {
+        self.candidates_of(lead, cost, None)
     }
 
     /// The same of these pitch classes only, where some are given; then without those that are only
@@ -96,7 +107,7 @@ impl<'a> Case<'a> {
     pub(super) fn candidates_of(
         &self,
         lead: i16,
-        bias: i32,
+        cost: i32,
         only: Option<&[PitchClass]>,
     ) -> Candidates<'a> {
         let class = PitchClass::new(lead);
@@ -104,24 +115,61 @@ impl<'a> Case<'a> {
             technique: self.technique,
             lead,
             only,
+            chord: 0,
             candidates: Candidates::new(),
         };
         for (order, &chord) in self.chords.iter().enumerate() {
-            let bias = bias + order as i32 * 2;
+            let cost = cost + order as i32 * self.judging.costs.harmony.other_chord;
+            let member = is_chord_note(chord, class);
             let over = LeadOverChord {
                 class,
-                member: is_chord_note(chord, class),
+                member,
                 passing_class: matches!(class.above(chord.root.class()), 2 | 5 | 8 | 11),
                 approaches: self.approaches(),
+                tension: self.tension(order, chord, class).filter(|_| !member),
             };
-            self.add_chord(&mut collected, order, chord, &over, bias);
-            self.add_diminished(&mut collected, chord, &over, bias);
-            if matches!(chord.family(), Family::Dominant | Family::Altered) {
-                self.add_over_dominant(&mut collected, chord, bias + 8);
+            collected.chord = order;
+            self.add_chord(&mut collected, order, chord, &over, cost);
+            self.add_diminished(&mut collected, chord, &over, cost);
+            if matches!(
+                chord.family(),
+                Family::Dominant | Family::Altered | Family::DominantSuspended
+            ) {
+                self.add_over_dominant(&mut collected, chord, &over, cost);
             }
         }
-        self.add_coming_dominant(&mut collected, class, bias);
+        collected.chord = 0;
+        self.add_coming_dominant(&mut collected, class, cost);
+        if only.is_none() {
+            self.add_parallel(&mut collected, lead, cost);
+        }
         collected.candidates
+    }
+
+    /// What it costs that a lead note foreign to a chord is a tension that stands with the chord under it: one
+    /// that holds a beat, a suspended dominant's ninth; outside strict exercises the ninth of any dominant
+    /// however short, and at most a tension on the beat that moves on at once.
+    fn tension(&self, order: usize, chord: &Chord, class: PitchClass) -> Option<i32> {
+        let costs = &self.judging.costs.harmony;
+        let strict = self.judging.only_diminished;
+        let frame = self.frames.get(order)?;
+        if frame.colour(class) != Colour::Available {
+            return None;
+        }
+        let ninth = class.above(chord.root.class()) == 2;
+        if self.holds_a_beat()
+            || ninth && chord.family() == Family::DominantSuspended
+            || ninth && chord.family() == Family::Dominant && !strict
+        {
+            return Some(costs.tension_on_the_beat);
+        }
+        // A push stands for the beat that it anticipates, a late note for the one it missed.
+        let ahead = self
+            .since
+            .get(order)
+            .is_some_and(|t| *t > self.sonority.onset);
+        let accented = !strict && self.lead.is_some_and(|l| l.strong || l.after_rest || ahead);
+        accented.then_some(costs.accented_tension)
     }
 
     /// The chord itself under the lead, its tensions in place of its notes. Altered tensions that nobody
@@ -132,19 +180,51 @@ impl<'a> Case<'a> {
         order: usize,
         chord: &'a Chord,
         over: &LeadOverChord,
-        bias: i32,
+        cost: i32,
     ) {
         let only = collected.only;
         let may_stand = |class| only.is_none_or(|only| only.contains(&class));
-        let plain = on_chord_of(chord, over.class, self.may_alter(order), may_stand);
+        let costs = &self.judging.costs.harmony;
+        let mut plain = on_chord_of(chord, over.class, self.may_alter(order), may_stand);
+        if let Some(frame) = self.frames.get(order) {
+            // Beside a b9 that the symbol names stands no 9, whatever the category has.
+            plain.retain(|h| {
+                let mut inner = h.classes().into_iter().filter(|c| *c != over.class);
+                !inner.any(|c| frame.shuts_out(c))
+            });
+        }
+        let named: SmallVec<[PitchClass; 4]> = chord
+            .degrees
+            .iter()
+            .filter(|d| matches!(d.number, 9 | 11 | 13))
+            .map(|d| chord.root.class().plus(d.semitones()))
+            .collect();
+        let lead_shut_out = !over.member
+            && self
+                .frames
+                .get(order)
+                .is_some_and(|f| f.shuts_out(over.class));
+        let moving = self.lead.is_some_and(|l| l.duration() < l.beat);
         for h in &plain {
             let right_when = if over.restrikes() && !self.second_reading_beside(chord) {
-                RightWhen::HabitOfPassage(Habit::SameChord)
+                RightWhen::ChordIsKept
             } else {
                 RightWhen::Always
             };
-            let bias = bias + i32::from(h.changes) * 3;
-            collected.add(*h, right_when, bias);
+            let tension = over.tension.unwrap_or(0);
+            let classes = h.classes();
+            let unheard = named.iter().filter(|t| !classes.contains(t)).count() as i32;
+            let mut cost = cost + i32::from(h.changes) * costs.tension + tension;
+            cost += unheard * costs.named_tension_unheard;
+            if lead_shut_out {
+                cost += costs.lead_shut_out;
+            }
+            // A major seventh that moves takes its sixth.
+            let sixth = chord.root.class().plus(9);
+            if moving && chord.family() == Family::MajorSeventh && classes.contains(&sixth) {
+                cost -= costs.tension;
+            }
+            collected.add(*h, right_when, cost);
         }
         let altered = if only.is_none() {
             on_chord(chord, over.class, true)
@@ -159,8 +239,18 @@ impl<'a> Case<'a> {
                 .names
                 .into_iter()
                 .find(|n| !plain.iter().any(|p| p.names.contains(n)));
-            if let Some(foreign) = foreign {
-                collected.add(h, RightWhen::TensionIsNamed(foreign), bias + 40);
+            let shut_out = |n: &NoteName| {
+                n.class() != over.class
+                    && self
+                        .frames
+                        .get(order)
+                        .is_some_and(|f| f.shuts_out(n.class()))
+            };
+            if let Some(foreign) = foreign
+                && !h.names.iter().any(shut_out)
+            {
+                let cost = cost + self.judging.costs.slip.altered_tension;
+                collected.add(h, RightWhen::TensionIsNamed(foreign), cost);
             }
         }
     }
@@ -171,14 +261,23 @@ impl<'a> Case<'a> {
         collected: &mut Collected<'_, 'a>,
         chord: &Chord,
         over: &LeadOverChord,
-        bias: i32,
+        cost: i32,
     ) {
+        let costs = &self.judging.costs.harmony;
         if over.member && over.passing_class && over.approaches {
             // A note the symbol names may pass all the same: 7 on maj7, 9 on 6/9.
             let h = passing_diminished(chord.root);
-            collected.add(h, RightWhen::Always, bias + 6);
+            let cost = cost + costs.passing_diminished_under_member;
+            collected.add(h, RightWhen::Always, cost);
         }
         if over.member {
+            // A short neighbour takes the diminished seventh on itself, though the chord has it.
+            if self.is_short_neighbour()
+                && let Some(h) = other_diminished(chord.root, self.name_of_lead(collected.lead))
+            {
+                let cost = cost + costs.passing_diminished_under_member + costs.other_diminished;
+                collected.add(h, RightWhen::Always, cost);
+            }
             return;
         }
         let h = if over.passing_class {
@@ -187,67 +286,175 @@ impl<'a> Case<'a> {
             other_diminished(chord.root, self.name_of_lead(collected.lead))
         };
         if let Some(h) = h {
-            let bias = bias + if over.restrikes() { -1 } else { 5 };
-            collected.add(h, RightWhen::Always, bias);
+            let restrikes = over.passing_class && over.approaches;
+            let more = if restrikes {
+                costs.passing_diminished
+            } else {
+                costs.other_diminished
+            };
+            collected.add(h, RightWhen::Always, cost + more);
         }
     }
 
-    /// The second reading of a dominant (as the minor sixth on its fifth: the lead's root passes
-    /// on a diminished seventh), and the third (as the sixth chord it leads to, when short).
-    fn add_over_dominant(&self, collected: &mut Collected<'_, 'a>, chord: &Chord, bias: i32) {
+    /// What else stands under the notes of a dominant line: its second reading (as the minor sixth on its
+    /// fifth, the lead's root passes on a diminished seventh), the sixth chord that it leads to, and
+    /// the related minor seventh.
+    fn add_over_dominant(
+        &self,
+        collected: &mut Collected<'_, 'a>,
+        chord: &Chord,
+        over: &LeadOverChord,
+        cost: i32,
+    ) {
+        let costs = &self.judging.costs.harmony;
         let lead = collected.lead;
-        let class = PitchClass::new(lead);
+        let class = over.class;
         if class == chord.root.class()
-            && self.approaches()
+            && over.approaches
             && let Some(h) = other_diminished(chord.root, self.name_of_lead(lead))
         {
-            collected.add(h, RightWhen::Always, bias);
+            collected.add(h, RightWhen::Always, cost + costs.second_reading);
         }
-        let two_beats = self.lead.map_or(Ticks::ZERO, |l| l.beat.times(2));
-        if self.chord_length > two_beats {
-            return;
-        }
-        let Some(next) = self
+        let next = self
             .score
             .chord_after(self.sonority.onset)
             .and_then(|m| m.value.chord.as_ref())
-        else {
-            return;
-        };
-        if next.root.class().above(chord.root.class()) != 5 {
+            .filter(|n| n.root.class().above(chord.root.class()) == 5);
+        let two_beats = self.lead.map_or(Ticks::ZERO, |l| l.beat.times(2));
+        if let Some(next) = next.filter(|_| self.chord_length <= two_beats) {
+            let sets = on_chord(next, class, false)
+                .into_iter()
+                .filter(|h| h.changes <= 1)
+                .chain((!is_chord_note(next, class)).then(|| passing_diminished(next.root)));
+            for h in sets {
+                let h = Harmonisation {
+                    way: Way::TargetTonic,
+                    ..h
+                };
+                collected.add(h, RightWhen::Always, cost + costs.tonic_of_dominant);
+            }
+        }
+        let Some(line) = self.lead else { return };
+        // A note of the dominant itself passes only when it is quick, and one that leaps on too.
+        let quick = line.duration().0 * 2 <= line.beat.0;
+        if !quick && (over.member || !over.approaches) {
             return;
         }
-        let sets = on_chord(next, class, false)
+        let more = if over.member { costs.second_reading } else { 0 };
+        let either = [false, true];
+        let modes = either
             .into_iter()
-            .filter(|h| h.changes <= 1)
-            .chain((!is_chord_note(next, class)).then(|| passing_diminished(next.root)));
-        for h in sets {
-            let h = Harmonisation {
-                way: Way::TargetTonic,
-                ..h
-            };
-            collected.add(h, RightWhen::Always, bias + 10);
-        }
-    }
-
-    /// The dominant of the chord at the next lead note.
-    fn add_coming_dominant(&self, collected: &mut Collected<'_, 'a>, class: PitchClass, bias: i32) {
-        if !self.judging.only_diminished
-            && self.approaches()
-            && let (Some(coming), Some(now)) = (self.coming, self.chord())
-            && !is_chord_note(now, class)
-        {
-            let right_when = if coming == now {
-                RightWhen::HabitOfPassage(Habit::Dominant)
-            } else {
-                RightWhen::Always
-            };
-            for h in dominant_of(coming.root, class) {
-                if h.changes <= 1 {
-                    collected.add(h, right_when, bias + 12);
+            .filter(|m| self.leads_to_mode(chord, next, *m));
+        for minor in modes {
+            for (h, way) in [
+                (tonic_of(chord.root, minor), costs.tonic_of_dominant),
+                (related_second(chord.root, minor), costs.related_second),
+            ] {
+                if h.classes().contains(&class) {
+                    collected.add(h, RightWhen::Always, cost + way + more);
                 }
             }
         }
+    }
+
+    /// Whether a dominant may lead to a tonic of this mode: to that of the chord it leads to; else by the
+    /// key.
+    fn leads_to_mode(&self, dominant: &Chord, next: Option<&Chord>, minor: bool) -> bool {
+        if let Some(next) = next {
+            let is_minor = matches!(
+                next.family(),
+                Family::MinorTriad
+                    | Family::MinorSixth
+                    | Family::MinorMajor
+                    | Family::MinorSeventh
+                    | Family::HalfDiminished
+            );
+            return is_minor == minor;
+        }
+        let tonic = PitchClass::new(i16::from(self.key) * 7);
+        match dominant.root.class().above(tonic) {
+            7 => !minor,
+            4 => minor,
+            _ => true,
+        }
+    }
+
+    /// Whether the lead steps away from a note and back to it, no longer than half a beat.
+    fn is_short_neighbour(&self) -> bool {
+        self.lead.is_some_and(|l| {
+            l.approaches() && l.duration().0 * 2 <= l.beat.0 && l.previous == l.next
+        })
+    }
+
+    /// The dominant of a chord that the next lead note may belong to. Under a note of the chord in force it
+    /// is an approach only where the note is a tension that the symbol names.
+    fn add_coming_dominant(&self, collected: &mut Collected<'_, 'a>, class: PitchClass, cost: i32) {
+        let Some(now) = self.chord() else { return };
+        let basic = now
+            .degrees
+            .iter()
+            .any(|d| d.number < 8 && now.root.class().plus(d.semitones()) == class);
+        if self.judging.only_diminished || !self.approaches() || basic {
+            return;
+        }
+        let costs = &self.judging.costs.harmony;
+        for coming in &self.coming {
+            let more = if *coming == now {
+                costs.dominant_inside
+            } else {
+                costs.dominant_approach
+            };
+            for h in dominant_of(coming.root, class) {
+                if h.changes <= 1 {
+                    collected.add(h, RightWhen::Always, cost + more);
+                }
+            }
+        }
+    }
+
+    /// The next voicing, moved by the lead's step: all voices go into it in parallel. Only under a lead that
+    /// is no note of the chord.
+    fn add_parallel(&self, collected: &mut Collected<'_, 'a>, lead: i16, cost: i32) {
+        let (Some(chord), Some(target), true) = (self.chord(), self.target, self.approaches())
+        else {
+            return;
+        };
+        let class = PitchClass::new(lead);
+        let up = class.above(chord.root.class());
+        let Some(step) = target.first().map(|t| t - lead) else {
+            return;
+        };
+        if is_chord_note(chord, class)
+            || !matches!(step.abs(), 1 | 2)
+            || self.judging.only_diminished && matches!(up, 2 | 5 | 8 | 11)
+        {
+            return;
+        }
+        let voicing: Voicing = target.iter().map(|t| t - step).collect();
+        let classes = classes_of(&voicing);
+        let names: SmallVec<[NoteName; 4]> = classes
+            .iter()
+            .map(|c| NoteName::in_key(*c, self.key))
+            .collect();
+        let (Ok(names), Some(close)) = (
+            <[NoteName; 4]>::try_from(names.as_slice()),
+            close_position(lead, &classes),
+        ) else {
+            return;
+        };
+        collected.candidates.push(Candidate {
+            harmony: Harmonisation {
+                way: Way::Dominant,
+                names,
+                label: Label::Parallel,
+                changes: 0,
+            },
+            close,
+            voicing,
+            right_when: RightWhen::Always,
+            cost: cost + self.judging.costs.harmony.parallel_approach,
+            chord: 0,
+        });
     }
 
     /// Candidates under other notes that may be the lead although another is on top, each with its lead.
@@ -298,7 +505,7 @@ impl<'a> Case<'a> {
     pub(super) fn stands(&self, c: &Candidate<'_>) -> bool {
         match c.right_when {
             RightWhen::Always => true,
-            RightWhen::HabitOfPassage(habit) => self.judging.habits.allow(habit),
+            RightWhen::ChordIsKept => self.judging.habits.keeps_chord,
             RightWhen::TensionIsNamed(_) => false,
         }
     }
@@ -316,7 +523,7 @@ impl<'a> Case<'a> {
         candidates
             .iter()
             .filter(|c| self.may_be_meant(c))
-            .min_by_key(|c| c.bias)
+            .min_by_key(|c| c.cost)
     }
 
     /// Whether a candidate is right in any passage, and nothing rubs in it.

@@ -1,5 +1,6 @@
 //! One sonority with everything a reading of it needs.
 
+use super::fault::difference;
 use super::frame::Frames;
 use super::habits::Judging;
 use super::passage::Passage;
@@ -15,6 +16,7 @@ use crate::voicing::{Classes, Frame, Mechanical, Voicing, classes_of, leads};
 use smallvec::SmallVec;
 
 /// What surrounds one sonority, whatever its technique.
+#[derive(Clone)]
 pub(super) struct Context<'a> {
     pub(super) score: &'a Score,
     pub(super) sonority: &'a Sonority,
@@ -25,8 +27,12 @@ pub(super) struct Context<'a> {
     pub(super) chords: SmallVec<[&'a Chord; 2]>,
     /// The same with where they lead.
     pub(super) frames: Frames<'a>,
-    /// The chord at the next attack of the lead.
-    pub(super) coming: Option<&'a Chord>,
+    /// Since when each of them is in force.
+    pub(super) since: SmallVec<[Ticks; 2]>,
+    /// The chord before, at the first attack under a new one.
+    pub(super) before: Option<&'a Chord>,
+    /// The chords that the next note of the lead may belong to.
+    pub(super) coming: SmallVec<[&'a Chord; 2]>,
     /// How long the chord in force lasts.
     pub(super) chord_length: Ticks,
     /// The sonorities before and after it.
@@ -48,29 +54,49 @@ impl<'a> Context<'a> {
             .chord_after(sonority.onset)
             .filter(|m| m.value.chord.is_some());
         let mut chords: SmallVec<[&Chord; 2]> = in_force.into_iter().collect();
+        let mut since: SmallVec<[Ticks; 2]> = chords
+            .iter()
+            .filter_map(|_| mark.map(|m| m.onset))
+            .collect();
         if let (Some(lead), Some(change)) = (&lead, change)
             && let Some(coming) = &change.value.chord
             && anticipates(lead, change.onset)
-            && !passage.changes_under_held_lead(score, change.onset)
         {
-            if lead.end > change.onset {
+            let held = lead.end > change.onset;
+            let moves = held && passage.changes_under_held_lead(score, change.onset);
+            if held && !moves {
                 chords.insert(0, coming);
-            } else {
+                since.insert(0, change.onset);
+            } else if !moves {
                 chords.push(coming);
+                since.push(change.onset);
             }
         }
-        if let Some(due) = lead.and_then(|l| due_on_the_beat(score, &l))
+        if let Some((onset, due)) = lead.and_then(|l| due_on_the_beat(score, &l))
             && !chords.contains(&due)
         {
             chords.push(due);
+            since.push(onset);
         }
-        let next_onset = (at + 1..passage.sonorities.len())
-            .find(|&i| passage.leads.get(i).is_some_and(Option::is_some))
+        let first_attack = at
+            .checked_sub(1)
             .and_then(|i| passage.sonorities.get(i))
-            .map(|s| s.onset);
-        let coming = next_onset
-            .and_then(|o| score.chord_at(o))
+            .is_some_and(|s| mark.is_some_and(|m| s.onset < m.onset));
+        let before = mark
+            .filter(|_| first_attack)
+            .and_then(|m| score.chord_at(m.onset - Ticks(1)))
             .and_then(|m| m.value.chord.as_ref());
+        let next = (at + 1..passage.sonorities.len())
+            .find_map(|i| passage.leads.get(i).copied().flatten());
+        let mut coming: SmallVec<[&Chord; 2]> = SmallVec::new();
+        if let Some(next) = next {
+            let own = score.chord_at(next.onset);
+            coming.extend(own.and_then(|m| m.value.chord.as_ref()));
+            let ahead = score
+                .chord_after(next.onset)
+                .filter(|m| anticipates(&next, m.onset));
+            coming.extend(ahead.and_then(|m| m.value.chord.as_ref()));
+        }
         let starts = mark.map_or(Ticks::ZERO, |m| m.onset);
         let key = passage.key_at(score, sonority.onset);
         let frames = chords
@@ -92,6 +118,8 @@ impl<'a> Context<'a> {
             in_force,
             chords,
             frames,
+            since,
+            before,
             coming,
             chord_length: change.map_or(Ticks(i64::MAX), |m| m.onset - starts),
             neighbours: [
@@ -139,25 +167,22 @@ pub fn frames_at<'a>(score: &'a Score, passage: &'a Passage, at: usize) -> Frame
     Context::at(score, passage, at).map_or_else(Frames::new, |c| c.frames)
 }
 
-/// Whether a lead note before a change of chord may belong to the new one: tied or held over it
-/// from at most a beat before, or a push on the last half-beat before it with silence or the same
-/// note after.
+/// Whether a lead note before a change of chord may belong to the new one: tied or held over it from at
+/// most a beat before, or a push on the last half beat before it, whatever follows.
 fn anticipates(lead: &LeadNote, change: Ticks) -> bool {
     let ahead = change - lead.onset;
-    if lead.end > change {
-        return ahead <= lead.beat;
-    }
-    ahead.0 * 2 <= lead.beat.0 && lead.next.is_none_or(|n| n == lead.midi)
+    ahead.0 * 2 <= lead.beat.0 || lead.end > change && ahead <= lead.beat
 }
 
-/// The chord that was due on the beat before a note off the beat after a rest: the note may be late.
-fn due_on_the_beat<'a>(score: &'a Score, lead: &LeadNote) -> Option<&'a Chord> {
+/// The chord that was due on the beat before a note off the beat after a rest, and since when it is in
+/// force: the note may be late.
+fn due_on_the_beat<'a>(score: &'a Score, lead: &LeadNote) -> Option<(Ticks, &'a Chord)> {
     if !lead.after_rest || lead.strong || lead.beat.0 <= 0 {
         return None;
     }
     let into_beat = score.place_of(lead.onset).offset.0 % lead.beat.0;
     let mark = score.chord_at(lead.onset - Ticks(into_beat))?;
-    mark.value.chord.as_ref()
+    Some((mark.onset, mark.value.chord.as_ref()?))
 }
 
 /// The mechanical technique that a sonority is held to.
@@ -180,7 +205,7 @@ pub(super) struct Case<'a> {
     pub(super) lead: Option<LeadNote>,
     pub(super) chords: SmallVec<[&'a Chord; 2]>,
     pub(super) frames: Frames<'a>,
-    pub(super) coming: Option<&'a Chord>,
+    pub(super) coming: SmallVec<[&'a Chord; 2]>,
     pub(super) chord_length: Ticks,
     /// What the sonority after it should be, from the top, when it is a block of as many voices.
     pub(super) target: Option<&'a Voicing>,
@@ -188,7 +213,11 @@ pub(super) struct Case<'a> {
     pub(super) key: i8,
     pub(super) lead_seat_leads: bool,
     pub(super) stated_for_four: Option<Mechanical>,
-    pub(super) judging: Judging,
+    /// Since when each of the chords is in force.
+    pub(super) since: SmallVec<[Ticks; 2]>,
+    /// The chord before, at the first attack under a new one.
+    pub(super) before: Option<&'a Chord>,
+    pub(super) judging: Judging<'a>,
 }
 
 impl<'a> Case<'a> {
@@ -196,7 +225,7 @@ impl<'a> Case<'a> {
         context: Context<'a>,
         held_to: HeldTo,
         target: Option<&'a Voicing>,
-        judging: Judging,
+        judging: Judging<'a>,
     ) -> Self {
         Self {
             score: context.score,
@@ -214,6 +243,8 @@ impl<'a> Case<'a> {
             key: context.key,
             lead_seat_leads: context.lead_seat_leads,
             stated_for_four: held_to.stated_for_four,
+            since: context.since,
+            before: context.before,
             judging,
         }
     }
@@ -221,6 +252,65 @@ impl<'a> Case<'a> {
     /// The chord that it belongs to first of all.
     pub(super) fn chord(&self) -> Option<&'a Chord> {
         self.chords.first().copied()
+    }
+
+    /// The chord before, at the first attack under a new one.
+    pub(super) const fn chord_before(&self) -> Option<&'a Chord> {
+        self.before
+    }
+
+    /// Whether the lead is a note that passes over the chord, off the beat or quickly: one under which the
+    /// chord is not kept.
+    pub(super) fn passes_weakly(&self) -> bool {
+        self.approaches() && self.top_is_foreign() && !self.holds_a_beat()
+    }
+
+    /// Whether the lead holds a felt beat: it stands on one, or is held over one from before it. A strict
+    /// exercise has it stand there.
+    pub(super) fn holds_a_beat(&self) -> bool {
+        self.lead
+            .is_some_and(|l| l.duration() >= l.beat && (l.strong || !self.judging.only_diminished))
+    }
+
+    /// What it costs that nothing explains the sonority.
+    pub(super) const fn cost_of_free_writing(&self) -> i32 {
+        match self.how {
+            How::Inferred => self.judging.costs.free.inferred,
+            How::Stated | How::Words => self.judging.costs.free.stated,
+        }
+    }
+
+    /// What it costs that seats have changed places, where the top seat leads.
+    pub(super) fn cost_of_places(&self) -> i32 {
+        if !self.lead_seat_leads {
+            return 0;
+        }
+        self.displaced() as i32 * self.judging.costs.harmony.seat_exchanged
+    }
+
+    /// What it costs that seats would have changed places if these were the notes, from the top: one note
+    /// other than written.
+    pub(super) fn cost_of_seats(&self, notes: &[i16]) -> i32 {
+        if !self.lead_seat_leads {
+            return 0;
+        }
+        let off = difference(&self.written, notes);
+        let (Some(found), Some(wanted)) = (off.extra.first(), off.missing.first()) else {
+            return self.cost_of_places();
+        };
+        let mut moved = false;
+        let displaced = self
+            .seated()
+            .iter()
+            .map(|(_, midi)| {
+                let here = !moved && midi == found;
+                moved |= here;
+                if here { *wanted } else { *midi }
+            })
+            .zip(notes)
+            .filter(|(a, b)| a != *b)
+            .count();
+        displaced as i32 * self.judging.costs.harmony.seat_exchanged
     }
 
     /// The top note in semitones. A sonority that is judged has one.

@@ -59,6 +59,7 @@ pub fn choices(
     let judging = Judging {
         habits: Habits::default(),
         only_diminished: style.only_diminished,
+        costs: &style.costs,
     };
     let case = Case::new(around, held_to, None, judging);
     let mut found: Vec<Choice> = case
@@ -81,7 +82,7 @@ pub fn choices(
             };
             Choice {
                 names: c.harmony.names.to_vec(),
-                cost: c.bias + if crowded { 4 } else { 0 } + if idle { 6 } else { 0 } + unheard * 5,
+                cost: c.cost + if crowded { 4 } else { 0 } + if idle { 6 } else { 0 } + unheard * 5,
                 voicing: c.voicing,
             }
         })

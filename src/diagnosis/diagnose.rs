@@ -1,38 +1,75 @@
 //! Diagnoses the sonorities of a passage one after the other.
 
 use super::account::Account;
+use super::approach::approach_in_form;
 use super::case::{Case, Context, HeldTo};
 use super::form::FormCase;
 use super::habits::{ApproachHarmony, Habits, Judging};
 use super::judge::judge;
 use super::outcome::{Diagnosis, Slip, Verdict};
 use super::passage::Passage;
+use super::path::{self, CheapestWay};
+use super::technique::{How, Said};
 use crate::score::Score;
 use crate::sonority::Sonority;
-use crate::style::Style;
-use crate::voicing::{Form, Mechanical, Technique, Voicing};
+use crate::style::{Costs, Style};
+use crate::voicing::{Form, Frame, Mechanical, Technique, Voicing, Way};
 
-/// Diagnoses a whole passage: what it does most, by which it is judged, and each sonority.
-pub(super) fn diagnose(
-    score: &Score,
-    style: &Style,
-    passage: &Passage,
-) -> (Habits, Vec<Diagnosis>) {
-    let none = Habits::default();
-    if style.only_diminished {
-        return (none, diagnose_with(score, style, passage, none));
-    }
-    let judging = Judging {
-        habits: none,
-        only_diminished: false,
+/// Diagnoses a whole passage: the techniques that nobody states, the habits by which it is judged, and each
+/// sonority.
+pub(super) fn diagnose(score: &Score, style: &Style, passage: &mut Passage, said: &[Said]) {
+    let mut judging = Judging {
+        habits: Habits::default(),
+        only_diminished: style.only_diminished,
+        costs: &style.costs,
     };
-    let first = judge_all(score, passage, judging, None);
-    let habits = Habits::count(first.iter().filter_map(|j| j.approach));
-    if !habits.allow_any() {
-        // The passage is judged as without habits.
-        return (habits, diagnoses(first));
+    let mut way = find_way(score, passage, said, judging);
+    let mut judged = judge_all(score, passage, judging, None);
+    if !style.only_diminished {
+        let habits = Habits::cheapest(judged.iter().filter_map(|j| j.approach), &style.costs);
+        if habits != passage.habits {
+            judging.habits = habits;
+            passage.habits = habits;
+            way = find_way(score, passage, said, judging);
+            judged = judge_all(score, passage, judging, None);
+        }
     }
-    (habits, diagnose_with(score, style, passage, habits))
+    for (judged, margin) in judged.iter_mut().zip(way.margins) {
+        weigh_in_passage(&mut judged.diagnosis, margin, &style.costs);
+    }
+    passage.diagnoses = diagnoses(judged);
+}
+
+/// Takes the techniques of the cheapest way through a passage.
+fn find_way(
+    score: &Score,
+    passage: &mut Passage,
+    said: &[Said],
+    judging: Judging<'_>,
+) -> CheapestWay {
+    let mut way = path::cheapest(score, passage, said, judging);
+    if passage.section.chordal && !passage.alone {
+        // A band's keyboard comps: it may sound like a technique, but nobody holds it to one.
+        for slot in &mut way.in_force {
+            *slot = slot.filter(|f| f.how != How::Inferred);
+        }
+    }
+    passage.in_force.clone_from(&way.in_force);
+    way
+}
+
+/// Weighs a slip once more where the whole passage has a cheaper account without it than its sonority has by
+/// itself.
+fn weigh_in_passage(diagnosis: &mut Diagnosis, margin: Option<i32>, costs: &Costs) {
+    let Some(margin) = margin else { return };
+    if let Verdict::Slip(slip) = &mut diagnosis.verdict
+        && margin < slip.margin
+    {
+        diagnosis.verdict = slip
+            .clone()
+            .weigh(margin, costs)
+            .map_or(Verdict::LeftAlone, Verdict::Slip);
+    }
 }
 
 /// Diagnoses a passage whose habits are known.
@@ -45,6 +82,7 @@ pub(super) fn diagnose_with(
     let judging = Judging {
         habits,
         only_diminished: style.only_diminished,
+        costs: &style.costs,
     };
     diagnoses(judge_all(score, passage, judging, None))
 }
@@ -67,6 +105,7 @@ pub(super) fn diagnose_again(
     let judging = Judging {
         habits: passage.habits,
         only_diminished: style.only_diminished,
+        costs: &style.costs,
     };
     passage.diagnoses = diagnoses(judge_all(score, passage, judging, Some(earlier)));
 }
@@ -129,7 +168,7 @@ fn diagnoses(judged: Vec<Judged>) -> Vec<Diagnosis> {
 fn judge_all(
     score: &Score,
     passage: &Passage,
-    judging: Judging,
+    judging: Judging<'_>,
     mut earlier: Option<Earlier<'_>>,
 ) -> Vec<Judged> {
     let mut out: Vec<Judged> = match &mut earlier {
@@ -152,7 +191,7 @@ fn judge_all(
         });
         let result = result
             .flatten()
-            .unwrap_or(Judged::unseen(Diagnosis::LEFT_ALONE));
+            .unwrap_or_else(|| Judged::unseen(left_alone(score, passage, at)));
         if let Some(Earlier { before, .. }) = earlier {
             let before = before.sonorities.get(at).zip(before.diagnoses.get(at));
             let before = before.map(|(sonority, diagnosis)| as_meant(sonority, diagnosis));
@@ -163,6 +202,27 @@ fn judge_all(
         }
     }
     out
+}
+
+/// A sonority that is held to no technique. It is read under the chord that has a place for most of its
+/// notes, of those it may belong to.
+fn left_alone(score: &Score, passage: &Passage, at: usize) -> Diagnosis {
+    let block = passage.sonorities.get(at).is_some_and(Sonority::is_block);
+    let context = block.then(|| Context::at(score, passage, at)).flatten();
+    let under = context.filter(|c| c.frames.len() > 1).and_then(|c| {
+        let fitting = |f: &Frame<'_>| {
+            let voices = c.sonority.voices.iter();
+            voices.filter(|v| f.may_sound(v.midi)).count()
+        };
+        let best = (0..c.frames.len())
+            .rev()
+            .max_by_key(|i| c.frames.get(*i).map(fitting))?;
+        c.since.get(best).copied()
+    });
+    Diagnosis {
+        under,
+        ..Diagnosis::LEFT_ALONE
+    }
 }
 
 /// What the sonority after one should be, from the top, when it is of the same phrase and a block of as many
@@ -191,13 +251,14 @@ fn judge_one(
     passage: &Passage,
     at: usize,
     target: Option<&Voicing>,
-    judging: Judging,
+    judging: Judging<'_>,
 ) -> Option<Judged> {
     let in_force = (*passage.in_force.get(at)?)?;
     let context = Context::at(score, passage, at)?;
     let sonority = context.sonority;
     let function = context.function();
     let is_pedal = context.is_pedal();
+    let since = context.since.clone();
     // Upper structures stand over dominants; elsewhere such a passage is in drop 2 with doubled lead.
     let technique = match in_force.technique {
         Technique::Form(Form::UpperStructure)
@@ -217,6 +278,10 @@ fn judge_one(
             };
             judge(&Case::new(context, held_to, target, judging))
         }
+        Technique::Form(form) if approach_in_form(&context, form, target, judging) => Account {
+            verdict: Verdict::Right(Some(Way::Dominant)),
+            ..Account::LEFT_ALONE
+        },
         Technique::Form(form) => {
             let case = FormCase {
                 sonority,
@@ -227,20 +292,28 @@ fn judge_one(
                 key: context.key,
             };
             Account {
-                verdict: case.judge(),
-                approach: None,
+                verdict: case.judge(judging.costs),
+                ..Account::LEFT_ALONE
             }
         }
     };
-    // Only what is struck here is at fault, and under a pedal the chords go their own way.
+    // Only what is struck here is at fault, and under a pedal the chords go their own way. An inferred
+    // technique convicts nobody where too few chords that move keep it.
     let verdict = match account.verdict {
-        Verdict::Slip(slip) if is_pedal || blames_held(sonority, &slip) => Verdict::LeftAlone,
+        Verdict::Slip(slip)
+            if is_pedal
+                || blames_held(sonority, &slip)
+                || slip.rests_on_technique && !in_force.convicts =>
+        {
+            Verdict::LeftAlone
+        }
         other => other,
     };
     Some(Judged {
         diagnosis: Diagnosis {
             technique: Some(in_force),
             function,
+            under: since.get(account.chord).copied(),
             verdict,
         },
         approach: account.approach,

@@ -1,14 +1,8 @@
-//! Grids as examples: which row of the order accounts for a place, and how.
+//! Grids as examples: what becomes of a place.
 
-use super::candidates::Candidate;
-use super::case::{Case, Context, HeldTo};
-use super::diagnose::target;
-use super::habits::Judging;
-use super::judge::{first, judge};
 use super::outcome::{SlipKind, Verdict};
 use super::passage::Passage;
 use super::read::passages;
-use super::slips::{Ask, ORDER};
 use crate::reading::grid;
 use crate::score::Score;
 use crate::sonority::Sonority;
@@ -39,7 +33,6 @@ parts: 1 = alto saxophone
 pub(super) struct DiagnosedGrid {
     score: Score,
     passage: Passage,
-    judging: Judging,
 }
 
 impl DiagnosedGrid {
@@ -62,57 +55,13 @@ impl DiagnosedGrid {
         let text = format!("{}\n{head}\n{}\n", header.join("\n"), system.join("\n"));
         let score = grid::read(Path::new("example.passage"), text.trim_start().into()).unwrap();
         let passage = passages(&score, style).remove(0);
-        let judging = Judging {
-            habits: passage.habits,
-            only_diminished: style.only_diminished,
-        };
-        Self {
-            score,
-            passage,
-            judging,
-        }
+        Self { score, passage }
     }
 
-    /// The account of the sonority at a bar and beat, both 1-based: `ROW: OUTCOME`, and for a slip the
-    /// parts at fault with the notes that they sound and should sound.
+    /// What becomes of the sonority at a bar and beat, both 1-based; for a slip with the parts at fault and
+    /// the notes that they sound and should sound.
     pub(super) fn account(&self, bar: u32, beat: f64) -> String {
-        let at = self.index(bar, beat);
-        self.ask(at, |case, at_top| {
-            let verdict = judge(case).verdict;
-            assert_eq!(verdict, self.passage.diagnoses[at].verdict);
-            let row = match first(case, at_top) {
-                Some((row, account)) if account.verdict == verdict => row,
-                None if verdict == Verdict::LeftAlone => "no row",
-                _ => "shape or triad",
-            };
-            format!("{row}: {}", self.outcome(&verdict))
-        })
-    }
-
-    /// Every row of the order that would account for the sonority at a bar and beat.
-    pub(super) fn rows(&self, bar: u32, beat: f64) -> Vec<&'static str> {
-        self.ask(self.index(bar, beat), |case, at_top| {
-            let answers = |ask: &Ask| match ask {
-                Ask::Clear(clear) => clear(case, at_top).is_some(),
-                Ask::Slip(explain) => explain(case, at_top).is_some(),
-            };
-            let rows = ORDER.iter().filter(|(_, ask)| answers(ask));
-            rows.map(|(row, _)| *row).collect()
-        })
-    }
-
-    fn ask<T>(&self, at: usize, question: impl Fn(&Case<'_>, &[Candidate<'_>]) -> T) -> T {
-        let next = self.passage.diagnoses.get(at + 1);
-        let target = target(&self.passage, at, next);
-        let in_force = self.passage.in_force[at].unwrap();
-        let held_to = HeldTo {
-            technique: in_force.technique.mechanical().unwrap(),
-            how: in_force.how,
-            stated_for_four: in_force.stated_for_four,
-        };
-        let context = Context::at(&self.score, &self.passage, at).unwrap();
-        let case = Case::new(context, held_to, target.as_ref(), self.judging);
-        question(&case, &case.candidates(case.top(), 0))
+        self.outcome(&self.passage.diagnoses[self.index(bar, beat)].verdict)
     }
 
     fn index(&self, bar: u32, beat: f64) -> usize {

@@ -4,6 +4,7 @@ use super::outcome::{Fault, Slip, SlipKind};
 use crate::ground::naming::Naming;
 use crate::ground::pitch::{NoteName, Pitch, PitchClass};
 use crate::sonority::{Sonority, voice_number};
+use crate::style::Level;
 use crate::voicing::{Label, Semitones};
 
 /// A right voicing with the names of its notes.
@@ -53,15 +54,20 @@ impl SlipBuilder<'_> {
         } else {
             faults.clone()
         };
+        // A fix makes no more changes than the slip did.
+        let most = moves.len().max(faults.len());
         let mut remedies = vec![moves, faults.clone()];
         for other in others {
             let spell = |midi: i16| self.spell(midi, other.names);
             let by_seat = self.by_seat(other.voicing, &spell);
-            remedies.push(if by_seat.is_empty() {
+            let way = if by_seat.is_empty() {
                 self.by_pitch(kind, other.voicing, &spell)
             } else {
                 by_seat
-            });
+            };
+            if way.len() <= most {
+                remedies.push(way);
+            }
         }
         Slip {
             kind,
@@ -69,6 +75,9 @@ impl SlipBuilder<'_> {
             expected: expected.voicing.iter().map(|&m| spell(m)).collect(),
             faults,
             remedies,
+            margin: 0,
+            at_most: Level::Error,
+            rests_on_technique: false,
         }
     }
 

@@ -2,11 +2,12 @@
 //! else the nearest voicing that does, one voice away, explains it.
 
 use super::fault::{NamedVoicing, SlipBuilder, difference};
-use super::outcome::{SlipKind, Verdict};
+use super::outcome::{Fault, SlipKind, Verdict};
 use super::technique::How;
 use crate::ground::pitch::{NoteName, PitchClass};
 use crate::sonority::Sonority;
 use crate::sonority::lead::LeadNote;
+use crate::style::Costs;
 use crate::voicing::{Classes, Form, Frame, Label, Technique, Voicing, Way, mechanical_of};
 
 /// How far a voice is moved in search of what was meant, in semitones.
@@ -33,7 +34,32 @@ struct OneVoiceAway {
 }
 
 impl FormCase<'_> {
-    pub(super) fn judge(&self) -> Verdict {
+    pub(super) fn judge(&self, costs: &Costs) -> Verdict {
+        match self.read() {
+            Verdict::Slip(mut slip) => {
+                let class = |f: &Fault| f.found.class();
+                let foreign = slip.kind == SlipKind::WrongNote
+                    && !self.form.is_doubling()
+                    && slip.faults.iter().all(|f| {
+                        !self
+                            .frames
+                            .iter()
+                            .any(|own| own.colour(class(f)).may_sound())
+                    });
+                slip.rests_on_technique = self.how == How::Inferred && !foreign;
+                let free = match self.how {
+                    How::Inferred => costs.free.inferred,
+                    How::Stated | How::Words => costs.free.stated,
+                };
+                let margin = free - costs.slip.step;
+                slip.weigh(margin, costs)
+                    .map_or(Verdict::LeftAlone, Verdict::Slip)
+            }
+            verdict => verdict,
+        }
+    }
+
+    fn read(&self) -> Verdict {
         let written = self.sonority.midi();
         if self.form.is_doubling() {
             return self.doubling(&written);
@@ -51,10 +77,16 @@ impl FormCase<'_> {
         let stated = self.how != How::Inferred;
         let approach = self.lead.is_some_and(|l| l.approaches());
         let lead_fits = written.first().is_some_and(|&m| frame.may_sound(m));
+        let own = |&m: &i16| frame.chord.contains(PitchClass::new(m));
+        let under_fits = written.iter().skip(1).all(own);
+        // The chord kept under an approach note is the writer's own.
+        if approach && under_fits && !written.first().is_some_and(own) {
+            return Verdict::LeftAlone;
+        }
         if let Some(near) = self.nearest(frame, &written) {
             // Where the form was only inferred, a note the chord has no place for is the one thing
             // that is surely wrong.
-            if stated || !frame.may_sound(near.found) && !approach {
+            if stated || !frame.may_sound(near.found) {
                 return self.slip(self.kind(&near), frame, &near.voicing);
             }
         }

@@ -1,88 +1,72 @@
 //! Ways of harmonising approach notes that are a writer's choice for a whole passage.
 
-/// A way that is right only in a passage that keeps to it.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(super) enum Habit {
-    /// The chord kept under passing notes.
-    SameChord,
-    /// The dominant of an unchanged chord.
-    Dominant,
-}
+use crate::style::Costs;
 
-/// How an approach note was harmonised, for counting habits.
+/// How an approach note is harmonised, for counting habits.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(super) enum ApproachHarmony {
     /// On a diminished seventh.
     Diminished,
-    /// By a habit.
-    Habit(Habit),
+    /// On the chord that prevails.
+    ChordIsKept,
 }
 
-/// How often a passage harmonises approach notes in each way.
+/// The habits of a passage.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub struct Habits {
-    diminished: usize,
-    same_chord: usize,
-    dominant: usize,
+    /// The chord is kept under passing notes.
+    pub keeps_chord: bool,
 }
 
 impl Habits {
-    /// Counts approach notes.
-    pub(super) fn count(seen: impl IntoIterator<Item = ApproachHarmony>) -> Self {
-        let mut habits = Self::default();
+    /// The habits that make the passage's account cheaper than it is without: a habit costs once, and
+    /// each diminished seventh beside it a little; a slip costs each time.
+    pub(super) fn cheapest(seen: impl IntoIterator<Item = ApproachHarmony>, costs: &Costs) -> Self {
+        let (mut diminished, mut kept) = (0, 0);
         for harmony in seen {
             match harmony {
-                ApproachHarmony::Diminished => habits.diminished += 1,
-                ApproachHarmony::Habit(Habit::SameChord) => habits.same_chord += 1,
-                ApproachHarmony::Habit(Habit::Dominant) => habits.dominant += 1,
+                ApproachHarmony::Diminished => diminished += 1,
+                ApproachHarmony::ChordIsKept => kept += 1,
             }
         }
-        habits
-    }
-
-    /// Whether the passage keeps to a habit: at least twice, and more often than to the diminished way.
-    pub(super) fn allow(self, habit: Habit) -> bool {
-        let n = match habit {
-            Habit::SameChord => self.same_chord,
-            Habit::Dominant => self.dominant,
-        };
-        n >= 2 && n > self.diminished
-    }
-
-    /// Whether the passage keeps to any habit.
-    pub(super) fn allow_any(self) -> bool {
-        self.allow(Habit::SameChord) || self.allow(Habit::Dominant)
+        let with = costs.habit.once + diminished * costs.habit.diminished_beside;
+        Self {
+            keeps_chord: kept * costs.slip.passing_on_chord > with,
+        }
     }
 }
 
 /// What a passage is judged by, beside its notes.
 #[derive(Clone, Copy, Debug)]
-pub(super) struct Judging {
-    /// The habits it keeps to.
+pub(super) struct Judging<'a> {
+    /// The habits it has.
     pub(super) habits: Habits,
     /// The style wants the diminished seventh under passing notes, and nothing else.
     pub(super) only_diminished: bool,
+    /// What accounts cost.
+    pub(super) costs: &'a Costs,
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
+    use std::iter::repeat_n;
 
-    #[test]
-    fn one_case_is_no_habit_and_two_are() {
-        let kept = ApproachHarmony::Habit(Habit::SameChord);
-        let of = |n| Habits::count(std::iter::repeat_n(kept, n));
-        assert!(!of(1).allow(Habit::SameChord));
-        assert!(of(2).allow(Habit::SameChord));
-        assert!(!of(2).allow(Habit::Dominant));
+    fn keeps(kept: usize, diminished: usize) -> bool {
+        let seen = repeat_n(ApproachHarmony::ChordIsKept, kept)
+            .chain(repeat_n(ApproachHarmony::Diminished, diminished));
+        Habits::cheapest(seen, &Costs::default()).keeps_chord
     }
 
     #[test]
-    fn the_diminished_way_as_often_leaves_no_habit() {
-        let kept = ApproachHarmony::Habit(Habit::Dominant);
-        let diminished = ApproachHarmony::Diminished;
-        let even = Habits::count([kept, diminished, kept, diminished]);
-        assert!(!even.allow(Habit::Dominant));
-        assert!(Habits::count([kept, diminished, kept, kept, diminished]).allow(Habit::Dominant));
+    fn one_case_is_no_habit_and_two_are() {
+        assert!(!keeps(1, 0));
+        assert!(keeps(2, 0));
+    }
+
+    #[test]
+    fn two_among_many_diminished_sevenths_are_no_habit() {
+        assert!(!keeps(2, 10));
+        assert!(keeps(3, 2));
     }
 }

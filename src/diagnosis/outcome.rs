@@ -2,9 +2,12 @@
 
 use super::technique::InForce;
 use crate::ground::pitch::{NoteName, Pitch};
+use crate::ground::time::Ticks;
 use crate::score::NoteRef;
 use crate::sonority::lead::LeadFunction;
+use crate::style::Level;
 use crate::voicing::{Mechanical, Technique, Way};
+use std::borrow::Cow;
 
 /// What became of one sonority.
 #[derive(Clone, Debug, PartialEq)]
@@ -13,6 +16,8 @@ pub struct Diagnosis {
     pub technique: Option<InForce>,
     /// What its lead note is for.
     pub function: Option<LeadFunction>,
+    /// Since when the chord it was read under is in force: later than the sonority where that anticipates it.
+    pub under: Option<Ticks>,
     /// The outcome.
     pub verdict: Verdict,
 }
@@ -22,6 +27,7 @@ impl Diagnosis {
     pub const LEFT_ALONE: Self = Self {
         technique: None,
         function: None,
+        under: None,
         verdict: Verdict::LeftAlone,
     };
 }
@@ -52,6 +58,12 @@ pub struct Slip {
     /// sounds with the seats in order (more notes than `faults` where a dropped voice moves the
     /// others up a seat), then the faults alone, then other right voicings.
     pub remedies: Vec<Vec<Fault>>,
+    /// How much dearer the best account without this slip is, in the points of `rules/diagnosis.toml`.
+    pub margin: i32,
+    /// The gravest level that its evidence allows.
+    pub at_most: Level,
+    /// It is one only by a technique that nobody stated.
+    pub rests_on_technique: bool,
 }
 
 /// One note of a slip.
@@ -96,4 +108,25 @@ pub enum SlipKind {
     MinorNinth(u8, u8),
     /// The second voice a half step under the lead.
     SemitoneUnderLead,
+}
+
+impl SlipKind {
+    /// What happened, in a few words.
+    pub fn in_words(self) -> Cow<'static, str> {
+        Cow::Borrowed(match self {
+            Self::OtherDrop(found) => return format!("in {found}").into(),
+            Self::OtherTechnique(found) => return format!("in {found}").into(),
+            Self::NotInTechnique => "not in the technique",
+            Self::LeadDoubling => "the lead is not doubled",
+            Self::PassingOnChord => "a passing note on the chord",
+            Self::WrongPassingChord => "a passing note on another passing chord",
+            Self::ChordNoteOnPassing => "a chord note on the passing chord",
+            Self::WrongNote => "off the chord",
+            Self::AlteredTension(name) => return format!("{name} alters the chord").into(),
+            Self::WrongOctave => "in the wrong octave",
+            Self::DoubledNote(missing) => return format!("doubled, {missing} is missing").into(),
+            Self::MinorNinth(..) => "a minor ninth",
+            Self::SemitoneUnderLead => "a half step under the lead",
+        })
+    }
 }

@@ -17,7 +17,7 @@ use std::ops::Range;
 pub struct Passage {
     /// The section.
     pub section: Section,
-    /// It is the only one of the score.
+    /// It is the only one of the score that plays chords.
     pub alone: bool,
     /// Its parts keep one order from the top nearly always.
     pub keeps_order: bool,

@@ -6,7 +6,8 @@ use super::lead::{find_held_leads, lead_line};
 use super::passage::Passage;
 use super::phrase::{led_by_top_seat, moves_as_block, phrases};
 use super::seating::seat;
-use super::technique::{How, in_force};
+use super::technique::said;
+use crate::ground::instrument::Property;
 use crate::ground::threads;
 use crate::ground::time::Ticks;
 use crate::score::Score;
@@ -17,21 +18,35 @@ use std::ops::Range;
 /// Reads every section of a score: slices, lead line, phrases, techniques, diagnoses.
 pub fn passages(score: &Score, style: &Style) -> Vec<Passage> {
     let sections = sections(score);
-    let alone = sections.len() == 1;
+    let voiced = |s: &Section| {
+        !(s.is(Property::BassLine) || s.is(Property::Unpitched)) && (s.parts.len() > 1 || s.chordal)
+    };
+    let alone = sections.iter().filter(|s| voiced(s)).count() <= 1;
     let stretches = style.stretches_of(score);
-    threads::map(sections, |mut section| {
+    let mut heard: Vec<Heard> = threads::map(sections, |mut section| {
         let mut sonorities = slice(score, &section);
         let keeps_order =
             seat(score, &mut section, &mut sonorities) || style.counterpoint && section.is_choir();
         find_held_leads(score, &section, &mut sonorities);
-        let heard = Heard {
+        Heard {
             section,
             sonorities,
             alone,
+            is_principal: alone,
             keeps_order,
-        };
-        read(score, style, &stretches, heard)
-    })
+        }
+    });
+    // A technique that is stated for a whole passage is that of the section which moves most.
+    let blocks = |h: &Heard| h.sonorities.iter().filter(|s| s.is_block()).count();
+    let most = heard
+        .iter()
+        .filter(|h| voiced(&h.section))
+        .map(blocks)
+        .max();
+    for heard in &mut heard {
+        heard.is_principal |= Some(blocks(heard)) == most;
+    }
+    threads::map(heard, |heard| read(score, style, &stretches, heard))
 }
 
 /// A lead by itself, with a sonority of its own at each of these times at which the chord changes
@@ -43,6 +58,7 @@ pub fn lead_passage(score: &Score, style: &Style, changes: &[Ticks]) -> Option<P
         section,
         sonorities,
         alone: true,
+        is_principal: true,
         keeps_order: true,
     };
     let stretches = style.stretches_of(score);
@@ -54,6 +70,8 @@ struct Heard {
     section: Section,
     sonorities: Vec<Sonority>,
     alone: bool,
+    /// A technique stated for a whole passage is this section's.
+    is_principal: bool,
     keeps_order: bool,
 }
 
@@ -62,17 +80,20 @@ fn read(score: &Score, style: &Style, stretches: &[&Stretch], heard: Heard) -> P
         section,
         sonorities,
         alone,
+        is_principal,
         keeps_order,
     } = heard;
     let leads = lead_line(score, &sonorities);
     let phrases = phrases(score, &section, &sonorities);
-    let mut in_force = in_force(score, style, stretches, &section, &sonorities, &phrases);
-    if section.chordal && !alone {
-        // A band's keyboard comps: it may sound like a technique, but nobody holds it to one.
-        for slot in &mut in_force {
-            *slot = slot.filter(|f| f.how != How::Inferred);
-        }
-    }
+    let said = said(
+        score,
+        style,
+        stretches,
+        &section,
+        &sonorities,
+        &phrases,
+        is_principal,
+    );
     let led_by_top_seat = phrases
         .iter()
         .map(|p| keeps_order && led_by_top_seat(sonorities.get(p.clone()).unwrap_or_default()))
@@ -90,11 +111,11 @@ fn read(score: &Score, style: &Style, stretches: &[&Stretch], heard: Heard) -> P
         sonorities,
         leads,
         phrases,
-        in_force,
+        in_force: Vec::new(),
         habits: Habits::default(),
         diagnoses: Vec::new(),
     };
-    (passage.habits, passage.diagnoses) = diagnose(score, style, &passage);
+    diagnose(score, style, &mut passage, &said);
     passage
 }
 

@@ -1,15 +1,15 @@
-//! Whether a sonority is right.
+//! The readings in which nothing is wrong.
 
-use super::account::Account;
+use super::account::Reading;
 use super::candidates::{Candidate, RightWhen};
 use super::case::Case;
-use super::habits::{ApproachHarmony, Habit};
-use super::outcome::{SlipKind, Verdict};
+use super::habits::ApproachHarmony;
+use super::outcome::SlipKind;
 use super::technique::How;
 use crate::ground::chord::{Chord, Family};
 use crate::ground::pitch::PitchClass;
 use crate::voicing::harmonise::is_chord_note;
-use crate::voicing::{Colour, Form, Mechanical, Semitones, Way, mechanical_of};
+use crate::voicing::{Colour, Form, Frame, Mechanical, Semitones, Way, mechanical_of};
 
 /// A triad voiced as a triad (three of its notes, one doubled) is right under its own symbol.
 pub(super) fn plain_triad(case: &Case<'_>, chord: &Chord) -> bool {
@@ -25,43 +25,81 @@ pub(super) fn plain_triad(case: &Case<'_>, chord: &Chord) -> bool {
             .all(|c| case.written.iter().any(|&m| PitchClass::new(m) == c))
 }
 
-/// Right by a candidate of the notes written: the quick way to what most sonorities are. Only where every
-/// part has its seat's voice.
-pub(super) fn of_own_notes(case: &Case<'_>) -> Option<Account> {
+/// The cheapest right reading by a candidate of the notes written: the quick way to what most sonorities
+/// are. Only where every part has its seat's voice, and only one that no other reading can beat.
+pub(super) fn of_own_notes<'a>(case: &Case<'a>) -> Option<Reading<'a>> {
     if case.displaced() > 0 {
         return None;
     }
-    as_written(
-        case,
-        &case.candidates_of(case.top(), 0, Some(&case.classes())),
-    )
+    let candidates = case.candidates_of(case.top(), 0, Some(&case.classes()));
+    let mut readings = Vec::new();
+    as_written(case, &candidates, &mut readings);
+    let unbeaten = case.judging.costs.harmony.complete;
+    readings
+        .into_iter()
+        .filter(|r| r.cost <= unbeaten)
+        .min_by_key(|r| r.cost)
 }
 
-/// Right in the technique in force, or in one of the ways that depart from it rightly.
-pub(super) fn right(case: &Case<'_>, at_top: &[Candidate<'_>]) -> Option<Account> {
-    let in_another = || rightly_in_another(case, at_top);
-    let free = || has_free_bottom(case, at_top) || is_five_note(case);
-    as_written(case, at_top)
-        .or_else(|| in_another().map(Account::right))
-        .or_else(|| free().then_some(Account::right(Way::Chord)))
-        .or_else(|| is_parallel_approach(case).then_some(Account::right(Way::Dominant)))
+/// Every right reading: in the technique in force, or in one of the ways that depart from it rightly.
+pub(super) fn add<'a>(case: &Case<'a>, at_top: &[Candidate<'a>], readings: &mut Vec<Reading<'a>>) {
+    as_written(case, at_top, readings);
+    let costs = &case.judging.costs.harmony;
+    let places = case.cost_of_places();
+    if let Some(c) = rightly_in_another(case, at_top) {
+        let cost = c.cost + costs.technique_left_for_a_rub + places;
+        readings.push(Reading::right(cost, c.harmony.way, c.chord));
+    }
+    if has_free_bottom(case, at_top) {
+        let cost = costs.bottom_of_its_own + places;
+        readings.push(Reading::right(cost, Way::Chord, 0));
+    }
+    if is_five_note(case) {
+        readings.push(Reading::right(costs.five_note + places, Way::Chord, 0));
+    }
+    if is_parallel_approach(case) {
+        let cost = costs.parallel_approach + places;
+        readings.push(Reading::right(cost, Way::Dominant, 0));
+    }
+    if let Some((cost, chord)) = complete(case, at_top) {
+        readings.push(Reading {
+            chord,
+            ..Reading::left_alone(cost + places)
+        });
+    }
+    if case.judging.habits.keeps_chord && case.keeps_chord_under_passing() {
+        readings.push(Reading::right(places, Way::Chord, 0));
+    }
 }
 
 /// Right because a candidate is just as written, and nothing rubs in it.
-fn as_written(case: &Case<'_>, candidates: &[Candidate<'_>]) -> Option<Account> {
-    let c = candidates
-        .iter()
-        .filter(|c| c.voicing == case.written && case.stands(c))
-        .find(|c| rub_that_counts(case, c).is_none())?;
-    let approach = match (c.harmony.way, c.right_when) {
-        (Way::PassingDiminished | Way::OtherDiminished, _) => Some(ApproachHarmony::Diminished),
-        (_, RightWhen::HabitOfPassage(habit)) => Some(ApproachHarmony::Habit(habit)),
-        _ => None,
-    };
-    Some(Account {
-        verdict: Verdict::Right(Some(c.harmony.way)),
-        approach,
-    })
+fn as_written<'a>(case: &Case<'a>, candidates: &[Candidate<'a>], readings: &mut Vec<Reading<'a>>) {
+    let costs = &case.judging.costs.habit;
+    let keeps_chord = case.judging.habits.keeps_chord;
+    for c in candidates.iter().filter(|c| c.voicing == case.written) {
+        if !case.stands(c) || rub_that_counts(case, c).is_some() {
+            continue;
+        }
+        let diminished = c.harmony.way.is_diminished();
+        let approach = if diminished {
+            Some(ApproachHarmony::Diminished)
+        } else {
+            (c.right_when == RightWhen::ChordIsKept).then_some(ApproachHarmony::ChordIsKept)
+        };
+        let beside = if diminished && keeps_chord {
+            costs.diminished_beside
+        } else {
+            0
+        };
+        readings.push(Reading {
+            approach,
+            ..Reading::right(
+                c.cost + beside + case.cost_of_places(),
+                c.harmony.way,
+                c.chord,
+            )
+        });
+    }
 }
 
 /// What rubs in the notes written, read as a candidate's. A minor ninth that is gone at once does not count.
@@ -111,8 +149,11 @@ fn rubbing_in_another<'c, 'a>(
         .filter(|r| matches!(r.kind, SlipKind::MinorNinth(..)) && !case.is_fleeting())
 }
 
-/// How the lead is harmonised where a technique that would rub here is left for another.
-fn rightly_in_another(case: &Case<'_>, at_top: &[Candidate<'_>]) -> Option<Way> {
+/// The candidate that is written in another technique because the one in force would rub here.
+fn rightly_in_another<'c, 'a>(
+    case: &Case<'a>,
+    at_top: &'c [Candidate<'a>],
+) -> Option<&'c Candidate<'a>> {
     if rubbing(case, at_top).is_some() {
         return None;
     }
@@ -127,7 +168,6 @@ fn rightly_in_another(case: &Case<'_>, at_top: &[Candidate<'_>]) -> Option<Way> 
                     && case.rub(c, &case.written).is_none()
             })
         })
-        .map(|c| c.harmony.way)
 }
 
 /// Five voices where close position or a drop was stated for four: the bottom voice is its own
@@ -150,8 +190,9 @@ fn has_free_bottom(case: &Case<'_>, at_top: &[Candidate<'_>]) -> bool {
 /// the doubling.
 fn is_five_note(case: &Case<'_>) -> bool {
     case.how == How::Inferred
+        && case.classes().len() == case.written.len()
         && case.technique.doubles_lead()
-        && case.lead.is_some_and(|l| l.is_long())
+        && case.lead.is_some_and(|l| l.duration() >= l.beat)
         && case
             .written
             .windows(2)
@@ -163,17 +204,12 @@ fn is_five_note(case: &Case<'_>) -> bool {
 }
 
 /// Whether every voice moves with the lead into the target: by the same half or whole step, or
-/// by one step of the key into a minor seventh chord.
-fn is_parallel_approach(case: &Case<'_>) -> bool {
+/// by one step of the key into a minor seventh chord. Only under a lead that is no note of the chord.
+pub(super) fn is_parallel_approach(case: &Case<'_>) -> bool {
     let (Some(chord), Some(target), Some(lead)) = (case.chord(), case.target, case.lead) else {
         return false;
     };
-    if !lead.approaches()
-        || is_chord_note(chord, PitchClass::new(lead.midi))
-            && case.chords.len() == 1
-            && case.coming == Some(chord)
-            && fits_any_member(case, chord)
-    {
+    if !lead.approaches() || is_chord_note(chord, PitchClass::new(lead.midi)) {
         return false;
     }
     let up = PitchClass::new(lead.midi).above(chord.root.class());
@@ -193,7 +229,8 @@ fn is_parallel_approach(case: &Case<'_>) -> bool {
     }
     let modal = case
         .coming
-        .is_some_and(|c| matches!(c.family(), Family::MinorSeventh));
+        .iter()
+        .any(|c| matches!(c.family(), Family::MinorSeventh));
     modal
         && matches!(first.abs(), 1 | 2)
         && moves
@@ -206,46 +243,46 @@ fn is_parallel_approach(case: &Case<'_>) -> bool {
             .all(|&m| in_major_scale(m, case.key))
 }
 
-/// A chord note of an unchanged chord is not an approach note, unless nothing of the chord
-/// stands under it.
-fn fits_any_member(case: &Case<'_>, chord: &Chord) -> bool {
-    case.written
-        .iter()
-        .skip(1)
-        .filter(|&&m| chord.contains(PitchClass::new(m)))
-        .count()
-        >= 2
-}
-
-/// Where nobody stated a technique: four or five different notes, all of the chord or its
-/// tensions and the guide tones among them, under a lead that stays. One category may be there
-/// twice (root and 9), but nothing is wrong with the chord.
-fn is_complete(case: &Case<'_>, at_top: &[Candidate<'_>]) -> bool {
+/// Four or five different notes, all of the chord or its tensions and the guide tones among them, under a
+/// lead that does not pass: whatever the categories, nothing is wrong with the chord. What it costs, and
+/// the chord it is. In another technique than one that is stated it is not asked.
+fn complete(case: &Case<'_>, at_top: &[Candidate<'_>]) -> Option<(i32, usize)> {
     let classes = case.classes();
-    let distinct = classes.len() == case.written.len();
+    if classes.len() != case.written.len() || case.passes_weakly() {
+        return None;
+    }
+    let costs = &case.judging.costs.harmony;
+    let in_technique = mechanical_of(&case.written) == Some(case.technique);
     // The notes of a right voicing in other places are an octave or a drop astray.
-    let displaced = at_top.iter().any(|c| c.harmony.is_of(&classes));
-    case.how == How::Inferred
-        && distinct
-        && !displaced
-        && !case.approaches()
-        && case.frames.iter().any(|f| {
-            let sevenths = f.sevenths();
-            classes.iter().all(|c| f.colour(*c) <= Colour::Available)
-                && f.third().is_some_and(|t| classes.contains(&t))
-                && (sevenths.is_empty() || sevenths.iter().any(|s| classes.contains(s)))
-        })
+    let displaced = || at_top.iter().any(|c| c.harmony.is_of(&classes));
+    let cost = if in_technique {
+        costs.complete
+    } else if case.how == How::Inferred && !case.approaches() && !displaced() {
+        costs.complete_elsewhere
+    } else {
+        return None;
+    };
+    let chord = case.frames.iter().position(|f| {
+        let sevenths = f.sevenths();
+        classes.iter().all(|c| may_complete(f, *c))
+            && f.third().is_some_and(|t| classes.contains(&t))
+            && (sevenths.is_empty() || sevenths.iter().any(|s| classes.contains(s)))
+    })?;
+    let in_rub = crate::voicing::minor_ninths(&case.written).next().is_some()
+        || matches!(case.written.as_slice(), [a, b, ..] if a - b == 1);
+    (!in_rub).then_some((cost, chord))
 }
 
-/// Right because the passage keeps the chord under passing notes.
-pub(super) fn chord_kept_by_habit(case: &Case<'_>, _at_top: &[Candidate<'_>]) -> Option<Account> {
-    let keeps = case.judging.habits.allow(Habit::SameChord) && case.keeps_chord_under_passing();
-    keeps.then_some(Account::right(Way::Chord))
-}
-
-/// Left alone because nothing is wrong with the chord, whatever the technique.
-pub(super) fn complete(case: &Case<'_>, at_top: &[Candidate<'_>]) -> Option<Account> {
-    is_complete(case, at_top).then_some(Account::LEFT_ALONE)
+/// Whether a note may stand in a complete chord: a member, or a tension that needs no reason. An alteration
+/// needs one, unless the symbol names it.
+fn may_complete(frame: &Frame<'_>, class: PitchClass) -> bool {
+    let altered =
+        frame.is_dominant() && matches!(class.above(frame.chord.root.class()), 1 | 3 | 6 | 8);
+    match frame.colour(class) {
+        Colour::Member => true,
+        Colour::Available => !altered,
+        _ => false,
+    }
 }
 
 /// Whether a note belongs to the major scale of a key signature.
@@ -273,12 +310,9 @@ mod tests {
              4     | C4 D4 C4  A3 |
              5     | F3 F3 Gb3 F3 |",
         );
-        assert_eq!(passage.account(1, 1.0), "right: Chord");
-        assert_eq!(passage.account(1, 2.0), "right: Chord");
-        assert_eq!(
-            passage.account(1, 3.0),
-            "one voice: LeadDoubling, 5 Gb3 for A3"
-        );
+        assert_eq!(passage.account(1, 1.0), "Chord");
+        assert_eq!(passage.account(1, 2.0), "Chord");
+        assert_eq!(passage.account(1, 3.0), "LeadDoubling, 5 Gb3 for A3");
     }
 
     #[test]
@@ -293,10 +327,7 @@ mod tests {
              4     | C4 D4 A3 |
              5     | A3 F3 F3 |",
         );
-        assert_eq!(
-            passage.account(1, 2.0),
-            "one voice: LeadDoubling, 5 F3 for C4"
-        );
+        assert_eq!(passage.account(1, 2.0), "LeadDoubling, 5 F3 for C4");
     }
 
     #[test]
@@ -310,7 +341,7 @@ mod tests {
              3     | D4 C#4 D4 |
              4     | C4 B3  C4 |",
         );
-        assert_eq!(passage.account(1, 2.0), "right: Dominant");
+        assert_eq!(passage.account(1, 2.0), "Dominant");
     }
 
     #[test]
@@ -323,7 +354,7 @@ mod tests {
              3     | E4    C4 B3 E4 | E4    |
              4     | C4    A3 G3 C4 | B3    |",
         );
-        assert_eq!(passage.account(2, 1.0), "complete: left alone");
+        assert_eq!(passage.account(2, 1.0), "left alone");
     }
 
     #[test]
@@ -339,7 +370,7 @@ mod tests {
         );
         assert_eq!(
             passage.account(2, 1.0),
-            "two voices: DoubledNote, G is missing, 2 C5 for B4, 4 B3 for G4"
+            "DoubledNote, G is missing, 2 C5 for B4, 4 B3 for G4"
         );
     }
 
@@ -354,6 +385,6 @@ mod tests {
              3     | C4 C4 D4 |
              4     | A3 A3 C4 |",
         );
-        assert_eq!(passage.account(1, 1.0), "shape or triad: Chord");
+        assert_eq!(passage.account(1, 1.0), "Chord");
     }
 }

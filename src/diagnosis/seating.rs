@@ -26,12 +26,16 @@ impl Kept {
         let mut was_off = false;
         let of = |seat: u16| rank.get(usize::from(seat));
         for s in sonorities.iter().filter(|s| s.is_block()) {
-            let upper = s.voices.iter().enumerate();
-            let is_off = upper.clone().any(|(i, a)| {
-                let below = s.voices.iter().skip(i + 1);
-                below
-                    .into_iter()
-                    .any(|b| a.midi > b.midi && of(a.seat) > of(b.seat))
+            // From the top down: the lowest seat among those above, and among those of one pitch.
+            let (mut above, mut level): (Option<&usize>, Option<&usize>) = (None, None);
+            let mut midi = None;
+            let is_off = s.voices.iter().any(|voice| {
+                if midi != Some(voice.midi) {
+                    (above, level, midi) = (above.max(level), None, Some(voice.midi));
+                }
+                let own = of(voice.seat);
+                level = level.max(own);
+                above > own
             });
             kept.chords += 1;
             kept.off += usize::from(is_off);

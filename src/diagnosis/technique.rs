@@ -1,12 +1,11 @@
 //! The technique in force: stated, said in words over the staff, or inferred from the music.
 
-use super::frame::{frame_at, section_key};
 use crate::ground::time::Ticks;
 use crate::ground::words::{is_among, known_words};
 use crate::score::{Mark, Score, Stated};
 use crate::sonority::{Section, Sonority};
 use crate::style::{Stretch, Style, technique_by_bar};
-use crate::voicing::{Form, Frame, Mechanical, Technique, Voicing, mechanical_of};
+use crate::voicing::{Mechanical, Technique};
 use std::ops::Range;
 
 /// How a technique came to be in force.
@@ -29,14 +28,27 @@ pub struct InForce {
     pub how: How,
     /// It was stated for four voices, and five sound.
     pub stated_for_four: Option<Mechanical>,
+    /// A sonority may be held to it: it was stated, or most chords that move keep it.
+    pub convicts: bool,
 }
 
 impl InForce {
-    const fn new(technique: Technique, how: How) -> Self {
+    const fn stated(technique: Technique, how: How) -> Self {
         Self {
             technique,
             how,
             stated_for_four: None,
+            convicts: true,
+        }
+    }
+
+    /// Inferred from the music.
+    pub(super) const fn inferred(technique: Technique, convicts: bool) -> Self {
+        Self {
+            technique,
+            how: How::Inferred,
+            stated_for_four: None,
+            convicts,
         }
     }
 }
@@ -118,27 +130,30 @@ fn in_words(words: &[WordsInOrder], from: Ticks, at: Ticks) -> Option<TechniqueW
     last.holds_on.map(TechniqueWords::From)
 }
 
-/// The technique in force for each sonority.
-pub(super) fn in_force(
+/// What is said of the technique of a sonority.
+#[derive(Clone, Copy, Debug)]
+pub(super) enum Said {
+    /// It is stated.
+    Stated(InForce),
+    /// It is said to be free, or stated for another number of voices.
+    Free,
+    /// Nothing: the music itself has to show it.
+    Nothing,
+}
+
+/// What is said of the technique of each sonority. What a whole passage states holds for its principal
+/// section; one that accompanies it shows its own.
+pub(super) fn said(
     score: &Score,
     style: &Style,
     stretches: &[&Stretch],
     section: &Section,
     sonorities: &[Sonority],
     phrases: &[Range<usize>],
-) -> Vec<Option<InForce>> {
+    is_principal: bool,
+) -> Vec<Said> {
     let words = written_words(score, section);
     let by_style = style.technique.as_deref().and_then(Technique::named);
-    let fits: Vec<Option<Mechanical>> = sonorities
-        .iter()
-        .map(|s| s.is_block().then(|| mechanical_of(&s.midi())).flatten())
-        .collect();
-    let candidate = |i: &usize| {
-        sonorities
-            .get(*i)
-            .is_some_and(|s| s.is_block() && matches!(s.voices.len(), 4 | 5))
-    };
-    let key = section_key(score, section);
     let techniques: Vec<Mark<Stated>> = score
         .stated
         .iter()
@@ -146,12 +161,8 @@ pub(super) fn in_force(
         .cloned()
         .collect();
     let by_house = technique_by_bar(stretches, score, &section.key);
-    let overall = majority(&fits, (0..sonorities.len()).filter(candidate));
-    let mut out = vec![None; sonorities.len()];
+    let mut out = vec![Said::Free; sonorities.len()];
     for phrase in phrases {
-        let inferred = infer(&fits, phrase.clone().filter(candidate), overall)
-            .map(Technique::Mechanical)
-            .or_else(|| infer_form(score, &key, sonorities, phrase.clone()).map(Technique::Form));
         let from = sonorities
             .get(phrase.start)
             .map_or(Ticks::ZERO, |s| s.onset);
@@ -165,129 +176,41 @@ pub(super) fn in_force(
             let stated = crate::score::in_force(&techniques, sonority.onset)
                 .and_then(|m| m.value.technique.as_deref());
             let named = |text: &str| {
-                Technique::named(text).map(|technique| InForce::new(technique, How::Stated))
+                Technique::named(text).map(|technique| InForce::stated(technique, How::Stated))
             };
             let by_words = in_words(&words, from, sonority.onset);
             // What the house style says of these very bars comes first.
             let by_house = by_house(sonority.at.bar);
-            *slot = match (by_house, by_words, stated, by_style) {
+            let stated = match (by_house, by_words, stated, by_style) {
                 (Some(technique), ..) => technique.and_then(named),
                 (None, Some(TechniqueWords::From(t) | TechniqueWords::Phrase(t)), _, _) => {
-                    Some(InForce::new(t, How::Words))
+                    Some(InForce::stated(t, How::Words))
                 }
                 (None, Some(TechniqueWords::Free), _, _) => None,
                 // What is said to be free names no technique.
-                (None, None, Some(text), _) if !text.is_empty() => named(text),
-                (None, None, _, Some(technique)) => Some(InForce::new(technique, How::Stated)),
-                (None, None, _, None) => {
-                    inferred.map(|technique| InForce::new(technique, How::Inferred))
+                (None, None, Some(text), _) if is_principal && !text.is_empty() => named(text),
+                (None, None, _, Some(technique)) if is_principal => {
+                    Some(InForce::stated(technique, How::Stated))
                 }
-            }
-            .and_then(|f| {
+                (None, None, ..) => {
+                    *slot = Said::Nothing;
+                    continue;
+                }
+            };
+            let stated = stated.and_then(|f| {
                 let voices = sonority.voices.len();
                 let stated_for_four = f
                     .technique
                     .mechanical()
-                    .filter(|m| f.how != How::Inferred && m.voices() == 4 && voices == 5);
+                    .filter(|m| m.voices() == 4 && voices == 5);
                 Some(InForce {
                     technique: f.technique.for_voices(voices)?,
-                    how: f.how,
                     stated_for_four,
+                    ..f
                 })
             });
+            *slot = stated.map_or(Said::Free, Said::Stated);
         }
     }
     out
-}
-
-/// The technique that most of these sonorities fit, how many fit it, and of how many.
-fn majority(
-    fits: &[Option<Mechanical>],
-    among: impl Iterator<Item = usize>,
-) -> Option<(Mechanical, usize, usize)> {
-    let mut counts = [0usize; Mechanical::EVERY.len()];
-    let mut of = 0;
-    for i in among {
-        of += 1;
-        if let Some(Some(t)) = fits.get(i)
-            && let Some(slot) = counts.get_mut(*t as usize)
-        {
-            *slot += 1;
-        }
-    }
-    Mechanical::EVERY
-        .into_iter()
-        .zip(counts)
-        .filter(|(_, n)| *n > 0)
-        .max_by_key(|(t, n)| (*n, std::cmp::Reverse(*t)))
-        .map(|(t, n)| (t, n, of))
-}
-
-/// A phrase is in the technique that at least 60 % of its block sonorities fit; a phrase too short
-/// or too mixed to say follows the section when half of it does.
-fn infer(
-    fits: &[Option<Mechanical>],
-    among: impl Iterator<Item = usize> + Clone,
-    overall: Option<(Mechanical, usize, usize)>,
-) -> Option<Mechanical> {
-    let own = majority(fits, among.clone());
-    if let Some((t, n, of)) = own
-        && n >= 3
-        && n * 10 >= of * 6
-    {
-        return Some(t);
-    }
-    if let Some((t, n, of)) = overall
-        && n >= 3
-        && n * 10 >= of * 6
-    {
-        let all = among.clone().count();
-        let here = among.filter(|&i| fits.get(i) == Some(&Some(t))).count();
-        if here * 2 >= all && here > 0 {
-            return Some(t);
-        }
-    }
-    own.filter(|&(_, n, of)| n >= 2 && n * 10 >= of * 6)
-        .map(|(t, _, _)| t)
-}
-
-/// The form that at least 60 % of a phrase's block sonorities are in, three of them at least. Unison and
-/// octaves are what all of them are in but one, or one in ten: else somebody has a line of their own.
-fn infer_form(
-    score: &Score,
-    key: impl Fn(Ticks) -> i8,
-    sonorities: &[Sonority],
-    phrase: Range<usize>,
-) -> Option<Form> {
-    let blocks: Vec<(Voicing, Option<Frame<'_>>)> = sonorities
-        .get(phrase)?
-        .iter()
-        .filter(|s| s.is_block())
-        .map(|s| (s.midi(), frame_at(score, s.onset, key(s.onset))))
-        .collect();
-    Form::ALL
-        .into_iter()
-        .map(|form| {
-            let n = blocks
-                .iter()
-                .filter(|(midi, frame)| form.fits(midi, frame.as_ref()))
-                .count();
-            (n, form)
-        })
-        .filter(|(n, form)| {
-            let all = blocks.len();
-            let enough = if form.is_doubling() {
-                n + (all / 10).max(1) >= all
-            } else {
-                n * 10 >= all * 6
-            };
-            *n >= 3 && enough
-        })
-        .max_by_key(|(n, form)| {
-            (
-                *n,
-                std::cmp::Reverse(Form::ALL.iter().position(|f| f == form)),
-            )
-        })
-        .map(|(_, form)| form)
 }

@@ -15,6 +15,7 @@
 mod accidentals;
 mod file;
 mod grid;
+mod marks;
 mod musicxml;
 
 #[cfg(any(test, feature = "inside"))]
@@ -25,7 +26,7 @@ use crate::file_text::container::ContainerError;
 use crate::file_text::encoding::EncodingError;
 use crate::ground::pitch::Pitch;
 use crate::ground::text::Edit;
-use crate::score::{Change, NoteRef};
+use crate::score::{Added, Addition, Change, NoteRef};
 use crate::score::{Format, Note, Part, Score, Source};
 use std::collections::BTreeMap;
 use std::path::PathBuf;
@@ -120,8 +121,20 @@ impl EditError {
 type Written = BTreeMap<u32, Pitch>;
 
 /// The edits that make `changes`: as [`ScoreEdits::of`], for one set of changes.
+#[cfg(any(test, feature = "inside"))]
 pub fn edits(score: &Score, changes: &[Change]) -> Result<Vec<Edit>, EditError> {
     ScoreEdits::new(score).of(changes)
+}
+
+/// Whether a file can be given these marks.
+pub fn can_be_added(score: &Score, addition: &Addition) -> bool {
+    let known = match addition.what {
+        Added::Articulations(marks) => marks::known().has(marks),
+        Added::SlurStart | Added::SlurStop => true,
+    };
+    let source = note(score, addition.note).ok();
+    let source = source.and_then(|n| score.sources.get(usize::from(n.span.source)));
+    known && source.is_some_and(|s| s.format == Format::MusicXml)
 }
 
 /// The edits of one score, for one set of changes after another.
@@ -137,6 +150,27 @@ impl<'s> ScoreEdits<'s> {
             score,
             facts: musicxml::FileFacts::default(),
         }
+    }
+
+    /// The edits that make `changes` and add marks.
+    pub fn with_marks(
+        &mut self,
+        changes: &[Change],
+        additions: &[Addition],
+    ) -> Result<Vec<Edit>, EditError> {
+        let mut out = self.of(changes)?;
+        let mut by_note: BTreeMap<NoteRef, Vec<Added>> = BTreeMap::new();
+        for addition in additions {
+            let all = by_note.entry(addition.note).or_default();
+            all.push(addition.what);
+        }
+        for (at, added) in by_note {
+            let note = note(self.score, at)?;
+            if let Some(source) = self.score.sources.get(usize::from(note.span.source)) {
+                marks::edit(source, note, &added, &mut out)?;
+            }
+        }
+        Ok(tidy(out))
     }
 
     /// The edits that make `changes`, sorted by source and place, not overlapping. A note that is tied

@@ -11,12 +11,12 @@ pub use heard::Heard;
 
 use self::grouping::grouping;
 use crate::diagnosis::{How, Passage, frame_at, passages};
-use crate::editing::ScoreEdits;
+use crate::editing::{self, ScoreEdits};
 use crate::file_text::limits::{LONGEST_NAME, LONGEST_TEXT};
 use crate::finding::{Finding, SetAside};
 use crate::fixing::{self, TryBudget};
 use crate::rules::{self, RuleInput};
-use crate::score::{Place, Score};
+use crate::score::{Addition, Place, Score};
 use crate::sonority::Section;
 use crate::style::Style;
 use crate::voicing::{Technique, mechanical_of};
@@ -124,9 +124,11 @@ impl Heard {
             findings, passages, ..
         } = proofed;
         let untried = fixing::verify(score, style, passages, findings, budget);
+        let can_be_added = |addition: &Addition| editing::can_be_added(score, addition);
+        fixing::verify_marks(score, style, passages, findings, can_be_added);
         let mut edits = ScoreEdits::new(score);
         for fix in findings.iter_mut().filter_map(|f| f.fix.as_mut()) {
-            fix.edits = edits.of(&fix.changes).ok();
+            fix.edits = edits.with_marks(&fix.changes, &fix.additions).ok();
         }
         if untried > 0 {
             proofed.remarks.push(format!(

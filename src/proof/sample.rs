@@ -154,7 +154,9 @@ pub(crate) fn finding() -> Finding {
         expected: pitches("A4 D4 C4 F3"),
         suggestion: Some("write D4 in Alto 2, C4 in Tenor 1, F3 in Tenor 2".to_owned()),
         remedies: Vec::new(),
+        additions: Vec::new(),
         fix: None,
+        margin: None,
     }
 }
 

@@ -5,10 +5,13 @@
 //! middle C); voices and intervals from the top.
 
 use super::{printable, table};
-use crate::analysis::{Analysed, Named};
+use crate::analysis::{Analysed, Named, Why};
+use crate::diagnosis::{Weighed, WeighedAs};
+use crate::ground::pitch::Pitch;
 use crate::ground::problem::Problem;
 use crate::ground::shown::{shown_json, shown_lines};
 use crate::score::Score;
+use crate::voicing::Technique;
 use serde::Serialize;
 use std::fmt::Write as _;
 use std::path::PathBuf;
@@ -22,14 +25,97 @@ pub struct AnalysedFile {
     /// The file.
     pub path: PathBuf,
     /// The score and its analysis, or why there is none.
-    pub outcome: Result<(Score, Vec<Analysed>), Problem>,
+    pub outcome: Result<AnalysedScore, Problem>,
+}
+
+/// A score and its analysis.
+#[derive(Debug)]
+pub struct AnalysedScore {
+    /// The score.
+    pub score: Score,
+    /// Its sections, named.
+    pub sections: Vec<Analysed>,
+    /// The accounts of one place, where somebody asked.
+    pub why: Option<Vec<Why>>,
+}
+
+/// How many accounts of a place are shown.
+const ACCOUNTS: usize = 3;
+
+/// The best accounts of the place that was asked about, in each section.
+pub fn why_text(entries: &[AnalysedFile]) -> String {
+    let mut out = String::new();
+    for entry in entries {
+        let Ok(AnalysedScore { score, why, .. }) = &entry.outcome else {
+            continue;
+        };
+        let path = printable(&entry.path.display().to_string()).to_string();
+        let places = why.as_deref().unwrap_or_default();
+        if places.is_empty() {
+            let _ = writeln!(out, "{path}: no section moves there as a block\n");
+        }
+        for place in places {
+            let _ = writeln!(
+                out,
+                "{path}: {}, bar {}, beat {}, {}: {}",
+                printable(&place.section),
+                score.bar_number(place.at.bar),
+                score.beat_at(place.at),
+                place.chord.as_deref().map_or("no chord", |c| c),
+                pitches(&place.found)
+            );
+            for account in place.accounts.iter().take(ACCOUNTS) {
+                let _ = writeln!(
+                    out,
+                    "    {:>4}  {}",
+                    account.cost,
+                    account_in_words(account)
+                );
+            }
+            out.push('\n');
+        }
+    }
+    out
+}
+
+fn pitches(all: &[Pitch]) -> String {
+    let names: Vec<String> = all.iter().map(ToString::to_string).collect();
+    names.join(" ")
+}
+
+/// "drop 2, Bdim7 under C6, a passing note on the chord: meant D5 Ab4 F4 B3".
+fn account_in_words(account: &Weighed) -> String {
+    let mut words = vec![account.technique.map_or("free", Technique::name).to_owned()];
+    match account.says {
+        WeighedAs::Right(_) => words.push("right".to_owned()),
+        WeighedAs::LeftAlone => words.push("left alone".to_owned()),
+        WeighedAs::Slip(kind) => words.push(kind.in_words().into_owned()),
+    }
+    if let Some(chord) = &account.chord {
+        words.push(format!("read under {}", printable(chord)));
+    }
+    if let WeighedAs::Right(Some(way)) = account.says {
+        words.push(way.name().to_owned());
+    }
+    if !account.expected.is_empty() {
+        let harmony = account.harmony.as_deref().unwrap_or("the chord");
+        words.push(format!(
+            "{} meant, {}",
+            printable(harmony),
+            pitches(&account.expected)
+        ));
+    }
+    words.join("; ")
 }
 
 /// Tables, one for each section.
 pub fn text(entries: &[AnalysedFile]) -> String {
     let mut out = String::new();
     for entry in entries {
-        let Ok((score, sections)) = &entry.outcome else {
+        let Ok(AnalysedScore {
+            score, sections, ..
+        }) = &entry.outcome
+        else {
             continue;
         };
         if sections.is_empty() {
@@ -174,7 +260,9 @@ pub fn json(entries: &[AnalysedFile]) -> Result<String, serde_json::Error> {
 fn file(entry: &AnalysedFile) -> FileAnalysis<'_> {
     let path = entry.path.display().to_string();
     match &entry.outcome {
-        Ok((score, sections)) => FileAnalysis {
+        Ok(AnalysedScore {
+            score, sections, ..
+        }) => FileAnalysis {
             path,
             title: score.title.as_deref(),
             unreadable: None,

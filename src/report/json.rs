@@ -88,6 +88,7 @@ struct JsonFinding<'a> {
     expected: Vec<String>,
     fix: Option<Fix<'a>>,
     suggestion: Option<&'a str>,
+    margin: Option<i32>,
     fingerprint: String,
 }
 
@@ -340,6 +341,7 @@ fn finding_of<'a>(entry: &ProofedFile, reported: &ReportedFinding<'a>) -> JsonFi
         expected: pitches(&f.expected),
         fix: fix(score, f),
         suggestion: f.suggestion.as_deref(),
+        margin: f.margin,
         fingerprint: reported.print.to_string(),
     }
 }

@@ -1,12 +1,13 @@
 //! A score with its diagnosed passages: the facts that every rule looks at.
 
 use super::rule::Rule;
-use crate::diagnosis::{Diagnosis, Passage, Slip, SlipKind, Verdict};
+use crate::diagnosis::{Diagnosis, Passage, Slip, SlipKind, Verdict, frame_at};
 use crate::ground::time::Ticks;
 use crate::score::{Note, NoteRef, Score};
 use crate::sonority::Sonority;
 use crate::sonority::lead::LeadNote;
 use crate::style::Style;
+use crate::voicing::Frame;
 use rustc_hash::FxHashSet;
 use std::ops::Range;
 
@@ -119,6 +120,19 @@ impl<'a> SonorityAt<'a> {
     /// The verdict of its diagnosis.
     pub fn verdict(&self) -> Option<&'a Verdict> {
         self.passage.diagnoses.get(self.index).map(|d| &d.verdict)
+    }
+
+    /// The chord it was read under, with where it leads: the coming one where it anticipates that.
+    pub fn frame<'s>(&self, score: &'s Score) -> Option<Frame<'s>> {
+        let key = self.passage.key_at(score, self.sonority.onset);
+        frame_at(score, self.read_at(), key)
+    }
+
+    /// A time at which the chord it was read under is in force.
+    pub fn read_at(&self) -> Ticks {
+        let diagnosis = self.passage.diagnoses.get(self.index);
+        let under = diagnosis.and_then(|d| d.under);
+        under.unwrap_or(self.sonority.onset)
     }
 
     /// Its lead note.

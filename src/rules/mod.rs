@@ -31,6 +31,7 @@ mod agreement;
 mod harmony;
 mod lines;
 mod notation;
+mod one_mistake;
 mod players;
 mod rubs;
 mod voicing;
@@ -40,8 +41,10 @@ pub use self::example::signs;
 pub use self::input::RuleInput;
 pub use self::list::{ALL, is_known, named};
 pub use self::rule::{Example, Group, Rule, Setting};
-pub use self::run::{check, objector, waive, with_symbols_as_meant};
-pub use self::shared::wording::in_words;
+pub use self::run::{check, check_page, objector, waive, with_symbols_as_meant};
+#[cfg(test)]
+pub use self::shared::whole::pages as shared_pages;
+pub use self::shared::wording::{agree, in_words};
 
 /// The tests of one rule's examples and exceptions, in the rule's own file:
 /// `cargo test --lib rules::voicing::lead_doubling` runs them.

@@ -3,14 +3,15 @@
 use super::diagnosed::DiagnosedScore;
 use super::harmony::chord_symbol_agreement;
 use super::input::{AboutRules, RuleInput};
-use super::list::{ALL, CHECKS, Check, named, rule_of};
-use super::rule::{DependsOn, Group, Rule};
-use super::{agreement, notation, own, players, voicing};
+use super::list::{ALL, CHECKS, Check, rule_of};
+use super::one_mistake;
+use super::rule::{DependsOn, Rule};
+use super::{agreement, notation, own, voicing};
 use crate::diagnosis::{Passage, SlipKind, Verdict};
 use crate::finding::{Finding, Level, SetAside};
 use crate::ground::text::{LONGEST_SENTENCE, shorten};
 use crate::ground::threads;
-use crate::score::{Change, NoteRef, Score};
+use crate::score::Score;
 use crate::style::Style;
 
 impl<'a> RuleInput<'a> {
@@ -145,50 +146,15 @@ pub fn check(input: &RuleInput<'_>) -> Vec<Finding> {
     // The house's own come after the program's.
     let rank = |name: &str| ALL.iter().position(|r| r.name == name).unwrap_or(ALL.len());
     findings.sort_by_cached_key(|f| (f.at, f.parts.clone(), rank(f.rule)));
-    out_of_range_once(&mut findings);
+    one_mistake::out_of_range(&mut findings);
+    one_mistake::in_a_chord(&mut findings);
     findings
 }
 
-/// Rules that a note which its instrument does not have breaks as well.
-fn is_of_pitch(rule: &str) -> bool {
-    named(rule).is_some_and(|r| {
-        matches!(
-            r.group,
-            Group::Voicing | Group::Rubs | Group::Lines | Group::Harmony
-        )
-    })
-}
-
-/// A note that no player of the instrument has is one mistake: other findings about its pitch go, and their
-/// remedies may mend it.
-fn out_of_range_once(findings: &mut Vec<Finding>) {
-    let range = players::written_range::RULE.name;
-    let is_range = |f: &&Finding| f.rule == range && f.level == Level::Error;
-    let outside: Vec<NoteRef> = findings
-        .iter()
-        .filter(is_range)
-        .flat_map(|f| f.notes.iter().map(|n| n.note))
-        .collect();
-    if outside.is_empty() {
-        return;
-    }
-    let blames = |f: &Finding| {
-        let note = f.notes.iter().find(|n| outside.contains(&n.note))?;
-        is_of_pitch(f.rule).then_some(note.note)
-    };
-    let (gone, left): (Vec<Finding>, Vec<Finding>) = std::mem::take(findings)
-        .into_iter()
-        .partition(|f| blames(f).is_some());
-    *findings = left;
-    for other in gone {
-        let Some(note) = blames(&other) else { continue };
-        let mut all = findings.iter_mut();
-        let own = all.find(|f| f.rule == range && f.notes.iter().any(|n| n.note == note));
-        if let Some(own) = own.filter(|f| f.at == other.at) {
-            let only = |r: &Vec<Change>| r.iter().all(|c| c.note == note);
-            own.remedies.extend(other.remedies.into_iter().filter(only));
-        }
-    }
+/// Runs the rules that look at the page only.
+pub fn check_page(input: &RuleInput<'_>) -> Vec<Finding> {
+    let of_page = listed().filter(|(rule, _)| rule.depends_on == DependsOn::Page);
+    of_page.flat_map(|listed| run(input, listed)).collect()
 }
 
 /// Sets aside the findings that the score itself waives; waivers with nothing left to waive become

@@ -1,6 +1,6 @@
 //! Changing notes of a score in memory.
 
-use super::note::NoteFlags;
+use super::note::{Articulations, NoteFlags};
 use super::score::Score;
 use crate::ground::pitch::Pitch;
 
@@ -22,7 +22,43 @@ pub struct Change {
     pub sounding: Pitch,
 }
 
+/// A mark that a note may be given.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum Added {
+    /// A slur starts here.
+    SlurStart,
+    /// A slur ends here.
+    SlurStop,
+    /// Marks on the note.
+    Articulations(Articulations),
+}
+
+/// A note that is to get a mark which its player lacks.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub struct Addition {
+    /// The note.
+    pub note: NoteRef,
+    /// What it gets.
+    pub what: Added,
+}
+
 impl Score {
+    /// Gives notes their marks.
+    pub fn add(&mut self, additions: &[Addition]) {
+        for addition in additions {
+            let part = self.parts.get_mut(addition.note.part as usize);
+            let note = part.and_then(|p| p.notes.get_mut(addition.note.note as usize));
+            let Some(note) = note else { continue };
+            match addition.what {
+                Added::SlurStart => note.flags = note.flags.with(NoteFlags::SLUR_START),
+                Added::SlurStop => note.flags = note.flags.with(NoteFlags::SLUR_STOP),
+                Added::Articulations(marks) => {
+                    note.articulations = note.articulations.with(marks);
+                }
+            }
+        }
+    }
+
     /// The written notes that sound as one: the note itself and those it is tied to after it.
     pub fn tied_chain(&self, first: NoteRef) -> Vec<NoteRef> {
         let mut chain = vec![first];

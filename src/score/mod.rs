@@ -21,7 +21,7 @@ mod stretch;
 mod waiver;
 
 pub use bar::{Bar, PartBar, Signs};
-pub use change::{Change, NoteRef};
+pub use change::{Added, Addition, Change, NoteRef};
 pub use marks::{ChordMark, Clef, FREE, Hairpin, Key, LooseSlur, Mark, Stated, Words, in_force};
 pub use merge::{MergeError, merge, refined};
 pub use note::{Articulations, Note, NoteFlags, Rest};

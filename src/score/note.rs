@@ -115,7 +115,7 @@ impl NoteFlags {
 }
 
 /// Marks on a note, as a set of bits.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Hash)]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub struct Articulations(pub u16);
 
 impl Articulations {

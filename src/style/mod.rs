@@ -5,12 +5,14 @@
 //! written pitch. `house_style` reads the files of a style.
 
 mod bars;
+mod costs;
 mod house_rule;
 mod level;
 mod origin;
 mod pattern;
 
 pub use bars::{Bars, FirstForBar};
+pub use costs::{Costs, TechniqueCosts};
 pub use house_rule::{HouseRule, ListLooks, MendBy, VoiceAt};
 pub use level::{Gate, LEVEL_WORDS, Level};
 pub use origin::Origin;
@@ -101,6 +103,8 @@ pub struct Style {
     pub counterpoint: bool,
     /// Numbers of rules that differ from the rules' own.
     pub settings: BTreeMap<String, BTreeMap<String, f64>>,
+    /// What the accounts of a passage cost.
+    pub costs: Costs,
     /// The lowest level that makes the exit code 1.
     pub gate: Option<Gate>,
     /// The school grade of the players, 1 to 6; 0 for professionals.
@@ -139,6 +143,7 @@ impl Style {
             only_diminished: false,
             counterpoint: false,
             settings: BTreeMap::new(),
+            costs: Costs::default(),
             gate: None,
             grade: None,
             spoken: SpokenPitch::default(),

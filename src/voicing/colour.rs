@@ -50,18 +50,7 @@ impl Frame<'_> {
         {
             return Colour::Member;
         }
-        let either = |number| chord.has(number, -1) || chord.has(number, 1);
-        let flat_thirteen = || chord.has(13, -1) || chord.has(5, 1);
-        let shut_out = match up {
-            1 => chord.has(9, 0),
-            2 => either(9) && !chord.has(9, 0),
-            5 => chord.has(11, 1) && !chord.has(11, 0) && !chord.has(4, 0),
-            7 => either(5) && !chord.has(5, 0),
-            8 => chord.has(13, 0) && !flat_thirteen(),
-            9 => flat_thirteen() && !chord.has(13, 0) && !chord.has(6, 0),
-            _ => false,
-        };
-        if shut_out {
+        if self.shuts_out(class) {
             return Colour::Avoid;
         }
         let family = chord.family();
@@ -85,6 +74,23 @@ impl Frame<'_> {
             Colour::Avoid
         } else {
             Colour::Foreign
+        }
+    }
+
+    /// Whether an alteration that the symbol names leaves no place for a pitch class: 9 beside b9, 5
+    /// beside b5.
+    pub fn shuts_out(&self, class: PitchClass) -> bool {
+        let chord = self.chord;
+        let either = |number| chord.has(number, -1) || chord.has(number, 1);
+        let flat_thirteen = || chord.has(13, -1) || chord.has(5, 1);
+        match class.above(chord.root.class()) {
+            1 => chord.has(9, 0),
+            2 => either(9) && !chord.has(9, 0),
+            5 => chord.has(11, 1) && !chord.has(11, 0) && !chord.has(4, 0),
+            7 => either(5) && !chord.has(5, 0),
+            8 => chord.has(13, 0) && !flat_thirteen(),
+            9 => flat_thirteen() && !chord.has(13, 0) && !chord.has(6, 0),
+            _ => false,
         }
     }
 

@@ -525,7 +525,20 @@ fn is_three_part(voicing: &[i16], frame: &Frame<'_>) -> bool {
     let sevenths = frame.sevenths();
     let top = PitchClass::new(*lead);
     let pair = classes(&[*b, *c]);
-    let five = frame.fifth().unwrap_or(third);
+    // Where the lead takes a guide tone's place, the fifth or the tension in its place fills the chord.
+    let root = frame.chord.root.class();
+    let fives: Classes = frame
+        .fifth()
+        .into_iter()
+        .chain(
+            [6, 8, 9]
+                .map(|up| root.plus(up))
+                .into_iter()
+                .filter(|c| frame.chord.contains(*c) || frame.chord.family() == Family::Altered),
+        )
+        .chain([root])
+        .collect();
+    let eleventh = root.plus(5);
     let seven = |s: &PitchClass| pair.contains(s);
     if sevenths.is_empty() {
         // A triad: its other two notes.
@@ -537,13 +550,15 @@ fn is_three_part(voicing: &[i16], frame: &Frame<'_>) -> bool {
     let holds = |one: PitchClass, others: &[PitchClass]| {
         pair.contains(&one) && others.iter().any(|o| *o != one && pair.contains(o))
     };
+    let fills = pair.iter().any(|c| fives.contains(c));
     if top == third {
-        sevenths.iter().any(seven)
-            && (pair.contains(&five) || pair.contains(&frame.chord.root.class()))
+        sevenths.iter().any(seven) && fills
     } else if sevenths.contains(&top) {
-        holds(third, &[five, frame.chord.root.class()])
+        holds(third, &fives)
     } else {
-        holds(third, &sevenths)
+        // 11 in the lead takes the place of the third.
+        let sus = top == eleventh && frame.colour(top).may_sound();
+        holds(third, &sevenths) || sus && sevenths.iter().any(seven) && fills
     }
 }
 

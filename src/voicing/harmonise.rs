@@ -20,8 +20,31 @@ pub enum Way {
     OtherDiminished,
     /// The dominant of the chord that follows.
     Dominant,
-    /// Over a short dominant: the sixth chord, or the passing chord, of the chord it leads to.
+    /// Under a note between those of a dominant: the sixth chord, or the passing chord, of the chord it
+    /// leads to.
     TargetTonic,
+    /// Under a note of a dominant: the minor seventh a fifth above it.
+    RelatedSecond,
+}
+
+impl Way {
+    /// What it is, in a few words.
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::Chord => "the chord",
+            Self::Tension => "the chord with a tension",
+            Self::PassingDiminished => "the passing diminished seventh",
+            Self::OtherDiminished => "another diminished seventh",
+            Self::Dominant => "an approach chord",
+            Self::TargetTonic => "the chord that the dominant leads to",
+            Self::RelatedSecond => "the related minor seventh",
+        }
+    }
+
+    /// Whether a diminished seventh stands under the lead.
+    pub const fn is_diminished(self) -> bool {
+        matches!(self, Self::PassingDiminished | Self::OtherDiminished)
+    }
 }
 
 /// What four notes are called: `C6`, `Bdim7`, `G7`.
@@ -33,6 +56,16 @@ pub enum Label<'a> {
     Diminished(NoteName),
     /// A dominant seventh on this note.
     Seventh(NoteName),
+    /// A sixth chord on this note.
+    Sixth(NoteName),
+    /// A minor sixth chord on this note.
+    MinorSixth(NoteName),
+    /// A minor seventh on this note.
+    MinorSeventh(NoteName),
+    /// A half-diminished seventh on this note.
+    HalfDiminished(NoteName),
+    /// The next chord, moved by a step.
+    Parallel,
 }
 
 impl fmt::Display for Label<'_> {
@@ -41,6 +74,11 @@ impl fmt::Display for Label<'_> {
             Self::Symbol(text) => f.write_str(text),
             Self::Diminished(on) => write!(f, "{on}dim7"),
             Self::Seventh(on) => write!(f, "{on}7"),
+            Self::Sixth(on) => write!(f, "{on}6"),
+            Self::MinorSixth(on) => write!(f, "{on}m6"),
+            Self::MinorSeventh(on) => write!(f, "{on}m7"),
+            Self::HalfDiminished(on) => write!(f, "{on}m7b5"),
+            Self::Parallel => f.write_str("the chord parallel to the next"),
         }
     }
 }
@@ -198,6 +236,38 @@ pub fn other_diminished(root: NoteName, lead: NoteName) -> Option<Harmonisation<
         label: Label::Diminished(lead),
         changes: 0,
     })
+}
+
+/// The sixth chord that a dominant leads to, major or minor: the chord between whose notes it stands.
+pub fn tonic_of(dominant: NoteName, minor: bool) -> Harmonisation<'static> {
+    let root = d(4, 0).over(dominant);
+    let third = if minor { -1 } else { 0 };
+    Harmonisation {
+        way: Way::TargetTonic,
+        names: [d(1, 0), d(3, third), d(5, 0), d(6, 0)].map(|x| x.over(root)),
+        label: if minor {
+            Label::MinorSixth(root)
+        } else {
+            Label::Sixth(root)
+        },
+        changes: 0,
+    }
+}
+
+/// The minor seventh a fifth above a dominant, half-diminished where it leads to minor.
+pub fn related_second(dominant: NoteName, minor: bool) -> Harmonisation<'static> {
+    let root = d(5, 0).over(dominant);
+    let fifth = if minor { -1 } else { 0 };
+    Harmonisation {
+        way: Way::RelatedSecond,
+        names: [d(1, 0), d(3, -1), d(5, fifth), d(7, -1)].map(|x| x.over(root)),
+        label: if minor {
+            Label::HalfDiminished(root)
+        } else {
+            Label::MinorSeventh(root)
+        },
+        changes: 0,
+    }
 }
 
 /// The dominant seventh that leads to `target`, in every form that holds `lead`.

@@ -295,11 +295,11 @@ impl Frame<'_> {
 
     fn common_tone(&self, chord: Chord, len: i32, out: &mut Vec<Candidate>) {
         let set = chord.tones(&[(0, 0), (2, 3), (4, 6), (5, 9)]);
-        for tone in &set[1..] {
-            let own = chord.above(*tone) == 9 && chord.quality.suffix != "maj7";
-            if self.habit == Some(Kind::CommonTone) && chord.is(Family::Major) && !own {
-                self.octaves(Kind::CommonTone, chord, *tone, set, len, out);
-            }
+        let usual = self.habit == Some(Kind::CommonTone) && chord.is(Family::Major);
+        // Under the sixth only where a major seventh is the chord.
+        let last = if chord.quality.suffix == "maj7" { 4 } else { 3 };
+        for tone in set[1..last].iter().filter(|_| usual) {
+            self.octaves(Kind::CommonTone, chord, *tone, set, len, out);
         }
     }
 
@@ -526,6 +526,11 @@ pub fn parallel(
     if !frame.technique.mechanical() {
         return;
     }
+    let percent = if frame.habit == Some(Kind::CommonTone) {
+        percent.max(50)
+    } else {
+        percent
+    };
     for at in 1..path.len().saturating_sub(1) {
         let (before, after) = (path[at - 1].clone(), path[at + 1].clone());
         let joined = slots[at - 1].at + slots[at - 1].len == slots[at].at

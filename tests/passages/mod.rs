@@ -89,6 +89,8 @@ fn measure() {
     for settings in &sets {
         let totals = measure::measure(settings, &plan());
         println!("{}\n{}", settings.name, table::summary(&totals));
+        let (halves, totals) = table::halves(totals);
+        println!("{halves}");
         println!(
             "{}{}",
             table::by_kind(&totals),

@@ -334,10 +334,13 @@ fn block(
     None
 }
 
-/// The common-tone diminished stands only under a neighbour.
+/// The common-tone diminished stands only under a neighbour; under the sixth, between sevenths.
 fn neighbours(path: &[Candidate]) -> bool {
-    path.windows(3)
-        .all(|w| w[1].kind != Kind::CommonTone || w[0].lead() == w[2].lead())
+    path.windows(3).all(|w| {
+        let sixth = w[1].voices[0].class() == w[1].set[3].class();
+        let neighbour = w[0].lead() == w[2].lead() && (!sixth || w[0].lead() == w[1].lead() + 2);
+        w[1].kind != Kind::CommonTone || neighbour
+    })
 }
 
 fn hit(

@@ -19,9 +19,15 @@ pub fn summary(totals: &Totals) -> String {
         .filter(|f| !f.counts())
         .count();
     let count = totals.outcomes().count();
+    // `correct` mends false alarms too.
+    let silent = |m: &&super::measure::Measured| {
+        !m.clean.iter().any(crate::ensembles::measure::Seen::counts)
+    };
+    let quiet = || totals.all.iter().filter(silent).flat_map(|m| &m.outcomes);
     format!(
         "{} passages, {} sonorities: {} errors and warnings ({:.2} in 100), {notes} notes\n\
-         {count} slips: found {:.1} %, by own rule {:.1} %, one finding {:.1} %, given back by correct {:.1} %\n",
+         {count} slips: found {:.1} %, by own rule {:.1} %, one finding {:.1} %, given back by correct {:.1} % \
+         ({} % where nothing else is said)\n",
         totals.all.len(),
         totals.sonorities(),
         totals.false_alarms(),
@@ -30,7 +36,26 @@ pub fn summary(totals: &Totals) -> String {
         totals.share(|o| o.own),
         totals.share(|o| o.new.iter().filter(|f| f.counts()).count() <= 1),
         totals.share(|o| o.restored),
+        percent(quiet().filter(|o| o.restored).count(), quiet().count()),
     )
+}
+
+/// The same for each half by itself: costs are set on the even passages and reported on the odd ones.
+pub fn halves(totals: Totals) -> (String, Totals) {
+    let (odd, even): (Vec<_>, Vec<_>) = totals
+        .all
+        .into_iter()
+        .partition(|m| m.passage.seed % 2 == 1);
+    let (odd, even) = (Totals { all: odd }, Totals { all: even });
+    let text = format!(
+        "even, to set costs on: {}odd, to report:        {}",
+        summary(&even),
+        summary(&odd)
+    );
+    let mut all = odd.all;
+    all.extend(even.all);
+    all.sort_by_key(|m| m.passage.seed);
+    (text, Totals { all })
 }
 
 fn rows(title: &str, groups: &BTreeMap<String, Vec<&Outcome>>) -> String {

@@ -1,21 +1,25 @@
 //! An inner voice has an altered tension that neither symbol nor lead brings in.
 
+use crate::diagnosis::account::Reading;
 use crate::diagnosis::candidates::{Candidate, RightWhen};
 use crate::diagnosis::case::Case;
 use crate::diagnosis::fault::difference;
-use crate::diagnosis::outcome::{Slip, SlipKind};
+use crate::diagnosis::outcome::SlipKind;
 
 /// The right voicing nearest to the notes written was meant.
-pub(super) fn explain(case: &Case<'_>, at_top: &[Candidate<'_>]) -> Option<Slip> {
-    let mut as_written = at_top.iter().filter(|c| c.voicing == case.written);
-    let RightWhen::TensionIsNamed(name) = as_written.find(|c| !case.stands(c))?.right_when else {
-        return None;
-    };
-    let best = at_top
-        .iter()
-        .filter(|c| case.is_right_anywhere(c))
-        .min_by_key(|c| (difference(&case.written, &c.voicing).extra.len(), c.bias))?;
-    Some(case.slip_from(SlipKind::AlteredTension(name), best))
+pub(super) fn add<'a>(case: &Case<'a>, at_top: &[Candidate<'a>], readings: &mut Vec<Reading<'a>>) {
+    for written in at_top.iter().filter(|c| c.voicing == case.written) {
+        let RightWhen::TensionIsNamed(name) = written.right_when else {
+            continue;
+        };
+        let right = at_top.iter().filter(|c| case.is_right_anywhere(c));
+        let nearest =
+            right.min_by_key(|c| (difference(&case.written, &c.voicing).extra.len(), c.cost));
+        if let Some(nearest) = nearest {
+            let cost = written.cost + case.cost_of_places();
+            readings.push(case.meant(SlipKind::AlteredTension(name), nearest, cost));
+        }
+    }
 }
 
 #[cfg(test)]
@@ -33,14 +37,8 @@ mod tests {
              3     | B3  Ab3 | G3 |
              4     | G3  F3  | F3 |",
         );
-        assert_eq!(
-            passage.account(1, 1.0),
-            "altered tension: AlteredTension Eb, 2 Eb4 for D4"
-        );
-        assert_eq!(
-            passage.account(1, 3.0),
-            "altered tension: AlteredTension Ab, 3 Ab3 for G3"
-        );
+        assert_eq!(passage.account(1, 1.0), "AlteredTension Eb, 2 Eb4 for D4");
+        assert_eq!(passage.account(1, 3.0), "AlteredTension Ab, 3 Ab3 for G3");
     }
 
     #[test]
@@ -54,8 +52,8 @@ mod tests {
              3     | B3  Ab3 | A3 |
              4     | G3  F3  | G3 |",
         );
-        assert_eq!(passage.account(1, 1.0), "right: Tension");
-        assert_eq!(passage.account(1, 3.0), "right: Tension");
+        assert_eq!(passage.account(1, 1.0), "Tension");
+        assert_eq!(passage.account(1, 3.0), "Tension");
     }
 
     #[test]
@@ -69,9 +67,6 @@ mod tests {
              3     | B3  G3 | G3 |
              4     | Gb3 F3 | F3 |",
         );
-        assert_eq!(
-            passage.account(1, 1.0),
-            "one voice: WrongNote, 4 Gb3 for G3"
-        );
+        assert_eq!(passage.account(1, 1.0), "WrongNote, 4 Gb3 for G3");
     }
 }

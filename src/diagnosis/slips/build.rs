@@ -1,5 +1,6 @@
-//! What several slips share: how far-fetched one voice is, and a slip made from a candidate.
+//! What several slips share: what one voice off costs, and a slip made from a candidate.
 
+use crate::diagnosis::account::{Meant, Reading, Says};
 use crate::diagnosis::candidates::{Candidate, RightWhen};
 use crate::diagnosis::case::Case;
 use crate::diagnosis::fault::{NamedVoicing, SlipBuilder, difference};
@@ -24,29 +25,58 @@ impl VoiceOff {
     }
 }
 
-impl Case<'_> {
-    /// How far-fetched it is that one voice is off: least when only the octave is wrong, more when the
-    /// chord has a place for the note found.
-    pub(super) fn cost_of_one(&self, c: &Candidate<'_>, off: VoiceOff) -> i32 {
+impl<'a> Case<'a> {
+    /// What it costs that one voice is off: least when only the octave is wrong, more when the
+    /// chord has a place for the note found and no other voice sounds it.
+    pub(super) fn cost_of_voice(&self, off: VoiceOff) -> i32 {
+        let costs = &self.judging.costs.slip;
         if off.is_octave() {
-            return c.bias + 6;
+            return costs.octave;
         }
-        let at_home = self.frames.iter().any(|f| f.may_sound(off.found));
-        let distance = i32::from((off.found - off.wanted).abs().min(12));
-        c.bias * 2 + distance + if at_home { 6 } else { 0 }
+        let near = (off.found - off.wanted).abs() <= 2;
+        let doubled = self
+            .written
+            .iter()
+            .filter(|m| (**m - off.found) % 12 == 0)
+            .count()
+            > 1;
+        let at_home = !doubled && self.frames.iter().any(|f| f.may_sound(off.found));
+        let distance = if near { costs.step } else { costs.leap };
+        distance + if at_home { costs.at_home } else { 0 }
+    }
+
+    /// What one voice off a candidate costs.
+    pub(super) fn cost_of_one(&self, c: &Candidate<'_>, off: VoiceOff) -> i32 {
+        let cost = if self.is_doubling(c, off) && !off.is_octave() {
+            self.cost_of_doubling(off)
+        } else {
+            self.cost_of_voice(off)
+        };
+        c.cost + cost
+    }
+
+    /// What it costs that the voice that should double the lead has another note.
+    pub(super) fn cost_of_doubling(&self, off: VoiceOff) -> i32 {
+        let costs = &self.judging.costs.slip;
+        let far = (off.found - off.wanted).abs() > 2;
+        costs.doubling + if far { costs.doubling_far } else { 0 }
+    }
+
+    /// Whether a voice off is the one that should double the lead.
+    fn is_doubling(&self, c: &Candidate<'_>, off: VoiceOff) -> bool {
+        self.technique.doubles_lead()
+            && c.voicing
+                .first()
+                .is_some_and(|&lead| off.wanted == lead - 12)
     }
 
     /// The kind of slip that one voice off is.
     pub(super) fn kind_of_one(&self, c: &Candidate<'_>, off: VoiceOff) -> SlipKind {
-        let doubling = self.technique.doubles_lead()
-            && c.voicing
-                .first()
-                .is_some_and(|&lead| off.wanted == lead - 12);
-        if doubling {
-            return SlipKind::LeadDoubling;
-        }
         if off.is_octave() {
             return SlipKind::WrongOctave;
+        }
+        if self.is_doubling(c, off) {
+            return SlipKind::LeadDoubling;
         }
         if self.belongs(c, PitchClass::new(off.found)) {
             return c
@@ -60,17 +90,30 @@ impl Case<'_> {
     /// Whether a note is one of a candidate's, or of the chord where that stands under the lead.
     pub(super) fn belongs(&self, c: &Candidate<'_>, class: PitchClass) -> bool {
         c.harmony.classes().contains(&class)
-            || c.harmony.way <= Way::Tension && self.chords.iter().any(|ch| ch.contains(class))
+            || c.harmony.way <= Way::Tension
+                && self
+                    .chords
+                    .get(c.chord)
+                    .is_some_and(|ch| ch.contains(class))
     }
 
-    /// A slip from a candidate that was meant.
-    pub(super) fn slip_from(&self, kind: SlipKind, meant: &Candidate<'_>) -> Slip {
-        self.slip(kind, Some(&meant.harmony), &meant.voicing)
+    /// The reading that a candidate was meant.
+    pub(super) fn meant(&self, kind: SlipKind, meant: &Candidate<'a>, cost: i32) -> Reading<'a> {
+        Reading {
+            cost,
+            says: Says::Slip(Meant {
+                kind,
+                harmony: Some(meant.harmony),
+                voicing: meant.voicing.clone(),
+            }),
+            chord: meant.chord,
+            approach: None,
+        }
     }
 
     /// A slip from the voicing that was meant, in semitones from the top; empty where none is known.
     /// Other right voicings that are no further off stand behind it.
-    pub(super) fn slip(
+    pub(in crate::diagnosis) fn slip(
         &self,
         kind: SlipKind,
         harmony: Option<&Harmonisation<'_>>,
@@ -86,7 +129,7 @@ impl Case<'_> {
             (difference(&self.written, v).extra.len(), moved)
         };
         if let Some(&lead) = expected.first() {
-            let most = cost(expected).0 + 1;
+            let most = cost(expected).0;
             for c in self.candidates(lead, 0) {
                 if c.right_when == RightWhen::Always
                     && *c.voicing != *expected
@@ -96,7 +139,7 @@ impl Case<'_> {
                     others.push(c);
                 }
             }
-            others.sort_by_key(|c| (cost(&c.voicing), c.bias));
+            others.sort_by_key(|c| (cost(&c.voicing), c.cost));
             others.dedup_by(|a, b| a.voicing == b.voicing);
             others.truncate(OTHERS);
         }

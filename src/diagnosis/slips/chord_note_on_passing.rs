@@ -1,16 +1,20 @@
 //! A chord note stands on a diminished seventh, as if it were a passing note.
 
+use crate::diagnosis::account::Reading;
 use crate::diagnosis::candidates::Candidate;
 use crate::diagnosis::case::Case;
-use crate::diagnosis::outcome::{Slip, SlipKind};
+use crate::diagnosis::outcome::SlipKind;
 
 /// The first right voicing under the lead was meant.
-pub(super) fn explain(case: &Case<'_>, at_top: &[Candidate<'_>]) -> Option<Slip> {
+pub(super) fn add<'a>(case: &Case<'a>, at_top: &[Candidate<'a>], readings: &mut Vec<Reading<'a>>) {
     if case.top_is_foreign() || !case.lower_voices_diminished() {
-        return None;
+        return;
     }
-    let meant = case.first_meant(at_top)?;
-    Some(case.slip_from(SlipKind::ChordNoteOnPassing, meant))
+    if let Some(meant) = case.first_meant(at_top) {
+        let cost = meant.cost + case.judging.costs.slip.chord_note_on_passing;
+        let cost = cost + case.cost_of_places();
+        readings.push(case.meant(SlipKind::ChordNoteOnPassing, meant, cost));
+    }
 }
 
 #[cfg(test)]
@@ -30,7 +34,7 @@ mod tests {
         );
         assert_eq!(
             passage.account(1, 2.0),
-            "chord note on passing: ChordNoteOnPassing, 2 E4 for F4, 3 C#4 for D4, 4 Bb3 for C4"
+            "ChordNoteOnPassing, 2 E4 for F4, 3 C#4 for D4, 4 Bb3 for C4"
         );
     }
 
@@ -47,7 +51,7 @@ mod tests {
         );
         assert_eq!(
             passage.account(1, 2.0),
-            "two voices: WrongNote, 4 B3 for F4, 3 C#4 for C4"
+            "WrongNote, 4 B3 for F4, 3 C#4 for C4"
         );
     }
 }

@@ -2,26 +2,22 @@
 //! that fell an octave, a wrong note above the lead.
 
 use super::build::VoiceOff;
+use crate::diagnosis::account::Reading;
 use crate::diagnosis::candidates::Candidate;
 use crate::diagnosis::case::Case;
-use crate::diagnosis::outcome::Slip;
 
 /// Only where some part sounds another voice than its seat's, and the top seat otherwise leads the phrase.
-pub(super) fn explain(case: &Case<'_>, _at_top: &[Candidate<'_>]) -> Option<Slip> {
+pub(super) fn add<'a>(case: &Case<'a>, _at_top: &[Candidate<'a>], readings: &mut Vec<Reading<'a>>) {
     if !case.lead_seat_leads || case.displaced() == 0 {
-        return None;
+        return;
     }
     let seated = case.seated();
     if seated.windows(2).any(|w| matches!(w, [a, b] if a.0 == b.0)) {
-        return None;
+        return;
     }
     let own = case.seat_lead();
-    let mut best: Option<(i32, Candidate<'_>, VoiceOff)> = None;
-    for (lead, bias) in [(own, 0), (own + 12, 2), (own - 12, 6)] {
-        for c in case.candidates(lead, bias) {
-            if !case.may_be_meant(&c) {
-                continue;
-            }
+    for (lead, cost) in [(own, 0), (own + 12, 2), (own - 12, 6)] {
+        for c in case.candidates(lead, cost) {
             let mut off = seated
                 .iter()
                 .zip(c.voicing.iter().copied())
@@ -33,13 +29,12 @@ pub(super) fn explain(case: &Case<'_>, _at_top: &[Candidate<'_>]) -> Option<Slip
             let (Some(off), None) = (off.next(), off.next()) else {
                 continue;
             };
-            let cost = case.cost_of_one(&c, off);
-            if best.as_ref().is_none_or(|(b, ..)| cost < *b) {
-                best = Some((cost, c, off));
+            if case.may_be_meant(&c) {
+                let cost = case.cost_of_one(&c, off);
+                readings.push(case.meant(case.kind_of_one(&c, off), &c, cost));
             }
         }
     }
-    best.map(|(_, c, off)| case.slip_from(case.kind_of_one(&c, off), &c))
 }
 
 #[cfg(test)]
@@ -57,10 +52,7 @@ mod tests {
              3     | D4 D4 C#4 C4 | D4 |
              4     | C4 C4 Bb3 A3 | C4 |",
         );
-        assert_eq!(
-            passage.account(2, 1.0),
-            "one seat: WrongOctave, 2 F5 for F4"
-        );
+        assert_eq!(passage.account(2, 1.0), "WrongOctave, 2 F5 for F4");
     }
 
     #[test]
@@ -74,10 +66,7 @@ mod tests {
              3     | C4 D4 Bb3 A3 | C4 |
              4     | F3 A3 E3  D3 | F4 |",
         );
-        assert_eq!(
-            passage.account(2, 1.0),
-            "one seat: WrongOctave, 4 F4 for F3"
-        );
+        assert_eq!(passage.account(2, 1.0), "WrongOctave, 4 F4 for F3");
     }
 
     #[test]
@@ -91,7 +80,7 @@ mod tests {
              3     | D4 F4 C4 |
              4     | C4 C4 A3 |",
         );
-        assert_eq!(passage.account(1, 2.0), "right: Chord");
+        assert_eq!(passage.account(1, 2.0), "Chord");
     }
 
     #[test]
@@ -105,9 +94,6 @@ mod tests {
              3     | D4 F#4 C4 |
              4     | C4 D4  A3 |",
         );
-        assert_eq!(
-            passage.account(1, 2.0),
-            "one voice: WrongNote, 3 F#4 for F4"
-        );
+        assert_eq!(passage.account(1, 2.0), "WrongNote, 3 F#4 for F4");
     }
 }

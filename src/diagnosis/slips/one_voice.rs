@@ -1,19 +1,20 @@
 //! One voice is off a right voicing.
 
 use super::build::VoiceOff;
+use crate::diagnosis::account::Reading;
 use crate::diagnosis::candidates::Candidate;
 use crate::diagnosis::case::Case;
 use crate::diagnosis::fault::difference;
-use crate::diagnosis::outcome::Slip;
-use smallvec::SmallVec;
 
-/// The cheapest explanation by one voice. Another lead than the note on top is believable only when a voice
-/// climbed over it, or the lead fell, by octaves. The top seat that leads its phrase, on top, is the tune: it
-/// did not slip past another voice.
-pub(super) fn explain(case: &Case<'_>, at_top: &[Candidate<'_>]) -> Option<Slip> {
+/// Another lead than the note on top is believable only when a voice climbed over it, or the lead fell, by
+/// octaves. The top seat that leads its phrase, on top, is the tune: it did not slip past another voice.
+pub(super) fn add<'a>(case: &Case<'a>, at_top: &[Candidate<'a>], readings: &mut Vec<Reading<'a>>) {
     let is_tune = case.lead_seat_leads && case.seat_lead() == case.top();
     let others = if is_tune {
-        SmallVec::default()
+        // The tune itself may stand an octave too high, far above the others.
+        let high = matches!(case.written.as_slice(), [a, b, ..] if a - b > 12);
+        let down = high.then(|| (case.top() - 12, case.candidates(case.top() - 12, 4)));
+        down.into_iter().collect()
     } else {
         case.under_other_leads()
     };
@@ -22,11 +23,7 @@ pub(super) fn explain(case: &Case<'_>, at_top: &[Candidate<'_>]) -> Option<Slip>
         .iter()
         .flat_map(|(_, candidates)| candidates)
         .map(|c| (c, true));
-    let mut best: Option<(i32, &Candidate<'_>, VoiceOff)> = None;
     for (c, only_octave) in under_top.chain(under_others) {
-        if !case.may_be_meant(c) {
-            continue;
-        }
         let difference = difference(&case.written, &c.voicing);
         let ([found], [wanted]) = (difference.extra.as_slice(), difference.missing.as_slice())
         else {
@@ -36,15 +33,14 @@ pub(super) fn explain(case: &Case<'_>, at_top: &[Candidate<'_>]) -> Option<Slip>
             found: *found,
             wanted: *wanted,
         };
-        if only_octave && !off.is_octave() {
+        if only_octave && !off.is_octave() || !case.may_be_meant(c) {
             continue;
         }
-        let cost = case.cost_of_one(c, off);
-        if best.as_ref().is_none_or(|(b, ..)| cost < *b) {
-            best = Some((cost, c, off));
-        }
+        // The lower voices before the lead: the lead is the tune.
+        let tune = i32::from(*found == case.top());
+        let cost = case.cost_of_one(c, off) + case.cost_of_places() + tune;
+        readings.push(case.meant(case.kind_of_one(c, off), c, cost));
     }
-    best.map(|(_, c, off)| case.slip_from(case.kind_of_one(c, off), c))
 }
 
 #[cfg(test)]
@@ -62,7 +58,7 @@ mod tests {
              3     | D4 F4 C#4 C4 |
              4     | C4 B3 Bb3 A3 |",
         );
-        assert_eq!(passage.account(1, 2.0), "one voice: WrongNote, 4 B3 for D4");
+        assert_eq!(passage.account(1, 2.0), "WrongNote, 4 B3 for D4");
     }
 
     #[test]
@@ -78,7 +74,7 @@ mod tests {
         );
         assert_eq!(
             passage.account(1, 2.0),
-            "one voice: DoubledNote, D is missing, 4 C4 for D4"
+            "DoubledNote, D is missing, 4 C4 for D4"
         );
     }
 
@@ -94,10 +90,7 @@ mod tests {
              4     | C4 C4  D4 |
              5     | A3 Bb3 C4 |",
         );
-        assert_eq!(
-            passage.account(1, 2.0),
-            "one voice: LeadDoubling, 5 Bb3 for A3"
-        );
+        assert_eq!(passage.account(1, 2.0), "LeadDoubling, 5 Bb3 for A3");
     }
 
     #[test]
@@ -113,7 +106,7 @@ mod tests {
         );
         assert_eq!(
             passage.account(2, 1.0),
-            "two voices: WrongNote, 2 Gb4 for F4, 3 Eb4 for D4"
+            "WrongNote, 2 Gb4 for F4, 3 Eb4 for D4"
         );
     }
 }

@@ -1,37 +1,30 @@
 //! The right chord in close position, but with other voices dropped than the technique in force drops.
 
+use crate::diagnosis::account::Reading;
 use crate::diagnosis::candidates::Candidate;
 use crate::diagnosis::case::Case;
-use crate::diagnosis::fault::difference;
-use crate::diagnosis::outcome::{Slip, SlipKind};
-use crate::voicing::{Mechanical, close_position};
+use crate::diagnosis::outcome::SlipKind;
+use crate::voicing::Mechanical;
 
-/// Techniques that are none of the trade's own count only when more than one voice is out of place.
-pub(super) fn explain(case: &Case<'_>, at_top: &[Candidate<'_>]) -> Option<Slip> {
-    let mut best: Option<(&Candidate<'_>, Mechanical)> = None;
-    for c in at_top.iter().filter(|c| case.stands(c)) {
-        for t in Mechanical::EVERY {
-            if t != case.technique
-                && t.voices() == case.written.len()
-                && t.apply(&c.close) == case.written
-                && case.rub(c, &c.voicing).is_none()
-                && (Mechanical::ALL.contains(&t)
-                    || case.displaced() > 0
-                    || difference(&case.written, &c.voicing).extra.len() > 1)
-                && best.is_none_or(|(b, _)| c.bias < b.bias)
-            {
-                best = Some((c, t));
+/// Each technique of which the notes written are a candidate's.
+pub(super) fn add<'a>(case: &Case<'a>, at_top: &[Candidate<'a>], readings: &mut Vec<Reading<'a>>) {
+    let others = Mechanical::EVERY
+        .into_iter()
+        .filter(|t| *t != case.technique && t.voices() == case.written.len());
+    for t in others {
+        let costs = &case.judging.costs.slip;
+        let drop = if Mechanical::ALL.contains(&t) {
+            costs.other_drop
+        } else {
+            costs.odd_drop
+        };
+        for c in at_top.iter().filter(|c| case.may_be_meant(c)) {
+            if t.apply(&c.close) == case.written {
+                let cost = c.cost + drop + case.cost_of_places();
+                readings.push(case.meant(SlipKind::OtherDrop(t), c, cost));
             }
         }
     }
-    best.map(|(c, t)| case.slip_from(SlipKind::OtherDrop(t), c))
-}
-
-/// The same without a chord symbol: four notes in the technique `found`.
-pub(in crate::diagnosis) fn of_shape(case: &Case<'_>, found: Mechanical) -> Option<Slip> {
-    let close = close_position(case.top(), &case.classes())?;
-    let expected = case.technique.apply(&close);
-    Some(case.slip(SlipKind::OtherDrop(found), None, &expected))
 }
 
 #[cfg(test)]
@@ -51,7 +44,7 @@ mod tests {
         );
         assert_eq!(
             passage.account(1, 2.0),
-            "other drop: OtherDrop(FourWayClose), 2 A4 for A3"
+            "OtherDrop(FourWayClose), 2 A4 for A3"
         );
     }
 
@@ -66,10 +59,7 @@ mod tests {
              3     | D4 C4 C#4 C4 |
              4     | C4 F3 Bb3 A3 |",
         );
-        assert_eq!(
-            passage.account(1, 2.0),
-            "other drop: OtherDrop(Drop2), 4 F3 for F4"
-        );
+        assert_eq!(passage.account(1, 2.0), "OtherDrop(Drop2), 4 F3 for F4");
     }
 
     #[test]
@@ -83,12 +73,9 @@ mod tests {
              3     | D4 C4 C4 D4 |
              4     | C4 F3 A3 D4 |",
         );
-        assert_eq!(passage.account(1, 1.0), "shape or triad: right");
-        assert_eq!(
-            passage.account(1, 2.0),
-            "shape or triad: OtherDrop(Drop2), 4 F3 for F4"
-        );
-        assert_eq!(passage.account(1, 4.0), "no row: left alone");
+        assert_eq!(passage.account(1, 1.0), "right");
+        assert_eq!(passage.account(1, 2.0), "OtherDrop(Drop2), 4 F3 for F4");
+        assert_eq!(passage.account(1, 4.0), "left alone");
     }
 
     #[test]
@@ -104,7 +91,7 @@ mod tests {
         );
         assert_eq!(
             passage.account(1, 2.0),
-            "two voices: WrongNote, 4 F3 for F4, 3 B3 for C4"
+            "WrongNote, 4 F3 for F4, 3 B3 for C4"
         );
     }
 }

@@ -1,23 +1,34 @@
 //! The notes are those of a right voicing, but two of them make a minor ninth, or the second voice stands a
 //! half step under the lead.
 
+use crate::diagnosis::account::{Meant, Reading, Says};
 use crate::diagnosis::candidates::Candidate;
 use crate::diagnosis::case::Case;
 use crate::diagnosis::fault::difference;
-use crate::diagnosis::outcome::Slip;
 use crate::diagnosis::right::rubbing;
+use crate::voicing::Voicing;
 
 /// The chord as it is made in this technique rubs; the nearest voicing that does not is right.
-pub(super) fn explain(case: &Case<'_>, at_top: &[Candidate<'_>]) -> Option<Slip> {
-    let rubbing = rubbing(case, at_top)?;
-    let best = at_top
-        .iter()
-        .filter(|c| case.is_right_anywhere(c))
-        .min_by_key(|c| (difference(&case.written, &c.voicing).extra.len(), c.bias));
-    let Some(best) = best else {
-        return Some(case.slip(rubbing.kind, Some(&rubbing.candidate.harmony), &[]));
+pub(super) fn add<'a>(case: &Case<'a>, at_top: &[Candidate<'a>], readings: &mut Vec<Reading<'a>>) {
+    let Some(rubbing) = rubbing(case, at_top) else {
+        return;
     };
-    Some(case.slip_from(rubbing.kind, best))
+    let cost = rubbing.candidate.cost + case.judging.costs.slip.rub + case.cost_of_places();
+    let right = at_top.iter().filter(|c| case.is_right_anywhere(c));
+    let nearest = right.min_by_key(|c| (difference(&case.written, &c.voicing).extra.len(), c.cost));
+    readings.push(match nearest {
+        Some(nearest) => case.meant(rubbing.kind, nearest, cost),
+        None => Reading {
+            cost,
+            says: Says::Slip(Meant {
+                kind: rubbing.kind,
+                harmony: Some(rubbing.candidate.harmony),
+                voicing: Voicing::new(),
+            }),
+            chord: rubbing.candidate.chord,
+            approach: None,
+        },
+    });
 }
 
 #[cfg(test)]
@@ -35,10 +46,7 @@ mod tests {
              3     | C4    A3 C4 |
              4     | F3    E3 F3 |",
         );
-        assert_eq!(
-            passage.account(1, 2.0),
-            "rub: MinorNinth(0, 3), 4 E3 for D3"
-        );
+        assert_eq!(passage.account(1, 2.0), "MinorNinth(0, 3), 4 E3 for D3");
     }
 
     #[test]
@@ -52,7 +60,7 @@ mod tests {
              3     | C4    A3 C4 |
              4     | F3    E3 F3 |",
         );
-        assert_eq!(passage.account(1, 2.0), "right: Chord");
+        assert_eq!(passage.account(1, 2.0), "Chord");
     }
 
     #[test]
@@ -66,10 +74,7 @@ mod tests {
              3     | E4    C4 E4 |
              4     | C4    A3 C4 |",
         );
-        assert_eq!(
-            passage.account(1, 2.0),
-            "rub: SemitoneUnderLead, 2 E4 for D4"
-        );
+        assert_eq!(passage.account(1, 2.0), "SemitoneUnderLead, 2 E4 for D4");
     }
 
     #[test]
@@ -83,6 +88,6 @@ mod tests {
              3     | D4 F4  C4 |
              4     | C4 B3  A3 |",
         );
-        assert_eq!(passage.account(1, 2.0), "one voice: WrongNote, 4 B3 for D4");
+        assert_eq!(passage.account(1, 2.0), "WrongNote, 4 B3 for D4");
     }
 }

@@ -1,24 +1,41 @@
-//! Two voices are off a right voicing, or more where the technique was stated.
+//! Two voices or more are off a right voicing.
 
+use super::build::VoiceOff;
+use crate::diagnosis::account::Reading;
 use crate::diagnosis::candidates::Candidate;
 use crate::diagnosis::case::Case;
 use crate::diagnosis::fault::{Difference, difference};
-use crate::diagnosis::outcome::{Slip, SlipKind};
-use crate::diagnosis::technique::How;
+use crate::diagnosis::outcome::SlipKind;
 use crate::ground::pitch::PitchClass;
 
-/// The right voicing with the fewest voices off was meant. More than two are no slip of the pen, and are
-/// reported only where the technique was stated.
-pub(super) fn explain(case: &Case<'_>, at_top: &[Candidate<'_>]) -> Option<Slip> {
-    let meant = at_top
-        .iter()
-        .filter(|c| case.may_be_meant(c))
-        .min_by_key(|c| (difference(&case.written, &c.voicing).extra.len(), c.bias))?;
-    let difference = difference(&case.written, &meant.voicing);
-    if difference.extra.len() > 2 && case.how == How::Inferred {
-        return None;
+/// Each note that is off is taken for the nearest that is missing, the same note in another octave first.
+pub(super) fn add<'a>(case: &Case<'a>, at_top: &[Candidate<'a>], readings: &mut Vec<Reading<'a>>) {
+    let further = case.judging.costs.slip.further_voice;
+    for c in at_top.iter().filter(|c| case.may_be_meant(c)) {
+        let difference = difference(&case.written, &c.voicing);
+        if difference.extra.len() < 2 {
+            continue;
+        }
+        let mut missing = difference.missing.clone();
+        let mut voices = 0;
+        for &found in &difference.extra {
+            let nearest = missing
+                .iter()
+                .enumerate()
+                .min_by_key(|(_, m)| ((found - **m) % 12 != 0, (found - **m).abs()))
+                .map(|(i, _)| i);
+            let Some(nearest) = nearest else { continue };
+            let wanted = missing.swap_remove(nearest);
+            let cost = case.cost_of_voice(VoiceOff { found, wanted });
+            voices += if voices == 0 {
+                cost
+            } else {
+                further + (cost - case.judging.costs.slip.step).max(0)
+            };
+        }
+        let cost = c.cost + voices + case.cost_of_places();
+        readings.push(case.meant(kind(case, c, &difference), c, cost));
     }
-    Some(case.slip_from(kind(case, meant, &difference), meant))
 }
 
 fn kind(case: &Case<'_>, meant: &Candidate<'_>, difference: &Difference) -> SlipKind {
@@ -59,7 +76,7 @@ mod tests {
         );
         assert_eq!(
             passage.account(2, 1.0),
-            "two voices: WrongNote, 2 Gb4 for F4, 3 Eb4 for D4"
+            "WrongNote, 2 Gb4 for F4, 3 Eb4 for D4"
         );
     }
 
@@ -73,7 +90,7 @@ mod tests {
              3     | D4 F4 C#4 C4 | Eb4 |
              4     | C4 D4 Bb3 A3 | B3  |",
         );
-        assert_eq!(passage.account(2, 1.0), "no row: left alone");
+        assert_eq!(passage.account(2, 1.0), "left alone");
     }
 
     #[test]
@@ -89,7 +106,7 @@ mod tests {
         );
         assert_eq!(
             passage.account(2, 1.0),
-            "two voices: WrongNote, 2 Gb4 for F4, 3 Eb4 for D4, 4 B3 for C4"
+            "WrongNote, 2 Gb4 for F4, 3 Eb4 for D4, 4 B3 for C4"
         );
     }
 }

@@ -1,31 +1,26 @@
-//! A lead note foreign to the chord that leads nowhere by step, over a voicing that is right for a
-//! neighbouring lead: the lead itself is wrong.
+//! A lead note foreign to the chord, over a voicing that is right for a neighbouring lead: the lead itself
+//! is wrong.
 
+use crate::diagnosis::account::Reading;
 use crate::diagnosis::candidates::Candidate;
 use crate::diagnosis::case::Case;
 use crate::diagnosis::fault::difference;
-use crate::diagnosis::outcome::{Slip, SlipKind};
+use crate::diagnosis::outcome::SlipKind;
 
-/// The lead at most a whole step away was meant, over the same voices. Only where something is right under
-/// the note on top.
-pub(super) fn explain(case: &Case<'_>, at_top: &[Candidate<'_>]) -> Option<Slip> {
-    if !case.top_is_foreign() || case.approaches() || case.first_meant(at_top).is_none() {
-        return None;
+/// The lead at most a whole step away was meant.
+pub(super) fn add<'a>(case: &Case<'a>, _at_top: &[Candidate<'a>], readings: &mut Vec<Reading<'a>>) {
+    if !case.top_is_foreign() {
+        return;
     }
     let top = case.top();
-    let mut best: Option<(i32, Candidate<'_>)> = None;
     for delta in [-1, 1, -2, 2] {
-        for c in case.candidates(top + delta, 0) {
-            let cost = c.bias + i32::from(delta.abs());
-            if *difference(&case.written, &c.voicing).extra == [top]
-                && case.may_be_meant(&c)
-                && best.as_ref().is_none_or(|(b, _)| cost < *b)
-            {
-                best = Some((cost, c));
+        for c in case.candidates(top + delta, i32::from(delta.abs())) {
+            if *difference(&case.written, &c.voicing).extra == [top] && case.may_be_meant(&c) {
+                let cost = c.cost + case.judging.costs.slip.lead + case.cost_of_places();
+                readings.push(case.meant(SlipKind::WrongNote, &c, cost));
             }
         }
     }
-    best.map(|(_, c)| case.slip_from(SlipKind::WrongNote, &c))
 }
 
 #[cfg(test)]
@@ -43,10 +38,7 @@ mod tests {
              3     | D4 D4  C4 |
              4     | C4 C4  A3 |",
         );
-        assert_eq!(
-            passage.account(1, 2.0),
-            "wrong lead: WrongNote, 1 Bb4 for A4"
-        );
+        assert_eq!(passage.account(1, 2.0), "WrongNote, 1 Bb4 for A4");
     }
 
     #[test]
@@ -62,7 +54,7 @@ mod tests {
         );
         assert_eq!(
             passage.account(1, 2.0),
-            "two voices: WrongNote, 2 F#4 for G4, 3 D4 for E4, 4 C4 for Db4"
+            "WrongNote, 2 F#4 for G4, 3 D4 for E4, 4 C4 for Db4"
         );
     }
 }

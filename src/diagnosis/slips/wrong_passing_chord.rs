@@ -1,16 +1,20 @@
 //! A passing lead note stands on a diminished seventh that it is no note of.
 
+use crate::diagnosis::account::Reading;
 use crate::diagnosis::candidates::Candidate;
 use crate::diagnosis::case::Case;
-use crate::diagnosis::outcome::{Slip, SlipKind};
+use crate::diagnosis::outcome::SlipKind;
 
 /// The first right voicing under the lead was meant.
-pub(super) fn explain(case: &Case<'_>, at_top: &[Candidate<'_>]) -> Option<Slip> {
+pub(super) fn add<'a>(case: &Case<'a>, at_top: &[Candidate<'a>], readings: &mut Vec<Reading<'a>>) {
     if !case.top_is_foreign() || !case.approaches() || !case.lower_voices_diminished() {
-        return None;
+        return;
     }
-    let meant = case.first_meant(at_top)?;
-    Some(case.slip_from(SlipKind::WrongPassingChord, meant))
+    if let Some(meant) = case.first_meant(at_top) {
+        let cost = meant.cost + case.judging.costs.slip.wrong_passing_chord;
+        let cost = cost + case.cost_of_places();
+        readings.push(case.meant(SlipKind::WrongPassingChord, meant, cost));
+    }
 }
 
 #[cfg(test)]
@@ -30,7 +34,7 @@ mod tests {
         );
         assert_eq!(
             passage.account(1, 2.5),
-            "wrong passing chord: WrongPassingChord, 2 Eb4 for E4, 3 C4 for Db4, 4 A3 for Bb3"
+            "WrongPassingChord, 2 Eb4 for E4, 3 C4 for Db4, 4 A3 for Bb3"
         );
     }
 
@@ -47,7 +51,7 @@ mod tests {
         );
         assert_eq!(
             passage.account(1, 2.0),
-            "chord note on passing: ChordNoteOnPassing, 2 E4 for F4, 3 C#4 for D4, 4 Bb3 for C4"
+            "ChordNoteOnPassing, 2 E4 for F4, 3 C#4 for D4, 4 Bb3 for C4"
         );
     }
 }

@@ -98,6 +98,7 @@ pub(super) fn pictures(
     let mended = finding
         .fix
         .as_ref()
+        .filter(|fix| !fix.changes.is_empty())
         .map(|fix| MendedScore::new(score, finding, fix));
     page.push_str("<div class=\"pics\">");
     for &(shown, class) in pitch::drawn(score) {
@@ -250,12 +251,12 @@ pub(super) struct CorrectionRow {
 /// What a finding asks of each part: its fix note by note, else the notes at fault.
 pub(super) fn rows(score: &Score, finding: &Finding) -> Vec<CorrectionRow> {
     let wanted: Vec<(NoteRef, Option<Pitch>)> = match &finding.fix {
-        Some(fix) => fix
+        Some(fix) if !fix.changes.is_empty() => fix
             .changes
             .iter()
             .map(|c| (c.note, Some(c.sounding)))
             .collect(),
-        None => finding.notes.iter().map(|n| (n.note, n.expected)).collect(),
+        _ => finding.notes.iter().map(|n| (n.note, n.expected)).collect(),
     };
     let mut rows: Vec<CorrectionRow> = wanted
         .into_iter()

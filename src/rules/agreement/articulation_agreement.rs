@@ -4,9 +4,10 @@
 use crate::finding::{Finding, Level};
 use crate::rules::input::RuleInput;
 use crate::rules::rule::{DependsOn, Example, Exception, Group, Rule, Silent};
-use crate::rules::shared::together::{MarkComparison, Odd, Together, by_votes, most};
+use crate::rules::shared::mark_comparison::{MarkComparison, Odd};
+use crate::rules::shared::together::{Together, by_votes, most};
 use crate::rules::shared::wording;
-use crate::score::Articulations;
+use crate::score::{Added, Addition, Articulations};
 
 pub static RULE: Rule = Rule {
     name: "articulation-agreement",
@@ -103,6 +104,13 @@ const KINDS: [(&str, u16, Level); 3] = [
     ("fermatas", Articulations::FERMATA.0, Level::Error),
 ];
 
+/// Marks that a note is given as one sign, whatever stands around it.
+const PLAIN: u16 = Articulations::ACCENT.0
+    | Articulations::STACCATO.0
+    | Articulations::TENUTO.0
+    | Articulations::MARCATO.0
+    | Articulations::STACCATISSIMO.0;
+
 /// Marks in words.
 fn named(marks: Articulations, kind: &str) -> String {
     let names: Vec<String> = NAMES
@@ -181,7 +189,20 @@ fn in_bar(
         // A mark too many stops nobody.
         let level = if wanted.0 == 0 { Level::Warning } else { level };
         let level = by_votes(level, &marks, &wanted);
+        let votes = marks.iter().filter(|m| **m == wanted).count();
+        let adds = |player: usize, found: Articulations| {
+            let lacks = Articulations(wanted.0 & !found.0);
+            let note = together.note_at(player, bar, attack.onset);
+            let most_have = votes > 1 && votes * 2 > marks.len();
+            let plain = wanted.has(found) && lacks.0 & !PLAIN == 0 && most_have;
+            let addition = |note| Addition {
+                note,
+                what: Added::Articulations(lacks),
+            };
+            note.filter(|_| plain).map(addition).into_iter().collect()
+        };
         odds.extend(here.iter().filter(|h| h.1 != wanted).map(|h| Odd {
+            adds: adds(h.0, h.1),
             player: h.0,
             bar,
             onset: attack.onset,

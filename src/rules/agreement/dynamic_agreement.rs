@@ -6,7 +6,8 @@ use crate::ground::time::Ticks;
 use crate::ground::words::known_words;
 use crate::rules::input::RuleInput;
 use crate::rules::rule::{DependsOn, Example, Exception, Group, Rule, Silent};
-use crate::rules::shared::together::{MarkComparison, Odd, Players, Together, most};
+use crate::rules::shared::mark_comparison::{MarkComparison, Odd};
+use crate::rules::shared::together::{Players, Together, most};
 use crate::score::{Hairpin, Part};
 
 pub static RULE: Rule = Rule {
@@ -291,6 +292,7 @@ fn levels(
                 found: name(own),
                 wanted: name(wanted),
                 level: Level::Warning,
+                adds: Vec::new(),
             });
         }
     }
@@ -355,6 +357,7 @@ fn hairpins(
                     found: words(!wanted),
                     wanted: words(wanted),
                     level: Level::Warning,
+                    adds: Vec::new(),
                 });
             }
         }

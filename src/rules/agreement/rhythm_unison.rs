@@ -617,7 +617,9 @@ fn on_the_way(
     let told = shorter
         && (passage.changes_under_held_lead(input.score, one.end)
             || is_written(input, together, one, end));
-    if here.len() < 3 || told || !alone || !enough || dotted || !lengths.agree(bar) {
+    // The lead may hold on over the section.
+    let lead = !shorter && one.player == 0;
+    if here.len() < 3 || lead || told || !alone || !enough || dotted || !lengths.agree(bar) {
         return None;
     }
     let name = together.names(input.score, &[one.player]);

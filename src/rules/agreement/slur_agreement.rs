@@ -5,9 +5,10 @@ use crate::finding::{Finding, Level};
 use crate::ground::time::Ticks;
 use crate::rules::input::RuleInput;
 use crate::rules::rule::{DependsOn, Example, Exception, Group, Rule, Silent};
+use crate::rules::shared::mark_comparison::{MarkComparison, Odd};
 use crate::rules::shared::page::is_slur_at_joint;
-use crate::rules::shared::together::{MarkComparison, Odd, Player, Together, by_votes, most};
-use crate::score::{LooseSlur, Note, NoteFlags, Score};
+use crate::rules::shared::together::{Player, Together, by_votes, most};
+use crate::score::{Added, Addition, LooseSlur, Note, NoteFlags, NoteRef, Score};
 use smallvec::SmallVec;
 
 pub static RULE: Rule = Rule {
@@ -291,6 +292,7 @@ fn in_bar(
                             && !ends_on_repetition(together, h.0, h.1, wanted)
                     })
                     .map(|h| Odd {
+                        adds: whole_slur(input, together, h.0, (h.1, wanted), &values),
                         player: h.0,
                         bar,
                         onset: attack.onset,
@@ -312,6 +314,36 @@ fn level(
     let section: SmallVec<[Option<Slur>; 6]> = all.collect();
     let voting = if values.len() == 2 { &section } else { values };
     by_votes(Level::Warning, voting, wanted)
+}
+
+/// Both ends of the slur that a player lacks altogether and most have, of two at least.
+fn whole_slur(
+    input: &RuleInput<'_>,
+    together: &Together,
+    player: usize,
+    (own, wanted): (Option<Slur>, Option<Slur>),
+    values: &[Option<Slur>],
+) -> Vec<Addition> {
+    let votes = values.iter().filter(|v| **v == wanted).count();
+    let (None, Some(slur), true) = (own, wanted, votes > 1 && votes * 2 > values.len()) else {
+        return Vec::new();
+    };
+    let Some(own) = together.players.get(player) else {
+        return Vec::new();
+    };
+    let struck = |onset: Ticks| {
+        let attack = own.last_before(onset).filter(|a| a.onset == onset)?;
+        Some(NoteRef {
+            part: own.part,
+            note: attack.note,
+        })
+    };
+    let (Some(first), Some(last)) = (struck(slur.from), struck(slur.to)) else {
+        return Vec::new();
+    };
+    let last = input.score.tied_chain(last).last().copied().unwrap_or(last);
+    let end = |note, what| Addition { note, what };
+    vec![end(first, Added::SlurStart), end(last, Added::SlurStop)]
 }
 
 /// The slur that starts for a player at a time.

@@ -82,9 +82,12 @@ fn at_change<'a>(
     let (lead, lower) = sonority.voices.split_first()?;
     let beat = score.felt_beat_at(onset);
     let is_held = |v: &Voice| v.end > onset && starts(v).is_some_and(|t| t < onset);
+    // The lead is held with a place in the new chord, or all others go on and one is left behind.
+    let held = sonority.voices.iter().filter(|v| is_held(v)).count();
+    let left_behind = sonority.onset == onset && held == 1 && lead.attacked;
     if lower.len() < 2
         || !passage.is_block_phrase(index)
-        || !(is_held(lead) && frame.may_sound(lead.midi))
+        || !(left_behind || is_held(lead) && frame.may_sound(lead.midi))
     {
         return None;
     }
@@ -95,10 +98,13 @@ fn at_change<'a>(
         .iter()
         .find(|m| score.chord_change(m.onset).is_some());
     let foreign = |v: &Voice, at: Ticks| {
-        frame_at(score, at, key).is_some_and(|f| f.colour(v.pitch.class()) == Colour::Foreign)
+        frame_at(score, at, key).is_some_and(|f| {
+            let colour = f.colour(v.pitch.class());
+            colour == Colour::Foreign || left_behind && colour == Colour::Avoid
+        })
     };
     // The bottom voice under voices that move is a pedal.
-    let pedal = (sonority.onset == onset).then_some(lower.len());
+    let pedal = (sonority.onset == onset && !left_behind).then_some(lower.len());
     let voices: Vec<(usize, &Voice)> = (1..)
         .zip(lower)
         .filter(|(i, v)| is_held(v) && Some(*i) != pedal)
@@ -110,7 +116,8 @@ fn at_change<'a>(
         .into_iter()
         .filter(|(_, v)| {
             let until = next.map_or(v.end, |n| n.onset.min(v.end));
-            until - onset >= beat.times(HELD)
+            let long = if left_behind { 1 } else { HELD };
+            until - onset >= beat.times(long)
                 && foreign(v, onset)
                 // A chord that passes while notes are held leaves them right in the end.
                 && foreign(v, v.end - Ticks(1))
@@ -341,7 +348,7 @@ mod tests {
             proof(&score, &Style::default()).findings
         };
         assert_eq!(proofed(&text), []);
-        let wrong = proofed(&text.replace(piano, "C5+Ab4+G4+E4"));
+        let wrong = proofed(&text.replace(piano, "C5+A4+G4+D#4"));
         let fixes: Vec<_> = wrong.iter().map(|f| (f.rule, f.fix.is_some())).collect();
         assert_eq!(fixes, [("wrong-note", true)]);
     }

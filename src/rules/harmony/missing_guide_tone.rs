@@ -137,6 +137,15 @@ pub fn check(input: &RuleInput<'_>, out: &mut Vec<Finding>) {
         // The lowest doubled voice but the bass is the one that is least missed.
         let mut faults: Vec<Fault> = Vec::new();
         let mut free: Vec<usize> = doubled.clone();
+        // The bottom keeps the root while another voice can move.
+        let bottom = voices.len().saturating_sub(1);
+        if free.len() > missing.len()
+            && voices
+                .get(bottom)
+                .is_some_and(|v| v.pitch.class() == chord.frame.bass())
+        {
+            free.retain(|&i| i != bottom);
+        }
         for &class in &missing {
             let best = free
                 .iter()

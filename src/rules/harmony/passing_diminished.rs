@@ -60,7 +60,7 @@ tenor 2 | E4 E4 A4 G4 |
 "),
         },
         Exception {
-            says: "the dominant of the next chord at the last note before it",
+            says: "the dominant of the chord that the note leads into",
             silent: Silent::Passage {
                 passage: "\
 key: Bb major
@@ -80,8 +80,8 @@ trombone 3 | D4 C4 C4  | C4  |
 trombone 4 | C4 A3 Bb3 | A3  |
 ",
                 but: "\
-chord      | F6 -  -  | -  |
-trombone 2 | F4 D4 E4 | D4 |
+trombone 2 | F4 D4 D4  | Eb4 |
+trombone 4 | C4 A3 A3  | A3  |
 ",
             },
         },
@@ -123,12 +123,16 @@ parts: trumpet 1 = trumpet
 
 chord     | Am7 -  -  -  |
 count     | 1   2  &  3  |
-trumpet 1 | E5  C5 A4 G4 |
-trumpet 2 | C5  A4 F4 E4 |
-trumpet 3 | A4  G4 D4 C4 |
-trumpet 4 | G4  E4 B3 A3 |
+trumpet 1 | E5  C5 B4 C5 |
+trumpet 2 | C5  A4 G4 A4 |
+trumpet 3 | A4  G4 F4 G4 |
+trumpet 4 | G4  E4 D4 E4 |
 ",
-                but: "key: A major",
+                but: "\
+trumpet 2 | C5  A4 A4 A4 |
+trumpet 3 | A4  G4 G4 G4 |
+trumpet 4 | G4  E4 E4 E4 |
+",
             },
         },
         Exception {

@@ -76,8 +76,8 @@ tenor 1 | D4  E4  F4  A4  | F4  E4  D4  F4  |
         },
     ],
     exceptions: &[Exception {
-        says: "fewer than five notes, which other rules report one by one",
-        silent: Silent::With("tenor 1 | D3  E3  F3  A3  | F4  E4  D4  F4  |\n"),
+        says: "fewer than four notes, which other rules report one by one",
+        silent: Silent::With("tenor 1 | D3  E3  F3  A4  | F4  E4  D4  F4  |\n"),
     }],
 };
 
@@ -136,11 +136,9 @@ fn about(input: &RuleInput<'_>, found: &Stretch) -> Option<Finding> {
         RULE.finding(
             at,
             format!(
-                "{who} {does} {away} {}: as it stands {} of {} notes go with what the others play, moved back {}",
+                "{who} {does} {away} {}: {}",
                 stretch::bars(score, found),
-                found.stand,
-                found.compared,
-                found.fit
+                evidence(found)
             ),
         )
         .level(level)
@@ -149,6 +147,18 @@ fn about(input: &RuleInput<'_>, found: &Stretch) -> Option<Finding> {
         .suggestion(stretch::moved_back(score, found))
         .may_mend((!changes.is_empty()).then_some(changes)),
     )
+}
+
+/// How it is known. Notes that go with the others wherever they are make chords that the rest of the
+/// score does not have.
+fn evidence(found: &Stretch) -> String {
+    let (fit, stand, all) = (found.fit, found.stand, found.compared);
+    if stand * 4 >= fit * 3 {
+        return format!(
+            "moved back, {fit} of {all} notes make the chords that the rest of the score has"
+        );
+    }
+    format!("as it stands {stand} of {all} notes go with what the others play, moved back {fit}")
 }
 
 /// The notes that are struck, as they are meant; ties go with them.

@@ -486,6 +486,7 @@ fn about(input: &RuleInput<'_>, cases: &[&Presumed]) -> Option<Finding> {
         .instead(said.suggestion.clone());
     if first.fault == PartFault::ConcertNotes {
         finding.fix = Some(Fix {
+            additions: Vec::new(),
             summary: said.suggestion,
             changes: parts.iter().flat_map(|p| as_heard(input, *p)).collect(),
             edits: None,

@@ -243,9 +243,11 @@ fn clash(
         .peekable();
     rubs.peek()?;
     let beat = input.score.felt_beat_at(sonority.onset);
+    // A push is judged by the chord that it anticipates, in either section.
+    let own_read = own.diagnoses.get(index).and_then(|d| d.under);
     let chord = input
         .score
-        .chord_at(sonority.onset)
+        .chord_at(own_read.map_or(sonority.onset, |t| t.max(sonority.onset)))
         .and_then(|m| m.value.chord.as_ref())?;
     let dominant = matches!(
         chord.family(),
@@ -314,7 +316,7 @@ fn in_technique(input: &RuleInput<'_>, at: &SlipAt<'_>, upper: u8, lower: u8) ->
         at.who_has(input.score)
     );
     at.finding(input.score, &RULE, message)
-        .level(level(at.is_held()))
+        .level(at.level(level(at.is_held())))
 }
 
 /// In writing that is held to no technique: two notes of one chord symbol, struck together and
@@ -323,7 +325,7 @@ fn in_free_writing(input: &RuleInput<'_>, at: SonorityAt<'_>) -> Option<Finding>
     let sonority = at.sonority;
     let chord = input
         .score
-        .chord_at(sonority.onset)
+        .chord_at(at.read_at())
         .and_then(|m| m.value.chord.as_ref())?;
     let lead = at.lead()?;
     if lead.duration() < lead.beat {

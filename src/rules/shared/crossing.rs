@@ -214,8 +214,8 @@ impl SeatPitches {
     }
 }
 
-/// One part an octave off: moved back, it puts every seat in its order.
-fn octave_astray(crossing: &Crossing<'_>) -> Option<Vec<Change>> {
+/// Parts that, an octave away, put every seat in its order.
+fn octaves_astray(crossing: &Crossing<'_>) -> Vec<Vec<Change>> {
     let mut seated: Vec<&Voice> = crossing.at.sonority.voices.iter().collect();
     seated.sort_unstable_by_key(|v| (v.seat, v.midi));
     let of_note: FxHashMap<NoteRef, usize> = seated.iter().map(|v| v.note).zip(0..).collect();
@@ -226,20 +226,39 @@ fn octave_astray(crossing: &Crossing<'_>) -> Option<Vec<Change>> {
         let below = midi(Some(at + 1)).is_some_and(|m| pitch <= m);
         usize::from(above) + usize::from(below)
     };
-    let out_of_order = |w: &&[&Voice]| matches!(w, [a, b] if a.midi <= b.midi);
-    let wrong = seated.windows(2).filter(out_of_order).count();
+    let out_of_order = |w: &[&Voice]| matches!(w, [a, b] if a.midi <= b.midi);
+    let wrong = seated.windows(2).filter(|w| out_of_order(w)).count();
     let ways = crossing
         .faults
         .iter()
         .flat_map(|f| [-1i8, 1].map(|octave| (f.note, f.found.octaves(octave))));
-    ways.into_iter()
-        .find(|(note, pitch)| {
-            of_note.get(note).is_some_and(|&at| {
-                midi(Some(at)).is_some_and(|own| wrong == around(at, own))
-                    && around(at, pitch.midi()) == 0
-            })
+    ways.filter(|(note, pitch)| {
+        of_note.get(note).is_some_and(|&at| {
+            midi(Some(at)).is_some_and(|own| wrong == around(at, own))
+                && around(at, pitch.midi()) == 0
         })
-        .map(|(note, sounding)| vec![Change { note, sounding }])
+    })
+    .map(|(note, sounding)| vec![Change { note, sounding }])
+    .collect()
+}
+
+/// How far the parts of a crossing move from the chord before and into the next, in semitones, when these
+/// notes are changed.
+fn motion(crossing: &Crossing<'_>, way: &[Change]) -> i32 {
+    let SonorityAt { passage, index, .. } = crossing.at;
+    let near = [index.checked_sub(1), index.checked_add(1)];
+    let beside = near.map(|at| at.and_then(|i| passage.sonorities.get(i)));
+    let moved = crossing.faults.iter().map(|fault| {
+        let change = way.iter().find(|c| c.note == fault.note);
+        let midi = change.map_or(fault.found, |c| c.sounding).midi();
+        let steps = beside.iter().flatten().filter_map(|sonority| {
+            let mut voices = sonority.voices.iter();
+            let own = voices.find(|v| v.note.part == fault.note.part)?;
+            Some(i32::from((own.midi - midi).abs()))
+        });
+        steps.sum::<i32>()
+    });
+    moved.sum()
 }
 
 impl Crossing<'_> {
@@ -250,13 +269,16 @@ impl Crossing<'_> {
             message = format!("{message}; they stay so for {} chords", self.length);
         }
         let diagnosis = self.at.passage.diagnoses.get(self.at.index);
+        // One part went up or down an octave, or seats have each other's notes: the smoother lines tell.
+        let mut ways = octaves_astray(self);
+        ways.extend(remedies([&self.faults]));
+        ways.sort_by_key(|way| motion(self, way));
         self.at
             .finding(score, rule, message)
             .technique(diagnosis.and_then(|d| d.technique).map(|t| t.technique))
             .mark(wording::marks(score, &self.faults))
             .expecting(self.at.sonority.pitches())
             .suggestion(wording::instead(score, &self.faults))
-            .may_mend(octave_astray(self))
-            .may_mend(remedies([&self.faults]))
+            .may_mend(ways)
     }
 }

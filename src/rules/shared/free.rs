@@ -2,7 +2,7 @@
 
 use super::remedies::remedies;
 use super::wording;
-use crate::diagnosis::{Fault, Verdict, frame_at};
+use crate::diagnosis::{Fault, Verdict};
 use crate::finding::{Finding, NoteAtFault};
 use crate::ground::naming::Naming;
 use crate::ground::pitch::{NoteName, Pitch, PitchClass};
@@ -52,7 +52,7 @@ fn free<'a>(diagnosed: &DiagnosedScore<'a>, at: SonorityAt<'a>) -> Option<FreeCh
     }
     let lead = at.lead()?;
     let key = at.passage.key_at(diagnosed.score, sonority.onset);
-    let frame = frame_at(diagnosed.score, sonority.onset, key)?;
+    let frame = at.frame(diagnosed.score)?;
     if frame.chord.family() == crate::ground::chord::Family::Other {
         return None;
     }
@@ -77,11 +77,25 @@ fn free<'a>(diagnosed: &DiagnosedScore<'a>, at: SonorityAt<'a>) -> Option<FreeCh
         at,
         sonority,
         sounding,
-        colours: voices.map(|v| frame.colour(v.pitch.class())).collect(),
+        colours: voices
+            .map(|v| colour_among(&frame, v.pitch.class(), &sounding))
+            .collect(),
         frame,
         lead,
         key,
     })
+}
+
+/// What a note is to a chord beside what else sounds: a #9 without the third is no tension but a third too
+/// low.
+fn colour_among(frame: &Frame<'_>, class: PitchClass, sounding: &[u32; 12]) -> Colour {
+    let raised_ninth = class.above(frame.chord.root.class()) == 3;
+    let third = frame.third().map(|t| usize::from(t.get().unsigned_abs()));
+    let without = third.is_some_and(|t| sounding.get(t) == Some(&0));
+    if frame.is_dominant() && raised_ninth && without && !frame.chord.has(9, 1) {
+        return Colour::Foreign;
+    }
+    frame.colour(class)
 }
 
 impl FreeChord<'_> {

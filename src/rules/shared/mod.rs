@@ -3,6 +3,7 @@
 pub mod crossing;
 pub mod free;
 pub mod line;
+pub mod mark_comparison;
 pub mod meters;
 pub mod page;
 pub mod remedies;

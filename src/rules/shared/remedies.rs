@@ -1,6 +1,6 @@
 //! Changes that may mend a finding, for the fixes to try.
 
-use crate::diagnosis::{Fault, frame_at};
+use crate::diagnosis::Fault;
 use crate::ground::naming::Naming;
 use crate::ground::pitch::{NoteName, PitchClass};
 use crate::rules::diagnosed::{DiagnosedScore, SonorityAt};
@@ -38,7 +38,7 @@ pub fn nearby(
     }
     let sonority = at.sonority;
     let key = at.passage.key_at(diagnosed.score, sonority.onset);
-    let frame = frame_at(diagnosed.score, sonority.onset, key);
+    let frame = at.frame(diagnosed.score);
     let chord: Vec<NoteName> = frame.iter().flat_map(|f| f.chord.names()).collect();
     let naming = Naming { chord: &chord, key };
     let stands = |name| sonority.voices.iter().any(|v| v.pitch.name() == name);

@@ -3,7 +3,7 @@
 use super::remedies::remedies;
 use super::wording;
 use crate::diagnosis::Fault;
-use crate::finding::Finding;
+use crate::finding::{Finding, Level};
 use crate::rules::diagnosed::{SlipAt, SonorityAt};
 use crate::rules::rule::Rule;
 use crate::score::Score;
@@ -42,6 +42,12 @@ impl SlipAt<'_> {
         self.place.lead().is_some_and(|l| l.duration() >= l.beat)
     }
 
+    /// This level, or what the evidence allows if that is less: an inferred technique convicts nobody of an
+    /// error, and a thin margin is a note.
+    pub fn level(&self, level: Level) -> Level {
+        level.min(self.slip.at_most)
+    }
+
     /// The chord symbol it was read under.
     pub fn chord<'s>(&self, score: &'s Score) -> Option<&'s str> {
         self.place.chord(score)
@@ -58,6 +64,8 @@ impl SlipAt<'_> {
         let ways = &slip.remedies;
         self.place
             .finding(score, rule, message)
+            .level(self.level(rule.level))
+            .margin(slip.margin)
             .technique(self.diagnosis.technique.map(|t| t.technique))
             .mark(wording::marks(score, &slip.faults))
             .expecting(slip.expected.clone())

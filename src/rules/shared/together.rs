@@ -2,10 +2,8 @@
 //! they usually do. There, all the rest has to match too. One part that differs for a bar is a
 //! mistake; one that goes its own way for a while is written so.
 
-use crate::finding::{Finding, Level};
+use crate::finding::Level;
 use crate::ground::time::Ticks;
-use crate::rules::diagnosed::DiagnosedScore;
-use crate::rules::rule::Rule;
 use crate::rules::shared::wording;
 use crate::score::NoteRef;
 use crate::score::{Articulations, NoteFlags, Part, Score};
@@ -344,6 +342,16 @@ impl Together {
             && (!early || rests(bar.checked_add(1)))
     }
 
+    /// The note that a player strikes at a time in a bar.
+    pub fn note_at(&self, player: usize, bar: usize, onset: Ticks) -> Option<NoteRef> {
+        let player = self.players.get(player)?;
+        let (_, attack) = player.at(bar, onset)?;
+        Some(NoteRef {
+            part: player.part,
+            note: attack.note,
+        })
+    }
+
     /// The players of these indices.
     pub fn of_index(&self, players: &[usize]) -> Vec<&Player> {
         let each = players.iter();
@@ -468,195 +476,5 @@ pub fn by_votes<T: PartialEq>(level: Level, values: &[T], wanted: &T) -> Level {
         level
     } else {
         Level::Note
-    }
-}
-
-/// One player's mark that is not the section's, at one attack.
-pub struct Odd {
-    pub player: usize,
-    pub bar: usize,
-    pub onset: Ticks,
-    /// What the player has, in words: "no accent".
-    pub found: String,
-    /// What the section has.
-    pub wanted: String,
-    pub level: Level,
-}
-
-impl Odd {
-    /// " on 3"; a slur says itself where it starts.
-    fn on(&self, beat: &str) -> String {
-        if self.found.contains(" from ") {
-            String::new()
-        } else {
-            format!(" on {beat}")
-        }
-    }
-
-    /// What the player is asked to do: "add an accent on 3".
-    fn asked(&self, beat: &str) -> String {
-        let (found, wanted, on) = (&self.found, &self.wanted, self.on(beat));
-        if wanted.starts_with("no ") {
-            format!("take away {found}{on}")
-        } else if found.starts_with("no ") {
-            format!("add {wanted}{on}")
-        } else {
-            format!("write {wanted} instead of {found}{on}")
-        }
-    }
-}
-
-/// A part that differs in more bars than this, and never has such marks (or alone has them), is reported
-/// once.
-const OFTEN: usize = 2;
-
-/// The marks of one kind in a section, as they are compared.
-pub struct MarkComparison<'a> {
-    /// The rule that compares them.
-    pub rule: &'static Rule,
-    pub section: &'a Section,
-    pub together: &'a Together,
-    /// The marks by name: "slurs".
-    pub marks: &'static str,
-    /// For each player, whether they have such marks anywhere.
-    pub has_any: Vec<bool>,
-}
-
-impl MarkComparison<'_> {
-    /// One finding for each bar and set of players that differ alike; one for a part without any such
-    /// marks.
-    pub fn report(&self, diagnosed: &DiagnosedScore<'_>, odds: Vec<Odd>, out: &mut Vec<Finding>) {
-        let mut rest: Vec<Odd> = Vec::new();
-        let mut by_player: Vec<Vec<Odd>> = self.has_any.iter().map(|_| Vec::new()).collect();
-        for odd in odds {
-            if let Some(list) = by_player.get_mut(odd.player) {
-                list.push(odd);
-            }
-        }
-        for (p, list) in by_player.into_iter().enumerate() {
-            let mut bars: Vec<usize> = list.iter().map(|o| o.bar).collect();
-            bars.dedup();
-            let has_any = self.has_any.get(p).is_some_and(|has| *has);
-            let others = self.has_any.iter().enumerate().filter(|(o, _)| *o != p);
-            let alone = has_any && !others.into_iter().any(|(_, has)| *has);
-            if bars.len() <= OFTEN || has_any && !alone {
-                rest.extend(list);
-            } else if let Some(first) = list.first() {
-                out.push(self.throughout(diagnosed, first, bars.len(), alone));
-            }
-        }
-        rest.sort_by_key(|o| (o.bar, o.onset, o.player));
-        for in_bar in rest.chunk_by(|a, b| a.bar == b.bar) {
-            self.in_one_bar(diagnosed, in_bar, out);
-        }
-    }
-
-    /// A player without any such marks, or the only one who has them.
-    fn throughout(
-        &self,
-        diagnosed: &DiagnosedScore<'_>,
-        first: &Odd,
-        bars: usize,
-        alone: bool,
-    ) -> Finding {
-        let marks = self.marks;
-        let group = [first.player];
-        let name = self.together.names(diagnosed.score, &group);
-        let others = self.others(diagnosed, first.bar, &group);
-        if alone {
-            let message = format!(
-                "only {name} carries {marks}; {others} have none, in {bars} bars where they move together"
-            );
-            self.finding(diagnosed, &group, first, message)
-                .level(Level::Note)
-                .instead(format!("copy {name}'s {marks} to the other parts"))
-        } else {
-            let message = format!(
-                "{name} carries no {marks} at all; the section has them, in {bars} bars where they move together, here for the first time"
-            );
-            self.finding(diagnosed, &group, first, message)
-                .instead(format!("{name}: copy the {marks} of {others}"))
-        }
-    }
-
-    /// The names of the others who are together in a bar.
-    fn others(&self, diagnosed: &DiagnosedScore<'_>, bar: usize, group: &[usize]) -> String {
-        let mut others = self.together.all(bar);
-        others.retain(|p| !group.contains(p));
-        self.together.names(diagnosed.score, &others)
-    }
-
-    fn in_one_bar(&self, diagnosed: &DiagnosedScore<'_>, odds: &[Odd], out: &mut Vec<Finding>) {
-        let mut players: Vec<usize> = odds.iter().map(|o| o.player).collect();
-        players.sort_unstable();
-        players.dedup();
-        let mut groups: Vec<(Vec<usize>, Vec<&Odd>)> = Vec::new();
-        for p in players {
-            let own: Vec<&Odd> = odds.iter().filter(|o| o.player == p).collect();
-            let same = |list: &[&Odd]| {
-                list.len() == own.len()
-                    && list.iter().zip(&own).all(|(a, b)| {
-                        a.onset == b.onset && a.found == b.found && a.wanted == b.wanted
-                    })
-            };
-            match groups.iter_mut().find(|(_, list)| same(list)) {
-                Some((group, _)) => group.push(p),
-                None => groups.push((vec![p], own)),
-            }
-        }
-        for (group, list) in groups {
-            let Some(first) = list.first() else { continue };
-            let names = self.together.names(diagnosed.score, &group);
-            let others = self.others(diagnosed, first.bar, &group);
-            // Of two parts neither is the section.
-            let whom = if self.together.all(first.bar).len() > 2 {
-                "the section"
-            } else {
-                &others
-            };
-            let clauses: Vec<String> = list
-                .iter()
-                .map(|o| {
-                    let beat = diagnosed.beat_of(o.onset);
-                    let on = o.on(&beat);
-                    format!("{}{on} where {whom} has {}", o.found, o.wanted)
-                })
-                .collect();
-            let asked = list.iter().map(|o| o.asked(&diagnosed.beat_of(o.onset)));
-            let asked: Vec<String> = asked.collect();
-            let has = if group.len() > 1 { "have" } else { "has" };
-            let message = format!("{names} {has} {}", wording::join(&clauses));
-            out.push(
-                self.finding(diagnosed, &group, first, message)
-                    .instead(format!(
-                        "{names}: {}, as in {others}",
-                        wording::join(&asked)
-                    )),
-            );
-        }
-    }
-
-    fn finding(
-        &self,
-        diagnosed: &DiagnosedScore<'_>,
-        group: &[usize],
-        first: &Odd,
-        message: String,
-    ) -> Finding {
-        let players = self.together.of_index(group);
-        let notes = players.iter().filter_map(|p| {
-            let struck = p.at(first.bar, first.onset).map(|(_, attack)| attack);
-            let attack = struck.or_else(|| p.last_before(first.onset))?;
-            Some(NoteRef {
-                part: p.part,
-                note: attack.note,
-            })
-        });
-        self.rule
-            .finding(diagnosed.score.place_of(first.onset), message)
-            .level(first.level)
-            .section(&self.section.name)
-            .parts(players.iter().map(|p| p.part))
-            .at_notes(notes, 0, &format!("section: {}", first.wanted))
     }
 }

@@ -1,7 +1,7 @@
 //! How findings speak to players: the pitch of the file first, the other one in brackets.
 
 use crate::diagnosis::Fault;
-use crate::finding::NoteAtFault;
+use crate::finding::{Finding, NoteAtFault};
 use crate::ground::pitch::Pitch;
 use crate::ground::text::{LONGEST_SENTENCE, cut};
 use crate::rules::shared::stretch;
@@ -37,13 +37,62 @@ fn label(score: &Score, fault: &Fault) -> String {
     if fault.found == fault.expected {
         return "this note".to_owned();
     }
-    format!(
-        "should be {}",
-        score.spoken(fault.note, fault.expected).first
-    )
+    should_be(score, fault.note, fault.expected)
+}
+
+fn should_be(score: &Score, note: NoteRef, expected: Pitch) -> String {
+    format!("should be {}", score.spoken(note, expected).first)
 }
 
 /// Notes that should sound otherwise, each with its label.
+/// Lets marks and expected notes say what a fix writes, where they say what should stand there: a finding is
+/// one account of what was meant.
+pub fn agree(score: &Score, finding: &mut Finding, changes: &[Change]) {
+    let says = |n: &NoteAtFault| n.expected.is_some() && n.label.starts_with("should be");
+    if !finding.notes.iter().any(says) {
+        return;
+    }
+    for note in finding.notes.iter_mut().filter(|n| says(n)) {
+        match changes.iter().find(|c| c.note == note.note) {
+            Some(change) if note.expected != Some(change.sounding) => {
+                note.expected = Some(change.sounding);
+                note.label = should_be(score, change.note, change.sounding);
+            }
+            None => {
+                note.expected = None;
+                "with this note".clone_into(&mut note.label);
+            }
+            Some(_) => {}
+        }
+    }
+    let mut expected = finding.found.clone();
+    let mut all = true;
+    for change in changes {
+        let parts = score.parts.get(change.note.part as usize);
+        let old = parts.and_then(|p| p.notes.get(change.note.note as usize));
+        let at = old.and_then(|n| expected.iter().position(|p| *p == n.sounding));
+        match at.and_then(|at| expected.get_mut(at)) {
+            Some(slot) => *slot = change.sounding,
+            None => all = false,
+        }
+        if !finding.notes.iter().any(|n| n.note == change.note) {
+            finding.notes.push(NoteAtFault {
+                note: change.note,
+                voice: 0,
+                expected: Some(change.sounding),
+                label: should_be(score, change.note, change.sounding),
+            });
+            if !finding.parts.contains(&change.note.part) {
+                finding.parts.push(change.note.part);
+            }
+        }
+    }
+    if all && !finding.expected.is_empty() {
+        expected.sort_by_key(|p| std::cmp::Reverse(p.midi()));
+        finding.expected = expected;
+    }
+}
+
 pub fn marks(score: &Score, faults: &[Fault]) -> impl Iterator<Item = NoteAtFault> {
     faults.iter().map(|f| NoteAtFault {
         note: f.note,

@@ -3,8 +3,10 @@
 
 use crate::diagnosis::{How, SlipKind};
 use crate::finding::{Finding, Level};
+use crate::rules::diagnosed::SlipAt;
 use crate::rules::input::RuleInput;
 use crate::rules::rule::{DependsOn, Example, Exception, Group, Rule, Silent};
+use crate::sonority::Sonority;
 
 pub static RULE: Rule = Rule {
     name: "wrong-voice-dropped",
@@ -30,7 +32,7 @@ chord   | C6  -   -   -  |
 count   | 1   2   3   4  |
 alto 1  | C5  E5  G5  E5 |
 alto 2  | G4  C5  C5  A4 |
-              ^^ should be dropped
+              ^^ should be A4
 tenor 1 | E4  G4  A4  G4 |
 tenor 2 | A3  A3  E4  C4 |
               ^^ should not be dropped
@@ -87,6 +89,12 @@ pub fn check(input: &RuleInput<'_>, out: &mut Vec<Finding>) {
         } else {
             Level::Error
         };
+        // A section under another in a tutti takes the drop that its range wants.
+        let level = if force.how == How::Inferred && is_under_another(input, &at) {
+            Level::Note
+        } else {
+            level
+        };
         let message = format!(
             "this chord is in {found}, the passage in {}: {}",
             force.technique,
@@ -95,7 +103,7 @@ pub fn check(input: &RuleInput<'_>, out: &mut Vec<Finding>) {
         let recipe = force.technique.recipe();
         let mut finding = at
             .finding(input.score, &RULE, message)
-            .level(level)
+            .level(at.level(level))
             .because(format!("In {}, {recipe}. {}", force.technique, RULE.why));
         // What is wrong is the octave; who gets which note then is the suggestion's business.
         for (note, fault) in finding.notes.iter_mut().zip(&at.slip.faults) {
@@ -107,6 +115,23 @@ pub fn check(input: &RuleInput<'_>, out: &mut Vec<Finding>) {
         }
         out.push(finding);
     }
+}
+
+/// Whether another section strikes a chord at the same time, with a higher lead.
+fn is_under_another(input: &RuleInput<'_>, at: &SlipAt<'_>) -> bool {
+    let own = at.place.sonority;
+    let top = |s: &Sonority| s.voices.first().map(|v| v.midi);
+    input.passages.iter().any(|other| {
+        let here = other
+            .sonorities
+            .binary_search_by_key(&own.onset, |s| s.onset);
+        other.section.key != at.place.passage.section.key
+            && !other.section.chordal
+            && here
+                .ok()
+                .and_then(|i| other.sonorities.get(i))
+                .is_some_and(|s| s.is_block() && top(s) >= top(own))
+    })
 }
 
 crate::rules::test_examples!(RULE);

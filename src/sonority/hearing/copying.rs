@@ -1,8 +1,9 @@
 //! Stretches of a part that are the line of a neighbour.
 
 use super::displacing::Found;
+use super::kinds::bit;
 use super::path::last_note;
-use super::witness::{Attack, Line, Strike, Witness, bit, cost_in};
+use super::witness::{Line, Strike, Witness, cost_in};
 use crate::ground::pitch::PitchClass;
 use crate::score::{Score, Stretch, StretchFault};
 
@@ -11,6 +12,9 @@ const FEW: usize = 5;
 
 /// How much easier the others must be to understand with a stretch as a copy, in nats.
 const GAIN: f32 = 10.0;
+
+/// How much easier each note of a copy must make it, in nats.
+const EACH: f32 = 2.3;
 
 /// In a section of more players several have one line by design.
 const MOST_PLAYERS: usize = 12;
@@ -21,6 +25,9 @@ const COPIED: f32 = 0.4;
 /// The stretch of a line that is most plainly a neighbour's.
 pub fn copied(score: &Score, witness: &Witness, line: usize) -> Option<Found> {
     let own = witness.lines.get(line)?;
+    if !witness.may_be_copied(line) {
+        return None;
+    }
     let lines = witness.lines.iter().enumerate();
     let players = lines.filter(|(_, other)| other.section == own.section);
     let players: Vec<usize> = players
@@ -108,8 +115,13 @@ struct Doubling<'a> {
 
 fn judge(score: &Score, witness: &Witness, copy: Doubling<'_>) -> Option<Found> {
     let attacks = copy.own.attacks.get(copy.from..copy.to)?;
-    let in_unison = witness.unison(copy.line, copy.from..copy.to);
-    let (mut gain, mut all, mut stand) = (0.0, 0, 0);
+    // By design both have one line now and then, or neither.
+    let range = attacks.first()?.onset..attacks.last()?.end;
+    let in_unison = [false, true].map(|tutti| {
+        let of = |line: usize| witness.unison(line, range.clone(), tutti);
+        of(copy.line).min(of(copy.other))
+    });
+    let (mut gain, mut all, mut stand, mut spare) = (0.0, 0, 0, 0);
     for attack in attacks {
         let Some(company) = witness.company(attack.moment, copy.line) else {
             continue;
@@ -124,12 +136,15 @@ fn judge(score: &Score, witness: &Witness, copy: Doubling<'_>) -> Option<Found> 
             &witness.class_costs(company, Some(attack.midi)),
             attack.midi,
         );
-        // In a tutti one section fills up another: only by itself it has a line for each player.
-        let by_itself = witness.strikes(attack.moment).iter().all(|s| {
-            let line = witness.lines.get(s.line);
-            line.is_some_and(|l| l.section == copy.own.section)
-        });
-        let cost = class + if same && by_itself { in_unison } else { 0.0 };
+        // In a tutti one section may fill up another: there it counts how often it does.
+        let tutti = witness.is_tutti(attack.moment, copy.line);
+        spare += usize::from(tutti && witness.is_complete_without(attack.moment, copy.line));
+        let cost = class
+            + if same {
+                in_unison[usize::from(tutti)]
+            } else {
+                0.0
+            };
         stand += usize::from(cost < 2.0);
         gain += cost - COPIED;
     }
@@ -137,25 +152,21 @@ fn judge(score: &Score, witness: &Witness, copy: Doubling<'_>) -> Option<Found> 
         .windows(2)
         .filter(|w| matches!(w, [a, b] if a.midi != b.midi))
         .count();
-    if gain < GAIN || all < FEW || moves < 3 || all * 10 < attacks.len() * 8 || stand * 3 > all {
+    // In a tutti a section of five may double one of its four.
+    if spare * 3 > all * 2 {
         return None;
     }
-    // Of two with one line it is that of the one who usually stands there among the others.
-    let strays = |line: usize| -> Option<i16> {
-        let (mut here, mut elsewhere) = (Vec::new(), Vec::new());
-        for attack in &witness.lines.get(line)?.attacks {
-            let Some(apart) = from_others(witness, copy, attack) else {
-                continue;
-            };
-            if (attacks.first()?.onset..=attacks.last()?.onset).contains(&attack.onset) {
-                here.push(apart);
-            } else {
-                elsewhere.push(apart);
-            }
-        }
-        Some((middle(here)? - middle(elsewhere)?).abs())
-    };
-    if strays(copy.line)? <= strays(copy.other)? {
+    if gain < GAIN.max(EACH * all as f32)
+        || all < FEW
+        || moves < 3
+        || all * 10 < attacks.len() * 8
+        || stand * 3 > all
+    {
+        return None;
+    }
+    if strays(witness, copy, copy.line, copy.other)?
+        <= strays(witness, copy, copy.other, copy.line)?
+    {
         return None;
     }
     Some(Found {
@@ -172,20 +183,63 @@ fn judge(score: &Score, witness: &Witness, copy: Doubling<'_>) -> Option<Found> 
     })
 }
 
-/// How far a note is above the middle of what the others of the section strike with it, without the
-/// two who have one line, in semitones.
-fn from_others(witness: &Witness, copy: Doubling<'_>, attack: &Attack) -> Option<i16> {
-    let strikes = witness.strikes(attack.moment).iter();
-    let others = strikes.filter(|s| {
-        s.line != copy.line
-            && s.line != copy.other
-            && witness
-                .lines
-                .get(s.line)
-                .is_some_and(|l| l.section == copy.own.section)
-    });
-    let (sum, count) = others.fold((0, 0), |(sum, n), s| (sum + s.midi, n + 1));
-    (count > 0).then(|| attack.midi - sum / count)
+/// How far a line is from where it usually stands among the others of its section in harmony, while
+/// another has the same notes, and how far it leaps there and back, in semitones.
+fn strays(witness: &Witness, copy: Doubling<'_>, line: usize, twin: usize) -> Option<i16> {
+    let here = copy.own.attacks.get(copy.from..copy.to)?;
+    let time = here.first()?.onset..=here.last()?.onset;
+    let own = witness.lines.get(line)?;
+    let others = || {
+        (0..witness.lines.len()).filter(|other| {
+            *other != line
+                && *other != twin
+                && witness
+                    .lines
+                    .get(*other)
+                    .is_some_and(|l| l.section == own.section)
+        })
+    };
+    let mut away = Vec::new();
+    for other in others() {
+        let (mut here, mut elsewhere) = (Vec::new(), Vec::new());
+        for attack in &own.attacks {
+            let strikes = witness.strikes(attack.moment);
+            let Some(with) = strikes.iter().find(|s| s.line == other) else {
+                continue;
+            };
+            let apart = attack.midi - with.midi;
+            if time.contains(&attack.onset) {
+                here.push(apart);
+            } else if apart % 12 != 0 {
+                elsewhere.push(apart);
+            }
+        }
+        if let Some((here, elsewhere)) = middle(here).zip(middle(elsewhere)) {
+            away.push((here - elsewhere).abs());
+        }
+    }
+    // A phrase begins somewhere else for all: what counts is how differently this line goes there.
+    let leaps_of = |line: usize| -> Option<[Option<i16>; 2]> {
+        let attacks = &witness.lines.get(line)?.attacks;
+        let midi = |i: Option<usize>| i.and_then(|i| attacks.get(i)).map(|a| a.midi);
+        let first = attacks.partition_point(|a| a.onset < *time.start());
+        let last = attacks.partition_point(|a| a.onset <= *time.end());
+        let leap = |a: Option<i16>, b: Option<i16>| a.zip(b).map(|(a, b)| b - a);
+        Some([
+            leap(midi(first.checked_sub(1)), midi(Some(first))),
+            leap(midi(last.checked_sub(1)), midi(Some(last))),
+        ])
+    };
+    let all: Vec<[Option<i16>; 2]> = others().filter_map(leaps_of).collect();
+    let own_leaps = leaps_of(line)?;
+    let leaps: i16 = (0..2)
+        .filter_map(|end| {
+            let usual = middle(all.iter().filter_map(|l| l[end]).collect())?;
+            Some((own_leaps[end]? - usual).abs())
+        })
+        .sum();
+    let count = i16::try_from(away.len()).unwrap_or(1).max(1);
+    Some(4 * away.iter().sum::<i16>() / count + leaps)
 }
 
 fn middle(mut notes: Vec<i16>) -> Option<i16> {

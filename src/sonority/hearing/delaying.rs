@@ -1,16 +1,19 @@
 //! Stretches of a part that come late or early: half a beat, a beat, two beats, a bar.
 
-use super::displacing::{Found, by_chance, goes_with_the_others};
+use super::displacing::Found;
 use super::path::{border, cheapest, last_note, runs};
 use super::witness::{Attack, FITS, Witness, cost_in};
 use crate::ground::time::Ticks;
 use crate::score::{Score, Stretch, StretchFault};
 
 /// Fewer notes than this are no stretch.
-const FEW: usize = 5;
+const FEW: usize = 3;
 
 /// How much easier the others must be to understand with a stretch at another time, in nats.
-const GAIN: f32 = 10.0;
+const GAIN: f32 = 11.0;
+
+/// What it costs more to be early: copyists lose rests, and seldom win them.
+const EARLY: f32 = 8.0;
 
 /// A note that costs so much more as it stands does not go with the others, in nats.
 const WORSE: f32 = 1.0;
@@ -27,15 +30,17 @@ const STATES: usize = 9;
 /// The stretch of a line that gains most by being read at another time.
 pub fn delayed(score: &Score, witness: &Witness, line: usize) -> Option<Found> {
     let own = witness.lines.get(line)?;
+    if !witness.may_be_late(line) {
+        return None;
+    }
     let alone = witness.alone(line);
     let stands: Vec<f32> = own
         .attacks
         .iter()
         .map(|a| together_at(witness, line, Some(a.moment), a).unwrap_or(alone))
         .collect();
-    if !is_suspicious(&stands) {
-        return None;
-    }
+    let hole = witness.hole(line);
+    let strikes: Vec<usize> = own.attacks.iter().map(|a| a.moment).collect();
     let costs: Vec<[f32; STATES]> = own
         .attacks
         .iter()
@@ -47,7 +52,22 @@ pub fn delayed(score: &Score, witness: &Witness, line: usize) -> Option<Found> {
                     return *stands;
                 };
                 let moment = witness.moment_at(attack.onset - *late);
-                OTHERWISE + together_at(witness, line, moment, attack).unwrap_or(ALONE)
+                let mut cost =
+                    OTHERWISE + together_at(witness, line, moment, attack).unwrap_or(ALONE);
+                // The others strike there, and this part does not as it stands.
+                if moment
+                    .is_some_and(|m| strikes.binary_search(&m).is_err() && witness.calls(m, line))
+                {
+                    cost -= hole;
+                }
+                // It leaves them, where no other note of it comes there.
+                let later = witness.moment_at(attack.onset + *late);
+                if witness.calls(attack.moment, line)
+                    && later.is_none_or(|m| strikes.binary_search(&m).is_err())
+                {
+                    cost += hole;
+                }
+                cost
             })
         })
         .collect();
@@ -62,29 +82,23 @@ pub fn delayed(score: &Score, witness: &Witness, line: usize) -> Option<Found> {
             let counted = costs.get(from..to)?;
             let fit = counted.iter().filter(|c| c[state] < FITS).count();
             let stand = counted.iter().filter(|c| c[0] < c[state] + WORSE).count();
-            let gain: f32 = counted.iter().map(|c| c[0] - c[state]).sum();
+            let mut gain: f32 = counted.iter().map(|c| c[0] - c[state]).sum();
+            if state > STATES / 2 {
+                gain -= EARLY;
+            }
             let all = counted.len();
             let moves = own.attacks.get(from..to)?.windows(2);
             let moves = moves
                 .filter(|w| matches!(w, [a, b] if a.midi != b.midi))
                 .count();
-            let elsewhere = own.attacks.iter().enumerate();
-            let elsewhere = elsewhere
-                .filter(|(i, _)| !(from..to).contains(i))
-                .filter_map(|(_, a)| together_at(witness, line, Some(a.moment), a));
-            if !goes_with_the_others(elsewhere) {
-                return None;
-            }
-            if gain < GAIN + by_chance(witness)
-                || all < FEW
-                || moves < 2
-                || fit * 10 < all * 9
-                || stand * 2 > all
-            {
+            if gain < GAIN || all < FEW || moves < 2 || fit * 10 < all * 8 || stand * 5 > all * 3 {
                 return None;
             }
             let first = own.attacks.get(from)?;
             let late = *lates(score, first.onset).get(state - 1)?;
+            if !is_in_step(witness, line, own.attacks.get(from..to)?, late) {
+                return None;
+            }
             Some(Found {
                 gain,
                 stretch: Stretch {
@@ -101,20 +115,34 @@ pub fn delayed(score: &Score, witness: &Witness, line: usize) -> Option<Found> {
     found.max_by(|a, b| a.gain.total_cmp(&b.gain))
 }
 
+/// Whether the others of the section strike together there, and the notes with them at another time.
+fn is_in_step(witness: &Witness, line: usize, attacks: &[Attack], late: Ticks) -> bool {
+    let (Some(first), Some(last)) = (attacks.first(), attacks.last()) else {
+        return false;
+    };
+    let range = witness.moments_in(first.onset - late, last.onset - late);
+    let (mut all, mut calls, mut met) = (0, 0, 0);
+    for moment in range {
+        if !witness.others_strike(moment, line) {
+            continue;
+        }
+        all += 1;
+        if witness.calls(moment, line) {
+            calls += 1;
+            let there = |a: &&Attack| witness.moment_at(a.onset - late) == Some(moment);
+            met += usize::from(attacks.iter().any(|a| there(&a)));
+        }
+    }
+    let most = |part: usize, of: usize| part * 5 >= of * 4;
+    most(calls, all) && most(met, calls) && most(met, attacks.len())
+}
+
 /// How late notes may come at a time, and how early.
 fn lates(score: &Score, onset: Ticks) -> [Ticks; STATES - 1] {
     let beat = score.felt_beat_at(onset);
     let bar = score.meter_at(onset).bar(score.per_quarter);
     let [half, beat, two] = [Ticks(beat.0 / 2), beat, beat.times(2)];
     [beat, bar, two, half, -beat, -bar, -two, -half]
-}
-
-fn is_suspicious(stands: &[f32]) -> bool {
-    let mut sum: f32 = 0.0;
-    stands.iter().any(|cost| {
-        sum = (sum + cost - 1.6).max(0.0);
-        sum >= GAIN - 3.0
-    })
 }
 
 /// What an attack would cost in another moment; `None` where fewer than two strike there.

@@ -2,13 +2,19 @@
 //! part or of a stretch is found here, and all that follows is judged as it was meant.
 
 mod company;
+mod convincing;
 mod copying;
 mod delaying;
 mod displacing;
 mod fit;
+mod kinds;
+mod likelihood;
+mod looks;
 mod missing;
+mod order;
 mod path;
 mod transposing;
+mod usage;
 mod witness;
 
 pub use transposing::signs;
@@ -60,7 +66,7 @@ fn clearest(score: &Score) -> Option<Stretch> {
             .filter(|t| !matches!(t.fault, StretchFault::BarMissing(_)))
             .any(|t| t.part == s.part && t.from < s.to && s.from < t.to)
     };
-    (0..witness.lines.len())
+    let mut all: Vec<displacing::Found> = (0..witness.lines.len())
         .flat_map(|line| {
             [
                 displacing::displaced(score, &witness, line),
@@ -70,8 +76,32 @@ fn clearest(score: &Score) -> Option<Stretch> {
         })
         .flatten()
         .filter(|found| !taken(&found.stretch))
-        .max_by(|a, b| a.gain.total_cmp(&b.gain))
-        .map(|found| found.stretch)
+        .collect();
+    all.sort_by(|a, b| b.gain.total_cmp(&a.gain));
+    all.iter()
+        .find(|found| {
+            !all.iter().any(|other| {
+                other.stretch.part != found.stretch.part
+                    && other.gain > found.gain * ALIKE
+                    && together(score, &found.stretch, &other.stretch)
+            })
+        })
+        .map(|found| found.stretch.clone())
+}
+
+/// Where two parts would do as well, nobody knows which of them is at fault.
+const ALIKE: f32 = 0.8;
+
+/// Whether two stretches are at one time.
+fn together(score: &Score, a: &Stretch, b: &Stretch) -> bool {
+    let times = |s: &Stretch| {
+        let notes = &score.parts.get(s.part as usize)?.notes;
+        let last = notes.get((s.to as usize).checked_sub(1)?)?;
+        Some((notes.get(s.from as usize)?.onset, last.onset))
+    };
+    times(a)
+        .zip(times(b))
+        .is_some_and(|(a, b)| a.0 <= b.1 && b.0 <= a.1)
 }
 
 /// Reads the notes of a stretch as they are meant, or leaves them out.

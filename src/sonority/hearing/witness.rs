@@ -1,6 +1,10 @@
 //! The context of every note: what the other parts strike with it, and what a pitch class would be
 //! among them. Found once for a score; a part that goes with the others costs a look at each note.
 
+use super::kinds::{Classes, bit, likely};
+use super::looks::{self, Look};
+use super::order::Order;
+use super::usage::{Usage, bucket};
 use crate::ground::chord::Chord;
 use crate::ground::instrument::Property;
 use crate::ground::pitch::PitchClass;
@@ -8,15 +12,6 @@ use crate::ground::time::Ticks;
 use crate::score::{NoteFlags, Part, Score};
 use crate::sonority::sections;
 use std::ops::Range;
-use std::sync::LazyLock;
-
-/// A set of pitch classes, a bit each from C.
-pub type Classes = u16;
-
-/// The set of one class.
-pub const fn bit(class: PitchClass) -> Classes {
-    1 << class.get()
-}
 
 /// A part that plays one note at a time.
 pub struct Line {
@@ -63,6 +58,23 @@ struct Moment {
     named: [Classes; 2],
 }
 
+impl Moment {
+    /// What a chord costs here before anything is known of the score, in nats; nothing, where it is
+    /// that of the symbol.
+    fn unlikely(&self, set: Classes) -> f32 {
+        if set.count_ones() < 3 || self.named.iter().any(|n| *n != 0 && set & !n == 0) {
+            return 0.0;
+        }
+        -likely(set).max(0.03).ln()
+    }
+}
+
+/// The classes of what is struck.
+fn classes(strikes: &[Strike]) -> Classes {
+    let each = strikes.iter().map(|s| bit(PitchClass::new(s.midi)));
+    each.fold(0, |set, class| set | class)
+}
+
 /// What others strike with a note.
 #[derive(Clone, Copy)]
 pub struct Company {
@@ -71,68 +83,35 @@ pub struct Company {
     /// How many they are.
     pub count: usize,
     /// The classes of the symbol they go with; none, when they go with no symbol.
-    named: Classes,
+    pub named: Classes,
 }
 
-/// Four-note chords that a section voices, and those with tensions for chord notes, as semitones above a
-/// root. Common practice, no source.
-const USUAL: [[u8; 4]; 6] = [
-    [0, 4, 7, 9],
-    [0, 4, 7, 10],
-    [0, 4, 7, 11],
-    [0, 3, 7, 9],
-    [0, 3, 6, 9],
-    [0, 5, 7, 10],
-];
-const RARE: [[u8; 4]; 10] = [
-    [0, 3, 7, 11],
-    [0, 4, 8, 10],
-    [0, 4, 6, 10],
-    [0, 4, 8, 11],
-    [0, 2, 4, 7],
-    [0, 2, 3, 7],
-    [2, 4, 9, 10],
-    [1, 4, 9, 10],
-    [3, 4, 7, 10],
-    [0, 3, 5, 10],
-];
+impl Company {
+    /// In which bucket of counts they are with one note more.
+    pub fn bucket(&self) -> usize {
+        bucket(self.count)
+    }
 
-/// Sets of pitch classes by the chord they are, wherever its root is.
-struct Sets {
-    /// The same for all sets that are one another moved: the least of them.
-    alike: Vec<Classes>,
-    /// How likely a chord is before anything is known of the score: 1 for a usual one and its parts.
-    likely: Vec<f32>,
-}
+    /// What they cost with one note more, whatever else the score has, in nats.
+    pub fn unlikely(&self, midi: i16) -> f32 {
+        let class = bit(PitchClass::new(midi));
+        if self.named & class != 0 {
+            return 0.0;
+        }
+        -likely(self.classes | class).max(0.03).ln()
+    }
 
-static SETS: LazyLock<Sets> = LazyLock::new(|| {
-    let turned = |set: u16, by: u32| (set << by | set >> (12 - by)) & 0xfff;
-    let alike = (0..4096u16)
-        .map(|set| (0..12).map(|by| turned(set, by)).min().unwrap_or(set))
-        .collect();
-    let mut likely = vec![0.03; 4096];
-    for (chords, value) in [(&RARE[..], 0.25), (&USUAL[..], 1.0)] {
-        for chord in chords {
-            for (root, part) in (0..12u8).flat_map(|r| (1..16u8).map(move |p| (r, p))) {
-                let chosen = chord.iter().enumerate().filter(|(i, _)| part >> i & 1 == 1);
-                let set = chosen.fold(0usize, |set, (_, c)| set | 1 << ((c + root) % 12));
-                if let Some(slot) = likely.get_mut(set) {
-                    *slot = value;
-                }
-            }
+    /// Whether they make a chord with one note more that sections usually play, or that of the symbol.
+    pub fn is_usual(&self, midi: i16) -> bool {
+        let class = bit(PitchClass::new(midi));
+        let set = self.classes | class;
+        match set.count_ones() {
+            0..3 => self.named & class != 0,
+            3..5 => self.named & class != 0 || likely(set) > 0.9,
+            _ => self.named & class != 0 || likely(set) > 0.2,
         }
     }
-    Sets { alike, likely }
-});
-
-fn alike(set: Classes) -> usize {
-    SETS.alike
-        .get(usize::from(set))
-        .map_or(0, |s| usize::from(*s))
 }
-
-/// Buckets by how many others strike: 2, 3, 4, 5 and more.
-const BUCKETS: usize = 4;
 
 /// All lines of a score, and all times at which they strike.
 pub struct Witness {
@@ -140,53 +119,10 @@ pub struct Witness {
     moments: Vec<Moment>,
     strikes: Vec<Strike>,
     usage: Usage,
-    /// Of each line, what it costs to be out of the order of seats, by how seldom the others of its
-    /// section are among themselves.
-    crossing: Vec<f32>,
-}
-
-/// How often each set of classes is struck in this score, by how many strike.
-#[derive(Default)]
-struct Usage {
-    /// The set itself: its chord in its key.
-    own: [Vec<f32>; BUCKETS],
-    /// The share of its chord, wherever the root is.
-    chord: [Vec<f32>; BUCKETS],
-}
-
-impl Usage {
-    /// How much the likelihood before anything is known weighs.
-    const PRIOR: f32 = 2.0;
-
-    /// How much a chord elsewhere weighs against the same chord here.
-    const ELSEWHERE: f32 = 5.0;
-
-    fn of(own: [Vec<f32>; BUCKETS]) -> Self {
-        let chord = own.each_ref().map(|counts| {
-            let mut all = 6.0 * Self::PRIOR;
-            let mut chords = vec![0.0; counts.len()];
-            for (set, n) in counts.iter().enumerate().filter(|(_, n)| **n > 0.0) {
-                all += n;
-                if let Some(sum) = chords.get_mut(alike(set as Classes)) {
-                    *sum += n;
-                }
-            }
-            let each = chords.iter().zip(&SETS.likely);
-            each.map(|(n, likely)| (n + Self::PRIOR * likely) / all)
-                .collect()
-        });
-        Self { own, chord }
-    }
-
-    fn weight(&self, bucket: usize, set: Classes) -> f32 {
-        let at = |all: &[Vec<f32>; BUCKETS], set: usize| {
-            all.get(bucket)
-                .and_then(|b| b.get(set))
-                .copied()
-                .unwrap_or_default()
-        };
-        at(&self.own, usize::from(set)) + Self::ELSEWHERE * at(&self.chord, alike(set))
-    }
+    order: Order,
+    looks: Vec<Look>,
+    /// How many lines each section has.
+    players: Vec<usize>,
 }
 
 /// What each pitch class costs beside what others strike, in nats: the less, the likelier it is there.
@@ -213,13 +149,22 @@ impl Witness {
                     .map(|(i, a)| (a.onset, line, i)),
             );
         }
-        struck.sort_unstable();
+        // Each line is in order already: a sort that keeps runs only merges them.
+        struck.sort();
+        let mut players = vec![0; lines.iter().map(|l| l.section + 1).max().unwrap_or(0)];
+        for line in &lines {
+            if let Some(n) = players.get_mut(line.section) {
+                *n += 1;
+            }
+        }
         let mut witness = Self {
             lines,
             moments: Vec::new(),
             strikes: Vec::with_capacity(struck.len()),
-            usage: Usage::default(),
-            crossing: Vec::new(),
+            usage: Usage::new(),
+            order: Order::default(),
+            looks: Vec::new(),
+            players,
         };
         let symbols = Symbols::of(score);
         let mut symbol = 0;
@@ -247,69 +192,74 @@ impl Witness {
     }
 
     fn count(&mut self) {
-        let mut sets: [Vec<f32>; BUCKETS] = std::array::from_fn(|_| vec![0.0; 4096]);
-        let sections = self.lines.iter().map(|l| l.section + 1).max().unwrap_or(0);
-        let mut pairs = vec![Pairs::default(); sections];
-        let mut of_line = vec![Pairs::default(); self.lines.len()];
-        let mut here: Vec<(Classes, usize)> = vec![(0, 0); sections];
-        for moment in 0..self.moments.len() {
-            here.fill((0, 0));
-            let (mut classes, mut count) = (0, 0);
-            for strike in self.strikes(moment) {
-                let own = bit(PitchClass::new(strike.midi));
-                classes |= own;
-                count += 1;
-                let section = self.lines.get(strike.line).map_or(0, |l| l.section);
-                if let Some(of_section) = here.get_mut(section) {
-                    of_section.0 |= own;
-                    of_section.1 += 1;
-                }
-                if let Some(crossed) = self.crossed(moment, strike.line, strike.midi) {
-                    let sums = [pairs.get_mut(section), of_line.get_mut(strike.line)];
-                    for sum in sums.into_iter().flatten() {
-                        sum.all += crossed.all;
-                        sum.out += crossed.out;
-                    }
-                }
+        let (lines, sections) = (&self.lines, self.players.len());
+        let mut order = Order::new(sections, lines);
+        let mut looks = vec![Look::default(); lines.len()];
+        let mut usage = Usage::new();
+        let section = |s: &Strike| lines.get(s.line).map(|l| l.section);
+        for (index, moment) in self.moments.iter().enumerate() {
+            let all = self.strikes(index);
+            let classes = classes(all);
+            if all.len() >= 3 {
+                usage.add(classes, all.len(), moment.named);
             }
-            let mut add = |classes: Classes, count: usize| {
-                let n = bucket(count.saturating_sub(1));
-                if let Some(n) = sets
-                    .get_mut(n)
-                    .and_then(|c| c.get_mut(usize::from(classes)))
-                {
-                    *n += 1.0;
+            for own in all.chunk_by(|a, b| section(a) == section(b)) {
+                let set = if own.len() == all.len() {
+                    classes
+                } else {
+                    self::classes(own)
+                };
+                if own.len() >= 3 && own.len() != all.len() {
+                    usage.add(set, own.len(), moment.named);
                 }
-            };
-            if count >= 3 {
-                add(classes, count);
-            }
-            for of_section in &here {
-                if of_section.1 >= 3 && of_section.1 != count {
-                    add(of_section.0, of_section.1);
+                if own.len() > 1 && set.count_ones() > 2 {
+                    order.add(lines, own);
                 }
+                let set = if own.len() > 3 { set } else { classes };
+                looks::see(&mut looks, own, moment.unlikely(set));
             }
         }
-        self.usage = Usage::of(sets);
-        self.crossing = of_line
-            .iter()
-            .zip(&self.lines)
-            .map(|(own, line)| {
-                // Each pair was counted from both its sides.
-                let all = pairs.get(line.section).copied().unwrap_or_default();
-                let others = all.all.saturating_sub(2 * own.all) as f32;
-                let out = all.out.saturating_sub(2 * own.out) as f32;
-                (-((out + 1.0) / (others + 12.0)).ln()).clamp(0.0, 3.5)
-            })
-            .collect();
+        usage.done();
+        order.done(lines);
+        (self.usage, self.order, self.looks) = (usage, order, looks);
+    }
+
+    /// Whether a stretch of a line may be meant at another pitch.
+    pub fn may_be_displaced(&self, line: usize) -> bool {
+        let Some(own) = self.lines.get(line) else {
+            return false;
+        };
+        self.looks.get(line).is_some_and(Look::is_unlikely)
+            || self.order.cost(line) > 1.0 && self.order.out(own) >= 3
+    }
+
+    /// Whether a stretch of a line may be meant at another time.
+    pub fn may_be_late(&self, line: usize) -> bool {
+        let alone = self.alone(line);
+        let cost = |a: &Attack| match self.moments.get(a.moment) {
+            _ if self.strikes(a.moment).len() < 3 => alone,
+            Some(moment) => moment.unlikely(classes(self.strikes(a.moment))),
+            None => 0.0,
+        };
+        let mut sum: f32 = 0.0;
+        let attacks = self.lines.get(line).into_iter().flat_map(|l| &l.attacks);
+        attacks.into_iter().any(|a| {
+            sum = (sum + cost(a) - 1.2).max(0.0);
+            sum >= 4.0
+        })
+    }
+
+    /// Whether a stretch of a line may be another one's.
+    pub fn may_be_copied(&self, line: usize) -> bool {
+        self.looks.get(line).is_some_and(Look::is_doubled)
     }
 
     /// How many of its section's seats a pitch of a line is out of order with in a moment; `None` where
     /// the section is not in harmony.
-    fn crossed(&self, moment: usize, line: usize, midi: i16) -> Option<Pairs> {
+    fn crossed(&self, moment: usize, line: usize, midi: i16) -> Option<u32> {
         let own = self.lines.get(line)?;
         let mut classes = bit(PitchClass::new(midi));
-        let mut pairs = Pairs::default();
+        let mut out = 0;
         for strike in self.strikes(moment).iter().filter(|s| s.line != line) {
             let Some(other) = self
                 .lines
@@ -319,15 +269,48 @@ impl Witness {
                 continue;
             };
             classes |= bit(PitchClass::new(strike.midi));
-            let out = if other.seat < own.seat {
-                midi > strike.midi
-            } else {
-                midi < strike.midi
-            };
-            pairs.all += 1;
-            pairs.out += u32::from(out);
+            out += u32::from(match self.order.is_above(other, own) {
+                Some(true) => midi > strike.midi,
+                Some(false) => midi < strike.midi,
+                None => false,
+            });
         }
-        (classes.count_ones() >= 3).then_some(pairs)
+        (classes.count_ones() >= 3).then_some(out)
+    }
+
+    /// How far a pitch of a line would be from the middle of what the others of its section strike.
+    pub fn away(&self, moment: usize, line: usize, midi: i16) -> i32 {
+        let section = self.lines.get(line).map(|l| l.section);
+        let of =
+            |s: &&Strike| s.line != line && self.lines.get(s.line).map(|l| l.section) == section;
+        let others = self.strikes(moment).iter().filter(of);
+        let (sum, count) = others.fold((0, 0), |(sum, n), s| (sum + i32::from(s.midi), n + 1));
+        if count == 0 {
+            return 0;
+        }
+        (i32::from(midi) - sum / count).abs()
+    }
+
+    /// Whether a line has the top or the bottom note of its section in a moment.
+    pub fn is_outer(&self, moment: usize, line: usize) -> bool {
+        let Some(section) = self.lines.get(line).map(|l| l.section) else {
+            return false;
+        };
+        let all = self.strikes(moment);
+        let own = all.iter().find(|s| s.line == line).map(|s| s.midi);
+        let of_section = |l: usize| self.lines.get(l).is_some_and(|l| l.section == section);
+        let others = || all.iter().filter(|s| s.line != line && of_section(s.line));
+        let alone = others().next().is_none();
+        let rest = || {
+            all.iter()
+                .filter(|s| s.line != line && (alone || of_section(s.line)))
+        };
+        own.is_some_and(|midi| rest().all(|s| s.midi <= midi) || rest().all(|s| s.midi >= midi))
+    }
+
+    /// Whether a pitch of a line is out of the order of seats where that is a fault.
+    pub fn crosses(&self, moment: usize, line: usize, midi: i16) -> bool {
+        self.cost_of_seat(moment, line, midi) > 1.0
     }
 
     /// All that is struck in a moment.
@@ -370,17 +353,18 @@ impl Witness {
                     .into_iter()
                     .find(|n| *n != 0 && classes & !n == 0)
                     .unwrap_or(0);
-                let known = named != 0
-                    || SETS
-                        .likely
-                        .get(usize::from(classes))
-                        .is_some_and(|l| *l > 0.1);
+                let known = named != 0 || likely(classes) > 0.1;
                 known.then_some(Company {
                     classes,
                     count,
                     named,
                 })
             })
+    }
+
+    /// How often each chord is struck.
+    pub const fn usage(&self) -> &Usage {
+        &self.usage
     }
 
     /// What it costs a line to strike with fewer than two others, by how seldom it does.
@@ -394,16 +378,84 @@ impl Witness {
         (-((alone + 0.5) / (own.attacks.len() as f32 + 1.0) / 2.0).ln()).clamp(0.1, 3.0)
     }
 
+    /// Whether most of a line's section strikes in a moment, without it.
+    pub fn calls(&self, moment: usize, line: usize) -> bool {
+        let Some(section) = self.lines.get(line).map(|l| l.section) else {
+            return false;
+        };
+        let of_section = |l: usize| self.lines.get(l).is_some_and(|l| l.section == section);
+        let players = self.players.get(section).copied().unwrap_or_default();
+        let all = self.strikes(moment).iter().filter(|s| s.line != line);
+        if players < 3 {
+            return all.count() >= 3;
+        }
+        let count = all.filter(|s| of_section(s.line)).count();
+        count >= 2 && count * 3 >= (players - 1) * 2
+    }
+
+    /// The moments from a time to another one, both included.
+    pub fn moments_in(&self, from: Ticks, to: Ticks) -> Range<usize> {
+        self.moments.partition_point(|m| m.onset < from)
+            ..self.moments.partition_point(|m| m.onset <= to)
+    }
+
+    /// Whether others of a line's section strike in a moment; anybody, where it has no section.
+    pub fn others_strike(&self, moment: usize, line: usize) -> bool {
+        let Some(section) = self.lines.get(line).map(|l| l.section) else {
+            return false;
+        };
+        let few = self.players.get(section).is_none_or(|n| *n < 3);
+        let of_section = |l: usize| self.lines.get(l).is_some_and(|l| l.section == section);
+        let mut all = self.strikes(moment).iter();
+        all.any(|s| s.line != line && (few || of_section(s.line)))
+    }
+
+    /// What it costs a line to be silent where its section strikes, by how seldom it is.
+    pub fn hole(&self, line: usize) -> f32 {
+        let Some(own) = self.lines.get(line) else {
+            return 0.0;
+        };
+        let (mut all, mut silent) = (0.0f32, 0.0f32);
+        let mut attacks = own.attacks.iter().peekable();
+        for moment in 0..self.moments.len() {
+            while attacks.next_if(|a| a.moment < moment).is_some() {}
+            if self.calls(moment, line) {
+                all += 1.0;
+                silent += f32::from(u8::from(attacks.peek().is_none_or(|a| a.moment > moment)));
+            }
+        }
+        // Half of it at most is where it is meant to be silent.
+        (-((silent + 0.5) / (all + 1.0) / 2.0).ln()).clamp(0.1, 3.0)
+    }
+
+    /// Whether others than a line's section strike in a moment.
+    pub fn is_tutti(&self, moment: usize, line: usize) -> bool {
+        let section = self.lines.get(line).map(|l| l.section);
+        let all = self.strikes(moment).iter();
+        all.map(|s| self.lines.get(s.line).map(|l| l.section))
+            .any(|s| s != section)
+    }
+
+    /// Whether the others of a line's section have a chord of four notes by themselves.
+    pub fn is_complete_without(&self, moment: usize, line: usize) -> bool {
+        let section = self.lines.get(line).map(|l| l.section);
+        let of =
+            |s: &&Strike| s.line != line && self.lines.get(s.line).map(|l| l.section) == section;
+        let others = self.strikes(moment).iter().filter(of);
+        let set = others.fold(0, |set, s| set | bit(PitchClass::new(s.midi)));
+        set.count_ones() >= 4
+    }
+
     /// What it costs a line to be in unison with another of its section while that is in harmony, by
     /// how seldom it is but for some of its notes.
-    pub fn unison(&self, line: usize, without: Range<usize>) -> f32 {
+    pub fn unison(&self, line: usize, without: Range<Ticks>, tutti: bool) -> f32 {
         let Some(own) = self.lines.get(line) else {
             return 0.0;
         };
         let (mut all, mut unisons) = (0, 0);
-        for (_, attack) in (0..)
-            .zip(&own.attacks)
-            .filter(|(i, _)| !without.contains(i))
+        let attacks = own.attacks.iter();
+        for attack in attacks
+            .filter(|a| !without.contains(&a.onset) && self.is_tutti(a.moment, line) == tutti)
         {
             let mut classes = 0;
             let mut same = false;
@@ -423,7 +475,7 @@ impl Witness {
                 unisons += u32::from(same);
             }
         }
-        (-((unisons as f32 + 0.5) / (all as f32 + 2.0)).ln()).clamp(0.0, 3.0)
+        (-((unisons as f32 + 1.0) / (all as f32 + 1.3)).ln()).clamp(0.0, 3.0)
     }
 
     /// What each pitch class costs in a company in which `stands` is struck, or nothing yet.
@@ -448,21 +500,13 @@ impl Witness {
 
     /// What a pitch of a line costs by its octave.
     pub fn cost_of_seat(&self, moment: usize, line: usize, midi: i16) -> f32 {
-        let cost = self.crossing.get(line).copied().unwrap_or_default();
-        match self.crossed(moment, line, midi).map_or(0, |p| p.out) {
+        let cost = self.order.cost(line);
+        match self.crossed(moment, line, midi).unwrap_or_default() {
             0 => 0.0,
             1 => cost * 0.8,
             _ => cost,
         }
     }
-}
-
-/// Pairs of seats.
-#[derive(Clone, Copy, Default)]
-struct Pairs {
-    all: u32,
-    /// Out of order.
-    out: u32,
 }
 
 /// The cost of a pitch.
@@ -471,10 +515,6 @@ pub fn cost_in(costs: &ClassCosts, midi: i16) -> f32 {
         .get(midi.rem_euclid(12).unsigned_abs() as usize)
         .copied()
         .unwrap_or_default()
-}
-
-fn bucket(others: usize) -> usize {
-    others.clamp(2, BUCKETS + 1) - 2
 }
 
 /// The chord symbols as sets.

@@ -77,7 +77,8 @@ pub(super) fn cells(score: &Score, units: &[Unit]) -> Vec<Cell> {
             .flatten()
             .map(|s| (s.onset, s.end))
             .collect();
-        all.sort_unstable();
+        // Each part is in order already: a sort that keeps runs only merges them.
+        all.sort();
         let mut sounds_until = None;
         for (onset, end) in all {
             if sounds_until.is_none_or(|u| onset > u && onset - u >= score.felt_beat_at(onset)) {

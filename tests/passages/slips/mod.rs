@@ -332,6 +332,7 @@ pub static ROWS: [Row; 43] = [
         place: |p, _| p.symbols,
         how: How::Bass,
         rules: &[
+            "bass-against-symbol",
             "wrong-note",
             "chord-symbol-agreement",
             "unavailable-tension",
