@@ -276,11 +276,8 @@ fn in_bar(
                 continue;
             };
             // Of two in a family the rest of the section says who is right.
-            if let [a, b] = values[..]
-                && a != b
-            {
-                let others = || all.iter().map(|&p| slur(p));
-                let votes = |value: Option<Slur>| others().filter(|s| *s == value).count();
+            if let [a, b] = values[..] {
+                let votes = |value| all.iter().filter(|&&p| slur(p) == value).count();
                 wanted = if votes(b) > votes(a) { b } else { a };
             }
             let level = level(&values, all.iter().map(|&p| slur(p)), &wanted);
