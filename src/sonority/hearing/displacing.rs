@@ -4,7 +4,7 @@
 use super::convincing::{Counts, FEW, convinces, leaps};
 use super::likelihood::{Reread, gain};
 use super::path::{border, cheapest, follows, last_note, runs};
-use super::witness::{Attack, ClassCosts, Line, Witness, cost_in};
+use super::witness::{Attack, Line, Witness, cost_in};
 use crate::ground::pitch::{Pitch, Step, Transposition};
 use crate::ground::time::Ticks;
 use crate::score::{Displacement, NoteFlags, Score, Stretch, StretchFault};
@@ -20,6 +20,15 @@ const LITTLE: f32 = 0.4;
 
 /// What each note of a stretch must gain on average to be looked at, in nats.
 const RATHER: f32 = 0.15;
+
+/// What is against an accidental that the key does not have, in nats.
+const ALTERED: f32 = 0.7;
+
+/// What a note costs that is not the one that all others strike, in nats.
+const FOREIGN: f32 = 3.0;
+
+/// How much of what a class costs in this score counts for the accidental of a note that is moved by steps.
+const TAUGHT: f32 = 0.3;
 
 /// What a note costs that is read otherwise than it stands, in nats.
 const OTHERWISE: f32 = 0.25;
@@ -90,21 +99,21 @@ pub fn displaced(score: &Score, witness: &Witness, line: usize) -> Option<Found>
         return None;
     }
     let costs = all_costs(score, witness, line);
-    let kinds: Vec<Option<[f32; READINGS]>> =
-        own.attacks
-            .iter()
-            .map(|attack| {
-                let company = witness.company(attack.moment, line)?;
-                Some(std::array::from_fn(|state| {
-                    let midi = match reading(state) {
-                        Reading::Up(n) => attack.midi + n,
-                        Reading::Steps(n) => stepped(score, own, attack, n, None)
-                            .map_or(attack.midi, |s| s.pitch.midi()),
-                    };
-                    company.unlikely(midi)
-                }))
-            })
-            .collect();
+    let kinds: Vec<Option<[f32; READINGS]>> = own
+        .attacks
+        .iter()
+        .map(|attack| {
+            let company = witness.company(attack.moment, line)?;
+            Some(std::array::from_fn(|state| {
+                let midi = match reading(state) {
+                    Reading::Up(n) => attack.midi + n,
+                    Reading::Steps(n) => stepped(score, own, attack, n, |_| 0.0)
+                        .map_or(attack.midi, |s| s.pitch.midi()),
+                };
+                company.unlikely(midi)
+            }))
+        })
+        .collect();
     let mut best: Option<Found> = None;
     for (state, from, to) in candidates(score, own, &costs, &kinds) {
         let found = judged(score, witness, line, (state, from, to), &costs);
@@ -230,8 +239,8 @@ fn judged(
                 Reading::Up(n) => attack.midi + n,
                 Reading::Steps(n) => {
                     let company = witness.company(attack.moment, line);
-                    let costs = company.map(|c| witness.class_costs(c, Some(attack.midi)));
-                    let step = stepped(score, own, attack, n, costs.as_ref())?;
+                    let costs = |midi| company.map_or(0.0, |c| c.unlikely(midi));
+                    let step = stepped(score, own, attack, n, costs)?;
                     unlikely += step.unlikely;
                     step.pitch.midi()
                 }
@@ -286,18 +295,43 @@ fn judged(
     if gain < GAIN || !convinces(own, (from, to), &counts, reading(state).semitones()) {
         return None;
     }
+    // What cannot be compared goes with a whole part, where it is in unison with the others so.
+    let (from, to) = match whole && unisons(score, witness, line, state) {
+        true => (0, own.attacks.len()),
+        false => (from, to),
+    };
     Some(Found {
         gain,
         stretch: Stretch {
             part: own.part,
             from: own.attacks.get(from)?.note,
             to: last_note(score, own, to)?,
-            fault: read_otherwise(score, witness, line, (from, to), reading(state))?,
+            fault: read_otherwise(score, witness, line, (from, to), reading(state), TAUGHT)?,
             compared: counts.compared,
             fit: counts.fit,
             stand: counts.stand,
         },
     })
+}
+
+/// Whether a part has more notes in unison with all others as it is read than as it stands, or as many.
+fn unisons(score: &Score, witness: &Witness, line: usize, state: usize) -> bool {
+    let Some(own) = witness.lines.get(line) else {
+        return false;
+    };
+    let (mut read, mut stand) = (0, 0);
+    for attack in &own.attacks {
+        let same =
+            |midi: i16| usize::from(witness.in_unison(attack.moment, line, midi) == Some(true));
+        let costs = |midi| FOREIGN * (1 - same(midi)) as f32;
+        let midi = match reading(state) {
+            Reading::Up(n) => Some(attack.midi + n),
+            Reading::Steps(n) => stepped(score, own, attack, n, costs).map(|s| s.pitch.midi()),
+        };
+        read += midi.map_or(0, same);
+        stand += same(attack.midi);
+    }
+    read >= stand
 }
 
 fn counted_of(costs: &[Option<[f32; READINGS]>], from: usize, to: usize) -> usize {
@@ -329,10 +363,12 @@ fn costs(
         let (midi, unlikely) = match reading(state) {
             Reading::Up(0) => (attack.midi, 0.0),
             Reading::Up(n) => (attack.midi + n, OTHERWISE),
-            Reading::Steps(n) => match stepped(score, own, attack, n, Some(&by_class)) {
-                Some(step) => (step.pitch.midi(), OTHERWISE + step.unlikely),
-                None => (attack.midi, OTHERWISE),
-            },
+            Reading::Steps(n) => {
+                match stepped(score, own, attack, n, |midi| cost_in(&by_class, midi)) {
+                    Some(step) => (step.pitch.midi(), OTHERWISE + step.unlikely),
+                    None => (attack.midi, OTHERWISE),
+                }
+            }
         };
         cost_in(&by_class, midi) + witness.cost_of_seat(attack.moment, line, midi) + unlikely
     }))
@@ -352,7 +388,7 @@ fn stepped(
     own: &Line,
     attack: &Attack,
     steps: i8,
-    costs: Option<&ClassCosts>,
+    costs: impl Fn(i16) -> f32,
 ) -> Option<Stepped> {
     let part = score.parts.get(own.part as usize)?;
     let written = part.notes.get(attack.note as usize)?.written;
@@ -368,17 +404,14 @@ fn stepped(
         pitch: moved(by_key),
         unlikely: foreign,
     };
-    let Some(costs) = costs else {
-        return Some(as_key);
-    };
     let altered = [by_key - 1, by_key + 1]
         .into_iter()
         .filter(|a| a.abs() <= 1)
         .map(|alter| Stepped {
             pitch: moved(alter),
-            unlikely: foreign + 0.9,
+            unlikely: foreign + ALTERED,
         });
-    let cost = |s: &Stepped| cost_in(costs, s.pitch.midi()) + s.unlikely;
+    let cost = |s: &Stepped| costs(s.pitch.midi()) + s.unlikely;
     std::iter::once(as_key)
         .chain(altered)
         .min_by(|a, b| cost(a).total_cmp(&cost(b)))
@@ -393,6 +426,23 @@ const fn interval(semitones: i16) -> Transposition {
     }
 }
 
+/// A stretch that was moved by steps, its accidentals chosen again in the score as it is read.
+pub fn again(score: &Score, read: &Score, stretch: &Stretch) -> Option<StretchFault> {
+    let StretchFault::Displaced {
+        by: Displacement::Steps(n),
+        ..
+    } = stretch.fault
+    else {
+        return None;
+    };
+    let witness = Witness::of(read);
+    let line = witness.lines.iter().position(|l| l.part == stretch.part)?;
+    let attacks = &witness.lines.get(line)?.attacks;
+    let from = attacks.partition_point(|a| a.note < stretch.from);
+    let to = attacks.partition_point(|a| a.note < stretch.to);
+    read_otherwise(score, &witness, line, (from, to), Reading::Steps(-n), 1.0)
+}
+
 /// What the notes of a stretch were meant to sound.
 fn read_otherwise(
     score: &Score,
@@ -400,6 +450,7 @@ fn read_otherwise(
     line: usize,
     range: (usize, usize),
     by: Reading,
+    taught: f32,
 ) -> Option<StretchFault> {
     let own = witness.lines.get(line)?;
     let part = score.parts.get(own.part as usize)?;
@@ -434,8 +485,17 @@ fn read_otherwise(
                         }
                     };
                     let company = witness.company(attack.moment, line);
-                    let costs = company.map(|c| witness.class_costs(c, Some(attack.midi)));
-                    stepped(score, own, &attack, -n, costs.as_ref())?.pitch
+                    let by_class = company.map(|c| (c, witness.class_costs(c, Some(attack.midi))));
+                    // What is known of chords before this score counts as much: a fault that goes on for
+                    // long has taught the score its own.
+                    let costs = |midi| match by_class {
+                        Some((c, costs)) => taught * cost_in(&costs, midi) + c.unlikely(midi),
+                        None if witness.in_unison(attack.moment, line, midi) == Some(false) => {
+                            FOREIGN
+                        }
+                        None => 0.0,
+                    };
+                    stepped(score, own, &attack, -n, costs)?.pitch
                 }
             };
             Some((index, pitch))

@@ -25,6 +25,10 @@ use witness::Witness;
 /// How many stretches of a score are read otherwise than they stand, at most.
 const MOST: usize = 8;
 
+/// How often the accidentals of a line moved by steps are chosen again: what is right in one chord
+/// speaks for the next.
+const AGAIN: usize = 3;
+
 /// The score as it is meant to sound; `None` when every part sounds as its file says.
 pub fn heard(score: &Score) -> Option<Score> {
     if !score.presumed.is_empty() || !score.stretches.is_empty() {
@@ -46,11 +50,18 @@ pub fn heard(score: &Score) -> Option<Score> {
     }
     // The clearest first: what it explains is no second fault.
     for _ in 0..MOST {
-        let Some(stretch) = clearest(meant.as_ref().unwrap_or(score)) else {
+        let Some(mut stretch) = clearest(meant.as_ref().unwrap_or(score)) else {
             break;
         };
         let read = meant.get_or_insert_with(|| score.clone());
         apply(read, &stretch);
+        for _ in 0..AGAIN {
+            let Some(fault) = displacing::again(score, read, &stretch) else {
+                break;
+            };
+            stretch.fault = fault;
+            apply(read, &stretch);
+        }
         read.stretches.push(stretch);
     }
     meant

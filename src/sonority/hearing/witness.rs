@@ -278,6 +278,15 @@ impl Witness {
         (classes.count_ones() >= 3).then_some(out)
     }
 
+    /// Whether a pitch of a line is of the class that all others strike in a moment; `None` where they
+    /// are silent or strike several.
+    pub fn in_unison(&self, moment: usize, line: usize, midi: i16) -> Option<bool> {
+        let mut others = self.strikes(moment).iter().filter(|s| s.line != line);
+        let first = others.next()?.midi;
+        let alike = others.all(|s| (s.midi - first) % 12 == 0);
+        alike.then_some((midi - first) % 12 == 0)
+    }
+
     /// How far a pitch of a line would be from the middle of what the others of its section strike.
     pub fn away(&self, moment: usize, line: usize, midi: i16) -> i32 {
         let section = self.lines.get(line).map(|l| l.section);
