@@ -253,7 +253,10 @@ pub(crate) fn technique_by_bar<'s>(
     score: &'s Score,
     section: &str,
 ) -> impl Fn(u32) -> Option<Option<&'s str>> + use<'s> {
-    let of_section = |s: &&Stretch| s.section.as_deref().is_none_or(|key| key == section);
+    let of_section = |s: &&Stretch| {
+        let stated = s.section.as_deref();
+        stated.is_none_or(|key| is_of_section(key, section))
+    };
     let here: Vec<&Stretch> = stretches.iter().copied().filter(of_section).collect();
     let first = FirstForBar::new(here.iter().map(|s| s.bars.as_ref()));
     move |bar| {
@@ -262,6 +265,13 @@ pub(crate) fn technique_by_bar<'s>(
             .and_then(|at| here.get(at))
             .map(|s| s.technique.as_deref())
     }
+}
+
+/// Whether what is stated for a section holds for another: for itself, and for one that others have joined
+/// (`saxes` for "clarinet and saxes").
+fn is_of_section(stated: &str, section: &str) -> bool {
+    let mut joined = section.split(", ").flat_map(|p| p.split(" and "));
+    stated == section || joined.any(|one| one == stated)
 }
 
 impl PartSet {
@@ -372,5 +382,15 @@ mod tests {
         style.prepare(&mut score);
         let seats: Vec<Option<u8>> = score.parts.iter().map(|p| p.seat).collect();
         assert_eq!(seats, [1, 3, 4, 3, 4].map(Some));
+    }
+
+    #[test]
+    fn what_is_stated_for_a_section_holds_where_others_have_joined_it() {
+        for joined in ["saxes", "clarinet and saxes", "flute, clarinet and saxes"] {
+            assert!(super::is_of_section("saxes", joined), "{joined}");
+        }
+        for other in ["trumpets", "brass", "clarinet and bassoons"] {
+            assert!(!super::is_of_section("saxes", other), "{other}");
+        }
     }
 }

@@ -606,13 +606,12 @@ fn other_accidental(
         (odd.upper, odd.a, odd.lower, upper?.0)
     };
     let part = score.parts.get(at.part as usize)?;
-    let (name, other) = (
-        wording::part(score, at.part),
-        wording::part(score, model.part),
-    );
+    let name = wording::part(score, at.part);
+    let other = wording::part(score, model.part);
     let message = format!(
-        "{name} has {} where {other}, in unison with it, has the note by its other name: {wanted} for this player",
-        note.written
+        "{name} has {} where {other}, in {} with it, has the note by its other name: {wanted} for this player",
+        note.written,
+        wording::in_one_line(odd.a, odd.b)
     );
     Some(
         RULE.finding(note.at, message)
@@ -686,21 +685,20 @@ fn disagree(input: &RuleInput<'_>, passage: &Passage, odd: &Together<'_>) -> Fin
     let sounding = right
         .sounding
         .octaves(i8::try_from(octaves).unwrap_or_default());
-    let (name, other) = (
-        wording::part(score, at.part),
-        wording::part(score, model.part),
-    );
+    let name = wording::part(score, at.part);
+    let other = wording::part(score, model.part);
     RULE.finding(
         note.at,
         format!(
-            "{name} has {}, but {other}, in unison with it, has {}",
+            "{name} has {}, but {other}, in {} with it, has {}",
             wording::for_player(score, at, note.sounding),
+            wording::in_one_line(note, right),
             wording::for_player(score, model, right.sounding)
         ),
     )
     .parts([at.part])
     .instead(format!(
-        "{name}: write {} instead of {}, if the line is meant in unison",
+        "{name}: write {} instead of {}, if both are to have one line",
         wording::for_player(score, at, sounding),
         wording::for_player(score, at, note.sounding)
     ))

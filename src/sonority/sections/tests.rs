@@ -108,6 +108,56 @@ fn single_players_who_make_one_chord_are_a_section() {
 }
 
 #[test]
+fn a_soprano_is_the_lead_of_its_own_section() {
+    let parts = [
+        ("soprano", "soprano saxophone", LEAD),
+        ("alto", "alto saxophone", SECOND),
+        ("tenor 1", "tenor saxophone", THIRD),
+        ("tenor 2", "tenor saxophone", FOURTH),
+        ("baritone", "baritone saxophone", DOUBLING),
+    ];
+    assert_eq!(grouped(&parts), ["saxes"]);
+}
+
+#[test]
+fn saxes_that_double_brass_an_octave_below_stay_a_section() {
+    let parts = [
+        ("trumpet 1", "trumpet", LEAD),
+        ("trumpet 2", "trumpet", SECOND),
+        ("trumpet 3", "trumpet", THIRD),
+        ("trumpet 4", "trumpet", FOURTH),
+        ("alto 1", "alto saxophone", "C4 D4 E4 G4 A4 G4 E4 D4"),
+        ("alto 2", "alto saxophone", "A3 B3 C4 E4 G4 E4 C4 B3"),
+        ("tenor 1", "tenor saxophone", "G3 Ab3 A3 C4 E4 C4 A3 Ab3"),
+        ("tenor 2", "tenor saxophone", "E3 F3 G3 A3 C4 A3 G3 F3"),
+    ];
+    assert_eq!(grouped(&parts), ["trumpets", "saxes"]);
+}
+
+#[test]
+fn horns_in_pairs_are_one_section() {
+    // The first and third above, the second and fourth below: published orchestration texts.
+    let parts = [
+        ("horn 1", "french horn", LEAD),
+        ("horn 2", "french horn", THIRD),
+        ("horn 3", "french horn", SECOND),
+        ("horn 4", "french horn", FOURTH),
+    ];
+    assert_eq!(grouped(&parts), ["French horns"]);
+}
+
+#[test]
+fn woodwinds_in_counterpoint_are_no_section() {
+    let parts = [
+        ("flute", "flute", "C6 - - B5 A5 - G5 -"),
+        ("oboe", "oboe", ". E5 F5 - G5 F5 E5 D5"),
+        ("clarinet", "clarinet", "C5 - D5 - . . E5 D5"),
+        ("bassoon", "bassoon", "C3 - - - G3 - - -"),
+    ];
+    assert!(heard(&parts).iter().all(|s| s.parts.len() == 1));
+}
+
+#[test]
 fn a_section_changes_in_mid_chart() {
     let rest = ". . . . . . . .";
     let parts = [

@@ -4,7 +4,7 @@ use super::super::chords::{Family, passing};
 use super::super::line::Kind;
 use super::super::passage::{Hit, Passage};
 use super::super::right::{approach, fits, parallel};
-use super::super::voicing::shaped;
+use super::super::voicing::{Technique, shaped};
 use super::shapes::{Seat, doubling_seat, seat};
 use crate::ensembles::notes::{Dice, Tone, key_alter, under};
 
@@ -185,7 +185,9 @@ pub fn missed_change(_: &mut Dice, passage: &Passage, at: usize) -> Option<Vec<T
     let first =
         before.index != hit.index && !before.kind.moves() && hit.at == passage.chords[hit.index].at;
     let mut voices = before.voices.clone();
-    if voices.len() != hit.voices.len() || before.technique != hit.technique {
+    // Stacks share their notes with those of the next chord.
+    let stack = matches!(hit.technique, Technique::Fourths | Technique::Cluster);
+    if stack || voices.len() != hit.voices.len() || before.technique != hit.technique {
         return None;
     }
     voices[0] = hit.voices[0];
