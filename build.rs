@@ -89,10 +89,11 @@ const GLYPHS: [(&str, &str); 73] = [
 const FONT: &str = "Leipzig";
 
 /// The tables of `rules/` that every run reads. House styles stay TOML: their mistakes have lines.
-const TABLES: [&str; 6] = [
+const TABLES: [&str; 7] = [
     "chords",
     "diagnosis",
     "harmonisations",
+    "frequency",
     "instruments",
     "low-intervals",
     "words",

@@ -86,8 +86,14 @@ fn the_range_of_the_table_is_the_range_that_is_judged() {
         let (low, high) = reach(i);
         for beyond in [low - 1, high + 1] {
             let found = of_range(&quarters(i, [beyond]));
+            // Voices differ more than instruments: what is just beyond is no error yet.
+            let least = if i.is(Property::Sung) {
+                Level::Warning
+            } else {
+                Level::Error
+            };
             assert!(
-                found.iter().any(|f| f.level == Level::Error),
+                found.iter().any(|f| f.level >= least),
                 "{}: written {} is beyond all its ranges and is no error",
                 i.key,
                 pitch(beyond)

@@ -779,7 +779,7 @@ fn chords_too_low() {
     said(
         "F10",
         (&TROMBONES, "C", &[("1", "C", "E3 C3 G2 E2")]),
-        ("low-interval", Level::Error),
+        ("low-interval", Level::Warning),
         &["minor third", "E2", "C3"],
     );
     silent(

@@ -130,20 +130,26 @@ pub fn open(bytes: &[u8]) -> Result<(String, Vec<u8>), ContainerError> {
 
 /// The same within other limits than the usual ones.
 pub fn open_within(bytes: &[u8], limits: &Limits) -> Result<(String, Vec<u8>), ContainerError> {
-    let (mut archive, name) = look_up(bytes, limits)?;
+    let (mut archive, name, _) = look_up(bytes, limits)?;
     let score = unpack(&mut archive, &name, limits.unpacked, limits.ratio)?;
     Ok((name, score))
 }
 
+/// What is wrong with the table of contents of a container that can be read without one, since it holds
+/// one score only.
+pub fn fault_of_contents(bytes: &[u8], limits: &Limits) -> Option<ContainerError> {
+    look_up(bytes, limits).ok()?.2
+}
+
 /// Whether the bytes are a container whose table of contents names a score that is in it.
 pub fn names_a_score(bytes: &[u8], limits: &Limits) -> bool {
-    look_up(bytes, limits).is_ok_and(|(archive, name)| archive.index_for_name(&name).is_some())
+    look_up(bytes, limits).is_ok_and(|(archive, name, _)| archive.index_for_name(&name).is_some())
 }
 
 /// The byte order mark of a container's score, when that is the entry `name` and `text` byte for
 /// byte: see [`encoding::verbatim`].
 pub fn verbatim(bytes: &[u8], name: &str, text: &str) -> Option<&'static [u8]> {
-    let (mut archive, score) = look_up(bytes, &Limits::USUAL).ok()?;
+    let (mut archive, score, _) = look_up(bytes, &Limits::USUAL).ok()?;
     if score != name {
         return None;
     }
@@ -195,24 +201,47 @@ fn claimed_entries(bytes: &[u8]) -> u64 {
     counts.filter_map(number).max().unwrap_or_default()
 }
 
-/// The container opened, and the name of its score.
-fn look_up<'a>(bytes: &'a [u8], limits: &Limits) -> Result<(Archive<'a>, String), ContainerError> {
+/// The container opened, the name of its score, and what is wrong with the table that should name it.
+fn look_up<'a>(
+    bytes: &'a [u8],
+    limits: &Limits,
+) -> Result<(Archive<'a>, String, Option<ContainerError>), ContainerError> {
     let mut archive = opened(bytes)?;
     let contents = match unpack(&mut archive, CONTENTS, MAX_CONTENTS, limits.ratio) {
         Err(ContainerError::Missing(_)) => return Err(ContainerError::NoContents),
         Err(ContainerError::TooLarge { .. }) => return Err(ContainerError::ContentsTooLarge),
         other => other?,
     };
-    let contents = encoding::decode(&contents)
-        .map_err(|e: EncodingError| ContainerError::BadContents(e.to_string()))?;
-    let name = rootfile(&contents)?;
+    let named = encoding::decode(&contents)
+        .map_err(|e: EncodingError| ContainerError::BadContents(e.to_string()))
+        .and_then(|contents| rootfile(&contents));
+    let (name, fault) = match named {
+        Ok(name) => (name, None),
+        // Some programs write names with apostrophes into it and spoil it so.
+        Err(fault @ ContainerError::BadContents(_)) => match only_score(&archive) {
+            Some(name) => (name, Some(fault)),
+            None => return Err(fault),
+        },
+        Err(fault) => return Err(fault),
+    };
     let leads_out = name.starts_with(['/', '\\'])
         || name.contains(':')
         || name.split(['/', '\\']).any(|step| step == "..");
     if leads_out {
         return Err(ContainerError::Outside(name));
     }
-    Ok((archive, name))
+    Ok((archive, name, fault))
+}
+
+/// The one entry that can be a score; `None` where there are several, or none.
+fn only_score(archive: &Archive<'_>) -> Option<String> {
+    let is_score = |name: &Cow<'_, str>| {
+        let name = name.to_lowercase();
+        !name.starts_with("meta-inf/") && (name.ends_with(".xml") || name.ends_with(".musicxml"))
+    };
+    let mut scores = archive.file_names().filter_map(Result::ok).filter(is_score);
+    let name = scores.next()?.into_owned();
+    scores.next().is_none().then_some(name)
 }
 
 /// The container with one entry replaced, piece by piece: packed in the same way and with its time
@@ -417,6 +446,18 @@ mod tests {
             Err(ContainerError::BadContents(_))
         ));
         assert!(matches!(with(b"\xFF"), Err(ContainerError::BadContents(_))));
+        // A table that cannot be read is none, where there is but one score.
+        let spoiled =
+            b"<container><rootfiles><rootfile full-path='it's.xml'/></rootfiles></container>";
+        let one = container(&[
+            (CONTENTS, spoiled),
+            ("it's.xml", b"<score/>"),
+            ("a.png", b""),
+        ]);
+        assert_eq!(open(&one).unwrap().0, "it's.xml");
+        assert!(fault_of_contents(&one, &Limits::USUAL).is_some());
+        let two = container(&[(CONTENTS, spoiled), ("it's.xml", b""), ("b.xml", b"")]);
+        assert!(matches!(open(&two), Err(ContainerError::BadContents(_))));
         assert_eq!(
             with(&contents("<rootfile full-path='s.xml'/>")),
             Err(ContainerError::Missing("s.xml".to_owned()))

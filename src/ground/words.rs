@@ -54,6 +54,10 @@ pub(crate) struct DynamicWords {
     pub(crate) after_attack: FxHashMap<Box<str>, Box<str>>,
     /// Words that tell a player how loud to enter.
     pub(crate) in_words: FxHashSet<Box<str>>,
+    /// Beginnings of words after which the loudness is another one by and by.
+    pub(crate) changing: Vec<Box<str>>,
+    /// The same in several words.
+    pub(crate) phrases: Vec<Box<str>>,
 }
 
 /// Words of mutes and other changes.

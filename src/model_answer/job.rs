@@ -67,7 +67,7 @@ impl Job<'_> {
         let lenient = self.is_quick(at);
         voicing.windows(2).all(|w| match w {
             [a, b] => {
-                low::below(*a, *b).is_none_or(|(by, _)| lenient && by < low::distance().warning)
+                low::below(*a, *b).is_none_or(|(by, _)| lenient && by < low::distance().avoided)
             }
             _ => true,
         })

@@ -180,6 +180,9 @@ fn inferred(score: &Score, passage: &Passage) -> Vec<Inferred> {
 /// What was not checked, and why.
 fn remarks(score: &Score, style: &Style, passages: &[Passage]) -> Vec<String> {
     let mut remarks: Vec<String> = grouping(score, passages).into_iter().collect();
+    if let Some(fault) = &score.spoiled_contents {
+        remarks.push(format!("{fault}; the only score in the container was read"));
+    }
     if score.cut_texts > 0 {
         remarks.push(format!(
             "texts of the score were cut, {} in all: {LONGEST_NAME} characters of a name, a number or a \

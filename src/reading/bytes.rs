@@ -39,8 +39,17 @@ pub fn read_bytes_by(
     instruments: &'static Catalogue,
     limits: &Limits,
 ) -> Result<Score, Problem> {
-    match content(path, bytes.into(), limits)? {
-        Content::MusicXml(member, text) => musicxml::read_within(path, member, text, *limits),
+    let bytes = bytes.into();
+    match content(path, bytes.clone(), limits)? {
+        Content::MusicXml(member, text) => {
+            let fault = member
+                .as_ref()
+                .and_then(|_| container::fault_of_contents(&bytes, limits));
+            drop(bytes);
+            let mut score = musicxml::read_within(path, member, text, *limits)?;
+            score.spoiled_contents = fault.map(|f| f.to_string());
+            Ok(score)
+        }
         Content::Grid(text) => grid::read_by(path, text, instruments, limits),
     }
 }

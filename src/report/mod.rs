@@ -2,6 +2,7 @@
 
 pub mod analysis;
 pub mod class;
+mod frequency;
 pub mod grid_view;
 pub mod html;
 pub mod json;
@@ -17,6 +18,7 @@ use crate::ground::text::Span;
 use crate::proof::fingerprint::{self, Print};
 use crate::proof::{Heard, Proofed};
 use crate::score::{Score, Source};
+use std::cmp::Reverse;
 use std::collections::BTreeMap;
 use std::path::PathBuf;
 
@@ -35,13 +37,14 @@ impl ProofedFile {
         self.path.display().to_string()
     }
 
-    /// The findings in order of bar and beat; empty when the file could not be read.
+    /// The findings, errors first, then warnings, each in order of bar and beat; empty when the file could not
+    /// be read.
     fn findings(&self) -> Vec<&Finding> {
         let mut all: Vec<&Finding> = match &self.outcome {
             Ok((_, proofed)) => proofed.findings.iter().collect(),
             Err(_) => Vec::new(),
         };
-        all.sort_by_key(|f| f.at);
+        all.sort_by_key(|f| (Reverse(f.level), f.at));
         all
     }
 

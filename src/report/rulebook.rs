@@ -1,8 +1,8 @@
-//! The rulebook: what each rule asks, why, when it keeps silent, where it comes from, and a wrong
-//! and a right example drawn as grids. Everything comes from the rules themselves.
+//! The rulebook: what each rule asks, why, when it keeps silent, where it comes from, how often it speaks on
+//! open scores, and a wrong and a right example drawn as grids. The rest comes from the rules themselves.
 
 use super::grid_view::GridView;
-use super::{advice, table};
+use super::{advice, frequency, table};
 use crate::finding::Finding;
 use crate::proof::proof;
 use crate::rules::{self, Example, Group, Rule};
@@ -92,6 +92,8 @@ pub fn page(rule: &Rule) -> String {
         }
     }
     wrap(&mut out, "source: ", rule.source);
+    out.push('\n');
+    out.push_str(&frequency::lines(rule.name));
     for example in rule.examples {
         let _ = writeln!(out, "\nwrong:\n");
         show(&mut out, rule, example.wrong);

@@ -23,10 +23,14 @@
 //! | `slur starts`, `slur ends` | one end of a slur at the note there |
 //! | `accidental` | an accidental is printed at the note there |
 //! | `fermata` | a fermata over the note there |
+//! | `impossible altered by 9 semitones` | the note there is one that cannot be read, and why |
+//! | `word ends` | a word of the text ends under the note there |
+//! | `rolled` | an arpeggio sign at the note there |
 //! | `rehearsal mark B` | a rehearsal mark over the bar |
 //! | `multi-bar rest 8` | a rest of so many bars starts with the bar |
 //! | `double bar` | a double bar line ends the bar |
 //! | `repeat starts`, `repeat ends` | a repeat sign at the bar's start or end |
+//! | `no bar line` | none is drawn at the bar's end |
 //! | `holds 3` | the bar's notes and rests add up to so many beats |
 //! | `uncounted` | the file says that the bar does not count, as a pickup |
 //! | `cadenza` | the bar has no meter |
@@ -385,6 +389,14 @@ impl<'a> Sign<'a> {
             ("cue", "note") => self.flag(part, NoteFlags::CUE)?,
             ("fall", "") => self.articulate(part, Articulations::FALL)?,
             ("fermata", "") => self.articulate(part, Articulations::FERMATA)?,
+            ("impossible", why) => {
+                self.flag(part, NoteFlags::LEFT_OUT)?;
+                let span = self.note(part)?.span;
+                part.impossible
+                    .push(Mark::new(self.at, why.to_owned(), span));
+            }
+            ("word", "ends") => self.flag(part, NoteFlags::WORD_END)?,
+            ("rolled", "") => self.articulate(part, Articulations::ROLLED)?,
             ("tie", "starts") => self.flag(part, NoteFlags::TIED_OUT)?,
             ("tie", "ends") => self.flag(part, NoteFlags::TIED_IN)?,
             ("slur", "starts") => {
@@ -417,6 +429,7 @@ impl<'a> Sign<'a> {
                 bar.multi_rest = Some(rest.strip_prefix("rest ")?.parse().ok()?);
             }
             ("double", "bar") => bar.double_bar = true,
+            ("no", "bar line") => bar.goes_on = true,
             ("repeat", "starts") => bar.repeat_start = true,
             ("repeat", "ends") => bar.repeat_end = true,
             ("holds", beats) => bar.filled = self.beat.times(beats.parse().ok()?),

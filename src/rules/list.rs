@@ -68,6 +68,7 @@ list_rules! {
     agreement::tempo_agreement,
     notation::bar_length,
     notation::tie_mismatch,
+    notation::impossible_note,
     notation::spelling,
     notation::transposition,
     notation::key_signature_agreement,

@@ -11,6 +11,7 @@
 //! | `harmony/` ... `notation/` | the rules |
 //! | `own/` | the rules of a house's own |
 //! | `list.rs` | all rules in their order |
+//! | `one_mistake.rs` | findings that another one explains |
 //! | `run.rs` | runs them |
 //!
 //! Each line uses those above it only.

@@ -1,10 +1,12 @@
 //! One mistake, one finding: where several rules speak of the same notes, which of them is heard.
 
+use super::input::RuleInput;
 use super::list::named;
 use super::rule::{Group, Rule};
-use super::{harmony, players, rubs};
+use super::{harmony, notation, players, rubs};
 use crate::finding::{Finding, Level};
-use crate::score::{Change, NoteRef, Place};
+use crate::ground::time::Ticks;
+use crate::score::{Change, NoteRef, Place, StretchFault};
 use rustc_hash::FxHashMap;
 use std::cmp::Reverse;
 
@@ -79,4 +81,68 @@ pub(super) fn out_of_range(findings: &mut Vec<Finding>) {
             own.remedies.extend(other.remedies.into_iter().filter(only));
         }
     }
+}
+
+/// Music in which a section is not whole: a bar of one of its parts is missing, or stops short.
+struct Gap {
+    /// 0-based; the first bar and the last.
+    bars: (u32, u32),
+    /// In the first bar, from here on.
+    from: Ticks,
+    /// The parts of the section, 0-based.
+    parts: Vec<u32>,
+}
+
+/// Chords that lack the note of a part whose bar is missing or too short say nothing: their findings about
+/// pitch go.
+pub(super) fn in_whole_bars(input: &RuleInput<'_>, findings: &mut Vec<Finding>) {
+    let gaps = gaps(input, findings);
+    if gaps.is_empty() {
+        return;
+    }
+    findings.retain(|f| {
+        let inside = |gap: &Gap| {
+            let bar = f.at.bar;
+            (gap.bars.0..=gap.bars.1).contains(&bar)
+                && (bar > gap.bars.0 || f.at.offset >= gap.from)
+                && f.parts.iter().any(|p| gap.parts.contains(p))
+        };
+        !(is_of_pitch(f.rule) && gaps.iter().any(inside))
+    });
+}
+
+fn gaps(input: &RuleInput<'_>, findings: &[Finding]) -> Vec<Gap> {
+    let sections = || input.passages.iter().map(|p| &p.section);
+    let with = |part: u32| -> Vec<u32> {
+        let of = sections().filter(|s| s.parts.iter().any(|m| m.part == part));
+        of.flat_map(|s| s.parts.iter().map(|m| m.part)).collect()
+    };
+    let mut gaps = Vec::new();
+    let short = |f: &&Finding| f.rule == notation::bar_length::RULE.name && f.level == Level::Error;
+    for finding in findings.iter().filter(short) {
+        gaps.extend(finding.parts.iter().map(|part| Gap {
+            bars: (finding.at.bar, finding.at.bar),
+            from: finding.at.offset,
+            parts: with(*part),
+        }));
+    }
+    for stretch in &input.score.stretches {
+        if let StretchFault::BarMissing(bar) = stretch.fault {
+            gaps.push(Gap {
+                bars: (bar, bar),
+                from: Ticks::ZERO,
+                parts: with(stretch.part),
+            });
+        }
+    }
+    let whole = input.whole();
+    for (count, parts) in &whole.out_of_step {
+        let last = u32::try_from(count.min(&whole.bars).saturating_sub(1)).unwrap_or(u32::MAX);
+        gaps.extend(parts.iter().map(|part| Gap {
+            bars: (last, u32::MAX),
+            from: Ticks::ZERO,
+            parts: with(*part),
+        }));
+    }
+    gaps
 }

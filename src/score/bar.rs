@@ -32,6 +32,8 @@ pub struct PartBar {
     pub uncounted: bool,
     /// A double or final bar line at its end.
     pub double_bar: bool,
+    /// No bar line is drawn at its end: the bar goes on in the next.
+    pub goes_on: bool,
     /// A repeat sign at its start.
     pub repeat_start: bool,
     /// A repeat sign at its end.
@@ -48,9 +50,6 @@ pub struct PartBar {
     pub slashes: bool,
     /// No meter is in force (a cadenza).
     pub unmeasured: bool,
-    /// A voice that starts with the bar and stops short of `filled`, and how much of the bar it
-    /// fills; nothing in the file says that the rest of it is to be left out.
-    pub short_voice: Option<(u8, Ticks)>,
     /// The bytes of the bar.
     pub span: Span,
 }

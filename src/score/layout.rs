@@ -87,6 +87,8 @@ impl Score {
             place(&mut part.words, &when);
             place(&mut part.dynamics, &when);
             place(&mut part.hairpins, &when);
+            place(&mut part.pedals, &when);
+            place(&mut part.impossible, &when);
             place(&mut part.loose_slurs, &when);
             place(&mut part.chords, &when);
             place(&mut part.tempos, &when);

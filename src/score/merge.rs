@@ -149,8 +149,7 @@ impl Change {
         });
         let bars = part.bars.iter_mut().all(|b| {
             self.span(&mut b.span);
-            let voice = b.short_voice.as_mut().is_none_or(|(_, t)| self.ticks(t));
-            voice && self.ticks(&mut b.filled)
+            self.ticks(&mut b.filled)
         });
         for span in &mut part.accidentals {
             self.span(span);
@@ -165,6 +164,8 @@ impl Change {
             && self.marks(&mut part.words)
             && self.marks(&mut part.dynamics)
             && self.marks(&mut part.hairpins)
+            && self.marks(&mut part.pedals)
+            && self.marks(&mut part.impossible)
             && self.marks(&mut part.loose_slurs)
             && self.marks(&mut part.chords)
             && self.marks(&mut part.tempos)

@@ -99,6 +99,8 @@ impl NoteFlags {
     pub const GHOST: Self = Self(256);
     /// Left out of what is judged: it cannot be meant where it stands.
     pub const LEFT_OUT: Self = Self(512);
+    /// A word of the text ends under it.
+    pub const WORD_END: Self = Self(1024);
 
     /// Both sets together.
     #[must_use]
@@ -139,6 +141,8 @@ impl Articulations {
     pub const FERMATA: Self = Self(512);
     /// Very short.
     pub const STACCATISSIMO: Self = Self(1024);
+    /// An arpeggio sign: the chord is rolled.
+    pub const ROLLED: Self = Self(2048);
 
     /// Both sets together.
     #[must_use]

@@ -48,10 +48,14 @@ pub struct Part {
     pub accidentals: Shared<Span>,
     /// Ends of slurs that have no other end.
     pub loose_slurs: Vec<Mark<LooseSlur>>,
+    /// Notes that no instrument has, which are left out: why, in words that go on after the note's name.
+    pub impossible: Vec<Mark<String>>,
     /// Dynamics, as written (`mf`, `ff`).
     pub dynamics: Shared<Mark<String>>,
     /// Starts and ends of hairpins.
     pub hairpins: Vec<Mark<Hairpin>>,
+    /// Pedal signs: whether the pedal goes down.
+    pub pedals: Vec<Mark<bool>>,
     /// Chord symbols standing in this part.
     pub chords: Shared<Mark<ChordMark>>,
     /// Metronome marks, quarter notes a minute.

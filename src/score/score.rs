@@ -37,6 +37,8 @@ pub struct Score {
     pub stated: Vec<Mark<Stated>>,
     /// Findings that the score itself says are meant.
     pub waivers: Vec<Waiver>,
+    /// What is wrong with the table of contents of the container it was read from, which holds but one score.
+    pub spoiled_contents: Option<String>,
     /// How many texts were longer than is kept, and were cut when they were read.
     pub cut_texts: usize,
     /// The file says its pitches are sounding (a concert score).

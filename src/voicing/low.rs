@@ -13,16 +13,16 @@ struct File {
     limit: Vec<Row>,
 }
 
-/// How far below its limit an interval makes a note, a warning, an error, in semitones.
+/// How far below its limit an interval counts, in semitones.
 #[derive(Clone, Copy, Debug, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Distance {
     /// Makes a note.
     pub note: i16,
+    /// Is avoided in what is voiced, however short.
+    pub avoided: i16,
     /// Makes a warning.
     pub warning: i16,
-    /// Makes an error, when it is held.
-    pub error: i16,
 }
 
 #[derive(Deserialize)]

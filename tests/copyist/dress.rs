@@ -92,8 +92,8 @@ fn hold_ends(chart: &mut Chart) {
     }
 }
 
-/// Of two names the copyist takes the one that the signature has, but before the next letter a half step
-/// away.
+/// Of two names the copyist takes the one that the signature has, or the natural, but before the next letter a
+/// half step away.
 fn spell(part: &mut SheetPart) {
     let fifths = match part.bars[0].first() {
         Some(Item::Attributes(fifths, _)) => *fifths,
@@ -114,7 +114,7 @@ fn spell(part: &mut SheetPart) {
         });
         let other = [tone.moved(1, 0), tone.moved(-1, 0)]
             .into_iter()
-            .find(|t| in_key(*t));
+            .find(|t| in_key(*t) || t.alter() == 0);
         if let Some(other) = other.filter(|_| !in_key(tone) && !leads) {
             note_mut(part, *place).tone = Some(other);
         }

@@ -20,6 +20,7 @@ struct DirectionContent {
     words: Vec<(String, Span)>,
     dynamics: Vec<(String, Span)>,
     hairpins: Vec<(Hairpin, Span)>,
+    pedals: Vec<(bool, Span)>,
     metronome: Option<f64>,
     sound: Option<f64>,
     offset: Ticks,
@@ -52,12 +53,17 @@ pub(super) fn read(
     for (hairpin, span) in found.hairpins {
         part.part.hairpins.push(Mark::new(at, hairpin, span));
     }
+    for (down, span) in found.pedals {
+        part.part.pedals.push(Mark::new(at, down, span));
+    }
     for (text, span) in found.words {
         if let Some(words) = waiver::marked(&text) {
             part.waivers.push((words.to_owned(), at.bar, span));
             continue;
         }
         part.bar.signs = part.bar.signs.with(Signs::in_words(&text));
+        let by = part.transposition(staff);
+        part.said_symbols.look(&text, at, by, span);
         part.part
             .words
             .push(Mark::new(at, Words { text, staff }, span));
@@ -122,6 +128,17 @@ fn direction_type(
                 xml.skip()?;
                 if let Some(hairpin) = hairpin {
                     found.hairpins.push((hairpin, span(child.start(), xml)));
+                }
+            }
+            "pedal" => {
+                let down = match child.attr("type")?.as_deref() {
+                    Some("start" | "change" | "resume") => Some(true),
+                    Some("stop" | "discontinue") => Some(false),
+                    _ => None,
+                };
+                xml.skip()?;
+                if let Some(down) = down {
+                    found.pedals.push((down, span(child.start(), xml)));
                 }
             }
             sign @ ("segno" | "coda") => {

@@ -70,7 +70,6 @@ pub(super) fn read(
                     match field.name() {
                         "duration" => {
                             let by = part.duration(xml, &field, scale)?;
-                            part.passed.push(part.cursor);
                             part.move_on(by, &field)?;
                         }
                         _ => xml.skip()?,
@@ -111,6 +110,7 @@ fn barline(xml: &mut Xml<'_>, element: &Element<'_>, part: &mut PartReader) -> P
         match child.name() {
             "bar-style" => {
                 let style = xml.text()?;
+                part.bar.goes_on |= style.trim() == "none" && !left && !middle;
                 if !matches!(style.trim(), "light-light" | "light-heavy") || middle {
                     continue;
                 }

@@ -16,6 +16,7 @@ mod note_fields;
 mod octave;
 mod part;
 mod part_list;
+mod said_symbols;
 mod scale;
 mod side_by_side;
 mod symbol;

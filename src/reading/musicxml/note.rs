@@ -37,7 +37,11 @@ fn read_child(
     scale: &mut Scale,
 ) -> Parsed<()> {
     match child.name() {
-        "pitch" => fields.head(Head::Pitched(pitch(xml, child)?)),
+        "pitch" => {
+            let (pitch, impossible) = pitch(xml, child)?;
+            fields.head(Head::Pitched(pitch));
+            fields.impossible = impossible;
+        }
         "duration" => fields.duration(part.duration(xml, child, scale)?),
         "voice" => fields.voice(part.voice_number(&xml.text()?)),
         "staff" => fields.staff(xml.whole(child)?),
@@ -46,6 +50,17 @@ fn read_child(
             fields.notehead(&xml.text()?, bracketed);
         }
         "notations" => notations(&mut fields.notations, xml)?,
+        "lyric" => {
+            let mut ends_word = true;
+            while let Some(field) = xml.child()? {
+                if field.name() == "syllabic" {
+                    ends_word = matches!(xml.text()?.trim(), "single" | "end");
+                } else {
+                    xml.skip()?;
+                }
+            }
+            fields.lyric(ends_word);
+        }
         "type" => fields.note_type(&xml.text()?),
         "time-modification" if fields.counts_shape() => {
             let (mut actual, mut normal) = (1, 1);
@@ -71,7 +86,6 @@ fn read_child(
                 "tie" => fields.tie(tie(child)?),
                 "accidental" => fields.accidental(),
                 "dot" => fields.dot(),
-                "lyric" => fields.lyric(),
                 _ => {}
             }
             xml.skip()?;
@@ -100,8 +114,9 @@ fn notations(notations: &mut Notations, xml: &mut Xml<'_>) -> Parsed<()> {
     Ok(())
 }
 
-/// Reads a `<pitch>`: written pitch.
-fn pitch(xml: &mut Xml<'_>, element: &Element<'_>) -> Parsed<Pitch> {
+/// Reads a `<pitch>`: written pitch, and why there is no such note.
+fn pitch(xml: &mut Xml<'_>, element: &Element<'_>) -> Parsed<(Pitch, Option<String>)> {
+    let mut impossible = None;
     let mut step = None;
     let mut alter = 0;
     let mut octave = None;
@@ -122,15 +137,10 @@ fn pitch(xml: &mut Xml<'_>, element: &Element<'_>) -> Parsed<Pitch> {
             }
             "alter" => {
                 let semitones = xml.rounded(&child)?;
-                alter = values::alteration(semitones).ok_or_else(|| {
-                    fault(
-                        xml,
-                        &child,
-                        format!(
-                            "an alteration of {semitones} semitones is not readable; at most 3 are"
-                        ),
-                    )
-                })?;
+                alter = values::alteration(semitones).unwrap_or_else(|| {
+                    impossible = Some(format!("altered by {semitones} semitones"));
+                    0
+                });
             }
             "octave" => {
                 let number = xml.whole(&child)?;
@@ -148,7 +158,7 @@ fn pitch(xml: &mut Xml<'_>, element: &Element<'_>) -> Parsed<Pitch> {
         }
     }
     match (step, octave) {
-        (Some(step), Some(octave)) => Ok(Pitch::new(step, alter, octave)),
+        (Some(step), Some(octave)) => Ok((Pitch::new(step, alter, octave), impossible)),
         _ => Err(fault(
             xml,
             element,

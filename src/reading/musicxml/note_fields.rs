@@ -12,9 +12,10 @@ use super::scale::Scale;
 use super::values::{dotted, note_type};
 use super::xml::{Element, Xml};
 use crate::ground::pitch::Pitch;
+use crate::ground::text::Span;
 use crate::ground::time::Ticks;
 use crate::reading::fault::{Fault, Parsed};
-use crate::score::{Articulations, Mark, Note, NoteFlags, Rest};
+use crate::score::{Articulations, Mark, Note, NoteFlags, Place, Rest};
 use num_rational::Ratio;
 use smallvec::SmallVec;
 
@@ -43,6 +44,8 @@ pub(super) struct NoteFields {
     accidental: bool,
     /// Words stand under the note.
     lyric: bool,
+    /// Why there is no such note, in words that go on after its name.
+    pub impossible: Option<String>,
     pub notations: Notations,
     /// The note type, its dots and its time modification: the length when there is no duration.
     shape: Option<Ratio<i64>>,
@@ -73,6 +76,7 @@ impl NoteFields {
             tie: NoteFlags::default(),
             accidental: false,
             lyric: false,
+            impossible: None,
             notations: Notations::default(),
             shape: None,
             dots: 0,
@@ -137,9 +141,12 @@ impl NoteFields {
         self.accidental = true;
     }
 
-    /// A `<lyric>`: that there is one, not what it says.
-    pub(super) fn lyric(&mut self) {
+    /// A `<lyric>`: that there is one, and whether a word ends with it; not what it says.
+    pub(super) fn lyric(&mut self, ends_word: bool) {
         self.lyric = true;
+        if ends_word {
+            self.flag(NoteFlags::WORD_END);
+        }
     }
 
     /// A `<notehead>`, which may stand in brackets.
@@ -211,6 +218,49 @@ impl NoteFields {
         }
     }
 
+    /// Adds a note with a pitch to its part: when it stands, how long it lasts, its voice and its bytes.
+    fn pitched(
+        &mut self,
+        written: Pitch,
+        (at, duration, voice, span): (Place, Ticks, u8, Span),
+        part: &mut PartReader,
+    ) {
+        let ties = if self.tie == NoteFlags::default() {
+            self.notations.tied
+        } else {
+            self.tie
+        };
+        self.flag(ties);
+        self.flag(self.notations.slur_ends());
+        if self.chord {
+            self.flag(NoteFlags::CHORD_MEMBER);
+        }
+        if let Some(why) = self.impossible.take() {
+            self.flag(NoteFlags::LEFT_OUT);
+            part.part.impossible.push(Mark::new(at, why, span));
+        }
+        if part.slashes {
+            self.flag(NoteFlags::SLASH);
+        }
+        part.part.lyrics += u32::from(self.lyric);
+        if self.accidental {
+            part.part.accidentals.push(span);
+        }
+        let sounding = written.transposed(part.transposition(self.staff));
+        part.part.notes.push(Note {
+            at,
+            onset: Ticks::ZERO,
+            duration,
+            written,
+            sounding,
+            staff: self.staff,
+            voice,
+            flags: self.flags,
+            articulations: self.notations.articulations,
+            span,
+        });
+    }
+
     /// Puts the note where it belongs, now that all of it is known.
     pub(super) fn finish(
         mut self,
@@ -220,6 +270,11 @@ impl NoteFields {
         scale: &mut Scale,
     ) -> Parsed<()> {
         let span = span(element.start(), xml);
+        // Some files leave the sign of a grace note out of all but the first of a chord.
+        if self.chord && part.grace {
+            self.flag(NoteFlags::GRACE);
+        }
+        part.grace = self.flags.has(NoteFlags::GRACE);
         // A note of tablature may have only its fret: it is a note whose pitch is not known.
         let head = self.head.unwrap_or(Head::Unpitched);
         let duration = self.length(head, xml, element, part, scale)?;
@@ -232,38 +287,7 @@ impl NoteFields {
         let onset = if self.chord { part.onset } else { part.cursor };
         let at = part.place(onset);
         match head {
-            Head::Pitched(written) => {
-                let ties = if self.tie == NoteFlags::default() {
-                    self.notations.tied
-                } else {
-                    self.tie
-                };
-                self.flag(ties);
-                self.flag(self.notations.slur_ends());
-                if self.chord {
-                    self.flag(NoteFlags::CHORD_MEMBER);
-                }
-                if part.slashes {
-                    self.flag(NoteFlags::SLASH);
-                }
-                part.part.lyrics += u32::from(self.lyric);
-                if self.accidental {
-                    part.part.accidentals.push(span);
-                }
-                let sounding = written.transposed(part.transposition(self.staff));
-                part.part.notes.push(Note {
-                    at,
-                    onset: Ticks::ZERO,
-                    duration,
-                    written,
-                    sounding,
-                    staff: self.staff,
-                    voice,
-                    flags: self.flags,
-                    articulations: self.notations.articulations,
-                    span,
-                });
-            }
+            Head::Pitched(written) => self.pitched(written, (at, duration, voice, span), part),
             Head::Unpitched => part.part.unpitched += 1,
             Head::Rest { measure } => part.part.rests.push(Rest {
                 at,
@@ -323,6 +347,7 @@ impl Notations {
                 }
             }
             "fermata" => self.articulations = self.articulations.with(Articulations::FERMATA),
+            "arpeggiate" => self.articulations = self.articulations.with(Articulations::ROLLED),
             _ => {}
         }
         Ok(())

@@ -5,6 +5,7 @@
 )]
 
 use super::octave;
+use super::said_symbols::SaidSymbols;
 use super::scale::{MAX_QUARTERS, Scale};
 use super::symbol::Symbol;
 use super::values::decimal;
@@ -39,20 +40,22 @@ pub(super) struct PartReader {
     pub onset: Ticks,
     /// The voice of the last note.
     pub voice: u8,
+    /// The last note was a grace note.
+    pub grace: bool,
     /// Slashes stand instead of notes.
     pub slashes: bool,
     /// No meter is in force.
     pub unmeasured: bool,
     /// The ends of slurs, until the part is known to its end.
     pub slurs: Vec<SlurEnd>,
-    /// Where in the open bar the file passes over time on purpose.
-    pub passed: Vec<Ticks>,
     /// The meter in force.
     pub meter: Meter,
     /// Waivers met so far: their words, the 0-based bar, where they stand.
     pub waivers: Vec<(String, u32, Span)>,
     /// Chord symbols met so far, by what the file says of them and the transposition they stand in.
     pub symbols: HashMap<(Symbol, Transposition), ChordMark>,
+    /// Words over the staff that may be chord symbols.
+    pub said_symbols: SaidSymbols,
     /// Divisions of a quarter note.
     divisions: Ratio<i64>,
     /// The longest bar that is read.
@@ -65,9 +68,8 @@ pub(super) struct PartReader {
     of_staff: Vec<(u8, Transposition)>,
     /// Names of voices that are not numbers.
     voices: Vec<String>,
-    /// How many rests and notes the part had when the open bar began, and how much of everything.
+    /// How many rests the part had when the open bar began, and how much of everything.
     rests_before: usize,
-    notes_before: usize,
     all_before: usize,
 }
 
@@ -91,13 +93,14 @@ impl PartReader {
             cursor: Ticks::ZERO,
             onset: Ticks::ZERO,
             voice: 1,
+            grace: false,
             slashes: false,
             unmeasured: false,
             slurs: Vec::new(),
-            passed: Vec::new(),
             meter: Meter::COMMON,
             waivers: Vec::new(),
             symbols: HashMap::new(),
+            said_symbols: SaidSymbols::default(),
             divisions: Ratio::from_integer(1),
             longest: Ticks(scale.per_quarter.saturating_mul(MAX_QUARTERS)),
             tick: Some(scale.per_quarter),
@@ -105,7 +108,6 @@ impl PartReader {
             of_staff: Vec::new(),
             voices: Vec::new(),
             rests_before: 0,
-            notes_before: 0,
             all_before: 0,
         }
     }
@@ -123,11 +125,9 @@ impl PartReader {
         self.bar = bar;
         self.bar.slashes = self.slashes;
         self.bar.unmeasured = self.unmeasured;
-        self.passed.clear();
         self.cursor = Ticks::ZERO;
         self.onset = Ticks::ZERO;
         self.rests_before = self.part.rests.len();
-        self.notes_before = self.part.notes.len();
         self.all_before = self.all();
     }
 
@@ -150,6 +150,8 @@ impl PartReader {
             part.words.len(),
             part.dynamics.len(),
             part.hairpins.len(),
+            part.pedals.len(),
+            part.impossible.len(),
             part.chords.len(),
             part.tempos.len(),
             self.slurs.len(),
@@ -171,37 +173,7 @@ impl PartReader {
                 rest.whole_bar = true;
             }
         }
-        bar.short_voice = self.short_voice(bar.filled);
         self.part.bars.push(bar);
-    }
-
-    /// A voice that starts with the open bar and stops short of its end, with nothing after it.
-    fn short_voice(&self, filled: Ticks) -> Option<(u8, Ticks)> {
-        // Each voice with where it starts and ends; bars have few voices.
-        let mut voices: Vec<(u8, Ticks, Ticks)> = Vec::new();
-        let notes = self.part.notes.iter().skip(self.notes_before);
-        let rests = self.part.rests.iter().skip(self.rests_before);
-        for (voice, start, length) in notes
-            .map(|n| (n.voice, n.at.offset, n.duration))
-            .chain(rests.map(|r| (r.voice, r.at.offset, r.duration)))
-        {
-            match voices.iter_mut().find(|v| v.0 == voice) {
-                Some(v) => {
-                    v.1 = v.1.min(start);
-                    v.2 = v.2.max(start + length);
-                }
-                None => voices.push((voice, start, start + length)),
-            }
-        }
-        voices
-            .into_iter()
-            .find(|(_, start, end)| {
-                *start == Ticks::ZERO
-                    && Ticks::ZERO < *end
-                    && *end < filled
-                    && !self.passed.contains(end)
-            })
-            .map(|(voice, _, end)| (voice, end))
     }
 
     /// Closes the part, all of it now read: which slurs have only one end?
@@ -211,6 +183,7 @@ impl PartReader {
         for slurs in self.slurs.chunk_by(|a, b| a.number == b.number) {
             self.part.loose_slurs.extend(loose_slurs(slurs));
         }
+        self.said_symbols.give_to(&mut self.part);
         octave::count_once(&mut self.part);
         self.part
     }

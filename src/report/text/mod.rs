@@ -19,7 +19,7 @@ use shown::ShownWriter;
 use std::io::{self, Write};
 use unreadable::render_unreadable;
 
-/// Writes the report: each file's findings by bar and beat, then what was inferred in it and what
+/// Writes the report: each file's findings, errors first, by bar and beat, then what was inferred in it and what
 /// was not checked; at the end the sums.
 ///
 /// # Errors

@@ -5,14 +5,14 @@ use crate::finding::{Finding, Level};
 use crate::rules::input::RuleInput;
 use crate::rules::rule::{DependsOn, Example, Exception, Group, Rule, Silent};
 use crate::rules::shared::mark_comparison::{MarkComparison, Odd};
-use crate::rules::shared::together::{Together, most};
+use crate::rules::shared::together::{Together, by_votes, most};
 use crate::rules::shared::wording;
 use crate::score::{Added, Addition, Articulations};
 
 pub static RULE: Rule = Rule {
     name: "articulation-agreement",
     group: Group::Agreement,
-    asks: "Where parts of a section strike together, accents, dots, lines, hats, falls, scoops and fermatas are the same in all of them.",
+    asks: "Where parts of a section strike together, accents, dots, lines, hats, falls, scoops and fermatas are the same in all of them (a note where as many parts have the one as the other).",
     why: "A section phrases as one: a short note in one part beside long ones in the others sounds like a mistake even when every pitch is right.",
     source: "published: university proofreading checklists; falls, doits and scoops: common practice, no source",
     level: Level::Error,
@@ -186,6 +186,9 @@ fn in_bar(
         let (Some(wanted), true) = (most(&marks), here.len() > 1) else {
             continue;
         };
+        // A mark too many stops nobody.
+        let level = if wanted.0 == 0 { Level::Warning } else { level };
+        let level = by_votes(level, &marks, &wanted);
         let votes = marks.iter().filter(|m| **m == wanted).count();
         let adds = |player: usize, found: Articulations| {
             let lacks = Articulations(wanted.0 & !found.0);
@@ -205,8 +208,7 @@ fn in_bar(
             onset: attack.onset,
             found: named(h.1, kind),
             wanted: named(wanted, kind),
-            // A mark too many stops nobody.
-            level: if wanted.0 == 0 { Level::Warning } else { level },
+            level,
         }));
     }
 }

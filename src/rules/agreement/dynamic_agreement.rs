@@ -7,7 +7,7 @@ use crate::ground::words::known_words;
 use crate::rules::input::RuleInput;
 use crate::rules::rule::{DependsOn, Example, Exception, Group, Rule, Silent};
 use crate::rules::shared::mark_comparison::{MarkComparison, Odd};
-use crate::rules::shared::together::{Together, most};
+use crate::rules::shared::together::{Players, Together, most};
 use crate::score::{Hairpin, Part};
 
 pub static RULE: Rule = Rule {
@@ -68,6 +68,34 @@ trumpet 3, bar 1, beat 1: dynamic mf
             ),
         },
         Exception {
+            says: "a part in the middle of a crescendo",
+            silent: Silent::Passage {
+                passage: "\
+meter: 4/4
+section: trombones
+parts: trombone 1 = trombone
+       trombone 2 = trombone
+       trombone 3 = trombone
+
+count      | 1  2  3  4  | 1  2  3  4  |
+trombone 1 | F4 G4 A4 G4 | F4 E4 D4 E4 |
+trombone 2 | D4 E4 F4 E4 | D4 C4 B3 C4 |
+trombone 3 | A3 B3 C4 B3 | A3 G3 F3 G3 |
+on the page:
+trombone 1, bar 1, beat 1: dynamic mf
+trombone 2, bar 1, beat 1: dynamic mf
+trombone 3, bar 1, beat 1: dynamic mf
+trombone 1, bar 2, beat 1: dynamic f
+trombone 2, bar 2, beat 1: dynamic f
+trombone 3, bar 1, beat 2: words cresc.
+",
+                but: "\
+not on the page:
+trombone 3, bar 1, beat 2: words cresc.
+",
+            },
+        },
+        Exception {
             says: "parts that are not together in the bar",
             silent: Silent::With("trumpet 3 | G4 -  F4 -  | E4 -  -  -  |"),
         },
@@ -91,6 +119,24 @@ fn steps(part: &Part) -> Vec<(Ticks, usize)> {
         .iter()
         .filter_map(|m| Some((m.onset, step(&m.value)?)))
         .collect()
+}
+
+/// When a part begins to change its loudness by and by, in order.
+fn changes(part: &Part) -> Vec<Ticks> {
+    let known = &known_words().dynamics.changing;
+    let changing = |text: &str| {
+        let text = text.to_lowercase();
+        let mut words = text.split(|c: char| !c.is_alphabetic());
+        words.any(|w| known.iter().any(|k| w.starts_with(&**k)))
+    };
+    let words = part.words.iter().filter(|w| changing(&w.value.text));
+    let pins = part.hairpins.iter().filter(|h| h.value != Hairpin::Stop);
+    let mut all: Vec<Ticks> = words
+        .map(|w| w.onset)
+        .chain(pins.map(|h| h.onset))
+        .collect();
+    all.sort_unstable();
+    all
 }
 
 /// A hairpin from its start to its end.
@@ -135,6 +181,10 @@ pub fn check(input: &RuleInput<'_>, out: &mut Vec<Finding>) {
             .iter()
             .map(|p| p.map(steps).unwrap_or_default())
             .collect();
+        let changes: Vec<Vec<Ticks>> = parts
+            .iter()
+            .map(|p| p.map(changes).unwrap_or_default())
+            .collect();
         let pins: Vec<Vec<Wedge>> = parts
             .iter()
             .map(|p| p.map(wedges).unwrap_or_default())
@@ -142,7 +192,8 @@ pub fn check(input: &RuleInput<'_>, out: &mut Vec<Finding>) {
         let mut odds = Vec::new();
         let mut reported: Vec<Option<(usize, usize)>> = vec![None; together.players.len()];
         for bar in 0..together.bars.len() {
-            levels(input, together, &marks, bar, &mut reported, &mut odds);
+            let marks = (&marks[..], &changes[..]);
+            levels(input, together, marks, bar, &mut reported, &mut odds);
         }
         // A part without dynamics is never in `odds`, so nothing is systematic here.
         let comparison = MarkComparison {
@@ -171,7 +222,7 @@ pub fn check(input: &RuleInput<'_>, out: &mut Vec<Finding>) {
 fn levels(
     input: &RuleInput<'_>,
     together: &Together,
-    marks: &[Vec<(Ticks, usize)>],
+    (marks, changes): (&[Vec<(Ticks, usize)>], &[Vec<Ticks>]),
     bar: usize,
     reported: &mut [Option<(usize, usize)>],
     odds: &mut Vec<Odd>,
@@ -198,6 +249,12 @@ fn levels(
             let (i, _) = player.at(bar, onset)?;
             let before = i.checked_sub(1).and_then(|i| player.attacks.get(i));
             let (since, own) = in_force(p, onset)?;
+            // In the middle of a crescendo nobody can say how loud it is.
+            let changes = changes.get(p).map_or(&[][..], Vec::as_slice);
+            let next = changes.partition_point(|t| *t < since);
+            if changes.get(next).is_some_and(|t| *t < onset) {
+                return None;
+            }
             Some((p, own, before.is_none_or(|b| since > b.onset)))
         });
         // Nearly everywhere all play on as before.
@@ -275,11 +332,13 @@ fn hairpins(
                 continue;
             }
             seen.push(*wedge);
-            let values: Vec<bool> = all.iter().map(|&p| has(p, wedge)).collect();
-            let Some(wanted) = most(&values) else {
+            // Who rests meanwhile has no say.
+            let playing = playing_in(together, &all, wedge);
+            let values: Vec<bool> = playing.iter().map(|&p| has(p, wedge)).collect();
+            let (Some(wanted), true) = (most(&values), playing.len() > 1) else {
                 continue;
             };
-            for (&odd, _) in all.iter().zip(&values).filter(|(_, v)| **v != wanted) {
+            for (&odd, _) in playing.iter().zip(&values).filter(|(_, v)| **v != wanted) {
                 let Some(player) = together.players.get(odd) else {
                     continue;
                 };
@@ -303,6 +362,21 @@ fn hairpins(
             }
         }
     }
+}
+
+/// Those who play for at least half as much of a hairpin as any other.
+fn playing_in(together: &Together, all: &[usize], wedge: &Wedge) -> Players {
+    let sounding = |p: usize| -> i64 {
+        let attacks = together.players.get(p).map_or(&[][..], |p| &p.attacks);
+        let from = attacks.partition_point(|a| a.end <= wedge.from);
+        let here = attacks.iter().skip(from);
+        here.take_while(|a| a.onset < wedge.to)
+            .map(|a| (a.end.min(wedge.to) - a.onset.max(wedge.from)).0)
+            .sum()
+    };
+    let most = all.iter().map(|&p| sounding(p)).max().unwrap_or_default();
+    let players = all.iter().copied();
+    players.filter(|&p| sounding(p) * 2 >= most).collect()
 }
 
 crate::rules::test_examples!(RULE);

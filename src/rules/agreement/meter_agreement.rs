@@ -135,7 +135,13 @@ pub fn check(input: &RuleInput<'_>, out: &mut Vec<Finding>) {
             let keeps = |p: &u32| own_meter(&own_meters, *p, bar).is_some();
             // Of two alone either may be the one with a meter of its own.
             let on_purpose = d.parts.iter().all(keeps) || with.iter().all(keeps);
-            let level = if same_length || on_purpose {
+            // 2/4 beside 6/8: beat by beat they stay together, whatever the lengths in the file.
+            let same_beats = {
+                let beats =
+                    |m: Meter| m.bar(score.per_quarter).0 / m.felt_beat(score.per_quarter).0.max(1);
+                beats(most) == beats(d.own)
+            };
+            let level = if same_length || same_beats || on_purpose {
                 Level::Note
             } else {
                 Level::Error

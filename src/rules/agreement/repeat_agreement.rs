@@ -285,9 +285,10 @@ fn endings(
             .any(|r| r.end);
         let follows = next.is_some_and(|(_, n)| n.iter().any(|n| n > highest));
         if own.contains(&1) && repeats && !follows {
+            // The players find their way: the second time they go on after the repeat.
             say(
                 *bar,
-                Level::Error,
+                Level::Warning,
                 format!("the first ending in bar {} has no second one", number(*bar)),
                 "add the second ending after the repeat",
             );
@@ -343,10 +344,14 @@ fn jumps(
             "write To Coda where the jump leaves from, and D.S. or D.C. al Coda",
         );
     }
-    if let (Some(bar), None) = (segno, dal_segno) {
+    // Two signs stand for themselves: from the one back to the other.
+    let segnos = road.iter().filter(|r| r.signs.has(Signs::SEGNO)).count();
+    if let (Some(bar), None) = (segno, dal_segno)
+        && segnos == 1
+    {
         say(
             bar,
-            Level::Warning,
+            Level::Note,
             format!(
                 "there is a segno in bar {}, but no D.S. comes back to it",
                 number(bar)
@@ -413,6 +418,9 @@ mod tests {
         assert!(said(&[segno, "C5:8 words-D.S."]).is_empty());
         assert_eq!(said(&[segno, ds, "C5:8"]), ["2 1: Flute"]);
         assert!(said(&[segno, "words-To~Coda C5:8", ds, coda]).is_empty());
+        // From one sign back to the other, without words.
+        assert_eq!(said(&["C5:8", segno, "C5:8"]), ["2 1: Flute"]);
+        assert!(said(&["C5:8", segno, "C5:8", segno]).is_empty());
     }
 
     #[test]

@@ -16,7 +16,7 @@ use smallvec::SmallVec;
 pub static RULE: Rule = Rule {
     name: "rhythm-unison",
     group: Group::Agreement,
-    asks: "Parts that move together have the same rhythm: the same attacks, the same ties, the same lengths. In a choir it is a note.",
+    asks: "Parts that move together have the same rhythm: the same attacks, the same ties, the same lengths. In a choir it is a note, and where as many parts have the one rhythm as the other.",
     why: "One player who re-attacks, holds over or lets go at another time than the section is heard at once, and the rehearsal stops to ask whose part is right.",
     source: "common practice, no source",
     level: Level::Error,
@@ -340,12 +340,20 @@ impl SectionBar<'_, '_> {
                 self.beats(model)
             )
         };
-        // The same number of notes on other beats, against two parts or more, is a slip of the pen;
+        // The same number of notes on other beats, against three parts or more, is a slip of the pen;
         // more or fewer notes may be meant.
         let same = own.len() == model.len() && other.rests_on.is_none();
-        let level = if self.passage.section.is_choir() || missing.is_none() && self.moves(other) {
+        // Against as many or more neither is the section.
+        let level = if self.passage.section.is_choir()
+            || missing.is_none() && self.moves(other)
+            || self.company.with.len() <= other.players.len()
+            || other
+                .players
+                .iter()
+                .all(|p| self.together.is_tacet(*p, self.bar, &self.model))
+        {
             Level::Note
-        } else if same && self.company.with.len() > other.players.len().max(1) {
+        } else if same && self.company.with.len() > other.players.len().max(2) {
             Level::Error
         } else {
             Level::Warning
@@ -543,6 +551,11 @@ fn at_the_end(
             .filter(|h| h.end == end)
             .map(|h| h.player)
             .collect();
+        let level = if models.len() > players.len() {
+            Level::Warning
+        } else {
+            Level::Note
+        };
         let models = together.names(input.score, &models);
         let (longer, verb) = match (own > end, players.len() > 1) {
             (true, false) => ("longer", "holds"),
@@ -558,7 +571,7 @@ fn at_the_end(
         let players = together.of_index(&players);
         out.push(
             differing(input, section, &players, attack.onset, message)
-                .level(Level::Warning)
+                .level(level)
                 .instead(format!(
                     "{names}: let go with the section, on {}",
                     until(input, end)

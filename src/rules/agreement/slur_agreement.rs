@@ -7,14 +7,14 @@ use crate::rules::input::RuleInput;
 use crate::rules::rule::{DependsOn, Example, Exception, Group, Rule, Silent};
 use crate::rules::shared::mark_comparison::{MarkComparison, Odd};
 use crate::rules::shared::page::is_slur_at_joint;
-use crate::rules::shared::together::{Player, Together, most};
+use crate::rules::shared::together::{Player, Together, by_votes, most};
 use crate::score::{Added, Addition, LooseSlur, Note, NoteFlags, NoteRef, Score};
 use smallvec::SmallVec;
 
 pub static RULE: Rule = Rule {
     name: "slur-agreement",
     group: Group::Agreement,
-    asks: "Where parts of one family move together, their slurs start and end on the same notes.",
+    asks: "Where parts of one family move together, their slurs start and end on the same notes (a note where as many parts have the one as the other).",
     why: "One player who tongues where the others slur breaks the line of the whole section.",
     source: "published: university proofreading checklists",
     level: Level::Warning,
@@ -276,13 +276,11 @@ fn in_bar(
                 continue;
             };
             // Of two in a family the rest of the section says who is right.
-            if let [a, b] = values[..]
-                && a != b
-            {
-                let others = || all.iter().map(|&p| slur(p));
-                let votes = |value: Option<Slur>| others().filter(|s| *s == value).count();
+            if let [a, b] = values[..] {
+                let votes = |value| all.iter().filter(|&&p| slur(p) == value).count();
                 wanted = if votes(b) > votes(a) { b } else { a };
             }
+            let level = level(&values, all.iter().map(|&p| slur(p)), &wanted);
             odds.extend(
                 here.iter()
                     .filter(|h| {
@@ -297,11 +295,22 @@ fn in_bar(
                         onset: attack.onset,
                         found: in_words(input, attack.onset, h.1),
                         wanted: in_words(input, attack.onset, wanted),
-                        level: Level::Warning,
+                        level,
                     }),
             );
         }
     }
+}
+
+/// How a difference weighs: of two in a family the whole section has a vote.
+fn level(
+    values: &[Option<Slur>],
+    all: impl Iterator<Item = Option<Slur>>,
+    wanted: &Option<Slur>,
+) -> Level {
+    let section: SmallVec<[Option<Slur>; 6]> = all.collect();
+    let voting = if values.len() == 2 { &section } else { values };
+    by_votes(Level::Warning, voting, wanted)
 }
 
 /// Both ends of the slur that a player lacks altogether and most have, of two at least.

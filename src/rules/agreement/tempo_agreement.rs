@@ -282,6 +282,12 @@ fn compare<T: PartialEq + Clone>(
     let Some((Some(most), _, differ)) = whole::split(&held) else {
         return;
     };
+    // A word over one of two is at times over the system.
+    let level = if values.len() > 2 {
+        RULE.level
+    } else {
+        Level::Note
+    };
     for d in differ {
         let names = whole::names(score, &d.parts);
         let own = d.own.as_ref().map_or_else(|| none.to_owned(), &words);
@@ -294,6 +300,7 @@ fn compare<T: PartialEq + Clone>(
                     words(&most)
                 ),
             )
+            .level(level)
             .parts(d.parts.clone())
             .instead(format!("{names}: write {}", words(&most))),
         );

@@ -272,6 +272,7 @@ fn look(input: &RuleInput<'_>, a: &Sonority, next: SonorityAt<'_>, out: &mut Vec
             || leaping > 1 && leaping * 2 > steps.len()
             || input.is_explained(step.from.note)
             || input.is_explained(step.to.note)
+            || step.by.abs() > 12 && leaps_often(input, step)
         {
             continue;
         }
@@ -279,6 +280,26 @@ fn look(input: &RuleInput<'_>, a: &Sonority, next: SonorityAt<'_>, out: &mut Vec
             out.push(finding(input, next, step, &leap));
         }
     }
+}
+
+/// How many notes to either side say whether a line leaps by itself.
+const AROUND: usize = 8;
+
+/// Whether the line around leaps elsewhere, too: a broken chord, octaves of a bass.
+fn leaps_often(input: &RuleInput<'_>, step: &Step<'_>) -> bool {
+    let to = step.to.note;
+    let Some(part) = input.score.parts.get(to.part as usize) else {
+        return false;
+    };
+    let at = to.note as usize;
+    let around = part
+        .notes
+        .get(at.saturating_sub(AROUND)..)
+        .unwrap_or_default();
+    let pairs = around.windows(2).take(2 * AROUND);
+    let leaps =
+        pairs.filter(|w| matches!(w, [a, b] if (a.sounding.midi() - b.sounding.midi()).abs() > 7));
+    leaps.count() > 1
 }
 
 /// A leap that is reported.
@@ -291,10 +312,13 @@ struct Leap {
 fn judge(input: &RuleInput<'_>, at: SonorityAt<'_>, step: &Step<'_>) -> Option<Leap> {
     let leap = |level, size| Some(Leap { level, size });
     let size = step.by.abs();
-    if size > 12 {
-        return leap(Level::Warning, "more than an octave");
-    }
     let block = at.passage.in_force.get(at.index).copied().flatten();
+    if size > 12 {
+        // In free writing a leap may be meant.
+        let free = block.is_none() && !at.passage.section.is_choir();
+        let level = if free { Level::Note } else { Level::Warning };
+        return leap(level, "more than an octave");
+    }
     if at.passage.section.is_choir() && block.is_none() {
         let letters = (step.to.pitch.diatonic() - step.from.pitch.diatonic()).abs();
         return match (size, letters) {

@@ -118,6 +118,12 @@ fn about(input: &RuleInput<'_>, found: &Stretch) -> Option<Finding> {
     } else {
         "stands"
     };
+    // Where one in five goes with the others as it stands, it may be meant.
+    let level = if found.stand * 5 <= found.compared {
+        RULE.level
+    } else {
+        Level::Warning
+    };
     let struck = (found.from..found.to).filter(|i| {
         let note = part.notes.get(*i as usize);
         note.is_some_and(|n| !n.flags.has(NoteFlags::TIED_IN) && !n.flags.has(NoteFlags::GRACE))
@@ -135,6 +141,7 @@ fn about(input: &RuleInput<'_>, found: &Stretch) -> Option<Finding> {
                 evidence(found)
             ),
         )
+        .level(level)
         .parts([found.part])
         .at_notes(notes, 0, &away)
         .suggestion(stretch::moved_back(score, found))

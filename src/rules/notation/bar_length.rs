@@ -14,7 +14,7 @@ use std::collections::BTreeMap;
 pub static RULE: Rule = Rule {
     name: "bar-length",
     group: Group::Notation,
-    asks: "The notes and rests of every bar add up to its meter; where all parts have the same odd length, or only a second layer of a staff stops short, it is a warning.",
+    asks: "The notes and rests of every bar add up to its meter; where all parts have the same odd length it is a warning.",
     why: "With a beat too many or too few the player is out by a beat from here on, and the rehearsal stops.",
     source: "common practice, no source",
     level: Level::Error,
@@ -158,6 +158,28 @@ trombone, bar 3, beat 1: lasts 1
             },
         },
         Exception {
+            says: "a bar that no bar line ends: it goes on in the next",
+            silent: Silent::Passage {
+                passage: "\
+meter: 4/4
+parts: flute = flute
+       oboe = oboe
+
+count | 1  2  3  | 1  2  3  | 1  | 1  |
+flute | E5 F5 G5 | A5 G5 F5 | E5 | D5 |
+oboe  | C5 D5 E5 | F5 E5 D5 | C5 | B4 |
+on the page:
+flute, bar 2, beat 3: lasts 3
+oboe, bar 2, beat 3: lasts 3
+flute, bar 2: no bar line
+",
+                but: "\
+not on the page:
+flute, bar 2: no bar line
+",
+            },
+        },
+        Exception {
             says: "a bar of rest, whatever its length in the file",
             silent: Silent::Passage {
                 passage: "\
@@ -211,6 +233,10 @@ struct Contents {
     resting: BTreeMap<Ticks, usize>,
     /// A repeat sign or a double bar stands at its start or end.
     bounded: bool,
+    /// No bar line is drawn at its start or end: it is a part of a longer one.
+    joined: bool,
+    /// The file says not to count it.
+    uncounted: bool,
 }
 
 fn contents(
@@ -223,6 +249,7 @@ fn contents(
     let mut silences: BTreeMap<Ticks, usize> = BTreeMap::new();
     let mut by_length: BTreeMap<Ticks, Vec<u32>> = BTreeMap::new();
     let (mut before, mut after) = (false, false);
+    let (mut joined, mut uncounted) = (false, false);
     for (part, own) in score.parts.iter().enumerate() {
         let Some(bar) = part_bar(own, index) else {
             continue;
@@ -233,6 +260,9 @@ fn contents(
                 .and_then(|i| part_bar(own, i))
                 .is_some_and(|b| b.double_bar || b.repeat_end);
         after |= bar.double_bar || bar.repeat_end;
+        let last = index.checked_sub(1).and_then(|i| part_bar(own, i));
+        joined |= bar.goes_on || last.is_some_and(|b| b.goes_on);
+        uncounted |= bar.uncounted;
         let silent = resting
             .get(part)
             .and_then(|r| r.get(index))
@@ -243,7 +273,8 @@ fn contents(
         }
         if bar.filled > Ticks::ZERO && !bar.unmeasured && !bar.uncounted && !silent {
             match own_meter(own_meters, part as u32, index) {
-                Some(meter) => of_own_meter.push((part as u32, meter, bar.filled)),
+                Some(own) if own.loose => {}
+                Some(own) => of_own_meter.push((part as u32, own.meter, bar.filled)),
                 None => by_length.entry(bar.filled).or_default().push(part as u32),
             }
         }
@@ -253,6 +284,8 @@ fn contents(
         of_own_meter,
         resting: silences,
         bounded: before || after,
+        joined,
+        uncounted,
     }
 }
 
@@ -325,26 +358,6 @@ pub fn check(input: &RuleInput<'_>, out: &mut Vec<Finding>) {
                 out.push(wrong_length(score, index, meter, length, parts, united));
             }
         }
-        for (part, own) in score.parts.iter().enumerate() {
-            let short = part_bar(own, index).and_then(|b| b.short_voice);
-            let full = bar
-                .by_length
-                .get(&nominal)
-                .is_some_and(|p| p.contains(&(part as u32)));
-            if let Some((voice, length)) = short
-                && full
-                && own.staves <= 1
-                && !short_ok
-            {
-                out.push(short_voice(
-                    score,
-                    index,
-                    meter,
-                    part as u32,
-                    (voice, length),
-                ));
-            }
-        }
     }
 }
 
@@ -357,8 +370,8 @@ fn is_full(bar: &Contents, short: Ticks, nominal: Ticks) -> bool {
     count(nominal) > count(short) || full_rests && count(nominal) + rests > 2 * count(short)
 }
 
-/// Whether all parts have a bar of this length on purpose: a bar split in two, or one that a repeat
-/// sign or a double bar cuts.
+/// Whether all parts have a bar of this length on purpose: a bar split in two, one that a repeat sign or a
+/// double bar cuts, or one that no bar line ends.
 fn is_split(bars: &[Contents], index: usize, length: Ticks, nominal: Ticks) -> bool {
     let Some(bar) = bars.get(index) else {
         return false;
@@ -374,7 +387,10 @@ fn is_split(bars: &[Contents], index: usize, length: Ticks, nominal: Ticks) -> b
             .and_then(alone)
             .is_some_and(|l| l < nominal && l + length == nominal)
     };
-    length < nominal && (completes(before) || completes(after) || bar.bounded)
+    // What is not counted is the rest of it, or the pickup of what follows.
+    let uncounted = |other: Option<&Contents>| other.is_some_and(|c| c.uncounted);
+    let split = completes(before) || completes(after) || uncounted(before) || uncounted(after);
+    bar.joined || length < nominal && (split || bar.bounded)
 }
 
 fn wrong_length(
@@ -444,34 +460,6 @@ fn wrong_length(
     .parts(parts.to_vec())
     .instead(what)
     .at_notes(notes, 1, "the bar does not add up")
-}
-
-fn short_voice(
-    score: &Score,
-    index: usize,
-    meter: Meter,
-    part: u32,
-    (voice, length): (u8, Ticks),
-) -> Finding {
-    let nominal = meter.bar(score.per_quarter);
-    let who = names(score, &[part]);
-    RULE.finding(
-        Place {
-            bar: index as u32,
-            offset: length,
-        },
-        format!(
-            "{who}: layer {voice} of the staff holds {} in this bar; {meter} has {}",
-            beats(length, meter, score.per_quarter),
-            beats(nominal, meter, score.per_quarter),
-        ),
-    )
-    .level(Level::Warning)
-    .parts([part])
-    .instead(format!(
-        "{who}: add {} of rest to that layer",
-        beats(nominal - length, meter, score.per_quarter)
-    ))
 }
 
 crate::rules::test_examples!(RULE);

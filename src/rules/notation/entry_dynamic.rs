@@ -1,18 +1,20 @@
 //! `entry-dynamic`: an entry says how loud it is.
 
 use crate::finding::{Finding, Level};
-use crate::ground::time::Ticks;
+use crate::ground::instrument::Property;
+use crate::ground::time::{Meter, Ticks};
+use crate::ground::words::known_words;
 use crate::rules::input::RuleInput;
 use crate::rules::rule::{DependsOn, Example, Exception, Group, Rule, Setting, Silent};
 use crate::rules::shared::page::{names, pitched};
 use crate::score::NoteRef;
-use crate::score::{Note, NoteFlags, Part, Place, Score};
+use crate::score::{Note, NoteFlags, Part, Place, Score, in_force};
 use std::collections::BTreeMap;
 
 pub static RULE: Rule = Rule {
     name: "entry-dynamic",
     group: Group::Notation,
-    asks: "A part has a dynamic at its first note and where it comes in again after four bars of rest or more.",
+    asks: "A part has a dynamic at its first note and where it comes in again after four bars of rest or more (a note where the others have none there either; of singers only where others who come in with them have one).",
     why: "After a long rest the player no longer knows which dynamic is meant, and asks in the rehearsal.",
     source: "published: orchestra librarians' guidelines (from memory); a university proofreading checklist",
     level: Level::Warning,
@@ -71,6 +73,37 @@ guitar, bar 6: slashes
             },
         },
         Exception {
+            says: "singers, where no other who comes in with them has a dynamic",
+            silent: Silent::Passage {
+                passage: "\
+meter: 4/4
+section: voices
+parts: alto = alto
+       tenor = tenor
+
+count | 1  | 1 | 1 | 1 | 1 | 1  |
+alto  | A4 | . | . | . | . | G4 |
+tenor | F4 | . | . | . | . | E4 |
+on the page:
+alto, bar 1, beat 1: dynamic mf
+tenor, bar 1, beat 1: dynamic mf
+",
+                but: "\
+on the page:
+tenor, bar 6, beat 1: dynamic p
+",
+            },
+        },
+        Exception {
+            says: "words that say how loud",
+            silent: Silent::With(
+                "\
+on the page:
+trumpet 1, bar 6, beat 1: words sotto voce
+",
+            ),
+        },
+        Exception {
             says: "a dynamic in the rest before the entry, or up to a beat after it",
             silent: Silent::With(
                 "\
@@ -84,15 +117,12 @@ trumpet 1, bar 6, beat 2: dynamic mf
 
 /// Words that are a dynamic though they stand as words.
 fn is_dynamic(words: &str) -> bool {
+    let known = &known_words().dynamics;
+    let words = words.to_lowercase();
     words
-        .to_lowercase()
         .split(|c: char| !c.is_alphanumeric())
-        .any(|w| {
-            crate::ground::words::known_words()
-                .dynamics
-                .in_words
-                .contains(w)
-        })
+        .any(|w| known.in_words.contains(w))
+        || known.phrases.iter().any(|p| words.contains(&**p))
 }
 
 /// When the part says how loud it is, in order.
@@ -108,6 +138,14 @@ fn dynamics(part: &Part) -> Vec<Ticks> {
     all
 }
 
+/// An entry without a dynamic.
+struct Entry {
+    note: NoteRef,
+    /// Full bars of rest before it; `None` at the first note of the part.
+    rest: Option<u32>,
+    sung: bool,
+}
+
 pub fn check(input: &RuleInput<'_>, out: &mut Vec<Finding>) {
     let score = input.score;
     let parts: Vec<(u32, &Part, Vec<Ticks>)> = pitched(score)
@@ -119,8 +157,9 @@ pub fn check(input: &RuleInput<'_>, out: &mut Vec<Finding>) {
     }
     let bars = input.setting(&RULE, "bars");
     // Parts that come in together without a dynamic are one omission.
-    let mut bare: BTreeMap<(Place, bool), Vec<(NoteRef, u32)>> = BTreeMap::new();
+    let mut bare: BTreeMap<(Place, bool), Vec<Entry>> = BTreeMap::new();
     for (index, part, marks) in &parts {
+        let sung = is_sung(input, *index, part);
         let mut silent_from = Ticks::ZERO;
         let mut last_bar: Option<u32> = None;
         // A stretch that is not judged is no rest either.
@@ -129,19 +168,18 @@ pub fn check(input: &RuleInput<'_>, out: &mut Vec<Finding>) {
             let rest = last_bar.map(|bar| note.at.bar.saturating_sub(bar + 1));
             let entry = rest.is_none_or(|n| f64::from(n) >= bars);
             if entry && !is_slashed(part, note) {
-                let meter = crate::score::in_force(&part.meters, note.onset)
-                    .map_or(crate::ground::time::Meter::COMMON, |m| m.value);
-                let latest = note.onset + meter.felt_beat(score.per_quarter);
-                let from = marks.partition_point(|m| *m < silent_from);
-                let marked = marks.get(from).is_some_and(|m| *m <= latest);
-                if !marked {
-                    let at = NoteRef {
+                if !is_marked(marks, silent_from, latest(score, part, note)) {
+                    let note_ref = NoteRef {
                         part: *index,
                         note: i as u32,
                     };
                     bare.entry((note.at, rest.is_none()))
                         .or_default()
-                        .push((at, rest.unwrap_or_default()));
+                        .push(Entry {
+                            note: note_ref,
+                            rest,
+                            sung,
+                        });
                 }
                 // A part without any is reported once.
                 if marks.is_empty() {
@@ -152,9 +190,78 @@ pub fn check(input: &RuleInput<'_>, out: &mut Vec<Finding>) {
             last_bar = last_bar.max(Some(note.at.bar));
         }
     }
-    for ((at, first), entries) in bare {
-        out.push(without(score, at, first, &entries));
+    for ((at, first), mut entries) in bare {
+        let others = others(input, &parts, &entries);
+        if !others.singers {
+            entries.retain(|e| !e.sung);
+        }
+        if entries.is_empty() {
+            continue;
+        }
+        let level = if first || others.any || others.alone {
+            Level::Warning
+        } else {
+            Level::Note
+        };
+        out.push(without(score, at, first, &entries).level(level));
     }
+}
+
+/// How far into its first note an entry may have its dynamic: a beat.
+fn latest(score: &Score, part: &Part, note: &Note) -> Ticks {
+    let meter = in_force(&part.meters, note.onset).map_or(Meter::COMMON, |m| m.value);
+    note.onset + meter.felt_beat(score.per_quarter)
+}
+
+/// Whether a dynamic stands between two times.
+fn is_marked(marks: &[Ticks], from: Ticks, to: Ticks) -> bool {
+    let first = marks.partition_point(|m| *m < from);
+    marks.get(first).is_some_and(|m| *m <= to)
+}
+
+/// What stands in the parts that have no such entry, at the same time.
+struct Others {
+    /// One has a dynamic there.
+    any: bool,
+    /// A singer who strikes there has one.
+    singers: bool,
+    /// There are none.
+    alone: bool,
+}
+
+fn others(input: &RuleInput<'_>, parts: &[(u32, &Part, Vec<Ticks>)], bare: &[Entry]) -> Others {
+    let mut found = Others {
+        any: false,
+        singers: false,
+        alone: true,
+    };
+    for (index, part, marks) in parts {
+        if bare.iter().any(|e| e.note.part == *index) {
+            continue;
+        }
+        found.alone = false;
+        let Some(note) = bare.first().and_then(|e| {
+            let part = input.score.parts.get(e.note.part as usize)?;
+            part.notes.get(e.note.note as usize)
+        }) else {
+            continue;
+        };
+        let marked = is_marked(marks, note.onset, latest(input.score, part, note));
+        let from = part.notes.partition_point(|n| n.onset < note.onset);
+        let strikes = part.notes.get(from).is_some_and(|n| n.onset == note.onset);
+        found.any |= marked;
+        found.singers |= marked && strikes && is_sung(input, *index, part);
+    }
+    found
+}
+
+/// Singers read a text; in songs their loudness follows from it and from the piano.
+fn is_sung(input: &RuleInput<'_>, index: u32, part: &Part) -> bool {
+    let members = input.passages.iter().flat_map(|p| &p.section.parts);
+    part.lyrics > 0
+        || members
+            .filter(|m| m.part == index)
+            .any(|m| m.instrument.is_some_and(|i| i.is(Property::Sung)))
 }
 
 fn is_slashed(part: &Part, note: &Note) -> bool {
@@ -163,14 +270,14 @@ fn is_slashed(part: &Part, note: &Note) -> bool {
         .is_some_and(|b| b.slashes)
 }
 
-fn without(score: &Score, at: Place, first: bool, entries: &[(NoteRef, u32)]) -> Finding {
-    let mut parts: Vec<u32> = entries.iter().map(|(n, _)| n.part).collect();
+fn without(score: &Score, at: Place, first: bool, entries: &[Entry]) -> Finding {
+    let mut parts: Vec<u32> = entries.iter().map(|e| e.note.part).collect();
     parts.dedup();
     let who = names(score, &parts);
     let message = if first {
         format!("{who}: no dynamic at the first note")
     } else {
-        let bars = entries.iter().map(|(_, rest)| *rest).min().unwrap_or(0);
+        let bars = entries.iter().filter_map(|e| e.rest).min().unwrap_or(0);
         format!("{who}: no dynamic at the entry after {bars} bars of rest")
     };
     RULE.finding(at, message)
@@ -178,7 +285,7 @@ fn without(score: &Score, at: Place, first: bool, entries: &[(NoteRef, u32)]) ->
         .instead(format!(
             "{who}: write a dynamic at the entry, as the other parts of the section have it"
         ))
-        .at_notes(entries.iter().map(|(n, _)| *n), 1, "how loud?")
+        .at_notes(entries.iter().map(|e| e.note), 1, "how loud?")
 }
 
 crate::rules::test_examples!(RULE);

@@ -156,6 +156,30 @@ bassoon  | F3 F3 |
             },
         },
         Exception {
+            says: "a part that rests until its next signature",
+            silent: Silent::Passage {
+                passage: "\
+key: C major
+meter: 4/4
+parts: flute = flute
+       oboe = oboe
+       bassoon = bassoon
+
+count   | 1  | 1  | 1  |
+flute   | C5 | C5 | A4 |
+oboe    | E4 | Eb4 | C4 |
+bassoon | C3 | .  | F3 |
+on the page:
+flute, bar 2: key -3
+oboe, bar 2: key -3
+flute, bar 3: key -1
+oboe, bar 3: key -1
+bassoon, bar 3: key -1
+",
+                but: "bassoon | C3 | C3 | F3 |",
+            },
+        },
+        Exception {
             says: "scores without any signature",
             silent: Silent::Passage {
                 passage: "\
@@ -265,10 +289,20 @@ struct Voter<'a> {
     index: u32,
     part: &'a Part,
     instrument: Option<&'a Instrument>,
+    /// It may be without a signature by custom.
+    may_be_plain: bool,
     /// Concert fifths in force.
     key: Option<i8>,
     /// What it was last blamed for: its own key and the one expected.
     blamed: Option<(i8, usize)>,
+}
+
+/// Whether a part rests from here to its next signature: it may change when it comes in.
+fn is_tacet(part: &Part, onset: Ticks) -> bool {
+    let next = part.keys.iter().find(|k| k.onset > onset);
+    let from = part.notes.partition_point(|n| n.onset < onset);
+    let note = part.notes.iter().skip(from).find(|n| n.sounds());
+    note.is_none_or(|n| next.is_some_and(|k| k.onset <= n.onset))
 }
 
 /// Keys that differ in spelling only are one.
@@ -308,24 +342,28 @@ fn voters<'a>(input: &RuleInput<'a>) -> Vec<Voter<'a>> {
         .filter(|(_, shift)| *shift != 0)
         .collect();
     pitched(score)
-        .map(|(index, part)| Voter {
-            index,
-            part,
-            instrument: instrument(index),
-            key: None,
-            blamed: None,
+        .map(|(index, part)| {
+            let instrument = instrument(index);
+            // Not beside others of its kind that have one.
+            let may_be_plain = instrument.is_none_or(|i| {
+                let by_custom = i.is(Property::NoKeySignature)
+                    || i.is(Property::NoKeySignatureInOrchestra) && !band;
+                let like = |s: &(&Instrument, i8)| s.0.key == i.key && s.1 == shift(part);
+                by_custom && !signed.iter().any(like)
+            });
+            Voter {
+                index,
+                part,
+                instrument,
+                may_be_plain,
+                key: None,
+                blamed: None,
+            }
         })
         .filter(|v| {
             let plain = v.part.keys.iter().all(|k| k.value.fifths == 0);
-            // Not beside others of its kind that have one.
-            let may_be_plain = v.instrument.is_none_or(|i| {
-                let by_custom = i.is(Property::NoKeySignature)
-                    || i.is(Property::NoKeySignatureInOrchestra) && !band;
-                let like = |s: &(&Instrument, i8)| s.0.key == i.key && s.1 == shift(v.part);
-                by_custom && !signed.iter().any(like)
-            });
             let any_key = v.instrument.is_some_and(|i| i.is(Property::AnyKey));
-            !(plain && may_be_plain || any_key)
+            !(plain && v.may_be_plain || any_key)
         })
         .collect()
 }
@@ -383,7 +421,12 @@ pub fn check(input: &RuleInput<'_>, out: &mut Vec<Finding>) {
                 continue;
             };
             let Some(key) = voter.key else { continue };
-            if class(key) == expected || singing && is_partial(key, expected) {
+            let plain = voter.may_be_plain && voter.part.key(onset).fifths == 0;
+            if class(key) == expected
+                || plain
+                || singing && is_partial(key, expected)
+                || is_tacet(voter.part, onset)
+            {
                 voter.blamed = None;
             } else if voter.blamed != Some((key, expected)) {
                 voter.blamed = Some((key, expected));

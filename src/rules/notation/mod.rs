@@ -4,6 +4,7 @@ pub mod bar_length;
 pub mod clef;
 pub mod courtesy_accidental;
 pub mod entry_dynamic;
+pub mod impossible_note;
 pub mod instrument_change;
 pub mod key_signature_agreement;
 pub mod multi_rest;

@@ -255,10 +255,11 @@ fn of_line(
     let by = part.transposition(note.onset);
     let concert = part.concert_fifths(note.onset);
     // A part with many signs may be respelled as a whole, sharps for flats.
-    if by.key_shift() != 0 && (key.abs() > MANY_SIGNS || concert.abs() > MANY_SIGNS) {
+    let many = key.abs() > MANY_SIGNS || concert.abs() > MANY_SIGNS;
+    let found = note.written.name();
+    if by.key_shift() != 0 && many && !is_odd(found) {
         return None;
     }
-    let found = note.written.name();
     let better = other_name(found).filter(|n| in_key(*n, key) && !in_key(found, key))?;
     let better = Pitch::named(better, note.written.midi())?;
     let off = |p: Pitch| letters_off(before.written, p) + letters_off(p, after.written);
@@ -561,7 +562,7 @@ fn other_accidental(
     odd: &Together<'_>,
 ) -> Option<Finding> {
     let score = input.score;
-    let own = |at: NoteRef, note: &Note, model: &Note| {
+    let own = |at: NoteRef, note: &Note, beside: NoteRef, model: &Note| {
         let part = score.parts.get(at.part as usize)?;
         let by = part.transposition(note.onset);
         let wanted = model.sounding.name().transposed(by.inverse());
@@ -569,14 +570,28 @@ fn other_accidental(
         let key = part.key(note.onset).fifths;
         // Double accidentals, and E# or Cb outside their keys, are avoided on purpose.
         let readable = !is_odd(wanted.name()) || in_key(wanted.name(), key);
+        // At sounding pitch a name that most have is theirs by choice.
+        let readable = readable || by.key_shift() == 0 && wanted.name().alter.abs() < 2;
+        // The model has another name only because this one would be hard to read there.
+        let there = score.parts.get(beside.part as usize)?;
+        let name = note.sounding.name();
+        let name = name.transposed(there.transposition(note.onset).inverse());
+        if is_odd(name)
+            && !in_key(name, there.key(note.onset).fifths)
+            && by != there.transposition(note.onset)
+        {
+            return None;
+        }
         let far = distance(note.written.name(), key) - distance(wanted.name(), key);
         (readable && !part.worked_out).then_some((wanted, far))
     };
-    let lower = own(odd.lower, odd.b, odd.a);
-    let upper = own(odd.upper, odd.a, odd.b);
+    let lower = own(odd.lower, odd.b, odd.upper, odd.a);
+    let upper = own(odd.upper, odd.a, odd.lower, odd.b);
     // What most seats have is right; of two the one that lies nearer to its key.
     let (above, below) = votes(input, passage, odd);
-    let worse = |own: Option<(Pitch, i16)>| own.is_some_and(|(_, far)| far > 0);
+    let worse = |own: Option<(Pitch, i16)>| {
+        own.is_some_and(|(wanted, far)| far > 0 && !is_odd(wanted.name()))
+    };
     let is_lower = if above == below {
         if worse(lower) == worse(upper) {
             return None;
@@ -591,13 +606,12 @@ fn other_accidental(
         (odd.upper, odd.a, odd.lower, upper?.0)
     };
     let part = score.parts.get(at.part as usize)?;
-    let (name, other) = (
-        wording::part(score, at.part),
-        wording::part(score, model.part),
-    );
+    let name = wording::part(score, at.part);
+    let other = wording::part(score, model.part);
     let message = format!(
-        "{name} has {} where {other}, in unison with it, has the note by its other name: {wanted} for this player",
-        note.written
+        "{name} has {} where {other}, in {} with it, has the note by its other name: {wanted} for this player",
+        note.written,
+        wording::in_one_line(odd.a, odd.b)
     );
     Some(
         RULE.finding(note.at, message)
@@ -671,21 +685,20 @@ fn disagree(input: &RuleInput<'_>, passage: &Passage, odd: &Together<'_>) -> Fin
     let sounding = right
         .sounding
         .octaves(i8::try_from(octaves).unwrap_or_default());
-    let (name, other) = (
-        wording::part(score, at.part),
-        wording::part(score, model.part),
-    );
+    let name = wording::part(score, at.part);
+    let other = wording::part(score, model.part);
     RULE.finding(
         note.at,
         format!(
-            "{name} has {}, but {other}, in unison with it, has {}",
+            "{name} has {}, but {other}, in {} with it, has {}",
             wording::for_player(score, at, note.sounding),
+            wording::in_one_line(note, right),
             wording::for_player(score, model, right.sounding)
         ),
     )
     .parts([at.part])
     .instead(format!(
-        "{name}: write {} instead of {}, if the line is meant in unison",
+        "{name}: write {} instead of {}, if both are to have one line",
         wording::for_player(score, at, sounding),
         wording::for_player(score, at, note.sounding)
     ))

@@ -14,7 +14,7 @@ use crate::score::Score;
 pub static RULE: Rule = Rule {
     name: "breath",
     group: Group::Players,
-    asks: "A wind player finds a rest, a breath mark or the end of a long note to breathe at within 8 seconds, 12 when soft and low (for singers a note).",
+    asks: "A wind player finds a rest, a breath mark, the end of a slur, a repeated note or the end of a long note to breathe at within 8 seconds, 12 when soft and low (for singers, and where a part has it more than once, a note).",
     why: "One breath carries a phrase about this long; beyond it the player breathes somewhere, and then everybody somewhere else.",
     source: "common practice, no source",
     level: Level::Warning,
@@ -83,6 +83,87 @@ tenor 1, bar 1: tempo 120
             },
         },
         Exception {
+            says: "a note that is struck again, which parts the line",
+            silent: Silent::Passage {
+                passage: "\
+key: C major
+meter: 4/4
+section: trumpets
+parts: trumpet 2 = trumpet
+
+count     | 1  2  3  4  | 1  2  3  4  | 1  2  3  4  | 1  2  3  4  | 1  2  3  4  | 1  2 |
+trumpet 2 | D4 E4 G4 F4 | E4 D4 C4 E4 | F4 G4 G4 F4 | E4 G4 F4 D4 | C4 D4 E4 F4 | E4 . |
+on the page:
+trumpet 2, bar 1: tempo 116
+",
+                but: "trumpet 2 | D4 E4 G4 F4 | E4 D4 C4 E4 | F4 G4 A4 F4 | E4 G4 F4 D4 | C4 D4 E4 F4 | E4 . |",
+            },
+        },
+        Exception {
+            says: "the end of a slur",
+            silent: Silent::Passage {
+                passage: "\
+key: G major
+meter: 4/4
+section: clarinets
+parts: clarinet 1 = clarinet
+
+count      | 1  2  3  4  | 1  2   3  4  | 1  2  3  4  | 1  2   3  4  | 1  2  3  4  | 1  2 |
+clarinet 1 | B4 C5 E5 D5 | C5 B4  A4 C5 | D5 E5 D5 B4 | C5 E5  D5 B4 | A4 B4 C5 D5 | B4 . |
+on the page:
+clarinet 1, bar 1: tempo 116
+clarinet 1, bar 2, beat 1: slur starts
+clarinet 1, bar 3, beat 1: slur ends
+",
+                but: "\
+not on the page:
+clarinet 1, bar 2, beat 1: slur starts
+clarinet 1, bar 3, beat 1: slur ends
+",
+            },
+        },
+        Exception {
+            says: "the end of a word, for singers",
+            silent: Silent::Passage {
+                passage: "\
+key: F major
+meter: 4/4
+section: voices
+parts: alto = alto
+
+count | 1  2  &   3  4  | 1  &  2  3   4  | 1  &   2  &  3  4  | 1  &  2  &  3  &   4  &  | 1  &  2   &  3   4  &  | 1  2 |
+alto  | F4 G4 Bb4 A4 F4 | G4 F4 E4 Bb4 A4 | G4 Bb4 A4 F4 G4 A4 | C5 A4 G4 A4 F4 G4  E4 G4 | F4 G4 Bb4 A4 G4  F4 E4 | F4 . |
+on the page:
+alto, bar 1: tempo 120
+alto, bar 3, beat 1: word ends
+alto, bar 1, beat 1: slur starts
+alto, bar 5, beat 4-and: slur ends
+",
+                but: "\
+not on the page:
+alto, bar 3, beat 1: word ends
+",
+            },
+        },
+        Exception {
+            says: "held notes that another player of the section holds too: they breathe by turns",
+            silent: Silent::Passage {
+                passage: "\
+meter: 4/4
+section: French horns
+parts: horn 1 = french horn
+       horn 2 = french horn
+
+count  | 1  | 1 | 1 | 1 | 1 | 1 |
+horn 1 | G4 | - | - | - | - | - |
+horn 2 | E4 | - | - | - | - | - |
+on the page:
+horn 1, bar 1: tempo 112
+",
+                but: "horn 2 | E4 | . | . | . | . | . |",
+            },
+        },
+        Exception {
             says: "a note of one beat in a voice",
             silent: Silent::Passage {
                 passage: "\
@@ -96,7 +177,7 @@ soprano | G4 A4 B4 C5 D5 C5 B4 A4 | G4 B4 A4 C5 B4 D5 C5 A4 | B4 A4 G4 A4 B4 C5 
 on the page:
 soprano, bar 1: tempo 120
 ",
-                but: "soprano | G4 A4 B4 C5 D5 C5 B4 A4 | G4 B4 A4 C5 B4 D5 C5 A4 | B4 A4 G4 A4 B4 C5 D5 D5 | C5 B4 A4 B4 C5 B4 A4 G4 | A4 B4 A4 G4 F#4 G4 A4 F#4 | G4 . |",
+                but: "soprano | G4 A4 B4 C5 D5 C5 B4 A4 | G4 B4 A4 C5 B4 D5 C5 A4 | B4 A4 G4 A4 B4 C5 D5 E5 | C5 B4 A4 B4 C5 B4 A4 G4 | A4 B4 A4 G4 F#4 G4 A4 F#4 | G4 . |",
             },
         },
         Exception {
@@ -120,8 +201,14 @@ flugelhorn, bar 1: tempo 112
     ],
 };
 
-/// A rest shorter than this many seconds is too short to breathe in.
+/// A rest shorter than this many seconds is too short to breathe in, and so is a note to be cut for it.
 const SHORTEST_REST: f64 = 0.2;
+
+/// A note held so many beats as conducted is one that players of a pair breathe in by turns.
+const HELD_BEATS: i64 = 2;
+
+/// How many places are named when a part has no place to breathe more than once.
+const NAMED: usize = 4;
 
 pub fn check(input: &RuleInput<'_>, out: &mut Vec<Finding>) {
     let tempos = Tempos::of(input.score, input.setting(&RULE, "tempo"));
@@ -135,25 +222,87 @@ pub fn check(input: &RuleInput<'_>, out: &mut Vec<Finding>) {
             beats / 2.0
         }
     };
+    let lines: Vec<&Line<'_>> = input
+        .lines(|i| i.is(Property::Blown) || i.is(Property::Sung))
+        .collect();
     let mut found = Vec::new();
-    for line in input.lines(|i| i.is(Property::Blown) || i.is(Property::Sung)) {
+    for line in &lines {
+        let mut of_part = Vec::new();
         let mut start = 0;
         for (at, tone) in line.tones.iter().enumerate() {
             let beat = input.score.felt_beat_at(tone.onset).0 as f64;
             let breathes = line.tones.get(at + 1).is_none_or(|next| {
                 tone.breath
+                    || tone.ends_word
                     || tempos.seconds(tone.end, next.onset) >= SHORTEST_REST
                     || (!tone.slurred_on && tone.duration().0 as f64 >= cut(line, tone) * beat)
+                    || is_parted(tone, next)
+                        && tempos.seconds(tone.onset, tone.end) >= SHORTEST_REST
             });
             if !breathes {
                 continue;
             }
             let phrase = line.tones.get(start..=at).unwrap_or_default();
             start = at + 1;
-            found.extend(judge(input, line, phrase, &tempos));
+            if !is_shared(input.score, &lines, line, phrase) {
+                of_part.extend(judge(input, line, phrase, &tempos));
+            }
         }
+        found.extend(once(input.score, of_part));
     }
     out.extend(merged(input.score, found));
+}
+
+/// Whether a line may be parted between two notes: a slur ends, or the note is struck again.
+fn is_parted(tone: &Tone, next: &Tone) -> bool {
+    !tone.slurred_on && (tone.ends_slur || tone.written == next.written)
+}
+
+/// Held notes that another player of the section holds too: they breathe by turns.
+fn is_shared(score: &Score, lines: &[&Line<'_>], line: &Line<'_>, phrase: &[Tone]) -> bool {
+    let held = |tone: &Tone| tone.duration() >= score.felt_beat_at(tone.onset).times(HELD_BEATS);
+    let long = phrase.iter().filter(|tone| held(tone)).count();
+    let (Some(first), Some(last)) = (phrase.first(), phrase.last()) else {
+        return false;
+    };
+    let half = Ticks((last.end - first.onset).0 / 2);
+    long * 2 > phrase.len()
+        && lines.iter().any(|other| {
+            let from = other.tones.partition_point(|t| t.end <= first.onset);
+            let with = other.tones.iter().skip(from);
+            let with = with.take_while(|t| t.onset < last.end).filter(|t| held(t));
+            let shared = with.fold(Ticks::ZERO, |sum, t| {
+                sum + (t.end.min(last.end) - t.onset.max(first.onset))
+            });
+            other.part != line.part
+                && other.instrument.family == line.instrument.family
+                && shared >= half
+        })
+}
+
+/// The same in several places of a part is its style: one note that names them.
+fn once(score: &Score, mut found: Vec<Finding>) -> Option<Finding> {
+    if found.len() < 2 {
+        return found.pop();
+    }
+    let mut places: Vec<String> = found
+        .iter()
+        .skip(1)
+        .take(NAMED)
+        .map(|f| score.bar_number(f.at.bar))
+        .collect();
+    if let Some(more) = found.len().checked_sub(NAMED + 1).filter(|n| *n > 0) {
+        places.push(format!("{more} more places"));
+    }
+    let mut all = found.into_iter();
+    let mut first = all.next()?;
+    first.notes.extend(all.flat_map(|f| f.notes));
+    first.message = format!(
+        "{}; so also from bar {}",
+        first.message,
+        wording::join(&places)
+    );
+    Some(first.level(Level::Note))
 }
 
 fn judge(

@@ -1,7 +1,7 @@
 //! `double-stop`: an instrument that plays one note at a time is given one note at a time.
 
 use crate::finding::{Finding, Level};
-use crate::ground::instrument::{Property, names_several};
+use crate::ground::instrument::{Family, Property, names_several};
 use crate::ground::time::Ticks;
 use crate::ground::words::{is_among, known_words};
 use crate::rules::input::RuleInput;
@@ -147,12 +147,18 @@ pub fn check(input: &RuleInput<'_>, out: &mut Vec<Finding>) {
             }
             let stops = stops(input, member.part, part);
             for run in stops.chunk_by(|a, b| b.note.at.bar <= a.note.at.bar + ONE_SLIP) {
-                out.extend(finding(
+                let found = finding(
                     input,
                     (member.part, &instrument.name),
                     run,
                     &passage.section.name,
-                ));
+                );
+                // Bowed strings divide without a word, and some double stops are easy.
+                let stringed = instrument.family == Family::String;
+                out.extend(found.map(|f| {
+                    let level = if stringed { Level::Note } else { f.level };
+                    f.level(level)
+                }));
             }
         }
     }

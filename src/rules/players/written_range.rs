@@ -7,8 +7,7 @@ use crate::ground::pitch::Pitch;
 use crate::rules::input::RuleInput;
 use crate::rules::rule::{DependsOn, Example, Exception, Group, Rule, Setting, Silent};
 use crate::rules::shared::wording;
-use crate::score::Note;
-use crate::score::NoteRef;
+use crate::score::{Note, NoteRef, in_force};
 use std::collections::BTreeMap;
 
 pub static RULE: Rule = Rule {
@@ -59,6 +58,26 @@ tenor 2 | Bb4 G4  Bb4 |
 ",
     }],
     exceptions: &[
+        Exception {
+            says: "the low bass clef of old horn parts, which sounds an octave higher",
+            silent: Silent::Passage {
+                passage: "\
+meter: 4/4
+pitch: written
+section: French horns
+parts: horn 2 = french horn
+
+count  | 1  3  |
+horn 2 | C2 G2 |
+on the page:
+horn 2, bar 1: clef F4
+",
+                but: "\
+not on the page:
+horn 2, bar 1: clef F4
+",
+            },
+        },
         Exception {
             says: "the high F# key, which every current saxophone has",
             silent: Silent::Passage {
@@ -149,18 +168,56 @@ pub fn check(input: &RuleInput<'_>, out: &mut Vec<Finding>) {
                     .or_default()
                     .push(outside);
             }
-            for ((_, above), notes) in bars {
-                out.extend(finding(
-                    input,
-                    member.part,
-                    instrument,
-                    above,
-                    &notes,
-                    &passage.section.name,
-                ));
+            let about = |above, notes: &[Outside<'_>]| {
+                let section = &passage.section.name;
+                finding(input, member.part, instrument, above, notes, section)
+            };
+            let found: Vec<(bool, Finding)> = bars
+                .iter()
+                .filter_map(|((_, above), notes)| Some((*above, about(*above, notes)?)))
+                .collect();
+            for above in [false, true] {
+                let side = found.iter().filter(|(side, _)| *side == above);
+                let side: Vec<Finding> = side.map(|(_, finding)| finding.clone()).collect();
+                for level in [Level::Error, Level::Warning, Level::Note] {
+                    let here: Vec<Finding> =
+                        side.iter().filter(|f| f.level == level).cloned().collect();
+                    out.extend(once(input, here));
+                }
             }
         }
     }
+}
+
+/// So many bars of one part are more than slips of the pen: one finding names them.
+const OFTEN: usize = 3;
+
+/// The same side of the range left in many bars of a part is one choice, or one misunderstanding.
+fn once(input: &RuleInput<'_>, mut found: Vec<Finding>) -> Vec<Finding> {
+    let slips = found.iter().all(|f| f.level == Level::Error);
+    if found.len() <= if slips { OFTEN } else { 1 } {
+        return found;
+    }
+    let rest = found.split_off(1);
+    let Some(first) = found.first_mut() else {
+        return found;
+    };
+    let bars: Vec<String> = rest
+        .iter()
+        .map(|f| input.score.bar_number(f.at.bar))
+        .collect();
+    let last = bars.last().cloned().unwrap_or_default();
+    first.message = if bars.len() > OFTEN {
+        format!(
+            "{}; so in {} more bars, to bar {last}",
+            first.message,
+            bars.len()
+        )
+    } else {
+        format!("{}; so also in bar {}", first.message, bars.join(", "))
+    };
+    first.notes.extend(rest.into_iter().flat_map(|f| f.notes));
+    found
 }
 
 fn notes_outside<'a>(
@@ -194,6 +251,17 @@ fn notes_outside<'a>(
         let school = graded.and_then(beyond);
         let (mut of_grade, mut long) = (None, false);
         let (level, limit) = match instrument.judge_range(written, seat) {
+            RangeVerdict::Impossible { .. } | RangeVerdict::Stretched { .. }
+                if is_old_bass_clef(input, index, note, instrument, written) =>
+            {
+                return None;
+            }
+            // Voices differ, and so do their names in old music: only far beyond is it surely wrong.
+            RangeVerdict::Impossible { limit }
+                if instrument.is(Property::Sung) && (written - limit.midi()).abs() <= FAR =>
+            {
+                (Level::Warning, limit)
+            }
             RangeVerdict::Impossible { limit } => (Level::Error, limit),
             _ if school.is_some() => {
                 of_grade = Some(grade);
@@ -231,6 +299,27 @@ fn notes_outside<'a>(
             held: long,
         })
     })
+}
+
+/// So many semitones beyond what a voice has are no singer's choice.
+const FAR: i16 = 5;
+
+/// In old parts of horns the bass clef stands an octave lower than it sounds.
+fn is_old_bass_clef(
+    input: &RuleInput<'_>,
+    index: u32,
+    note: &Note,
+    instrument: &Instrument,
+    written: i16,
+) -> bool {
+    let part = input.score.parts.get(index as usize);
+    let clef = part.and_then(|p| in_force(&p.clefs, note.onset));
+    instrument.is(Property::NoKeySignature)
+        && clef.is_some_and(|c| c.value.sign == 'F')
+        && !matches!(
+            instrument.judge_range(written + 12, None),
+            RangeVerdict::Impossible { .. }
+        )
 }
 
 /// Whether a note and what it is tied to is held longer than so many beats as conducted.

@@ -88,9 +88,12 @@ trombone 4 | A3  | G3  |
 };
 
 pub fn check(input: &RuleInput<'_>, out: &mut Vec<Finding>) {
+    // A keyboard's music for its own sake has its own harmony.
+    let symbols = input.score.chords.iter().any(|m| m.value.chord.is_some());
     for at in input.sonorities() {
         let voices = &at.sonority.voices;
         if !at.is_block()
+            || at.passage.section.chordal && !symbols
             || voices.iter().any(|v| input.is_claimed(v.note))
             || matches!(at.verdict(), Some(Verdict::Slip(_)))
         {

@@ -26,8 +26,12 @@ pub struct Tone {
     pub written: i16,
     /// A slur leads on from it.
     pub slurred_on: bool,
+    /// A slur ends on it or on what it is tied to.
+    pub ends_slur: bool,
     /// A breath mark, a caesura or a fermata stands on it or on what it is tied to.
     pub breath: bool,
+    /// A word of the text ends under it.
+    pub ends_word: bool,
 }
 
 impl Tone {
@@ -92,6 +96,8 @@ fn line<'a>(
             {
                 last.end = note.end();
                 last.breath |= breath;
+                last.ends_slur |= note.flags.has(NoteFlags::SLUR_STOP);
+                last.ends_word |= note.flags.has(NoteFlags::WORD_END);
                 last.slurred_on = open;
                 continue;
             }
@@ -116,7 +122,9 @@ fn line<'a>(
             sounding: note.sounding,
             written: note.sounding.midi() + back,
             slurred_on: open && slurs > 0,
+            ends_slur: note.flags.has(NoteFlags::SLUR_STOP),
             breath,
+            ends_word: note.flags.has(NoteFlags::WORD_END),
         });
     }
     // Two players on one staff are not one line.

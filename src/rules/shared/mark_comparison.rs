@@ -232,12 +232,18 @@ impl MarkComparison<'_> {
         let group = &stretch.group;
         let names = self.together.names(diagnosed.score, group);
         let others = self.others(diagnosed, first.bar, group);
+        // Of two parts neither is the section.
+        let whom = if self.together.all(first.bar).len() > 2 {
+            "the section"
+        } else {
+            &others
+        };
         let clauses: Vec<String> = list
             .iter()
             .map(|o| {
                 let beat = diagnosed.beat_of(o.onset);
                 let on = o.on(&beat);
-                format!("{}{on} where the section has {}", o.found, o.wanted)
+                format!("{}{on} where {whom} has {}", o.found, o.wanted)
             })
             .collect();
         let asked = |odds: &[&Odd]| {

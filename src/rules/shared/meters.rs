@@ -52,6 +52,9 @@ pub struct OwnMeter {
     pub meter: Meter,
     /// 0-based; from the bar that has the signature to the next signature or the end.
     pub bars: Range<usize>,
+    /// Its bars are at times as long as those of the score, at times in between: it is played beat by
+    /// beat, whatever the lengths in the file.
+    pub loose: bool,
 }
 
 /// So many bars of as many beats as conducted are no slip (4/4 beside 12/8).
@@ -67,21 +70,22 @@ pub fn own_meters(score: &Score, meters: &[Option<Meter>]) -> Vec<OwnMeter> {
     parts
         .flat_map(|(part, index)| {
             let stretches = stretches(part).into_iter();
-            stretches
-                .filter(|(meter, bars)| is_kept(score, part, *meter, bars, meters))
-                .map(move |(meter, bars)| OwnMeter {
+            stretches.filter_map(move |(meter, bars)| {
+                let loose = is_kept(score, part, meter, &bars, meters)?;
+                Some(OwnMeter {
                     part: index,
                     meter,
                     bars,
+                    loose,
                 })
+            })
         })
         .collect()
 }
 
 /// The meter that a part keeps in a bar beside that of the score.
-pub fn own_meter(all: &[OwnMeter], part: u32, bar: usize) -> Option<Meter> {
-    let own = all.iter().find(|o| o.part == part && o.bars.contains(&bar));
-    own.map(|o| o.meter)
+pub fn own_meter(all: &[OwnMeter], part: u32, bar: usize) -> Option<&OwnMeter> {
+    all.iter().find(|o| o.part == part && o.bars.contains(&bar))
 }
 
 /// The bars of a part between its time signatures.
@@ -95,22 +99,23 @@ fn stretches(part: &Part) -> Vec<(Meter, Range<usize>)> {
         .collect()
 }
 
+/// Whether a part keeps its own meter in its bars, and whether loosely.
 fn is_kept(
     score: &Score,
     part: &Part,
     meter: Meter,
     bars: &Range<usize>,
     meters: &[Option<Meter>],
-) -> bool {
+) -> Option<bool> {
     let length = meter.bar(score.per_quarter);
     let other = |bar: usize| {
         let theirs = meters.get(bar).copied().flatten()?;
         (theirs.bar(score.per_quarter) != length).then_some(theirs)
     };
     if !bars.clone().any(|bar| other(bar).is_some()) {
-        return false;
+        return None;
     }
-    let (mut kept, mut sounding, mut same_beats) = (0, 0, true);
+    let (mut kept, mut between, mut sounding, mut same_beats) = (0, 0, 0, true);
     let mut notes = &part.notes[..];
     for bar in bars.clone() {
         let before = notes.partition_point(|n| (n.at.bar as usize) < bar);
@@ -120,11 +125,17 @@ fn is_kept(
         if let (true, Some(theirs)) = (sounds, other(bar)) {
             sounding += 1;
             kept += usize::from(filled == length);
+            let theirs_long = theirs.bar(score.per_quarter);
+            between +=
+                usize::from(length.min(theirs_long) <= filled && filled <= length.max(theirs_long));
             same_beats &= beats(theirs) == beats(meter);
         }
     }
     let least = if same_beats { SAME_BEATS } else { OTHER_BEATS };
-    kept >= least && kept * 10 >= sounding * 9
+    if kept >= least && kept * 10 >= sounding * 9 {
+        return Some(false);
+    }
+    (same_beats && between >= least && between * 10 >= sounding * 9).then_some(true)
 }
 
 /// How many beats are conducted in a bar.

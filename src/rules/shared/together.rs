@@ -2,6 +2,7 @@
 //! they usually do. There, all the rest has to match too. One part that differs for a bar is a
 //! mistake; one that goes its own way for a while is written so.
 
+use crate::finding::Level;
 use crate::ground::time::Ticks;
 use crate::rules::shared::wording;
 use crate::score::NoteRef;
@@ -320,6 +321,27 @@ impl Together {
         all
     }
 
+    /// Whether a player only comes in later than the section or leaves earlier, after or before a bar of rest:
+    /// a second player doubles a part of the phrase. `model` has the section's attacks in the bar.
+    pub fn is_tacet(&self, player: usize, bar: usize, model: &[Ticks]) -> bool {
+        let in_bar = |bar: usize| {
+            let player = self.players.get(player);
+            player.map_or(&[][..], |p| p.attacks_in(bar))
+        };
+        let own = in_bar(bar);
+        let (Some(first), Some(last)) = (own.first(), own.last()) else {
+            return true;
+        };
+        let rests = |bar: Option<usize>| bar.is_none_or(|bar| in_bar(bar).is_empty());
+        let inside = |t: &&Ticks| first.onset <= **t && **t <= last.onset;
+        let same = own.iter().map(|a| &a.onset).eq(model.iter().filter(inside));
+        let late = model.first().is_some_and(|t| *t < first.onset);
+        let early = model.last().is_some_and(|t| *t > last.onset);
+        same && (late || early)
+            && (!late || rests(bar.checked_sub(1)))
+            && (!early || rests(bar.checked_add(1)))
+    }
+
     /// The note that a player strikes at a time in a bar.
     pub fn note_at(&self, player: usize, bar: usize, onset: Ticks) -> Option<NoteRef> {
         let player = self.players.get(player)?;
@@ -444,4 +466,15 @@ pub fn most<T: PartialEq + Clone>(values: &[T]) -> Option<T> {
         .into_iter()
         .find(|(_, n)| *n == best)
         .map(|(v, _)| v.clone())
+}
+
+/// The level of a difference: that of the rule where most have the same, a note where as many have another.
+/// Of two nobody can say who is right.
+pub fn by_votes<T: PartialEq>(level: Level, values: &[T], wanted: &T) -> Level {
+    let votes = values.iter().filter(|v| *v == wanted).count();
+    if votes * 2 > values.len() {
+        level
+    } else {
+        Level::Note
+    }
 }

@@ -6,7 +6,7 @@ use crate::ground::pitch::Pitch;
 use crate::ground::text::{LONGEST_SENTENCE, cut};
 use crate::rules::shared::stretch;
 use crate::score::Score;
-use crate::score::{Change, NoteRef};
+use crate::score::{Change, Note, NoteRef};
 use smallvec::SmallVec;
 use std::fmt::Write;
 
@@ -194,4 +194,14 @@ pub fn with_article(words: &str) -> String {
         "a"
     };
     format!("{article} {words}")
+}
+
+/// How two players have one line: in unison, or in octaves.
+pub fn in_one_line(a: &Note, b: &Note) -> &'static str {
+    // A slip of an accidental is a semitone or two.
+    if (a.sounding.midi() - b.sounding.midi()).abs() < 6 {
+        "unison"
+    } else {
+        "octaves"
+    }
 }

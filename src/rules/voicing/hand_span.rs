@@ -3,9 +3,11 @@
 
 use crate::diagnosis::Fault;
 use crate::finding::{Finding, Level};
+use crate::ground::time::Ticks;
 use crate::rules::input::RuleInput;
 use crate::rules::rule::{DependsOn, Example, Exception, Group, Rule, Silent};
 use crate::rules::shared::wording;
+use crate::score::{Articulations, Note, NoteFlags, in_force};
 use crate::sonority::Voice;
 use smallvec::SmallVec;
 
@@ -36,8 +38,17 @@ suggestion: share the chord between the hands, leave a note out, or roll it
     }],
     exceptions: &[
         Exception {
-            says: "chords that both hands can share",
+            says: "chords that both hands can share, whatever staff the notes stand on",
             silent: Silent::With("piano | C5+A4+G4+E4+C4 C6+A5+E5+G3+A2 |"),
+        },
+        Exception {
+            says: "a chord that is rolled",
+            silent: Silent::With(
+                "\
+on the page:
+piano, bar 1, beat 2: rolled
+",
+            ),
         },
         Exception {
             says: "notes that are held from before",
@@ -68,13 +79,25 @@ pub fn check(input: &RuleInput<'_>, out: &mut Vec<Finding>) {
             let struck: Hand<'_> = voices
                 .filter(|v| v.attacked && v.note.part == member.part)
                 .collect();
-            let Some(wide) = widest_hand(input, &struck) else {
+            let rolled = |v: &&Voice| {
+                note(input, v).is_some_and(|n| n.articulations.has(Articulations::ROLLED))
+            };
+            if struck.iter().any(rolled) || has_grace(input, member.part, at.sonority.onset) {
+                continue;
+            }
+            let Some(wide) = widest_hand(&struck) else {
                 continue;
             };
             let by = width(&wide);
             if by <= span.comfortable {
                 continue;
             }
+            let pedalled = input
+                .score
+                .parts
+                .get(member.part as usize)
+                .and_then(|p| in_force(&p.pedals, at.sonority.onset))
+                .is_some_and(|pedal| pedal.value);
             let outer: Vec<Fault> = [wide.first(), wide.last()]
                 .into_iter()
                 .flatten()
@@ -84,7 +107,10 @@ pub fn check(input: &RuleInput<'_>, out: &mut Vec<Finding>) {
                 .iter()
                 .map(|f| wording::for_player(input.score, f.note, f.found))
                 .collect();
-            let (level, how) = if by > span.large {
+            // With the pedal down the hand may leave the first notes before the last.
+            let (level, how) = if by > span.large && pedalled {
+                (Level::Note, "which has to be rolled over the pedal")
+            } else if by > span.large {
                 (Level::Warning, "more than a large hand reaches")
             } else {
                 (Level::Note, "a stretch for most hands")
@@ -115,34 +141,35 @@ fn width(hand: &[&Voice]) -> i16 {
     }
 }
 
-/// The hand that has to reach furthest. The staves say which hand plays what; on one staff the hands
-/// share the chord as best they can.
-fn widest_hand<'v>(input: &RuleInput<'_>, struck: &[&'v Voice]) -> Option<Hand<'v>> {
-    let staff = |v: &Voice| {
-        input
-            .score
-            .parts
-            .get(v.note.part as usize)
-            .and_then(|p| p.notes.get(v.note.note as usize))
-            .map_or(1, |n| n.staff)
-    };
-    let first = struck.first().map(|v| staff(v))?;
-    let two_staves = struck.iter().any(|v| staff(v) != first);
-    let (right, left): (Hand<'_>, Hand<'_>) = if two_staves {
-        struck.iter().copied().partition(|v| staff(v) == 1)
-    } else {
-        let split = (0..=struck.len()).min_by_key(|&at| {
-            let (a, b) = struck.split_at(at);
-            (width(a).max(width(b)), at)
-        })?;
-        let (a, b) = struck.split_at(split);
-        (a.into(), b.into())
-    };
-    Some(if width(&right) >= width(&left) {
+/// Whether a grace note stands before a chord: the bass is struck first, and the hand goes on.
+fn has_grace(input: &RuleInput<'_>, part: u32, onset: Ticks) -> bool {
+    let part = input.score.parts.get(part as usize);
+    let notes = part.map_or(&[][..], |p| &p.notes);
+    let from = notes.partition_point(|n| n.onset < onset);
+    let here = notes.iter().skip(from).take_while(|n| n.onset == onset);
+    here.into_iter().any(|n| n.flags.has(NoteFlags::GRACE))
+}
+
+/// The note of a voice.
+fn note<'a>(input: &RuleInput<'a>, voice: &Voice) -> Option<&'a Note> {
+    let part = input.score.parts.get(voice.note.part as usize)?;
+    part.notes.get(voice.note.note as usize)
+}
+
+/// The hand that has to reach furthest. The hands share the notes as best they can, whatever the staves
+/// say: a player takes a low note of the right hand with the left.
+fn widest_hand<'v>(struck: &[&'v Voice]) -> Option<Hand<'v>> {
+    let split = (0..=struck.len()).min_by_key(|&at| {
+        let (a, b) = struck.split_at(at);
+        (width(a).max(width(b)), at)
+    })?;
+    let (right, left) = struck.split_at(split);
+    let wide = if width(right) >= width(left) {
         right
     } else {
         left
-    })
+    };
+    Some(wide.into())
 }
 
 crate::rules::test_examples!(RULE);

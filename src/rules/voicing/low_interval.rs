@@ -17,10 +17,10 @@ use crate::voicing::low;
 pub static RULE: Rule = Rule {
     name: "low-interval",
     group: Group::Voicing,
-    asks: "No two neighbouring voices sound an interval below the pitch where it turns to mud.",
+    asks: "No two neighbouring voices sound an interval below the pitch where it turns to mud (a note; a warning from six semitones below it on).",
     why: "The lower an interval lies, the more its overtones beat against each other: a third that is clear in the middle of the keyboard is a rumble in the bass.",
     source: "published: retailer's glossary, textbook on arranging for large jazz ensemble; some limits from memory",
-    level: Level::Error,
+    level: Level::Warning,
     off: false,
     depends_on: DependsOn::Pitch,
     settings: &[],
@@ -93,6 +93,42 @@ trombone 3 | Bb3 Db4 |
 trombone 4 | Db2 Bb3 |
 ",
                 but: "trombone 3 | Bb2 Db4 |",
+            },
+        },
+        Exception {
+            says: "the chords of one player (piano, cello) in music without chord symbols",
+            silent: Silent::Passage {
+                passage: "\
+key: Eb major
+meter: 4/4
+section: piano
+parts: piano = piano
+
+count | 1           3           |
+piano | G4+Eb4+G2+Eb2 Ab4+F4+Ab2+F2 |
+",
+                but: "chord | Eb          Fm          |",
+            },
+        },
+        Exception {
+            says: "a bass note that is held from before",
+            silent: Silent::Passage {
+                passage: "\
+key: F major
+meter: 4/4
+section: trombones
+parts: trombone 1 = trombone
+       trombone 2 = trombone
+       trombone 3 = trombone
+       trombone 4 = bass trombone
+
+count      | 1  3  |
+trombone 1 | A3 C4 |
+trombone 2 | F3 A3 |
+trombone 3 | C3 A2 |
+trombone 4 | F2 -  |
+",
+                but: "trombone 4 | F2 F2 |",
             },
         },
         Exception {
@@ -222,13 +258,29 @@ fn lowest(
     if !voices.iter().any(|v| v.attacked) || voices.iter().any(|v| input.is_explained(v.note)) {
         return None;
     }
+    // Over a bass that is held from before the others move as they like.
     let struck = voices.windows(2).filter_map(|w| match w {
-        [upper, lower] if upper.attacked || lower.attacked => LowInterval::between(upper, lower),
+        [upper, lower] if lower.attacked && !is_own_chord(input, at, upper, lower) => {
+            LowInterval::between(upper, lower)
+        }
         _ => None,
     });
     struck
         .max_by_key(|low| low.by)
         .or_else(|| over_the_bass(bass?, at))
+}
+
+/// Whether one player has both notes, in music for its own sake: low thirds of a piano or a cello are its sound.
+/// Where chord symbols stand it plays with others.
+fn is_own_chord(input: &RuleInput<'_>, at: SonorityAt<'_>, upper: &Voice, lower: &Voice) -> bool {
+    let part = upper.note.part;
+    let mut members = at.passage.section.parts.iter();
+    let single = members
+        .find(|m| m.part == part)
+        .and_then(|m| m.instrument)
+        .is_some_and(|i| i.single_line);
+    let symbols = input.score.chords.iter().any(|m| m.value.chord.is_some());
+    part == lower.note.part && !single && !symbols
 }
 
 /// How much such an interval weighs; `None` where it passes quickly.
@@ -241,8 +293,6 @@ fn level(input: &RuleInput<'_>, at: SonorityAt<'_>, by: i16) -> Option<Level> {
     }
     Some(if is_right(at) {
         Level::Note
-    } else if by >= distance.error && length > beat {
-        Level::Error
     } else if by >= distance.warning {
         Level::Warning
     } else {

@@ -192,6 +192,8 @@ pub fn put_in(score: &mut Score, part: u32, bar: u32) {
     part.loose_slurs.iter_mut().for_each(|m| later(&mut m.at));
     part.dynamics.iter_mut().for_each(|m| later(&mut m.at));
     part.hairpins.iter_mut().for_each(|m| later(&mut m.at));
+    part.pedals.iter_mut().for_each(|m| later(&mut m.at));
+    part.impossible.iter_mut().for_each(|m| later(&mut m.at));
     part.chords.iter_mut().for_each(|m| later(&mut m.at));
     part.tempos.iter_mut().for_each(|m| later(&mut m.at));
     score.lay_out();

@@ -162,23 +162,12 @@ fn endings_signs_and_hairpins() {
 }
 
 #[test]
-fn bars_without_a_meter_and_layers_that_stop_short() {
+fn bars_without_a_meter() {
     let free = "<attributes><time><senza-misura/></time></attributes>";
+    let metered = "<attributes><time><beats>4</beats><beat-type>4</beat-type></time></attributes>";
     let text = one(&(bar(&format!("{free}{}", note("C5", 7, "")))
-        + &bar(&format!(
-            "<attributes><time><beats>4</beats><beat-type>4</beat-type></time></attributes>{}\
-             <backup><duration>4</duration></backup>{}",
-            note("C5", 4, "<voice>1</voice>"),
-            note("E4", 3, "<voice>2</voice>")
-        ))
-        + &bar(&format!(
-            "{}<backup><duration>4</duration></backup>{}<forward><duration>1</duration></forward>",
-            note("C5", 4, "<voice>1</voice>"),
-            note("E4", 3, "<voice>2</voice>")
-        ))));
+        + &bar(&format!("{metered}{}", note("C5", 4, "")))));
     let score = score(&text);
     let bars = &score.parts[0].bars;
     assert!(bars[0].unmeasured && !bars[1].unmeasured);
-    assert_eq!(bars[1].short_voice, Some((2, Ticks(3))));
-    assert_eq!(bars[2].short_voice, None);
 }

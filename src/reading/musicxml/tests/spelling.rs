@@ -292,10 +292,30 @@ fn childless_elements_of_a_note_in_any_spelling() {
 }
 
 #[test]
+fn a_note_that_cannot_be_is_left_out_and_the_rest_is_read() {
+    let text = one(&bar(&plain_notes().replacen("<alter>1", "<alter>9", 1)));
+    let score = read_text(&text).unwrap();
+    let part = &score.parts[0];
+    let left_out: Vec<&Note> = part
+        .notes
+        .iter()
+        .filter(|n| n.flags.has(NoteFlags::LEFT_OUT))
+        .collect();
+    assert_eq!(left_out.len(), 1);
+    assert_eq!(part.impossible.len(), 1);
+    assert_eq!(part.impossible[0].span, left_out[0].span);
+    assert_eq!(part.impossible[0].value, "altered by 9 semitones");
+    let plain = one(&bar(&plain_notes()));
+    assert_eq!(
+        part.notes.len(),
+        read_text(&plain).unwrap().parts[0].notes.len()
+    );
+}
+
+#[test]
 fn numbers_of_a_note_out_of_reach() {
     for (right, wrong) in [
         ("<step>F", "<step>H"),
-        ("<alter>1", "<alter>4"),
         ("<octave>4", "<octave>40"),
         ("<octave>4", "<octave>400"),
         ("<duration>1<", "<duration>-1<"),
