@@ -72,6 +72,7 @@ pub(super) struct Account {
     pub(super) approach: Option<ApproachHarmony>,
     /// Which of the chords it may belong to it was read under.
     pub(super) chord: usize,
+    pub(super) cost: i32,
 }
 
 impl Account {
@@ -79,6 +80,7 @@ impl Account {
         verdict: Verdict::LeftAlone,
         approach: None,
         chord: 0,
+        cost: 0,
     };
 
     /// The cheapest of these readings; of two that cost the same, the one without a slip.
@@ -93,6 +95,7 @@ impl Account {
             verdict: best.verdict(case, clean - best.cost),
             approach: best.approach,
             chord: best.chord,
+            cost: best.cost,
         }
     }
 }

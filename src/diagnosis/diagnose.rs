@@ -37,6 +37,7 @@ pub(super) fn diagnose(score: &Score, style: &Style, passage: &mut Passage, said
     for (judged, margin) in judged.iter_mut().zip(way.margins) {
         weigh_in_passage(&mut judged.diagnosis, margin, &style.costs);
     }
+    passage.costs = judged.iter().map(|j| j.cost).collect();
     passage.diagnoses = diagnoses(judged);
 }
 
@@ -149,6 +150,7 @@ impl Earlier<'_> {
 struct Judged {
     diagnosis: Diagnosis,
     approach: Option<ApproachHarmony>,
+    cost: i32,
 }
 
 impl Judged {
@@ -156,6 +158,7 @@ impl Judged {
         Self {
             diagnosis,
             approach: None,
+            cost: 0,
         }
     }
 }
@@ -189,9 +192,13 @@ fn judge_all(
             let target = target(passage, at, next);
             judge_one(score, passage, at, target.as_ref(), judging)
         });
-        let result = result
-            .flatten()
-            .unwrap_or_else(|| Judged::unseen(left_alone(score, passage, at)));
+        let result = result.flatten().unwrap_or_else(|| {
+            let free = sonority.is_block() && !is_one_note(sonority);
+            Judged {
+                cost: if free { judging.costs.free.writing } else { 0 },
+                ..Judged::unseen(left_alone(score, passage, at))
+            }
+        });
         if let Some(Earlier { before, .. }) = earlier {
             let before = before.sonorities.get(at).zip(before.diagnoses.get(at));
             let before = before.map(|(sonority, diagnosis)| as_meant(sonority, diagnosis));
@@ -202,6 +209,12 @@ fn judge_all(
         }
     }
     out
+}
+
+/// A unison or octaves.
+fn is_one_note(sonority: &Sonority) -> bool {
+    let top = sonority.voices.first().map_or(0, |v| v.midi);
+    sonority.voices.iter().all(|v| (v.midi - top) % 12 == 0)
 }
 
 /// A sonority that is held to no technique. It is read under the chord that has a place for most of its
@@ -291,8 +304,13 @@ fn judge_one(
                 lead: context.lead,
                 key: context.key,
             };
+            let verdict = case.judge(judging.costs);
             Account {
-                verdict: case.judge(judging.costs),
+                cost: match verdict {
+                    Verdict::Right(_) => 0,
+                    Verdict::LeftAlone | Verdict::Slip(_) => judging.costs.technique.misfit,
+                },
+                verdict,
                 ..Account::LEFT_ALONE
             }
         }
@@ -317,6 +335,7 @@ fn judge_one(
             verdict,
         },
         approach: account.approach,
+        cost: account.cost,
     })
 }
 

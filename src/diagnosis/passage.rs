@@ -37,6 +37,8 @@ pub struct Passage {
     pub led_by_top_seat: Vec<bool>,
     /// The diagnosis of each.
     pub diagnoses: Vec<Diagnosis>,
+    /// What the account of each costs, in the points of `rules/diagnosis.toml`; 0 where none is asked for.
+    pub costs: Vec<i32>,
 }
 
 impl Passage {

@@ -114,6 +114,7 @@ fn read(score: &Score, style: &Style, stretches: &[&Stretch], heard: Heard) -> P
         in_force: Vec::new(),
         habits: Habits::default(),
         diagnoses: Vec::new(),
+        costs: Vec::new(),
     };
     diagnose(score, style, &mut passage, &said);
     passage
@@ -141,6 +142,7 @@ impl Passage {
             led_by_top_seat: flag(&self.led_by_top_seat),
             sonorities: sonorities.to_vec(),
             diagnoses: Vec::new(),
+            costs: Vec::new(),
         };
         window.hear(score);
         window.diagnoses = diagnose_with(score, style, &window, window.habits);

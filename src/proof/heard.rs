@@ -1,13 +1,16 @@
 //! A score as it is meant to sound under a house style: the one way from a score to its proofing.
 
+use crate::diagnosis::{Passage, passages};
+use crate::ground::time::Ticks;
 use crate::rules;
 use crate::score::Score;
-use crate::sonority::heard;
+use crate::score::{PartFault, Stretch, StretchFault};
+use crate::sonority::{Doubts, Sonority, heard_but};
 use crate::style::Style;
 use std::ops::Deref;
 
 /// A score as it is meant to sound. Parts are the instruments the style names; a part whose
-/// transposition is plainly missing or wrong sounds as it was meant ([`heard`]).
+/// transposition is plainly missing or wrong sounds as it was meant ([`heard_but`]).
 ///
 /// It dereferences to that score: places, notes and files are those of the score that was read.
 #[derive(Clone, Debug)]
@@ -21,7 +24,7 @@ impl Heard {
     /// Hears a score under a house style.
     pub fn new(mut score: Score, style: &Style) -> Self {
         style.prepare(&mut score);
-        let score = heard(&score).unwrap_or(score);
+        let score = as_meant(&score, style).unwrap_or(score);
         let judged = rules::with_symbols_as_meant(&score, style);
         Self { score, judged }
     }
@@ -44,6 +47,126 @@ impl Deref for Heard {
     fn deref(&self) -> &Score {
         &self.score
     }
+}
+
+/// How often a score is heard again without what it speaks against.
+const DOUBTED: usize = 2;
+
+/// How much cheaper each chord must be to explain, and all of them together, in the points of
+/// `rules/diagnosis.toml`.
+const CHEAPER: (i32, i32) = (8, 40);
+
+/// A score as it is meant to sound, where that makes it cheaper to explain by a clear margin: a part that goes
+/// with the others as it stands is not at fault, whatever else would fit as well.
+fn as_meant(score: &Score, style: &Style) -> Option<Score> {
+    let mut doubts = Doubts::default();
+    let mut as_written: Option<Vec<Passage>> = None;
+    for _ in 0..DOUBTED {
+        let meant = heard_but(score, &doubts)?;
+        let asked = |p: &&crate::score::Presumed| p.fault == PartFault::ConcertNotes;
+        let parts: Vec<u32> = meant
+            .presumed
+            .iter()
+            .filter(asked)
+            .map(|p| p.part)
+            .collect();
+        let stretches: Vec<&Stretch> = meant
+            .stretches
+            .iter()
+            .filter(|s| !matches!(s.fault, StretchFault::BarMissing(_)))
+            .collect();
+        if parts.is_empty() && stretches.is_empty() {
+            return Some(meant);
+        }
+        let before = &*as_written.get_or_insert_with(|| passages(score, style));
+        let after = passages(&meant, style);
+        let before_parts = doubts.parts.len();
+        let before_stretches = doubts.stretches.len();
+        let whole = (Ticks(i64::MIN), Ticks(i64::MAX));
+        let gain = |part: u32, times: (Ticks, Ticks)| {
+            let (old, chords) = cost(before, part, times);
+            let (new, more) = cost(&after, part, times);
+            (old - new, chords.max(more))
+        };
+        let is_cheaper = |part: u32, times: (Ticks, Ticks)| {
+            let (gain, chords) = gain(part, times);
+            chords >= 3 && gain >= CHEAPER.1.max(CHEAPER.0 * chords)
+        };
+        // A part that plays no chords with others is judged by its own notes and signature, and chords without
+        // symbols say too little.
+        let wrong = parts.into_iter().filter(|p| {
+            let (gain, chords) = gain(*p, whole);
+            chords >= 3 && gain < CHEAPER.0 * chords && has_symbols(score, before, *p)
+        });
+        doubts.parts.extend(wrong);
+        for stretch in stretches {
+            let believed = times(&meant, stretch).is_some_and(|times| match stretch.fault {
+                StretchFault::Late(_) => keeps_together(before, stretch.part, times),
+                _ => is_cheaper(stretch.part, times),
+            });
+            if !believed {
+                doubts
+                    .stretches
+                    .push((stretch.part, stretch.from..stretch.to));
+            }
+        }
+        if doubts.parts.len() == before_parts && doubts.stretches.len() == before_stretches {
+            return Some(meant);
+        }
+    }
+    // What is doubted again and again is left: only what is missing or stands in the file is believed.
+    doubts.all_stretches = true;
+    heard_but(score, &doubts)
+}
+
+/// Whether most chords of a part's section stand under a symbol.
+fn has_symbols(score: &Score, passages: &[Passage], part: u32) -> bool {
+    let of_part = passages
+        .iter()
+        .filter(|p| p.section.parts.iter().any(|m| m.part == part));
+    let blocks = of_part.flat_map(|p| &p.sonorities).filter(|s| s.is_block());
+    let under = |s: &Sonority| {
+        let mark = score.chord_at(s.onset);
+        mark.is_some_and(|m| m.value.chord.is_some())
+    };
+    let (with, all) = blocks.fold((0usize, 0usize), |(with, all), s| {
+        (with + usize::from(under(s)), all + 1)
+    });
+    with * 2 > all
+}
+
+/// When a stretch begins and ends.
+fn times(score: &Score, stretch: &Stretch) -> Option<(Ticks, Ticks)> {
+    let notes = &score.parts.get(stretch.part as usize)?.notes;
+    let last = notes.get((stretch.to as usize).checked_sub(1)?)?;
+    Some((notes.get(stretch.from as usize)?.onset, last.onset))
+}
+
+/// What the chords of a part's section cost between two times, and how many there are.
+fn cost(passages: &[Passage], part: u32, (from, to): (Ticks, Ticks)) -> (i32, i32) {
+    let of_part = passages
+        .iter()
+        .filter(|p| p.section.parts.iter().any(|m| m.part == part));
+    let costs = of_part.flat_map(|p| p.sonorities.iter().zip(&p.costs));
+    let within = costs.filter(|(s, _)| s.is_block() && from <= s.onset && s.onset <= to);
+    within.fold((0i32, 0i32), |(sum, n), (_, cost)| {
+        (sum.saturating_add(*cost), n.saturating_add(1))
+    })
+}
+
+/// Whether a part moves with its section as a block outside these times: only then it can be late.
+fn keeps_together(passages: &[Passage], part: u32, (from, to): (Ticks, Ticks)) -> bool {
+    let of_part = passages
+        .iter()
+        .filter(|p| p.section.parts.iter().any(|m| m.part == part));
+    let sonorities = of_part.flat_map(|p| &p.sonorities);
+    let outside = sonorities.filter(|s| s.onset < from || to < s.onset);
+    let full =
+        outside.filter(|s| s.voices.len() >= 3 && s.voices.iter().any(|v| v.note.part == part));
+    let (blocks, all) = full.fold((0usize, 0usize), |(blocks, all), s| {
+        (blocks + usize::from(s.is_block()), all + 1)
+    });
+    blocks >= 4 && blocks * 10 >= all * 7
 }
 
 /// Scores that tests make up are heard as they are, and changed afterwards.

@@ -5,6 +5,8 @@ pub mod lead;
 mod sections;
 mod slicing;
 
-pub use hearing::{heard, signs};
+#[cfg(test)]
+pub use hearing::heard;
+pub use hearing::{Doubts, heard_but, signs};
 pub use sections::{Section, SectionPart, sections};
 pub use slicing::{Sonority, Voice, cut, slice, voice_number};

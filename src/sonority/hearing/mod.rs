@@ -20,6 +20,7 @@ mod witness;
 pub use transposing::signs;
 
 use crate::score::{NoteFlags, Score, Stretch, StretchFault};
+use std::ops::Range;
 use witness::Witness;
 
 /// How many stretches of a score are read otherwise than they stand, at most.
@@ -29,12 +30,33 @@ const MOST: usize = 8;
 /// speaks for the next.
 const AGAIN: usize = 3;
 
-/// The score as it is meant to sound; `None` when every part sounds as its file says.
-pub fn heard(score: &Score) -> Option<Score> {
+/// Faults that the score as a whole speaks against, whatever single parts seem to say.
+#[derive(Clone, Debug, Default)]
+pub struct Doubts {
+    /// Whole parts, by their 0-based index.
+    pub parts: Vec<u32>,
+    /// Stretches: a part, and its notes by their index.
+    pub stretches: Vec<(u32, Range<u32>)>,
+    /// Every stretch.
+    pub all_stretches: bool,
+}
+
+impl Doubts {
+    fn speak_against(&self, stretch: &Stretch) -> bool {
+        self.stretches.iter().any(|(part, notes)| {
+            *part == stretch.part && notes.start < stretch.to && stretch.from < notes.end
+        })
+    }
+}
+
+/// The score as it is meant to sound; `None` when every part sounds as its file says. What is doubted is
+/// taken as it stands.
+pub fn heard_but(score: &Score, doubts: &Doubts) -> Option<Score> {
     if !score.presumed.is_empty() || !score.stretches.is_empty() {
         return None;
     }
     let mut presumed = transposing::presumed(score);
+    presumed.retain(|p| !doubts.parts.contains(&p.part));
     let mut meant = None;
     if !presumed.is_empty() {
         let mut read = score.clone();
@@ -49,8 +71,9 @@ pub fn heard(score: &Score) -> Option<Score> {
         read.stretches.push(stretch);
     }
     // The clearest first: what it explains is no second fault.
-    for _ in 0..MOST {
-        let Some(mut stretch) = clearest(meant.as_ref().unwrap_or(score)) else {
+    let most = if doubts.all_stretches { 0 } else { MOST };
+    for _ in 0..most {
+        let Some(mut stretch) = clearest(meant.as_ref().unwrap_or(score), doubts) else {
             break;
         };
         let read = meant.get_or_insert_with(|| score.clone());
@@ -67,8 +90,14 @@ pub fn heard(score: &Score) -> Option<Score> {
     meant
 }
 
+/// The same with no doubt.
+#[cfg(test)]
+pub fn heard(score: &Score) -> Option<Score> {
+    heard_but(score, &Doubts::default())
+}
+
 /// The stretch that makes the rest of the score easiest to understand.
-fn clearest(score: &Score) -> Option<Stretch> {
+fn clearest(score: &Score, doubts: &Doubts) -> Option<Stretch> {
     let witness = Witness::of(score);
     let taken = |s: &Stretch| {
         score
@@ -86,7 +115,7 @@ fn clearest(score: &Score) -> Option<Stretch> {
             ]
         })
         .flatten()
-        .filter(|found| !taken(&found.stretch))
+        .filter(|found| !taken(&found.stretch) && !doubts.speak_against(&found.stretch))
         .collect();
     all.sort_by(|a, b| b.gain.total_cmp(&a.gain));
     all.iter()
