@@ -276,7 +276,7 @@ fn what_only_a_key_shows() {
         .unwrap();
     let thin = grid.replace(row, &row.replacen(cell, ".", 1));
     let (found, good, of) = marked(dir.path(), &thin);
-    assert_eq!(found, slips(&[("rhythm unison", 1)]));
+    assert_eq!(found, slips(&[("voices missing", 1)]));
     assert_eq!((good, of), (all - 1, all));
 
     // It was left out altogether.

@@ -272,7 +272,9 @@ impl<'a> Case<'a> {
         }
         if over.member {
             // A short neighbour takes the diminished seventh on itself, though the chord has it.
+            let dominant = matches!(chord.family(), Family::Dominant | Family::Altered);
             if self.is_short_neighbour()
+                && !dominant
                 && let Some(h) = other_diminished(chord.root, self.name_of_lead(collected.lead))
             {
                 let cost = cost + costs.passing_diminished_under_member + costs.other_diminished;

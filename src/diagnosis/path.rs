@@ -96,7 +96,10 @@ fn steps(passage: &Passage, said: &[Said], costs: &Costs) -> Vec<Step> {
     let mut border = true;
     let mut phrase = None;
     for (at, sonority) in passage.sonorities.iter().enumerate() {
-        if !sonority.is_block() {
+        // A player who has two notes at once in a full section makes no technique of it.
+        let players = passage.section.parts.len();
+        let doubled = !passage.section.chordal && players >= 4 && sonority.voices.len() > players;
+        if !sonority.is_block() || doubled {
             continue;
         }
         if !matches!(said.get(at), Some(Said::Nothing)) {
@@ -376,7 +379,10 @@ fn settle(passage: &Passage, steps: &[Step], chosen: &[usize], way: &mut Cheapes
 /// Whether a sonority is a chord held for two beats in a phrase of such chords: pads follow the smoothest
 /// line.
 fn is_pad(passage: &Passage, at: usize) -> bool {
-    let held = |at: usize| moves(passage, at) == Some(false);
+    let held = |at: usize| {
+        let sonority = passage.sonorities.get(at);
+        moves(passage, at) == Some(false) && !sonority.is_some_and(|s| s.under_held_lead)
+    };
     let phrase = passage.phrase_of(at);
     let blocks = phrase.filter(|i| passage.sonorities.get(*i).is_some_and(Sonority::is_block));
     held(at) && blocks.clone().filter(|i| held(*i)).count() * 2 >= blocks.count()

@@ -197,21 +197,23 @@ fn is_five_note(case: &Case<'_>) -> bool {
             .written
             .windows(2)
             .all(|w| matches!(w, [a, b] if a - b > 1))
-        && case
-            .frames
-            .iter()
-            .any(|f| Form::FiveNoteSoli.fits(&case.written, Some(f)))
+        && case.frames.iter().any(|f| {
+            Form::FiveNoteSoli.fits(&case.written, Some(f))
+                && case.classes().iter().all(|c| may_complete(f, *c))
+        })
 }
 
 /// Whether every voice moves with the lead into the target: by the same half or whole step, or
-/// by one step of the key into a minor seventh chord. Only under a lead that is no note of the chord.
+/// by one step of the key into a minor seventh chord. The first only under a lead that is no note of the
+/// chord: over a chord note it is a chord with wrong accidentals.
 pub(super) fn is_parallel_approach(case: &Case<'_>) -> bool {
     let (Some(chord), Some(target), Some(lead)) = (case.chord(), case.target, case.lead) else {
         return false;
     };
-    if !lead.approaches() || is_chord_note(chord, PitchClass::new(lead.midi)) {
+    if !lead.approaches() {
         return false;
     }
+    let member = is_chord_note(chord, PitchClass::new(lead.midi));
     let up = PitchClass::new(lead.midi).above(chord.root.class());
     if case.judging.only_diminished && matches!(up, 2 | 5 | 8 | 11) {
         return false;
@@ -224,7 +226,7 @@ pub(super) fn is_parallel_approach(case: &Case<'_>) -> bool {
     let Some(&first) = moves.first() else {
         return false;
     };
-    if matches!(first.abs(), 1 | 2) && moves.iter().all(|&m| m == first) {
+    if matches!(first.abs(), 1 | 2) && moves.iter().all(|&m| m == first) && !member {
         return true;
     }
     let modal = case

@@ -237,7 +237,9 @@ fn look_up<'a>(
 fn only_score(archive: &Archive<'_>) -> Option<String> {
     let is_score = |name: &Cow<'_, str>| {
         let name = name.to_lowercase();
-        !name.starts_with("meta-inf/") && (name.ends_with(".xml") || name.ends_with(".musicxml"))
+        let ending = std::path::Path::new(&*name).extension();
+        let is_score = ending.is_some_and(|e| e == "xml" || e == "musicxml");
+        !name.starts_with("meta-inf/") && is_score
     };
     let mut scores = archive.file_names().filter_map(Result::ok).filter(is_score);
     let name = scores.next()?.into_owned();

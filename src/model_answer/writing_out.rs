@@ -2,7 +2,7 @@
 
 use super::job::{Job, Weighed};
 use super::seats::{Seat, left_hand};
-use crate::ground::pitch::{Transposition, written_fifths};
+use crate::ground::pitch::{Pitch, Transposition, written_fifths};
 use crate::ground::text::Span;
 use crate::ground::time::Ticks;
 use crate::score::{
@@ -261,9 +261,17 @@ fn written(
         .transpositions
         .first()
         .map_or(Transposition::NONE, |m| m.value);
-    let sounding = job.spell(at, option, midi);
+    // The lead keeps its writer's names.
+    let own = Pitch::named(note.sounding.name(), midi);
+    let is_lead = own.is_some();
+    let sounding = own.unwrap_or_else(|| job.spell(at, option, midi));
     let fifths = crate::score::in_force(&part.keys, note.onset).map_or(0, |m| m.value.fifths);
-    let page = sounding.transposed(by.inverse()).readable(fifths);
+    let page = sounding.transposed(by.inverse());
+    let page = if is_lead && page.alter.abs() < 2 {
+        page
+    } else {
+        page.readable(fifths)
+    };
     let (starts, ends) = (segment.onset == note.onset, segment.end == note.end());
     let (held, goes_on) = (
         !starts || note.flags.has(NoteFlags::TIED_IN),

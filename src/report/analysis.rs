@@ -49,7 +49,7 @@ pub fn why_text(entries: &[AnalysedFile]) -> String {
         let Ok(AnalysedScore { score, why, .. }) = &entry.outcome else {
             continue;
         };
-        let path = printable(&entry.path.display().to_string()).to_string();
+        let path = printable(&entry.path.display().to_string());
         let places = why.as_deref().unwrap_or_default();
         if places.is_empty() {
             let _ = writeln!(out, "{path}: no section moves there as a block\n");

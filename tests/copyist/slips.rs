@@ -120,7 +120,7 @@ pub struct Spot<'a> {
 /// All players of all hits of phrases for three or more.
 pub fn spots(dressed: &Dressed) -> Vec<Spot<'_>> {
     let mut out = Vec::new();
-    for phrase in dressed.chart.phrases.iter() {
+    for phrase in &dressed.chart.phrases {
         for (index, hit) in phrase.hits.iter().enumerate() {
             let next = phrase.hits.get(index + 1);
             let seats = hit.seats.iter().enumerate().filter(|_| hit.seats.len() > 2);

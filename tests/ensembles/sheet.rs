@@ -35,6 +35,7 @@ pub enum Item {
 
 /// A note or a rest.
 #[derive(Clone, Debug)]
+#[allow(clippy::struct_excessive_bools)] // each is a mark of its own
 pub struct Note {
     /// From the start of the chart.
     pub at: i32,

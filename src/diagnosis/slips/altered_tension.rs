@@ -17,7 +17,7 @@ pub(super) fn add<'a>(case: &Case<'a>, at_top: &[Candidate<'a>], readings: &mut 
             right.min_by_key(|c| (difference(&case.written, &c.voicing).extra.len(), c.cost));
         if let Some(nearest) = nearest {
             let cost = written.cost + case.cost_of_places();
-            readings.push(case.meant(SlipKind::AlteredTension(name), nearest, cost));
+            readings.push(Case::meant(SlipKind::AlteredTension(name), nearest, cost));
         }
     }
 }

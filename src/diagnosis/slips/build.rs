@@ -98,7 +98,7 @@ impl<'a> Case<'a> {
     }
 
     /// The reading that a candidate was meant.
-    pub(super) fn meant(&self, kind: SlipKind, meant: &Candidate<'a>, cost: i32) -> Reading<'a> {
+    pub(super) fn meant(kind: SlipKind, meant: &Candidate<'a>, cost: i32) -> Reading<'a> {
         Reading {
             cost,
             says: Says::Slip(Meant {

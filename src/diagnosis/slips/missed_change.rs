@@ -31,7 +31,7 @@ pub(super) fn add<'a>(case: &Case<'a>, at_top: &[Candidate<'a>], readings: &mut 
     let nearest = meant.min_by_key(|c| (difference(&case.written, &c.voicing).extra.len(), c.cost));
     if let Some(nearest) = nearest.filter(|c| c.voicing != case.written) {
         let cost = case.judging.costs.slip.missed_change + case.cost_of_places();
-        readings.push(case.meant(SlipKind::WrongNote, nearest, cost));
+        readings.push(Case::meant(SlipKind::WrongNote, nearest, cost));
     }
 }
 

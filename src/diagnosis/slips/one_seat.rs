@@ -31,7 +31,7 @@ pub(super) fn add<'a>(case: &Case<'a>, _at_top: &[Candidate<'a>], readings: &mut
             };
             if case.may_be_meant(&c) {
                 let cost = case.cost_of_one(&c, off);
-                readings.push(case.meant(case.kind_of_one(&c, off), &c, cost));
+                readings.push(Case::meant(case.kind_of_one(&c, off), &c, cost));
             }
         }
     }

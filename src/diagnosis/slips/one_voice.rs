@@ -39,7 +39,7 @@ pub(super) fn add<'a>(case: &Case<'a>, at_top: &[Candidate<'a>], readings: &mut 
         // The lower voices before the lead: the lead is the tune.
         let tune = i32::from(*found == case.top());
         let cost = case.cost_of_one(c, off) + case.cost_of_places() + tune;
-        readings.push(case.meant(case.kind_of_one(c, off), c, cost));
+        readings.push(Case::meant(case.kind_of_one(c, off), c, cost));
     }
 }
 

@@ -21,7 +21,7 @@ pub(super) fn add<'a>(case: &Case<'a>, at_top: &[Candidate<'a>], readings: &mut 
         for c in at_top.iter().filter(|c| case.may_be_meant(c)) {
             if t.apply(&c.close) == case.written {
                 let cost = c.cost + drop + case.cost_of_places();
-                readings.push(case.meant(SlipKind::OtherDrop(t), c, cost));
+                readings.push(Case::meant(SlipKind::OtherDrop(t), c, cost));
             }
         }
     }

@@ -30,7 +30,7 @@ pub(super) fn add<'a>(case: &Case<'a>, at_top: &[Candidate<'a>], readings: &mut 
         .or_else(|| always().min_by_key(|c| c.cost));
     if let Some(meant) = meant {
         let cost = case.judging.costs.slip.passing_on_chord + case.cost_of_places();
-        let mut reading = case.meant(SlipKind::PassingOnChord, meant, cost);
+        let mut reading = Case::meant(SlipKind::PassingOnChord, meant, cost);
         reading.approach = Some(ApproachHarmony::ChordIsKept);
         readings.push(reading);
     }

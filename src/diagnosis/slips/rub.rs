@@ -17,7 +17,7 @@ pub(super) fn add<'a>(case: &Case<'a>, at_top: &[Candidate<'a>], readings: &mut 
     let right = at_top.iter().filter(|c| case.is_right_anywhere(c));
     let nearest = right.min_by_key(|c| (difference(&case.written, &c.voicing).extra.len(), c.cost));
     readings.push(match nearest {
-        Some(nearest) => case.meant(rubbing.kind, nearest, cost),
+        Some(nearest) => Case::meant(rubbing.kind, nearest, cost),
         None => Reading {
             cost,
             says: Says::Slip(Meant {

@@ -34,7 +34,7 @@ pub(super) fn add<'a>(case: &Case<'a>, at_top: &[Candidate<'a>], readings: &mut 
             };
         }
         let cost = c.cost + voices + case.cost_of_places();
-        readings.push(case.meant(kind(case, c, &difference), c, cost));
+        readings.push(Case::meant(kind(case, c, &difference), c, cost));
     }
 }
 

@@ -17,7 +17,7 @@ pub(super) fn add<'a>(case: &Case<'a>, _at_top: &[Candidate<'a>], readings: &mut
         for c in case.candidates(top + delta, i32::from(delta.abs())) {
             if *difference(&case.written, &c.voicing).extra == [top] && case.may_be_meant(&c) {
                 let cost = c.cost + case.judging.costs.slip.lead + case.cost_of_places();
-                readings.push(case.meant(SlipKind::WrongNote, &c, cost));
+                readings.push(Case::meant(SlipKind::WrongNote, &c, cost));
             }
         }
     }

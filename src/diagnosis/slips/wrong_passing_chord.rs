@@ -13,7 +13,7 @@ pub(super) fn add<'a>(case: &Case<'a>, at_top: &[Candidate<'a>], readings: &mut 
     if let Some(meant) = case.first_meant(at_top) {
         let cost = meant.cost + case.judging.costs.slip.wrong_passing_chord;
         let cost = cost + case.cost_of_places();
-        readings.push(case.meant(SlipKind::WrongPassingChord, meant, cost));
+        readings.push(Case::meant(SlipKind::WrongPassingChord, meant, cost));
     }
 }
 

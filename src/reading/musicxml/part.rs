@@ -27,6 +27,7 @@ pub(super) fn voice_of_its_own(name: &str) -> Option<u8> {
 }
 
 /// A part while it is being read. What is in force goes on from bar to bar.
+#[allow(clippy::struct_excessive_bools)] // each is a fact of its own
 pub(super) struct PartReader {
     /// What has been read.
     pub part: Part,

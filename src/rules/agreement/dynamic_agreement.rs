@@ -219,10 +219,13 @@ pub fn check(input: &RuleInput<'_>, out: &mut Vec<Finding>) {
     }
 }
 
+/// When a player's dynamics stand, and which they are.
+type MarksOfPlayer = Vec<(Ticks, usize)>;
+
 fn levels(
     input: &RuleInput<'_>,
     together: &Together,
-    (marks, changes): (&[Vec<(Ticks, usize)>], &[Vec<Ticks>]),
+    (marks, changes): (&[MarksOfPlayer], &[Vec<Ticks>]),
     bar: usize,
     reported: &mut [Option<(usize, usize)>],
     odds: &mut Vec<Odd>,

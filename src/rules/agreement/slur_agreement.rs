@@ -280,7 +280,7 @@ fn in_bar(
                 let votes = |value| all.iter().filter(|&&p| slur(p) == value).count();
                 wanted = if votes(b) > votes(a) { b } else { a };
             }
-            let level = level(&values, all.iter().map(|&p| slur(p)), &wanted);
+            let level = level(&values, all.iter().map(|&p| slur(p)), wanted);
             odds.extend(
                 here.iter()
                     .filter(|h| {
@@ -306,11 +306,11 @@ fn in_bar(
 fn level(
     values: &[Option<Slur>],
     all: impl Iterator<Item = Option<Slur>>,
-    wanted: &Option<Slur>,
+    wanted: Option<Slur>,
 ) -> Level {
     let section: SmallVec<[Option<Slur>; 6]> = all.collect();
     let voting = if values.len() == 2 { &section } else { values };
-    by_votes(Level::Warning, voting, wanted)
+    by_votes(Level::Warning, voting, &wanted)
 }
 
 /// Both ends of the slur that a player lacks altogether and most have, of two at least.

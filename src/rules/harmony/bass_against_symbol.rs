@@ -128,6 +128,7 @@ pub fn check(input: &RuleInput<'_>, out: &mut Vec<Finding>) {
 }
 
 /// A note on a strong beat, or as long as half a bar.
+#[allow(clippy::struct_excessive_bools)] // each is a fact of its own
 struct Strong<'a> {
     tone: &'a Tone,
     chord: &'a Chord,

@@ -9,6 +9,7 @@ pub mod instrument_change;
 pub mod key_signature_agreement;
 pub mod multi_rest;
 pub mod spelling;
+mod spelling_in_unison;
 pub mod tie_mismatch;
 pub mod transposition;
 pub mod unclosed_slur;

@@ -65,7 +65,7 @@ pub fn check(input: &RuleInput<'_>, out: &mut Vec<Finding>) {
     let ends: usize = all.iter().map(|t| t.joined.len()).sum();
     let loose: usize = all.iter().map(Ties::count_loose).sum();
     for ties in &mut all {
-        ties.ends_ties = loose == 1 || ends >= loose * MOST_HALVES;
+        ties.has_both_ends = loose == 1 || ends >= loose * MOST_HALVES;
         ties.report(out);
     }
 }
@@ -107,7 +107,7 @@ struct Ties<'a> {
     /// Ends of ties that find each other: the index of the note, and which end.
     joined: HashSet<(usize, u16)>,
     /// Ties have both ends nearly everywhere in the score.
-    ends_ties: bool,
+    has_both_ends: bool,
 }
 
 /// The places that the first pass over a part leaves to the second.
@@ -127,7 +127,7 @@ impl<'a> Ties<'a> {
             part,
             name: wording::part(score, index),
             joined: joined(&part.notes),
-            ends_ties: false,
+            has_both_ends: false,
         }
     }
 
@@ -263,7 +263,7 @@ impl<'a> Ties<'a> {
     /// One end of a tie at a note, and the other is missing at the same note beside it. Told where ties have
     /// both ends nearly everywhere; programs that leave out one end do so at all of them.
     fn half(&self, i: usize, note: &Note, other: usize) -> Option<Finding> {
-        if !self.ends_ties {
+        if !self.has_both_ends {
             return None;
         }
         let (name, pitch) = (self.name, self.spoken(note));

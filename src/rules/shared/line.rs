@@ -14,6 +14,7 @@ use crate::sonority::{Section, SectionPart};
 
 /// A note of a line, ties followed.
 #[derive(Clone, Copy)]
+#[allow(clippy::struct_excessive_bools)] // each is a fact of its own
 pub struct Tone {
     /// The note that is attacked.
     pub note: NoteRef,

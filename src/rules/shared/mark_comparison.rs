@@ -117,15 +117,12 @@ fn alike(odds: &[Odd]) -> Vec<Alike<'_>> {
                     .zip(&own)
                     .all(|(a, b)| a.onset == b.onset && a.found == b.found && a.wanted == b.wanted)
         };
-        match groups.iter_mut().find(|(_, list, _)| same(list)) {
-            Some((group, _, adds)) => {
-                group.push(p);
-                adds.push(own.iter().flat_map(|o| o.adds.clone()).collect());
-            }
-            None => {
-                let adds = own.iter().flat_map(|o| o.adds.clone()).collect();
-                groups.push((vec![p], own, vec![adds]));
-            }
+        let own_adds = own.iter().flat_map(|o| o.adds.clone()).collect();
+        if let Some((group, _, adds)) = groups.iter_mut().find(|(_, list, _)| same(list)) {
+            group.push(p);
+            adds.push(own_adds);
+        } else {
+            groups.push((vec![p], own, vec![own_adds]));
         }
     }
     groups

@@ -121,6 +121,7 @@ pub mod pages {
     /// A score of parts, each with its name and its bars. Divisions are 2; a bar is a list of words:
     /// `C5:2` is a note of two eighths, `r:8` a rest, `<...>` is put in as it stands (no spaces), and
     /// `C5:2:slur` has what [`NOTATIONS`] says.
+    #[allow(clippy::missing_panics_doc)] // for tests
     pub fn score(parts: &[(&str, &[&str])]) -> Score {
         let mut list = String::new();
         let mut body = String::new();

@@ -75,17 +75,6 @@ pub fn agree(score: &Score, finding: &mut Finding, changes: &[Change]) {
             Some(slot) => *slot = change.sounding,
             None => all = false,
         }
-        if !finding.notes.iter().any(|n| n.note == change.note) {
-            finding.notes.push(NoteAtFault {
-                note: change.note,
-                voice: 0,
-                expected: Some(change.sounding),
-                label: should_be(score, change.note, change.sounding),
-            });
-            if !finding.parts.contains(&change.note.part) {
-                finding.parts.push(change.note.part);
-            }
-        }
     }
     if all && !finding.expected.is_empty() {
         expected.sort_by_key(|p| std::cmp::Reverse(p.midi()));

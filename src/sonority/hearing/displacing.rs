@@ -311,9 +311,10 @@ fn judged(
         return None;
     }
     // What cannot be compared goes with a whole part, where it is in unison with the others so.
-    let (from, to) = match whole && unisons(score, witness, line, state) {
-        true => (0, own.attacks.len()),
-        false => (from, to),
+    let (from, to) = if whole && unisons(score, witness, line, state) {
+        (0, own.attacks.len())
+    } else {
+        (from, to)
     };
     Some(Found {
         gain,
