@@ -116,7 +116,9 @@ fn named(score: &Score, passage: &Passage, at: usize) -> Option<Named> {
     }
     let diagnosis = passage.diagnoses.get(at)?;
     let key = passage.key_at(score, sonority.onset);
-    let frame = frame_at(score, sonority.onset, key);
+    // A push is measured by the chord that it anticipates.
+    let read_at = diagnosis.under.unwrap_or(sonority.onset);
+    let frame = frame_at(score, read_at, key);
     let midi = sonority.midi();
     // Where it fits the technique in force it is in that, whatever else it would fit.
     let in_force = diagnosis.technique.map(|t| t.technique);
@@ -141,7 +143,7 @@ fn named(score: &Score, passage: &Passage, at: usize) -> Option<Named> {
     });
     Some(Named {
         at: sonority.at,
-        chord: symbol_at(score, sonority.onset).map(str::to_owned),
+        chord: symbol_at(score, read_at).map(str::to_owned),
         sounds_like: chord::name_of(&sonority.pitches(), frame.as_ref().map(|f| f.chord.root)),
         function,
         technique,

@@ -5,6 +5,8 @@
 //! cargo test --test all passages::measure -- --ignored --nocapture
 //! ```
 //!
+//! `PASSAGES_SWEEP=1` measures other sets of costs beside those of `rules/diagnosis.toml`.
+//!
 //! In the environment: `PASSAGES=1..400` says which passages; `PASSAGES_HALF=odd` which half of them (`even` ones are
 //! there to set costs on, `odd` ones are reported, `both`); `PASSAGES_SLIPS=8` how many kinds of slips are tried in
 //! each; `PASSAGES_LIST=1` lists each miss and false alarm; `PASSAGES_ONLY=17` or `PASSAGES_ONLY="17:wrong drop"` prints one
@@ -74,17 +76,62 @@ fn only(which: &str) {
     );
 }
 
+/// The costs as they are shipped, and with `PASSAGES_SWEEP=1` other sets around them: all slips cheaper or
+/// dearer, free writing cheaper or dearer, and other margins under which nothing is said.
+fn cost_sets() -> Vec<Settings> {
+    let set = |name: &str, change: &dyn Fn(&mut chartproof::inside::style::Costs)| {
+        let mut style = chartproof::Style::default();
+        change(&mut style.costs);
+        Settings {
+            name: name.to_owned(),
+            style,
+        }
+    };
+    let mut sets = vec![set("as shipped", &|_| {})];
+    if environment("PASSAGES_SWEEP").is_none() {
+        return sets;
+    }
+    for percent in [70, 85, 120, 150] {
+        sets.push(set(&format!("slips at {percent} %"), &|costs| {
+            let slip = &mut costs.slip;
+            for cost in [
+                &mut slip.octave,
+                &mut slip.step,
+                &mut slip.leap,
+                &mut slip.doubling,
+                &mut slip.other_drop,
+                &mut slip.passing_on_chord,
+                &mut slip.wrong_passing_chord,
+                &mut slip.chord_note_on_passing,
+                &mut slip.missed_change,
+                &mut slip.lead,
+                &mut slip.rub,
+            ] {
+                *cost = *cost * percent / 100;
+            }
+        }));
+    }
+    for free in [8, 25] {
+        sets.push(set(&format!("free writing at {free}"), &|costs| {
+            costs.free.writing = free;
+        }));
+    }
+    for thin in [0, 14, 24] {
+        sets.push(set(&format!("silent under a margin of {thin}"), &|costs| {
+            costs.margin.thin = thin;
+            costs.margin.clear = thin + 8;
+        }));
+    }
+    sets
+}
+
 #[test]
 #[ignore = "a measurement: it prints tables and judges nothing"]
 fn measure() {
     if let Some(which) = environment("PASSAGES_ONLY") {
         return only(&which);
     }
-    // Another set of costs is another entry here.
-    let sets = [Settings {
-        name: "as shipped".to_owned(),
-        style: chartproof::Style::default(),
-    }];
+    let sets = cost_sets();
     let mut points = Vec::new();
     for settings in &sets {
         let totals = measure::measure(settings, &plan());
