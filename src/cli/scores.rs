@@ -69,7 +69,7 @@ pub(super) struct ScoreOptions {
     #[arg(skip)]
     pub(super) links_in_list: usize,
 
-    /// At which pitch people are told of notes.
+    /// At which pitch notes are reported to people.
     #[arg(skip)]
     pub(super) spoken: SpokenPitch,
 

@@ -75,7 +75,7 @@ pub(super) fn cheapest(
             work_out(score, passage, step.at, node, judging);
         }
         if all_known {
-            // How much dearer the passage is without a slip is asked of what was worked out alone.
+            // Margins compare real costs only, so every technique is worked out where there may be a slip.
             let least = judging.costs.harmony.complete_elsewhere;
             for (step, node) in steps.iter_mut().zip(&chosen) {
                 if step.nodes.get(*node).is_some_and(|n| n.cost > least) {

@@ -4,7 +4,7 @@ use crate::diagnosis::{Passage, passages};
 use crate::ground::time::Ticks;
 use crate::rules;
 use crate::score::Score;
-use crate::score::{PartFault, Stretch, StretchFault};
+use crate::score::{PartFault, Presumed, Stretch, StretchFault};
 use crate::sonority::{Doubts, Sonority, heard_but};
 use crate::style::Style;
 use std::ops::Deref;
@@ -63,7 +63,7 @@ fn as_meant(score: &Score, style: &Style) -> Option<Score> {
     let mut as_written: Option<Vec<Passage>> = None;
     for _ in 0..DOUBTED {
         let meant = heard_but(score, &doubts)?;
-        let asked = |p: &&crate::score::Presumed| p.fault == PartFault::ConcertNotes;
+        let asked = |p: &&Presumed| p.fault == PartFault::ConcertNotes;
         let parts: Vec<u32> = meant
             .presumed
             .iter()
@@ -121,10 +121,9 @@ fn as_meant(score: &Score, style: &Style) -> Option<Score> {
 
 /// Whether most chords of a part's section stand under a symbol.
 fn has_symbols(score: &Score, passages: &[Passage], part: u32) -> bool {
-    let of_part = passages
-        .iter()
-        .filter(|p| p.section.parts.iter().any(|m| m.part == part));
-    let blocks = of_part.flat_map(|p| &p.sonorities).filter(|s| s.is_block());
+    let blocks = of_part(passages, part)
+        .flat_map(|p| &p.sonorities)
+        .filter(|s| s.is_block());
     let under = |s: &Sonority| {
         let mark = score.chord_at(s.onset);
         mark.is_some_and(|m| m.value.chord.is_some())
@@ -142,12 +141,15 @@ fn times(score: &Score, stretch: &Stretch) -> Option<(Ticks, Ticks)> {
     Some((notes.get(stretch.from as usize)?.onset, last.onset))
 }
 
+/// The passages that a part plays in.
+fn of_part(passages: &[Passage], part: u32) -> impl Iterator<Item = &Passage> {
+    let plays = move |p: &&Passage| p.section.parts.iter().any(|m| m.part == part);
+    passages.iter().filter(plays)
+}
+
 /// What the chords of a part's section cost between two times, and how many there are.
 fn cost(passages: &[Passage], part: u32, (from, to): (Ticks, Ticks)) -> (i32, i32) {
-    let of_part = passages
-        .iter()
-        .filter(|p| p.section.parts.iter().any(|m| m.part == part));
-    let costs = of_part.flat_map(|p| p.sonorities.iter().zip(&p.costs));
+    let costs = of_part(passages, part).flat_map(|p| p.sonorities.iter().zip(&p.costs));
     let within = costs.filter(|(s, _)| s.is_block() && from <= s.onset && s.onset <= to);
     within.fold((0i32, 0i32), |(sum, n), (_, cost)| {
         (sum.saturating_add(*cost), n.saturating_add(1))
@@ -156,10 +158,7 @@ fn cost(passages: &[Passage], part: u32, (from, to): (Ticks, Ticks)) -> (i32, i3
 
 /// Whether a part moves with its section as a block outside these times: only then it can be late.
 fn keeps_together(passages: &[Passage], part: u32, (from, to): (Ticks, Ticks)) -> bool {
-    let of_part = passages
-        .iter()
-        .filter(|p| p.section.parts.iter().any(|m| m.part == part));
-    let sonorities = of_part.flat_map(|p| &p.sonorities);
+    let sonorities = of_part(passages, part).flat_map(|p| &p.sonorities);
     let outside = sonorities.filter(|s| s.onset < from || to < s.onset);
     let full =
         outside.filter(|s| s.voices.len() >= 3 && s.voices.iter().any(|v| v.note.part == part));

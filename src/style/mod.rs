@@ -109,7 +109,7 @@ pub struct Style {
     pub gate: Option<Gate>,
     /// The school grade of the players, 1 to 6; 0 for professionals.
     pub grade: Option<u8>,
-    /// At which pitch people are told of notes.
+    /// At which pitch notes are reported to people.
     pub spoken: SpokenPitch,
     /// Instruments and sections.
     pub instruments: &'static Catalogue,

@@ -63,22 +63,6 @@ mod tests {
     }
 
     #[test]
-    fn without_symbols_the_shape_is_judged() {
-        let passage = DiagnosedGrid::new(
-            "technique: close
-             chord | .  -  -  -  |
-             count | 1  2  3  4  |
-             1     | A4 A4 F4 A4 |
-             2     | F4 D4 D4 F4 |
-             3     | D4 C4 C4 D4 |
-             4     | C4 F3 A3 D4 |",
-        );
-        assert_eq!(passage.account(1, 1.0), "right");
-        assert_eq!(passage.account(1, 2.0), "OtherDrop(Drop2), 4 F3 for F4");
-        assert_eq!(passage.account(1, 4.0), "left alone");
-    }
-
-    #[test]
     fn a_drop_with_a_note_off_the_chord_is_left_to_two_voices() {
         let passage = DiagnosedGrid::new(
             "technique: close

@@ -284,7 +284,7 @@ fn notes_outside<'a>(
             }
             RangeVerdict::Comfortable | RangeVerdict::Professional => return None,
         };
-        // What no player has is told here, whatever else it is.
+        // A note that no player has is reported here, whatever else it is.
         if level < Level::Error && input.is_explained(at) {
             return None;
         }
