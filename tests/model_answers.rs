@@ -21,9 +21,8 @@ fn read(text: &str) -> Score {
 
 fn request(technique: &str, section: &str) -> Request {
     Request {
-        technique: Technique::named(technique).unwrap(),
         section: Some(section.to_owned()),
-        part: None,
+        ..Request::new(Technique::named(technique).unwrap())
     }
 }
 
@@ -61,7 +60,7 @@ fn two_hundred_leads_in_six_techniques_give_no_finding() {
             let answer = voice(&score, &Style::default(), &request(technique, section));
             match answer {
                 Ok(answer) => {
-                    let found = proof(&answer, &Style::default()).findings;
+                    let found = proof(&answer.score, &Style::default()).findings;
                     assert_eq!(found, [], "{technique}\n{}", made.lead());
                     voiced += 1;
                     own += usize::from(technique == TECHNIQUES[made.technique].0);
@@ -95,7 +94,7 @@ fn answers_are_clean_when_they_are_written_and_read_again() {
         let section = BANDS[made.band].section;
         let score = read(&made.lead());
         let answer = match voice(&score, &Style::default(), &request(technique, section)) {
-            Ok(answer) => answer,
+            Ok(answer) => answer.score,
             Err(VoiceError::WrongSize { .. }) => continue,
             Err(e) => panic!("{e}"),
         };
@@ -131,7 +130,7 @@ fn where_the_chord_changes_under_a_held_lead_the_other_voices_go_with_it() {
         let band = &BANDS[made.band];
         let request = request(TECHNIQUES[made.technique].0, band.section);
         let answer = match voice(&score, &Style::default(), &request) {
-            Ok(answer) => answer,
+            Ok(answer) => answer.score,
             Err(VoiceError::WrongSize { .. }) => continue,
             Err(e) => panic!("{e}\n{}", made.lead()),
         };
@@ -185,7 +184,8 @@ fn every_form_is_made_and_comes_back_clean() {
         "upper structure",
     ] {
         let answer = voice(&score, &Style::default(), &request(technique, "saxes"))
-            .unwrap_or_else(|e| panic!("{technique}: {e}"));
+            .unwrap_or_else(|e| panic!("{technique}: {e}"))
+            .score;
         let found = proof(&answer, &Style::default()).findings;
         assert_eq!(found, [], "{technique}");
         let leads: Vec<i16> = answer.parts[0]

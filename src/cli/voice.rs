@@ -120,12 +120,12 @@ impl Voice {
             return UNUSABLE;
         };
         let request = Request {
-            technique: self.technique,
             section: self.section.clone(),
             part: self.part.clone(),
+            ..Request::new(self.technique)
         };
         let answer = match model_answer::voice(score, style, &request) {
-            Ok(answer) => answer,
+            Ok(answer) => answer.score,
             Err(error) => {
                 complain(&format!("{}: {error}", self.path.display()));
                 return match error {

@@ -15,8 +15,12 @@ use crate::voicing::{Mechanical, Voicing, Way};
 pub struct Choice {
     /// Sounding semitones from the top.
     pub voicing: Voicing,
-    /// How its notes are named, and what the harmony is.
+    /// How its notes are named.
     pub names: Vec<NoteName>,
+    /// How the lead is harmonised.
+    pub way: Way,
+    /// What the harmony is called: `C6`, `Bdim7`.
+    pub label: String,
     /// 0 is the first choice.
     pub cost: i32,
 }
@@ -82,6 +86,8 @@ pub fn choices(
             };
             Choice {
                 names: c.harmony.names.to_vec(),
+                way: c.harmony.way,
+                label: c.harmony.label.to_string(),
                 cost: c.cost + if crowded { 4 } else { 0 } + if idle { 6 } else { 0 } + unheard * 5,
                 voicing: c.voicing,
             }

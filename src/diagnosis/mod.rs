@@ -58,7 +58,7 @@ mod technique;
 mod why;
 
 pub use case::frames_at;
-pub use choices::choices;
+pub use choices::{Choice, choices};
 pub use frame::{frame_at, symbol_at};
 pub use outcome::{Diagnosis, Fault, Slip, SlipKind, Verdict};
 pub use passage::Passage;

@@ -1,6 +1,6 @@
 //! The line of voicings that costs least.
 
-use super::job::Weighed;
+use super::answer::Weighed;
 use crate::voicing::Voicing;
 use std::collections::{BTreeMap, HashSet};
 

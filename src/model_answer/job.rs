@@ -1,20 +1,13 @@
 //! The lead and the section that one answer is made of.
 
+use super::answer::Weighed;
 use super::seats::{Seat, left_hand};
 use crate::diagnosis::Passage;
 use crate::ground::naming::Naming;
-use crate::ground::pitch::{NoteName, Pitch, PitchClass};
+use crate::ground::pitch::{Pitch, PitchClass};
 use crate::score::Score;
 use crate::style::Style;
-use crate::voicing::{Technique, Voicing, low};
-
-/// A voicing for one lead note.
-#[derive(Clone, Debug)]
-pub(super) struct Weighed {
-    pub voicing: Voicing,
-    pub names: Vec<NoteName>,
-    pub cost: i32,
-}
+use crate::voicing::{Technique, low};
 
 /// Everything needed to voice one lead.
 pub(super) struct Job<'a> {

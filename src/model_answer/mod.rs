@@ -3,6 +3,7 @@
 //! Under each lead note stand the voicings the engine calls right; those a seat cannot play or that
 //! lie too low fall away; among the rest the line of voicings is taken that costs least: the first
 //! choice of harmony, comfortable registers, smooth inner voices.
+mod answer;
 mod cheapest;
 mod job;
 mod nothing_fits;
@@ -11,6 +12,7 @@ mod request;
 mod seats;
 mod writing_out;
 
+pub use answer::{Answer, Remark, Step, Weighed};
 pub use request::{Request, VoiceError};
 
 use crate::diagnosis::{frame_at, lead_passage};
@@ -21,7 +23,7 @@ use crate::score::Score;
 use crate::style::Style;
 use crate::voicing::Voicing;
 use cheapest::cheapest;
-use job::{Job, Weighed};
+use job::Job;
 use seats::octaves;
 use std::collections::HashSet;
 
@@ -33,7 +35,7 @@ const ROUNDS: usize = 12;
 /// # Errors
 ///
 /// When there is no lead, no section or no right voicing; the error says where and what would help.
-pub fn voice(score: &Score, style: &Style, request: &Request) -> Result<Score, VoiceError> {
+pub fn voice(score: &Score, style: &Style, request: &Request) -> Result<Answer, VoiceError> {
     let part = seats::lead_part(score, request)?;
     let lead = seats::lead_alone(score, part);
     if !lead.chords.iter().any(|m| m.value.chord.is_some()) {
@@ -64,7 +66,7 @@ pub fn voice(score: &Score, style: &Style, request: &Request) -> Result<Score, V
             continue;
         }
         let tried = match job.line(&options)? {
-            LineTried::Clean(answer) => return Ok(*answer),
+            LineTried::Clean(answer, line) => return Ok(job.answer(*answer, line, options)),
             LineTried::Unclean(tried) => tried,
         };
         let Some((answer, findings)) = tried.as_deref() else {
@@ -138,7 +140,7 @@ fn changes_under(lead: &Score, style: &Style) -> Vec<Ticks> {
 /// What came of the cheapest lines.
 enum LineTried {
     /// The rules find nothing in it.
-    Clean(Box<Score>),
+    Clean(Box<Score>, Vec<Weighed>),
     /// The last one tried, and what they find.
     Unclean(Option<Box<(Score, Vec<Finding>)>>),
 }
@@ -162,6 +164,27 @@ fn first_of(answer: &Score, findings: &[Finding]) -> String {
 }
 
 impl Job<'_> {
+    /// The answer with each of its steps.
+    fn answer(&self, score: Score, line: Vec<Weighed>, options: Vec<Vec<Weighed>>) -> Answer {
+        let sonorities = &self.passage.sonorities;
+        let steps = sonorities.iter().zip(line).zip(options);
+        let steps = steps.filter_map(|((sonority, chosen), mut choices)| {
+            choices.sort_by_key(|c| c.cost);
+            Some(Step {
+                onset: sonority.onset,
+                end: sonority.end,
+                lead: sonority.voices.first()?.midi,
+                chosen,
+                choices,
+            })
+        });
+        Answer {
+            score,
+            remarks: Vec::new(),
+            steps: steps.collect(),
+        }
+    }
+
     /// The cheapest line of these voicings in which the rules find nothing, written out.
     fn line(&self, options: &[Vec<Weighed>]) -> Result<LineTried, VoiceError> {
         let empty: Vec<usize> = (0..options.len())
@@ -185,7 +208,7 @@ impl Job<'_> {
             strict.levels.insert("spelling".to_owned(), None);
             let findings = proof(&answer, &strict).findings;
             if findings.is_empty() {
-                return Ok(LineTried::Clean(Box::new(answer)));
+                return Ok(LineTried::Clean(Box::new(answer), line));
             }
             let before = banned.len();
             for finding in &findings {

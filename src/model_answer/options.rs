@@ -1,11 +1,12 @@
 //! The voicings that are right under each lead note and that the seats can play.
 
-use super::job::{Job, Weighed};
+use super::answer::Weighed;
+use super::job::Job;
 use super::seats::Seat;
-use crate::diagnosis::{choices, frames_at};
+use crate::diagnosis::{Choice, choices, frames_at};
 use crate::ground::chord::tensions_leading;
 use crate::ground::pitch::{NoteName, PitchClass};
-use crate::voicing::{Form, Frame, Harmonisation, Mechanical, Technique, Voicing};
+use crate::voicing::{Form, Frame, Harmonisation, Mechanical, Technique, Voicing, Way};
 use crate::voicing::{close_position, crowd, harmonise};
 use smallvec::smallvec;
 
@@ -38,11 +39,7 @@ impl Job<'_> {
                 found.extend(
                     choices(self.lead, self.passage, at, m, self.style)
                         .into_iter()
-                        .map(|c| Weighed {
-                            voicing: c.voicing,
-                            names: c.names,
-                            cost: c.cost,
-                        }),
+                        .map(|c| weighed(c, self.technique)),
                 );
             }
             Technique::Form(form) => found.extend(self.in_form(form, at, lead)),
@@ -72,6 +69,8 @@ impl Job<'_> {
         Weighed {
             voicing,
             names: Vec::new(),
+            harmony: None,
+            technique: Form::Unison.into(),
             cost: 0,
         }
     }
@@ -104,6 +103,8 @@ impl Job<'_> {
                     .map(|(cost, voicing)| Weighed {
                         voicing,
                         names: names.clone(),
+                        harmony: Some((Way::Chord, frame.chord.text.clone())),
+                        technique: form.into(),
                         cost: cost + order as i32 * 4,
                     }),
             );
@@ -137,11 +138,7 @@ impl Job<'_> {
                         self.style,
                     )
                     .into_iter()
-                    .map(|c| Weighed {
-                        voicing: c.voicing,
-                        names: c.names,
-                        cost: c.cost,
-                    }),
+                    .map(|c| weighed(c, Mechanical::Drop2DoubledLead.into())),
                 );
             }
         }
@@ -190,6 +187,11 @@ impl Job<'_> {
                     (by.abs() <= 2).then(|| Weighed {
                         voicing: o.voicing.iter().map(|m| m + by).collect(),
                         names: Vec::new(),
+                        harmony: o
+                            .harmony
+                            .as_ref()
+                            .map(|h| (h.0, format!("{}, moved in parallel", h.1))),
+                        technique: o.technique,
                         cost: o.cost + 4,
                     })
                 })
@@ -204,6 +206,17 @@ impl Job<'_> {
     }
 }
 
+/// A right voicing of a technique.
+pub(super) fn weighed(choice: Choice, technique: Technique) -> Weighed {
+    Weighed {
+        voicing: choice.voicing,
+        names: choice.names,
+        harmony: Some((choice.way, choice.label)),
+        technique,
+        cost: choice.cost,
+    }
+}
+
 /// The passing chord for forms that have no drops.
 fn passing_voicing(form: Form, lead: i16, passing: &Harmonisation<'_>) -> Vec<Weighed> {
     let Some(close) = close_position(lead, &passing.classes()) else {
@@ -212,6 +225,8 @@ fn passing_voicing(form: Form, lead: i16, passing: &Harmonisation<'_>) -> Vec<We
     let make = |voicing: Voicing| Weighed {
         voicing,
         names: passing.names.to_vec(),
+        harmony: Some((passing.way, passing.label.to_string())),
+        technique: form.into(),
         cost: 0,
     };
     match form {

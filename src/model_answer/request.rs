@@ -9,8 +9,25 @@ pub struct Request {
     pub technique: Technique,
     /// The section in the user's words; the lead's own when not given.
     pub section: Option<String>,
+    /// The players from the top, such as "clarinet, alto, alto, tenor, tenor".
+    pub players: Option<String>,
     /// The name of the part that has the lead; the first with notes when not given.
     pub part: Option<String>,
+    /// Nothing but the technique, and nothing that `proof` would speak of: else it is refused.
+    pub strict: bool,
+}
+
+impl Request {
+    /// This technique, for the section that the score itself gives.
+    pub const fn new(technique: Technique) -> Self {
+        Self {
+            technique,
+            section: None,
+            players: None,
+            part: None,
+            strict: false,
+        }
+    }
 }
 
 /// Why a lead was not voiced.

@@ -303,9 +303,8 @@ mod tests {
         let score = grid::read(Path::new("x.passage"), text.into()).unwrap();
         for name in ["horns", "brass", "clarinet and saxes"] {
             let request = Request {
-                technique: Technique::named("four-way close").unwrap(),
                 section: Some(name.to_owned()),
-                part: None,
+                ..Request::new(Technique::named("four-way close").unwrap())
             };
             let error = voice(&score, &Style::default(), &request).unwrap_err();
             let known =

@@ -1,6 +1,7 @@
 //! From a line of voicings to a score: parts at written pitch, in the lead's rhythm.
 
-use super::job::{Job, Weighed};
+use super::answer::Weighed;
+use super::job::Job;
 use super::seats::{Seat, left_hand};
 use crate::ground::pitch::{Pitch, Transposition, written_fifths};
 use crate::ground::text::Span;
