@@ -83,10 +83,16 @@ impl FormCase<'_> {
         if approach && under_fits && !written.first().is_some_and(own) {
             return Verdict::LeftAlone;
         }
-        if let Some(near) = self.nearest(frame, &written) {
-            // Where the form was only inferred, a note the chord has no place for is the one thing
-            // that is surely wrong.
-            if stated || !frame.may_sound(near.found) {
+        // Of the chords it may belong to, the one that explains it best; of two as near, the one in force.
+        let of_frames = self.frames.iter().enumerate().filter_map(|(order, f)| {
+            let near = self.nearest(f, &written)?;
+            Some((near.cost + 2 * order as i32, order, f, near))
+        });
+        if let Some((_, _, frame, near)) = of_frames.min_by_key(|(cost, order, ..)| (*cost, *order))
+        {
+            // Where the form was only inferred, a note no chord has a place for is the one thing that is
+            // surely wrong.
+            if stated || !self.frames.iter().any(|f| f.may_sound(near.found)) {
                 return self.slip(self.kind(&near), frame, &near.voicing);
             }
         }

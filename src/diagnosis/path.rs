@@ -34,8 +34,20 @@ struct Step {
     /// Its place in the passage.
     at: usize,
     nodes: Vec<Node>,
-    /// What it costs to change the technique before it.
+    /// What it costs to change the technique before it, and to leave any for free writing.
     change: i32,
+    to_free: i32,
+}
+
+impl Step {
+    /// What it costs to go from a node of the step before to one of this.
+    fn change_between(&self, before: &Node, node: &Node) -> i32 {
+        match (before.technique, node.technique) {
+            (a, b) if a == b => 0,
+            (Some(_), None) => self.to_free,
+            _ => self.change,
+        }
+    }
 }
 
 /// The techniques of a passage, as the music shows them.
@@ -119,6 +131,7 @@ fn steps(passage: &Passage, said: &[Said], costs: &Costs) -> Vec<Step> {
             at,
             nodes: nodes(sonority, costs),
             change,
+            to_free: change.max(costs.technique.change_to_free),
         });
     }
     steps
@@ -296,8 +309,8 @@ fn come_from(
         .zip(costs)
         .enumerate()
         .map(|(at, (before, (cost, _)))| {
-            let same = before.technique == node.technique;
-            (cost + if same { 0 } else { step.change }, !same, at)
+            let change = step.change_between(before, node);
+            (cost + change, change > 0, at)
         })
         .min()
         .map(|(cost, _, at)| (cost, at))
@@ -312,8 +325,7 @@ fn onwards(steps: &[Step]) -> Vec<Vec<i32>> {
         let here = step.nodes.iter().map(|node| {
             let ways = next.iter().flat_map(|(next, costs)| {
                 next.nodes.iter().zip(costs.iter()).map(|(n, on)| {
-                    let same = n.technique == node.technique;
-                    n.cost + on + if same { 0 } else { next.change }
+                    n.cost + on + next.change_between(node, n)
                 })
             });
             ways.min().unwrap_or(0)
@@ -339,8 +351,7 @@ fn settle(passage: &Passage, steps: &[Step], chosen: &[usize], way: &mut Cheapes
             .map(|node| {
                 let ways = before.iter().flat_map(|earlier| {
                     earlier.nodes.iter().zip(&behind).map(|(n, cost)| {
-                        let same = n.technique == node.technique;
-                        n.cost + cost + if same { 0 } else { step.change }
+                        n.cost + cost + step.change_between(n, node)
                     })
                 });
                 ways.min().unwrap_or(0)

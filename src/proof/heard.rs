@@ -92,11 +92,14 @@ fn as_meant(score: &Score, style: &Style) -> Option<Score> {
             let (gain, chords) = gain(part, times);
             chords >= 3 && gain >= CHEAPER.1.max(CHEAPER.0 * chords)
         };
-        // A part that plays no chords with others is judged by its own notes and signature, and chords without
-        // symbols say too little.
+        // A part that plays no chords with others is judged by its own notes and signature. Chords without
+        // symbols say too little, unless they are right as they stand.
         let wrong = parts.into_iter().filter(|p| {
             let (gain, chords) = gain(*p, whole);
-            chords >= 3 && gain < CHEAPER.0 * chords && has_symbols(score, before, *p)
+            let (old, _) = cost(before, *p, whole);
+            chords >= 3
+                && gain < CHEAPER.0 * chords
+                && (has_symbols(score, before, *p) || old < CHEAPER.0 * chords)
         });
         doubts.parts.extend(wrong);
         for stretch in stretches {

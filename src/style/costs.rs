@@ -89,6 +89,7 @@ pub struct FreeCosts {
 pub struct TechniqueCosts {
     pub change: i32,
     pub change_at_border: i32,
+    pub change_to_free: i32,
     pub misfit: i32,
     pub unison: i32,
     pub octaves: i32,

@@ -22,6 +22,8 @@ use std::ops::RangeInclusive;
 const LOWEST: i16 = 28;
 /// A spread's root lies no higher: D3.
 const SPREAD_ROOT: i16 = 50;
+/// A spread reaches well over an octave.
+const SPREAD_SPAN: i16 = 14;
 
 /// A technique known by what it holds.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
@@ -426,7 +428,8 @@ fn is_five_note(voicing: &[i16], frame: &Frame<'_>) -> bool {
         return false;
     };
     let span = lead - voicing.last().copied().unwrap_or(lead);
-    if !(12..=17).contains(&span) {
+    // The substitution may lie a step above the place of the doubling.
+    if !(10..=17).contains(&span) {
         return false;
     }
     // Take one note away: what is left is close or drop 2 over the chord.
@@ -486,7 +489,7 @@ fn is_spread(voicing: &[i16], frame: &Frame<'_>) -> bool {
     let over_root = PitchClass::new(second).above(PitchClass::new(bottom));
     PitchClass::new(bottom) == frame.bass()
         && bottom <= SPREAD_ROOT
-        && top - bottom >= 19
+        && top - bottom >= SPREAD_SPAN
         && second - bottom >= 7
         && (3..=11).contains(&over_root)
         && holds_guide_tones(voicing, frame)

@@ -400,7 +400,7 @@ fn footer() -> String {
          frame was changed by the correction. Chord symbols are at sounding pitch; one in brackets \
          holds from an earlier bar. <span class=\"e\">◆</span> error, \
          <span class=\"w0\">▲</span> warning, <span class=\"o\">●</span> note. A checked fix was tried on \
-         the score: the finding goes and no new one comes. A suggestion was not, or brings something \
+         the score: the finding goes and no new error or warning comes. A suggestion was not, or brings something \
          else up.</p><details><summary>Licence of the musical signs</summary><pre>{}</pre></details></footer>\n",
         escape_lines(FONT_LICENCE)
     )

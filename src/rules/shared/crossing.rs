@@ -17,6 +17,9 @@ use std::ops::Range;
 /// neighbours are, so that the work does not grow with the square of a section.
 const MOST_SEATS: usize = 64;
 
+/// How much smoother the lines must be, in semitones, for another note in the chord.
+const CHORD_CHANGED: i32 = 6;
+
 /// The seats of a sonority that are out of order, by seat, with the order they should have.
 pub struct Crossing<'a> {
     /// Where the first of them sounds.
@@ -272,7 +275,9 @@ impl Crossing<'_> {
         // One part went up or down an octave, or seats have each other's notes: the smoother lines tell.
         let mut ways = octaves_astray(self);
         ways.extend(remedies([&self.faults]));
-        ways.sort_by_key(|way| motion(self, way));
+        // To give each other's notes back changes nothing of the chord.
+        let octave = |way: &Vec<Change>| if way.len() == 1 { CHORD_CHANGED } else { 0 };
+        ways.sort_by_key(|way| motion(self, way) + octave(way));
         self.at
             .finding(score, rule, message)
             .technique(diagnosis.and_then(|d| d.technique).map(|t| t.technique))
