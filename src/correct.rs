@@ -177,7 +177,9 @@ fn round(
     let mut chosen: Vec<&Finding> = Vec::new();
     for finding in &findings.findings {
         let Some(fix) = &finding.fix else { continue };
-        if is_heard(now, finding) || fix.changes.is_empty() {
+        // A note says what may be so: nobody has asked to have it changed.
+        let asked = finding.level > Level::Note;
+        if !asked || is_heard(now, finding) || fix.changes.is_empty() {
             continue;
         }
         let notes: Vec<NoteRef> = fix

@@ -13,6 +13,9 @@ use crate::voicing::{Classes, Form, Frame, Label, Technique, Voicing, Way, mecha
 /// How far a voice is moved in search of what was meant, in semitones.
 const REACH: i16 = 14;
 
+/// How far the lead is moved.
+const LEAD_REACH: i16 = 2;
+
 /// One sonority held to a form.
 pub(super) struct FormCase<'a> {
     pub(super) sonority: &'a Sonority,
@@ -20,6 +23,8 @@ pub(super) struct FormCase<'a> {
     pub(super) how: How,
     /// Chords it may belong to: the one in force first.
     pub(super) frames: &'a [Frame<'a>],
+    /// The chord before, at the first attack under a new one.
+    pub(super) before: Option<Frame<'a>>,
     pub(super) lead: Option<LeadNote>,
     /// Concert key in fifths.
     pub(super) key: i8,
@@ -82,6 +87,16 @@ impl FormCase<'_> {
         // The chord kept under an approach note is the writer's own.
         if approach && under_fits && !written.first().is_some_and(own) {
             return Verdict::LeftAlone;
+        }
+        // The chord has changed, and all voices stand in the form over the one before.
+        let missed = self.before.filter(|b| {
+            lead_fits && b.chord.text != frame.chord.text && self.form.fits(&written, Some(b))
+        });
+        if missed.is_some()
+            && let Some(made) = self.made(frame, &written)
+            && difference(&written, &made).extra.len() > 1
+        {
+            return self.slip(SlipKind::WrongNote, frame, &made);
         }
         // Of the chords it may belong to, the one that explains it best; of two as near, the one in force.
         let of_frames = self.frames.iter().enumerate().filter_map(|(order, f)| {
@@ -171,7 +186,9 @@ impl FormCase<'_> {
     fn nearest(&self, frame: &Frame<'_>, written: &[i16]) -> Option<OneVoiceAway> {
         let mut best: Option<OneVoiceAway> = None;
         for (i, &found) in written.iter().enumerate() {
-            for wanted in found - REACH..=found + REACH {
+            // The lead is the tune: at most a step of it is doubted.
+            let reach = if i == 0 { LEAD_REACH } else { REACH };
+            for wanted in found - reach..=found + reach {
                 if wanted == found {
                     continue;
                 }

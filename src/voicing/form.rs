@@ -542,6 +542,8 @@ fn is_three_part(voicing: &[i16], frame: &Frame<'_>) -> bool {
         .chain([root])
         .collect();
     let eleventh = root.plus(5);
+    // So does an 11 that the symbol names.
+    let named = frame.chord.contains(eleventh);
     let seven = |s: &PitchClass| pair.contains(s);
     if sevenths.is_empty() {
         // A triad: its other two notes.
@@ -557,11 +559,13 @@ fn is_three_part(voicing: &[i16], frame: &Frame<'_>) -> bool {
     if top == third {
         sevenths.iter().any(seven) && fills
     } else if sevenths.contains(&top) {
-        holds(third, &fives)
+        holds(third, &fives) || named && holds(eleventh, &fives)
     } else {
         // 11 in the lead takes the place of the third.
         let sus = top == eleventh && frame.colour(top).may_sound();
-        holds(third, &sevenths) || sus && sevenths.iter().any(seven) && fills
+        holds(third, &sevenths)
+            || sus && sevenths.iter().any(seven) && fills
+            || named && holds(eleventh, &sevenths)
     }
 }
 
@@ -628,6 +632,8 @@ mod tests {
         for (symbol, pitches, form) in [
             ("G13", "A4 E4 B3 F3 G2", Form::Spread),
             ("Dm9", "E4 C4 F3 D2", Form::Spread),
+            ("C7", "E4 Bb3 G3 C3", Form::Spread),
+            ("Gm11", "G4 F4 C4", Form::ThreePart),
             ("C6/9", "G5 D5 A4 E4 B3", Form::Fourths),
             ("Dm11", "A4 F4 C4 G3 D3", Form::Fourths),
             ("C13#11", "A4 F#4 D4 Bb3 E3", Form::UpperStructure),

@@ -18,7 +18,10 @@ use std::ops::Range;
 const MOST_SEATS: usize = 64;
 
 /// How much smoother the lines must be, in semitones, for another note in the chord.
-const CHORD_CHANGED: i32 = 6;
+const CHORD_CHANGED: i32 = 4;
+
+/// How much smoother they must be for each part beyond two that is changed.
+const FURTHER_PART: i32 = 12;
 
 /// The seats of a sonority that are out of order, by seat, with the order they should have.
 pub struct Crossing<'a> {
@@ -275,9 +278,12 @@ impl Crossing<'_> {
         // One part went up or down an octave, or seats have each other's notes: the smoother lines tell.
         let mut ways = octaves_astray(self);
         ways.extend(remedies([&self.faults]));
-        // To give each other's notes back changes nothing of the chord.
-        let octave = |way: &Vec<Change>| if way.len() == 1 { CHORD_CHANGED } else { 0 };
-        ways.sort_by_key(|way| motion(self, way) + octave(way));
+        // To give each other's notes back changes nothing of the chord; one slip changes few parts.
+        let unlikely = |way: &Vec<Change>| match way.len() {
+            1 => CHORD_CHANGED,
+            n => (n as i32 - 2) * FURTHER_PART,
+        };
+        ways.sort_by_key(|way| motion(self, way) + unlikely(way));
         self.at
             .finding(score, rule, message)
             .technique(diagnosis.and_then(|d| d.technique).map(|t| t.technique))
