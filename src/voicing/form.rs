@@ -559,7 +559,8 @@ fn is_three_part(voicing: &[i16], frame: &Frame<'_>) -> bool {
     if top == third {
         sevenths.iter().any(seven) && fills
     } else if sevenths.contains(&top) {
-        holds(third, &fives) || named && holds(eleventh, &fives)
+        // Under the sixth the major seventh is another.
+        holds(third, &fives) || holds(third, &sevenths) || named && holds(eleventh, &fives)
     } else {
         // 11 in the lead takes the place of the third.
         let sus = top == eleventh && frame.colour(top).may_sound();
@@ -685,6 +686,15 @@ mod tests {
                 }
             }
         }
+    }
+
+    #[test]
+    fn two_forms_at_once() {
+        let chord = parse("Bbmaj9").unwrap().unwrap();
+        let frame = frame(&chord);
+        let voicing = midi("G4 D4 A3");
+        assert!(Form::Fourths.fits(&voicing, Some(&frame)));
+        assert!(Form::ThreePart.fits(&voicing, Some(&frame)));
     }
 
     #[test]

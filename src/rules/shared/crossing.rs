@@ -21,7 +21,10 @@ const MOST_SEATS: usize = 64;
 const CHORD_CHANGED: i32 = 4;
 
 /// How much smoother they must be for each part beyond two that is changed.
-const FURTHER_PART: i32 = 12;
+const FURTHER_PART: i32 = 30;
+
+/// How much smoother they must be where the lead gets another note.
+const TUNE_CHANGED: i32 = 6;
 
 /// The seats of a sonority that are out of order, by seat, with the order they should have.
 pub struct Crossing<'a> {
@@ -279,9 +282,15 @@ impl Crossing<'_> {
         let mut ways = octaves_astray(self);
         ways.extend(remedies([&self.faults]));
         // To give each other's notes back changes nothing of the chord; one slip changes few parts.
-        let unlikely = |way: &Vec<Change>| match way.len() {
-            1 => CHORD_CHANGED,
-            n => (n as i32 - 2) * FURTHER_PART,
+        // The top seat has the tune.
+        let tune = self.at.sonority.voices.iter().find(|v| v.seat == 0);
+        let unlikely = |way: &Vec<Change>| {
+            let is_tune = |c: &Change| tune.is_some_and(|v| v.note == c.note);
+            let tune = if way.iter().any(is_tune) { TUNE_CHANGED } else { 0 };
+            tune + match way.len() {
+                1 => CHORD_CHANGED,
+                n => (n as i32 - 2) * FURTHER_PART,
+            }
         };
         ways.sort_by_key(|way| motion(self, way) + unlikely(way));
         self.at
