@@ -7,7 +7,7 @@ use super::technique::How;
 use crate::ground::pitch::{NoteName, PitchClass};
 use crate::sonority::Sonority;
 use crate::sonority::lead::LeadNote;
-use crate::style::Costs;
+use crate::style::{Costs, FormCosts};
 use crate::voicing::{Classes, Form, Frame, Label, Technique, Voicing, Way, mechanical_of};
 
 /// How far a voice is moved in search of what was meant, in semitones.
@@ -40,7 +40,7 @@ struct OneVoiceAway {
 
 impl FormCase<'_> {
     pub(super) fn judge(&self, costs: &Costs) -> Verdict {
-        match self.read() {
+        match self.read(&costs.form) {
             Verdict::Slip(mut slip) => {
                 let class = |f: &Fault| f.found.class();
                 let foreign = slip.kind == SlipKind::WrongNote
@@ -64,7 +64,7 @@ impl FormCase<'_> {
         }
     }
 
-    fn read(&self) -> Verdict {
+    fn read(&self, costs: &FormCosts) -> Verdict {
         let written = self.sonority.midi();
         if self.form.is_doubling() {
             return self.doubling(&written);
@@ -100,7 +100,7 @@ impl FormCase<'_> {
         }
         // Of the chords it may belong to, the one that explains it best; of two as near, the one in force.
         let of_frames = self.frames.iter().enumerate().filter_map(|(order, f)| {
-            let near = self.nearest(f, &written)?;
+            let near = self.nearest(f, &written, costs)?;
             Some((near.cost + 2 * order as i32, order, f, near))
         });
         if let Some((_, _, frame, near)) = of_frames.min_by_key(|(cost, order, ..)| (*cost, *order))
@@ -183,7 +183,12 @@ impl FormCase<'_> {
     }
 
     /// The voicing that fits and is reached by moving one voice, the lead last of all.
-    fn nearest(&self, frame: &Frame<'_>, written: &[i16]) -> Option<OneVoiceAway> {
+    fn nearest(
+        &self,
+        frame: &Frame<'_>,
+        written: &[i16],
+        costs: &FormCosts,
+    ) -> Option<OneVoiceAway> {
         let mut best: Option<OneVoiceAway> = None;
         for (i, &found) in written.iter().enumerate() {
             // The lead is the tune: at most a step of it is doubted.
@@ -202,9 +207,9 @@ impl FormCase<'_> {
                 }
                 let octave = (found - wanted) % 12 == 0;
                 let cost = i32::from((found - wanted).abs())
-                    + if i == 0 { 24 } else { 0 }
-                    + if frame.may_sound(found) { 6 } else { 0 }
-                    - if octave { 14 } else { 0 };
+                    + if i == 0 { costs.lead } else { 0 }
+                    + if frame.may_sound(found) { costs.at_home } else { 0 }
+                    - if octave { costs.octave } else { 0 };
                 if best.as_ref().is_none_or(|b| cost < b.cost) {
                     best = Some(OneVoiceAway {
                         cost,

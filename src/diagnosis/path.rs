@@ -13,7 +13,7 @@ use super::passage::Passage;
 use super::technique::{How, InForce, Said};
 use crate::score::Score;
 use crate::sonority::Sonority;
-use crate::style::{Costs, TechniqueCosts};
+use crate::style::{Costs, Evidence, TechniqueCosts};
 use crate::voicing::{Form, Mechanical, Technique, Voicing, classes_of, mechanical_of};
 use std::ops::Range;
 
@@ -96,7 +96,13 @@ pub(super) fn cheapest(
                     }
                 }
             }
-            settle(passage, &steps, &chosen, &mut way);
+            settle(
+                passage,
+                &steps,
+                &chosen,
+                &judging.costs.evidence,
+                &mut way,
+            );
             return way;
         }
     }
@@ -339,7 +345,13 @@ fn onwards(steps: &[Step]) -> Vec<Vec<i32>> {
 }
 
 /// Writes down what the chosen way says.
-fn settle(passage: &Passage, steps: &[Step], chosen: &[usize], way: &mut CheapestWay) {
+fn settle(
+    passage: &Passage,
+    steps: &[Step],
+    chosen: &[usize],
+    asked: &Evidence,
+    way: &mut CheapestWay,
+) {
     let ahead = onwards(steps);
     let mut behind: Vec<i32> = Vec::new();
     for (i, step) in steps.iter().enumerate() {
@@ -368,18 +380,19 @@ fn settle(passage: &Passage, steps: &[Step], chosen: &[usize], way: &mut Cheapes
         }
         behind = here;
     }
+    let pads = pads(passage);
     for run in runs(passage, steps, chosen) {
         let Some(technique) = run.technique else {
             continue;
         };
-        let (convicts, is_one) = (run.convicts(), run.is_one());
+        let (convicts, is_one) = (run.convicts(asked), run.is_one(asked));
         for step in steps.get(run.steps).unwrap_or_default() {
             let voices = passage
                 .sonorities
                 .get(step.at)
                 .map_or(0, |s| s.voices.len());
             let own = technique.for_voices(voices).filter(|_| is_one);
-            let convicts = convicts && !is_pad(passage, step.at);
+            let convicts = convicts && pads.get(step.at) == Some(&false);
             if let Some(slot) = way.in_force.get_mut(step.at) {
                 *slot = own.map(|t| InForce::inferred(t, convicts));
             }
@@ -387,16 +400,26 @@ fn settle(passage: &Passage, steps: &[Step], chosen: &[usize], way: &mut Cheapes
     }
 }
 
-/// Whether a sonority is a chord held for two beats in a phrase of such chords: pads follow the smoothest
-/// line.
-fn is_pad(passage: &Passage, at: usize) -> bool {
+/// Which sonorities are chords held for two beats in a phrase of such chords: pads follow the smoothest line.
+fn pads(passage: &Passage) -> Vec<bool> {
     let held = |at: usize| {
         let sonority = passage.sonorities.get(at);
         moves(passage, at) == Some(false) && !sonority.is_some_and(|s| s.under_held_lead)
     };
-    let phrase = passage.phrase_of(at);
-    let blocks = phrase.filter(|i| passage.sonorities.get(*i).is_some_and(Sonority::is_block));
-    held(at) && blocks.clone().filter(|i| held(*i)).count() * 2 >= blocks.count()
+    let mut pads = vec![false; passage.sonorities.len()];
+    for phrase in &passage.phrases {
+        let is_block = |at: &usize| passage.sonorities.get(*at).is_some_and(Sonority::is_block);
+        let blocks: Vec<usize> = phrase.clone().filter(is_block).collect();
+        let of_pad: Vec<usize> = blocks.iter().copied().filter(|at| held(*at)).collect();
+        if of_pad.len() * 2 >= blocks.len() {
+            for at in of_pad {
+                if let Some(slot) = pads.get_mut(at) {
+                    *slot = true;
+                }
+            }
+        }
+    }
+    pads
 }
 
 /// Whether a sonority moves on within two beats.
@@ -420,19 +443,20 @@ struct Run {
 
 impl Run {
     /// Whether there is enough to call it a technique at all.
-    const fn is_one(&self) -> bool {
-        self.all_fitting >= 2 && self.all_fitting * 10 >= self.all * 6
+    const fn is_one(&self, asked: &Evidence) -> bool {
+        self.all_fitting >= 2 && self.all_fitting * 100 >= self.all * asked.is_one
     }
 
     /// Whether a sonority may be held to it: most chords that move keep it. Unison and octaves are what
-    /// all keep but one in ten, else somebody has a line of their own.
-    fn convicts(&self) -> bool {
+    /// nearly all keep, else somebody has a line of their own.
+    fn convicts(&self, asked: &Evidence) -> bool {
         let doubling = matches!(self.technique, Some(Technique::Form(f)) if f.is_doubling());
         if doubling {
             let out = self.all - self.all_fitting;
-            return self.all_fitting >= 3 && out <= (self.all / 10).max(1);
+            return self.all_fitting >= 3
+                && out <= (self.all * asked.leave_a_unison / 100).max(1);
         }
-        self.fitting >= 3 && self.fitting * 10 >= self.moving * 7
+        self.fitting >= 3 && self.fitting * 100 >= self.moving * asked.convicts
     }
 }
 

@@ -290,7 +290,10 @@ impl Form {
         found: &mut Vec<(i32, Voicing)>,
     ) {
         if stack.len() == voices {
-            if self.fits(stack, Some(frame)) {
+            // What is made keeps to the published span; what is read may lie a step inside it.
+            let span = stack.first().zip(stack.last()).map_or(0, |(a, b)| a - b);
+            let too_close = self == Self::FiveNoteSoli && span < 12;
+            if !too_close && self.fits(stack, Some(frame)) {
                 found.push((self.cost(stack, frame), stack.clone()));
             }
             return;
