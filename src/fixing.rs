@@ -307,8 +307,7 @@ impl<'a> TrialCopy<'a> {
         }
         let may_stay = |found: &Finding| {
             let own = Identity::of(found);
-            own != wanted
-                && (before.found.contains(&own) || is_remark_beside(finding.level, found))
+            own != wanted && (before.found.contains(&own) || is_remark_beside(finding.level, found))
         };
         // What objects to one remedy is likely to object to the next.
         let mut likely = finding.rule;

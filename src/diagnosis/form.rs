@@ -208,7 +208,11 @@ impl FormCase<'_> {
                 let octave = (found - wanted) % 12 == 0;
                 let cost = i32::from((found - wanted).abs())
                     + if i == 0 { costs.lead } else { 0 }
-                    + if frame.may_sound(found) { costs.at_home } else { 0 }
+                    + if frame.may_sound(found) {
+                        costs.at_home
+                    } else {
+                        0
+                    }
                     - if octave { costs.octave } else { 0 };
                 if best.as_ref().is_none_or(|b| cost < b.cost) {
                     best = Some(OneVoiceAway {

@@ -106,13 +106,7 @@ impl Passage {
             around.saturating_sub(NEAR),
             self.sonorities.len().min(around.saturating_add(NEAR + 1)),
         );
-        phrase
-            .start
-            .max(around.saturating_sub(reach))
-            .min(from)
-            ..phrase
-                .end
-                .min(around.saturating_add(reach + 1))
-                .max(to)
+        phrase.start.max(around.saturating_sub(reach)).min(from)
+            ..phrase.end.min(around.saturating_add(reach + 1)).max(to)
     }
 }

@@ -96,13 +96,7 @@ pub(super) fn cheapest(
                     }
                 }
             }
-            settle(
-                passage,
-                &steps,
-                &chosen,
-                &judging.costs.evidence,
-                &mut way,
-            );
+            settle(passage, &steps, &chosen, &judging.costs.evidence, &mut way);
             return way;
         }
     }
@@ -330,9 +324,10 @@ fn onwards(steps: &[Step]) -> Vec<Vec<i32>> {
         let next = steps.get(i + 1).zip(ahead.get(i + 1));
         let here = step.nodes.iter().map(|node| {
             let ways = next.iter().flat_map(|(next, costs)| {
-                next.nodes.iter().zip(costs.iter()).map(|(n, on)| {
-                    n.cost + on + next.change_between(node, n)
-                })
+                next.nodes
+                    .iter()
+                    .zip(costs.iter())
+                    .map(|(n, on)| n.cost + on + next.change_between(node, n))
             });
             ways.min().unwrap_or(0)
         });
@@ -362,9 +357,11 @@ fn settle(
             .iter()
             .map(|node| {
                 let ways = before.iter().flat_map(|earlier| {
-                    earlier.nodes.iter().zip(&behind).map(|(n, cost)| {
-                        n.cost + cost + step.change_between(n, node)
-                    })
+                    earlier
+                        .nodes
+                        .iter()
+                        .zip(&behind)
+                        .map(|(n, cost)| n.cost + cost + step.change_between(n, node))
                 });
                 ways.min().unwrap_or(0)
             })
@@ -453,8 +450,7 @@ impl Run {
         let doubling = matches!(self.technique, Some(Technique::Form(f)) if f.is_doubling());
         if doubling {
             let out = self.all - self.all_fitting;
-            return self.all_fitting >= 3
-                && out <= (self.all * asked.leave_a_unison / 100).max(1);
+            return self.all_fitting >= 3 && out <= (self.all * asked.leave_a_unison / 100).max(1);
         }
         self.fitting >= 3 && self.fitting * 100 >= self.moving * asked.convicts
     }

@@ -141,7 +141,11 @@ impl Passage {
             keeps_order: self.keeps_order,
             leads: Vec::new(),
             phrases,
-            in_force: self.in_force.get(range.clone()).unwrap_or_default().to_vec(),
+            in_force: self
+                .in_force
+                .get(range.clone())
+                .unwrap_or_default()
+                .to_vec(),
             habits: self.habits,
             moves_as_block: flag(&self.moves_as_block),
             led_by_top_seat: flag(&self.led_by_top_seat),

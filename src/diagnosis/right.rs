@@ -192,7 +192,9 @@ fn is_five_note(case: &Case<'_>) -> bool {
     case.how == How::Inferred
         && case.classes().len() == case.written.len()
         && case.technique.doubles_lead()
-        && case.lead.is_some_and(|l| l.duration().0 * 3 >= l.beat.0 * 2)
+        && case
+            .lead
+            .is_some_and(|l| l.duration().0 * 3 >= l.beat.0 * 2)
         && case
             .written
             .windows(2)

@@ -197,9 +197,10 @@ fn beside(chord: &free::FreeChord<'_>, class: PitchClass) -> Option<(usize, Pitc
         let voice = voices.get(i)?;
         let own = voice.pitch.class();
         let is_tension = !chord.frame.chord.contains(own) && chord.frame.bass() != own;
-        let near = chord.alternatives(i).into_iter().find(|to| {
-            to.class() == class && (1..=2).contains(&(to.midi() - voice.midi).abs())
-        })?;
+        let near = chord
+            .alternatives(i)
+            .into_iter()
+            .find(|to| to.class() == class && (1..=2).contains(&(to.midi() - voice.midi).abs()))?;
         is_tension.then_some((i, near))
     })
 }

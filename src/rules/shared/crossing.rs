@@ -286,7 +286,11 @@ impl Crossing<'_> {
         let tune = self.at.sonority.voices.iter().find(|v| v.seat == 0);
         let unlikely = |way: &Vec<Change>| {
             let is_tune = |c: &Change| tune.is_some_and(|v| v.note == c.note);
-            let tune = if way.iter().any(is_tune) { TUNE_CHANGED } else { 0 };
+            let tune = if way.iter().any(is_tune) {
+                TUNE_CHANGED
+            } else {
+                0
+            };
             tune + match way.len() {
                 1 => CHORD_CHANGED,
                 n => (n as i32 - 2) * FURTHER_PART,
