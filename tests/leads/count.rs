@@ -85,8 +85,8 @@ pub fn run(lead: &Lead, band: &'static Band, technique: &'static str) -> Run {
         }
     };
     run.sonorities = answer.steps.len();
-    let other = |s: &&Step| s.chosen.technique.name() != asked.technique.name();
-    run.departures = answer.steps.iter().filter(other).count();
+    let other = answer.steps.iter().filter(|s| s.chosen.way_out.is_some());
+    run.departures = other.count();
     run.findings = findings(lead, &answer, &style);
     for pair in answer.steps.windows(2) {
         let Some((a, b)) = joined(pair) else { continue };
