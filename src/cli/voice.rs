@@ -6,12 +6,12 @@ use super::scores::{
     ByStyles, ChosenStyle, LimitOptions, ReadScore, TechniqueName, say_passed_over, style, styles,
     with_styles,
 };
+use super::voice_sheet as sheet;
 use super::write_out::{self, bytes_to_stdout, complain, complain_of, to_stdout};
 use super::{CLEAN, FOUND, UNUSABLE};
 use crate::ground::shown::shown_xml;
 use crate::model_answer::{self, Request};
 use crate::reading::files::{self, WalkOptions};
-use crate::score::{Format, Score};
 use crate::style::Style;
 use crate::voicing::Technique;
 use crate::writing;
@@ -56,7 +56,8 @@ pub(super) struct Voice {
     pitch: Cells,
 
     /// Write to this file; its ending says the form: .passage for a grid, .musicxml or .xml for
-    /// MusicXML. Without it the answer goes to the terminal in the form of the score
+    /// MusicXML, .html for a page with the music engraved, .txt for a table. Without it the answer
+    /// goes to the terminal in the form of the score
     #[arg(long, value_name = "FILE")]
     into: Option<PathBuf>,
 
@@ -64,6 +65,9 @@ pub(super) struct Voice {
     /// an earlier answer. Files that are read are never replaced
     #[arg(long, requires = "into")]
     replace: bool,
+
+    #[command(flatten)]
+    sheet: sheet::Options,
 
     #[command(flatten)]
     limits: LimitOptions,
@@ -113,10 +117,8 @@ impl Voice {
             }
             return UNUSABLE;
         };
-        let Some(grid) = self.as_grid(score) else {
-            complain(
-                "the ending of the file does not say how to write it: use .passage, .musicxml or .xml",
-            );
+        let Some(form) = sheet::Form::of(self.into.as_deref(), score) else {
+            complain(sheet::Form::WANTED);
             return UNUSABLE;
         };
         let request = Request {
@@ -125,7 +127,7 @@ impl Voice {
             ..Request::new(self.technique)
         };
         let answer = match model_answer::voice(score, style, &request) {
-            Ok(answer) => answer.score,
+            Ok(answer) => answer,
             Err(error) => {
                 complain(&format!("{}: {error}", self.path.display()));
                 return match error {
@@ -136,25 +138,12 @@ impl Voice {
                 };
             }
         };
-        let text = if grid {
-            let cells = match self.pitch {
-                Cells::Written => writing::grid::Cells::Written,
-                Cells::Sounding => writing::grid::Cells::Sounding,
-            };
-            match writing::grid::write(&answer, cells) {
-                Ok(text) => text,
-                Err(error) => {
-                    complain(&error.to_string());
-                    return UNUSABLE;
-                }
-            }
-        } else {
-            let options = writing::musicxml::Options {
-                software: Some(concat!("chartproof ", env!("CARGO_PKG_VERSION")).to_owned()),
-            };
-            writing::musicxml::write(&answer, &options)
+        let cells = match self.pitch {
+            Cells::Written => writing::grid::Cells::Written,
+            Cells::Sounding => writing::grid::Cells::Sounding,
         };
-        match self.deliver(text, grid, &inputs, style) {
+        let text = self.sheet.write(&answer, form, cells);
+        match text.and_then(|text| self.deliver(text, form, &inputs, style)) {
             Ok(()) => CLEAN,
             Err(message) => {
                 complain(&message);
@@ -167,19 +156,20 @@ impl Voice {
     fn deliver(
         &self,
         text: String,
-        grid: bool,
+        form: sheet::Form,
         inputs: &Inputs,
         style: &Style,
     ) -> Result<(), String> {
         let Some(target) = &self.into else {
-            return if grid {
-                to_stdout(&text)
-            } else {
-                bytes_to_stdout(shown_xml(text).as_bytes())
+            return match form {
+                sheet::Form::MusicXml => bytes_to_stdout(shown_xml(text).as_bytes()),
+                _ => to_stdout(&text),
             };
         };
         let replaces = if self.replace {
             Replaces::AnyFile
+        } else if form.is_report() {
+            Replaces::Reports
         } else {
             Replaces::Scores {
                 limits: self.limits.limits(),
@@ -188,23 +178,5 @@ impl Voice {
         };
         let written = write_out::write(target, text.as_bytes(), inputs, replaces);
         written.map_err(|e| e.to_string())
-    }
-
-    /// Whether the answer is written as a grid; `None` when the file's ending says neither.
-    fn as_grid(&self, score: &Score) -> Option<bool> {
-        let Some(target) = &self.into else {
-            return Some(
-                score
-                    .sources
-                    .first()
-                    .is_some_and(|s| s.format == Format::Grid),
-            );
-        };
-        let ending = target.extension()?.to_string_lossy().to_lowercase();
-        match ending.as_str() {
-            "passage" => Some(true),
-            "musicxml" | "xml" => Some(false),
-            _ => None,
-        }
     }
 }

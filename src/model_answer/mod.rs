@@ -5,6 +5,7 @@
 //! choice of harmony, comfortable registers, smooth inner voices.
 mod answer;
 mod cheapest;
+mod explained;
 mod job;
 mod nothing_fits;
 mod options;
@@ -13,9 +14,10 @@ mod seats;
 mod writing_out;
 
 pub use answer::{Answer, Remark, Step, Weighed};
+pub use explained::{Explained, explain, with_words};
 pub use request::{Request, VoiceError};
 
-use crate::diagnosis::{frame_at, lead_passage};
+use crate::diagnosis::{frame_at, lead_function, lead_passage};
 use crate::finding::Finding;
 use crate::ground::time::Ticks;
 use crate::proof::proof;
@@ -167,13 +169,18 @@ impl Job<'_> {
     /// The answer with each of its steps.
     fn answer(&self, score: Score, line: Vec<Weighed>, options: Vec<Vec<Weighed>>) -> Answer {
         let sonorities = &self.passage.sonorities;
-        let steps = sonorities.iter().zip(line).zip(options);
-        let steps = steps.filter_map(|((sonority, chosen), mut choices)| {
+        let steps = sonorities.iter().enumerate().zip(line).zip(options);
+        let steps = steps.filter_map(|(((at, sonority), chosen), mut choices)| {
             choices.sort_by_key(|c| c.cost);
+            let (function, symbol) = lead_function(self.lead, self.passage, at);
             Some(Step {
                 onset: sonority.onset,
                 end: sonority.end,
                 lead: sonority.voices.first()?.midi,
+                pitch: sonority.voices.first()?.pitch,
+                function,
+                symbol,
+                held: sonority.under_held_lead,
                 chosen,
                 choices,
             })

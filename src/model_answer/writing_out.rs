@@ -48,6 +48,7 @@ pub(super) fn answer(job: &Job<'_>, line: &[Weighed]) -> Score {
                 Words {
                     text: technique,
                     staff: 1,
+                    below: false,
                 },
             ),
         );

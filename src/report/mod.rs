@@ -1,6 +1,7 @@
 //! Reports: findings as text and as a page for people, as JSON for machines. They format and decide nothing.
 
 pub mod analysis;
+pub mod answer;
 pub mod class;
 mod frequency;
 pub mod grid_view;
