@@ -43,6 +43,8 @@ pub enum Highlight {
     Fault,
     /// It was changed: coloured, in a frame.
     Mended,
+    /// It is no chord note: coloured.
+    Passing,
 }
 
 /// Words under a time of the music.
@@ -76,6 +78,14 @@ impl WordsClass {
             Self::Plain => "u",
             Self::Strong => "u q",
             Self::Soft => "u v",
+        }
+    }
+
+    /// The size of its letters in staff spaces, with room for bold ones.
+    const fn size(self) -> f64 {
+        match self {
+            Self::Strong => 1.8,
+            Self::Plain | Self::Soft => 1.6,
         }
     }
 }

@@ -26,8 +26,6 @@ const NAME: f64 = 1.6;
 const SYMBOL: f64 = 2.0;
 /// How high a row of words under the staves is.
 const UNDER: f64 = 2.0;
-/// The size of its letters, with room for bold ones.
-const UNDER_TEXT: f64 = 1.8;
 
 pub(super) fn draw(engraver: &Engraver, score: &Score, excerpt: &Excerpt<'_>) -> Picture {
     let count = u32::try_from(score.bars.len()).unwrap_or(u32::MAX);
@@ -66,7 +64,7 @@ pub(super) fn draw(engraver: &Engraver, score: &Score, excerpt: &Excerpt<'_>) ->
     words.extend(excerpt.under.iter().map(|w| SpacedWord {
         bar: w.at.bar,
         at: quarters(w.at.offset, score.per_quarter),
-        width: text_width(&w.text, UNDER_TEXT),
+        width: text_width(&w.text, w.class.size()),
         row: usize::from(w.row) + 1,
     }));
     let names = names(score, &staves);

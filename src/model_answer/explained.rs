@@ -101,6 +101,15 @@ fn label(chosen: &Weighed) -> Option<&str> {
     chosen.harmony.as_ref().map(|(_, label)| label.as_str())
 }
 
+/// The article before a word.
+pub(super) fn article(word: &str) -> &'static str {
+    if word.starts_with(['a', 'e', 'i', 'o', 'u']) {
+        "an"
+    } else {
+        "a"
+    }
+}
+
 /// "is a chord note of F6", "is a passing note over F6".
 fn lead_in_words(step: &Step) -> String {
     let is = if step.held { "is held, and now" } else { "is" };
@@ -111,11 +120,7 @@ fn lead_in_words(step: &Step) -> String {
         };
     };
     let name = function.name();
-    let article = if name.starts_with(['a', 'e', 'i', 'o', 'u']) {
-        "an"
-    } else {
-        "a"
-    };
+    let article = article(name);
     let Some(symbol) = &step.symbol else {
         return format!("{is} {article} {name}");
     };
@@ -148,9 +153,10 @@ fn harmony_in_words(step: &Step) -> Option<String> {
         return Some("everyone on it".to_owned());
     };
     if *way > Way::Tension {
-        return Some(match label.is_empty() {
-            true => way.name().to_owned(),
-            false => format!("{}, {label}", way.name()),
+        return Some(if label.is_empty() {
+            way.name().to_owned()
+        } else {
+            format!("{}, {label}", way.name())
         });
     }
     let Some(chord) = chord(label) else {

@@ -9,12 +9,14 @@ mod explained;
 mod job;
 mod nothing_fits;
 mod options;
+mod plan;
 mod request;
 mod seats;
 mod writing_out;
 
 pub use answer::{Answer, Remark, Step, Weighed};
 pub use explained::{Explained, explain, with_words};
+pub use plan::{Plan, PlannedNote, Stands, Stretch, plan};
 pub use request::{Request, VoiceError};
 
 use crate::diagnosis::{frame_at, lead_function, lead_passage};

@@ -7,6 +7,7 @@ mod frequency;
 pub mod grid_view;
 pub mod html;
 pub mod json;
+pub mod plan;
 pub mod rulebook;
 pub mod sarif;
 pub mod table;

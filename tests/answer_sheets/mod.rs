@@ -2,6 +2,7 @@
 //! planted mistakes.
 
 mod explained;
+mod lead;
 
 use chartproof::inside::model_answer::{Answer, Request, voice};
 use chartproof::inside::reading::grid;

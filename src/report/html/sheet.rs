@@ -57,9 +57,9 @@ pub fn render(title: &str, facts: &[String], sheets: &[Sheet<'_>]) -> String {
     let mut page = opening(title, &style, &glyphs, ("music", "To the music"), &head);
     let choice = pitch::choice(sheets.iter().map(|s| s.score));
     if !choice.is_empty() {
-        let _ = write!(
+        let _ = writeln!(
             page,
-            "<form class=\"filters\" aria-label=\"What is shown\">{choice}</form>\n"
+            "<form class=\"filters\" aria-label=\"What is shown\">{choice}</form>"
         );
     }
     let _ = write!(
