@@ -6,6 +6,7 @@
 mod common;
 mod outside;
 
+mod answer_sheets;
 mod attacks;
 mod class;
 mod copyist;

@@ -1,8 +1,9 @@
 //! What is handed back: the score, what there is to say of it, and each step of it.
 
-use crate::ground::pitch::NoteName;
+use crate::ground::pitch::{NoteName, Pitch};
 use crate::ground::time::Ticks;
 use crate::score::Score;
+use crate::sonority::lead::LeadFunction;
 use crate::voicing::{Technique, Voicing, Way};
 
 /// A voiced lead.
@@ -36,6 +37,14 @@ pub struct Step {
     pub end: Ticks,
     /// The lead at sounding pitch, in semitones.
     pub lead: i16,
+    /// The lead as its writer spelled it, at sounding pitch.
+    pub pitch: Pitch,
+    /// What the lead note is for.
+    pub function: Option<LeadFunction>,
+    /// The chord symbol that it is read under.
+    pub symbol: Option<String>,
+    /// The lead is held from before, and the chord changes under it.
+    pub held: bool,
     /// What was taken.
     pub chosen: Weighed,
     /// All right voicings there, the cheapest first; the one that was taken among them.

@@ -21,10 +21,12 @@
 mod answer;
 mod arrangement;
 mod cheapest;
+mod explained;
 mod job;
 mod nothing_fits;
 mod octave;
 mod options;
+mod plan;
 mod players;
 mod remarks;
 mod request;
@@ -34,9 +36,11 @@ mod ways_out;
 mod writing_out;
 
 pub use answer::{Answer, Remark, Step, WayOut, Weighed};
+pub use explained::{Explained, explain, with_words};
+pub use plan::{Plan, PlannedNote, Stands, Stretch, plan};
 pub use request::{Passing, Request, VoiceError};
 
-use crate::diagnosis::{frame_at, lead_passage};
+use crate::diagnosis::{frame_at, lead_function, lead_passage};
 use crate::ground::time::Ticks;
 use crate::score::Score;
 use crate::style::Style;
@@ -160,13 +164,22 @@ impl Job<'_> {
         let mut all = remarks::of_whole(self.arrangement.note.as_deref(), octaves);
         all.extend(remarks);
         let sonorities = &self.passage.sonorities;
-        let steps = sonorities.iter().zip(tried.line).zip(tried.options);
-        let steps = steps.filter_map(|((sonority, chosen), mut choices)| {
+        let steps = sonorities
+            .iter()
+            .enumerate()
+            .zip(tried.line)
+            .zip(tried.options);
+        let steps = steps.filter_map(|(((at, sonority), chosen), mut choices)| {
             choices.sort_by_key(|c| c.cost);
+            let (function, symbol) = lead_function(self.lead, self.passage, at);
             Some(Step {
                 onset: sonority.onset,
                 end: sonority.end,
                 lead: sonority.voices.first()?.midi,
+                pitch: sonority.voices.first()?.pitch,
+                function,
+                symbol,
+                held: sonority.under_held_lead,
                 chosen,
                 choices,
             })

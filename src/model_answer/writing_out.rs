@@ -87,7 +87,14 @@ fn state(job: &Job<'_>, line: &[Weighed], score: &mut Score) {
     if let Some(first) = score.parts.first_mut() {
         let words = spans.into_iter().map(|(at, text)| {
             let text = text.to_owned();
-            mark(at, Words { text, staff: 1 })
+            mark(
+                at,
+                Words {
+                    text,
+                    staff: 1,
+                    below: false,
+                },
+            )
         });
         let mut all: Vec<Mark<Words>> = words.collect();
         all.extend(first.words.iter().cloned());
