@@ -6,6 +6,7 @@
 use super::answer::Weighed;
 use super::seats::{Role, Seat};
 use crate::ground::pitch::PitchClass;
+use crate::score::FREE;
 use crate::voicing::{Form, Frame, Mechanical, Technique, Voicing, close_position};
 use std::ops::Range;
 
@@ -236,6 +237,56 @@ impl Arrangement {
             seats: octaves_of_seats(self.technique, leads, seats),
             blocks,
         }
+    }
+
+    /// The first seat of each block.
+    pub(super) fn heads(&self) -> Vec<usize> {
+        match &self.deal {
+            Deal::Straight => vec![0],
+            Deal::Shared(of) => {
+                let heads = of.iter().enumerate();
+                let new =
+                    heads.filter(|(i, (_, b))| *i == 0 || of.get(i - 1).is_some_and(|o| o.1 != *b));
+                new.map(|(i, _)| i).collect()
+            }
+            Deal::Blocks(blocks) => blocks.iter().map(|b| b.seats.start).collect(),
+        }
+    }
+
+    /// What a block plays in, as words over its first staff.
+    pub(super) fn said(&self, option: &Weighed, block: usize, seats: &[Seat]) -> &'static str {
+        let players = seats.len() - self.doublers;
+        let heads = self.heads();
+        let from = heads.get(block).copied().unwrap_or(0);
+        let to = heads.get(block + 1).copied().unwrap_or(players);
+        let own = option.voicing.get(from..to).unwrap_or(&option.voicing);
+        if let Technique::Form(form) = option.technique
+            && form.is_doubling()
+        {
+            let unison = own.windows(2).all(|w| matches!(w, [a, b] if a == b));
+            return if unison && !own.is_empty() {
+                Form::Unison.name()
+            } else {
+                form.name()
+            };
+        }
+        if option.technique != self.technique {
+            return Self::new(option.technique, seats).name_of(block, to - from);
+        }
+        self.name_of(block, to - from)
+    }
+
+    /// The technique of a block of so many; free where it has no name.
+    fn name_of(&self, block: usize, size: usize) -> &'static str {
+        let named = match &self.deal {
+            Deal::Straight => return self.technique.name(),
+            Deal::Shared(_) => self.technique.for_voices(size),
+            Deal::Blocks(blocks) => {
+                let own = blocks.get(block).map(|b| b.technique);
+                own.and_then(|t| t.for_voices(size))
+            }
+        };
+        named.map_or(FREE, Technique::name)
     }
 
     /// A voicing of the base technique seat by seat; `None` where a block has none of its own.

@@ -86,11 +86,10 @@ fn misses(
         .iter()
         .filter(|m| !meant && player.cost(**m) == Some(3));
     let strained = strained.count();
-    let none = (0..leads.len())
-        .filter(|&at| job.options(at).iter().all(|o| o.way_out.is_some()))
-        .count();
+    let none = (0..leads.len()).filter(|&at| job.options(at).is_empty());
+    let none = none.count();
     Some(Misses {
-        count: none + out * LEAD_OUT + strained / 2,
+        count: none + out * LEAD_OUT + strained,
         of: leads.len(),
     })
 }

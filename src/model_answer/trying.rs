@@ -11,7 +11,11 @@ use crate::finding::{Finding, Level};
 use crate::ground::time::Ticks;
 use crate::proof::proof;
 use crate::score::{Place, Score};
+use crate::voicing::Technique;
 use std::collections::HashSet;
+
+/// How often inner notes are named anew.
+const ROUNDS_OF_SPELLING: usize = 2;
 
 /// How often the answer is made again without what the rules found wrong in it.
 const ROUNDS: usize = 12;
@@ -58,6 +62,30 @@ pub(super) fn onset_of(answer: &Score, finding: &Finding) -> Option<Ticks> {
     Some(bar.start + finding.at.offset)
 }
 
+/// Whether a finding is about nothing but the lead's own notes, which others double.
+fn is_of_lead(answer: &Score, line: &[Weighed], job: &Job<'_>, finding: &Finding) -> bool {
+    let at = onset_of(answer, finding).and_then(|o| {
+        let sonorities = &job.passage.sonorities;
+        sonorities.partition_point(|s| s.onset <= o).checked_sub(1)
+    });
+    let Some(chosen) = at.and_then(|at| line.get(at)) else {
+        return false;
+    };
+    let together = matches!(chosen.technique, Technique::Form(f) if f.is_doubling());
+    let lead = chosen.voicing.first().copied().unwrap_or(0);
+    let of_note = |n: &crate::finding::NoteAtFault| {
+        let part = answer.parts.get(n.note.part as usize);
+        part.and_then(|p| p.notes.get(n.note.note as usize))
+    };
+    together
+        && !finding.notes.is_empty()
+        && finding
+            .notes
+            .iter()
+            .all(|n| of_note(n).is_some_and(|n| (n.sounding.midi() - lead) % 12 == 0))
+        && ["unavailable-tension", "wrong-note", "awkward-leap"].contains(&finding.rule)
+}
+
 impl Job<'_> {
     /// The cheapest line of these voicings in which the rules find nothing, written out; else the best of those
     /// tried. Where a note has no voicing, ways out are taken, if there may be any.
@@ -84,10 +112,10 @@ impl Job<'_> {
             };
             let answer = writing_out::answer(self, &line);
             let own = own.get_or_insert_with(|| self.of_lead(&answer));
-            let (of_lead, findings): (Vec<Finding>, Vec<Finding>) = self
-                .found(&answer)
-                .into_iter()
-                .partition(|f| own.contains(&(f.rule, f.at)));
+            let (of_lead, findings): (Vec<Finding>, Vec<Finding>) =
+                self.found(&answer).into_iter().partition(|f| {
+                    own.contains(&(f.rule, f.at)) || is_of_lead(&answer, &line, self, f)
+                });
             let tried = Tried {
                 answer,
                 line,
@@ -118,6 +146,7 @@ impl Job<'_> {
         }
         let mut best = best.ok_or_else(|| VoiceError::Unclean(String::new()))?;
         best.options = options;
+        self.respell(&mut best.answer);
         Ok(best)
     }
 
@@ -146,6 +175,26 @@ impl Job<'_> {
                     list.extend(more);
                 }
             }
+        }
+    }
+
+    /// Names inner notes as their lines ask for, where the rules know a better name.
+    fn respell(&self, answer: &mut Score) {
+        let lead = self.seats.first().map_or(0, |s| s.place as u32);
+        for _ in 0..ROUNDS_OF_SPELLING {
+            let mut changes = Vec::new();
+            for finding in proof(answer, self.style).findings {
+                let inner = finding.notes.iter().all(|n| n.note.part != lead);
+                if finding.rule == "spelling" && inner {
+                    changes.extend(finding.remedies.into_iter().next().unwrap_or_default());
+                }
+            }
+            changes.retain(|c| c.note.part != lead);
+            if changes.is_empty() {
+                break;
+            }
+            answer.change(&changes);
+            answer.lay_out();
         }
     }
 
