@@ -49,6 +49,21 @@ pub(super) struct Octaves {
     pub blocks: Vec<i16>,
 }
 
+impl Octaves {
+    /// These, and the same with the lower blocks an octave higher.
+    pub(super) fn ways(&self) -> Vec<Self> {
+        let mut ways = vec![self.clone()];
+        if self.blocks.len() > 1 && self.blocks.iter().skip(1).all(|b| *b >= 12) {
+            let mut higher = self.clone();
+            for block in higher.blocks.iter_mut().skip(1) {
+                *block -= 12;
+            }
+            ways.push(higher);
+        }
+        ways
+    }
+}
+
 impl Arrangement {
     /// For so many seats as there are; the technique as asked for where it has a form for them.
     pub(super) fn new(asked: Technique, seats: &[Seat]) -> Self {
@@ -394,7 +409,7 @@ fn octave_of_block(leads: &[i16], block: usize, ends: Option<(&Seat, &Seat)>, sp
 
 /// The octave each seat keeps in unison and octaves, and in which it doubles the lead: the upper half where
 /// the lead is, the lower half below it where the technique is octaves; elsewhere only where its range asks for it.
-fn octaves_of_seats(technique: Technique, leads: &[i16], seats: &[Seat]) -> Vec<i16> {
+pub(super) fn octaves_of_seats(technique: Technique, leads: &[i16], seats: &[Seat]) -> Vec<i16> {
     let half = seats.len() / 2;
     let down = |(i, seat): (usize, &Seat)| {
         if i == 0 {
@@ -402,11 +417,7 @@ fn octaves_of_seats(technique: Technique, leads: &[i16], seats: &[Seat]) -> Vec<
         }
         let below =
             technique == Technique::Form(Form::Octaves) && i >= half || seat.role == Role::Doubles;
-        let ways: &[i16] = if below {
-            &[12, 24, 0, -12]
-        } else {
-            &[0, 12, -12, 24]
-        };
+        let ways: &[i16] = if below { &[12, 24, 0] } else { &[0, 12, 24] };
         let missed = |down: &i16| {
             let cannot = leads.iter().filter(|m| seat.cost(*m - down).is_none());
             cannot.count()

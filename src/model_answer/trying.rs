@@ -14,8 +14,8 @@ use crate::score::{Place, Score};
 use crate::voicing::Technique;
 use std::collections::HashSet;
 
-/// How often inner notes are named anew.
-const ROUNDS_OF_SPELLING: usize = 2;
+/// How often it is made again without becoming better.
+const ROUNDS_WITHOUT_GAIN: usize = 6;
 
 /// How often the answer is made again without what the rules found wrong in it.
 const ROUNDS: usize = 12;
@@ -33,6 +33,8 @@ pub(super) struct Tried {
     pub findings: Vec<Finding>,
     /// What they find in the lead by itself.
     pub of_lead: Vec<Finding>,
+    /// What they say of the names of notes.
+    spelling: Vec<Finding>,
 }
 
 impl Tried {
@@ -105,23 +107,30 @@ impl Job<'_> {
         let mut banned = Banned::new();
         let mut best: Option<Tried> = None;
         let mut own: Option<HashSet<(&'static str, Place)>> = None;
+        let mut since_best = 0;
         for round in 0..ROUNDS {
             self.fill(&mut options, &mut levels, &banned, stand_ins);
             let Some(line) = cheapest(&options, &banned) else {
                 break;
             };
             let answer = writing_out::answer(self, &line);
-            let own = own.get_or_insert_with(|| self.of_lead(&answer));
+            let all = proof(&answer, self.style).findings;
+            // How a lead is spelled is its writer's business: no voicing cures it.
+            let (spelling, all): (Vec<Finding>, Vec<Finding>) =
+                all.into_iter().partition(|f| f.rule == "spelling");
+            let of_lead = |f: &Finding| {
+                let own = own.get_or_insert_with(|| self.of_lead(&answer));
+                own.contains(&(f.rule, f.at)) || is_of_lead(&answer, &line, self, f)
+            };
             let (of_lead, findings): (Vec<Finding>, Vec<Finding>) =
-                self.found(&answer).into_iter().partition(|f| {
-                    own.contains(&(f.rule, f.at)) || is_of_lead(&answer, &line, self, f)
-                });
+                all.into_iter().partition(of_lead);
             let tried = Tried {
                 answer,
                 line,
                 options: Vec::new(),
                 findings,
                 of_lead,
+                spelling,
             };
             let before = banned.len();
             for finding in &tried.findings {
@@ -137,16 +146,19 @@ impl Job<'_> {
             }
             let done = tried.findings.is_empty() || banned.len() == before;
             let only_notes = tried.findings.iter().all(|f| f.level == Level::Note);
+            since_best += 1;
             if best.as_ref().is_none_or(|b| tried.weight() < b.weight()) {
                 best = Some(tried);
+                since_best = 0;
             }
-            if done || only_notes && round + 1 >= ROUNDS_FOR_NOTES {
+            let no_better = since_best >= ROUNDS_WITHOUT_GAIN;
+            if done || no_better || only_notes && round + 1 >= ROUNDS_FOR_NOTES {
                 break;
             }
         }
         let mut best = best.ok_or_else(|| VoiceError::Unclean(String::new()))?;
         best.options = options;
-        self.respell(&mut best.answer);
+        self.respell(&mut best);
         Ok(best)
     }
 
@@ -179,30 +191,19 @@ impl Job<'_> {
     }
 
     /// Names inner notes as their lines ask for, where the rules know a better name.
-    fn respell(&self, answer: &mut Score) {
+    fn respell(&self, tried: &mut Tried) {
         let lead = self.seats.first().map_or(0, |s| s.place as u32);
-        for _ in 0..ROUNDS_OF_SPELLING {
-            let mut changes = Vec::new();
-            for finding in proof(answer, self.style).findings {
-                let inner = finding.notes.iter().all(|n| n.note.part != lead);
-                if finding.rule == "spelling" && inner {
-                    changes.extend(finding.remedies.into_iter().next().unwrap_or_default());
-                }
+        let mut changes = Vec::new();
+        for finding in &tried.spelling {
+            let inner = finding.notes.iter().all(|n| n.note.part != lead);
+            if let Some(remedy) = finding.remedies.first().filter(|_| inner) {
+                changes.extend(remedy.iter().filter(|c| c.note.part != lead).copied());
             }
-            changes.retain(|c| c.note.part != lead);
-            if changes.is_empty() {
-                break;
-            }
-            answer.change(&changes);
-            answer.lay_out();
         }
-    }
-
-    /// What the rules say of an answer. How a lead is spelled is its writer's business: no voicing cures it.
-    fn found(&self, answer: &Score) -> Vec<Finding> {
-        let mut style = self.style.clone();
-        style.levels.insert("spelling".to_owned(), None);
-        proof(answer, &style).findings
+        if !changes.is_empty() {
+            tried.answer.change(&changes);
+            tried.answer.lay_out();
+        }
     }
 
     /// What the rules say of the lead alone, as its player has it.
@@ -211,7 +212,7 @@ impl Job<'_> {
         let place = self.seats.first().map_or(0, |s| s.place);
         alone.parts = answer.parts.get(place).cloned().into_iter().collect();
         alone.lay_out();
-        let found = self.found(&alone).into_iter();
+        let found = proof(&alone, self.style).findings.into_iter();
         found.map(|f| (f.rule, f.at)).collect()
     }
 }

@@ -85,7 +85,7 @@ impl Job<'_> {
             return Vec::new();
         }
         let mut found = Vec::new();
-        if self.approaches(at) {
+        if self.approaches(at) && !self.lasts_over_a_beat(at) {
             found.extend(self.moved_from(at, at + 1, options));
             if let Some(before) = at.checked_sub(1) {
                 found.extend(self.moved_from(at, before, options));
@@ -174,7 +174,7 @@ impl Job<'_> {
     /// All play the lead: each in the octave it keeps, else in the nearest it has.
     fn all_on_lead(&self, at: usize) -> Option<Weighed> {
         let lead = self.lead_midi(at)?;
-        let mut all = self.together(lead);
+        let mut all = self.together(at, lead);
         let mut cost = TOGETHER;
         for (seat, m) in self.seats.iter().zip(&mut all.voicing) {
             if seat.role == Role::Leads || seat.cost(*m).is_some() {

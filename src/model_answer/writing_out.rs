@@ -3,6 +3,7 @@
 use super::answer::{WayOut, Weighed};
 use super::job::Job;
 use super::seats::{Seat, left_hand};
+use crate::ground::instrument::{Member, joined_name};
 use crate::ground::pitch::{Pitch, Transposition, written_fifths};
 use crate::ground::text::Span;
 use crate::ground::time::Ticks;
@@ -60,10 +61,31 @@ fn state(job: &Job<'_>, line: &[Weighed], score: &mut Score) {
     if heads.len() > 1 {
         of_grid = vec![(Place::default(), FREE)];
     }
-    let first = job.seats.first().map(|s| &s.instrument.section);
-    let alike = |s: &Seat| Some(&s.instrument.section) == first;
-    let section = first.filter(|_| job.seats.iter().all(alike)).cloned();
-    score.stated = stated(&of_grid, section, score_bars(job));
+    let section = (heads.len() == 1).then(|| section(job));
+    score.stated = stated(&of_grid, section.flatten(), score_bars(job));
+}
+
+/// What the seats are called together, from the top.
+fn section(job: &Job<'_>) -> Option<String> {
+    let catalogue = job.lead.instruments.catalogue();
+    let mut seats: Vec<&Seat> = job.seats.iter().collect();
+    seats.sort_by_key(|s| s.place);
+    let same = |a: &&Seat, b: &&Seat| a.instrument.section == b.instrument.section;
+    let runs: Vec<&[&Seat]> = seats.chunk_by(same).collect();
+    let members = runs.iter().filter_map(|run| {
+        let first = run.first()?.instrument;
+        let section = catalogue.section(&first.section)?;
+        let member = match run.len() {
+            1 if runs.len() > 1 => Member::Players(first, 1),
+            _ => Member::Section(section),
+        };
+        Some((member, Some(&first.family)))
+    });
+    let members: Vec<_> = members.collect();
+    match members.as_slice() {
+        [(Member::Section(one), _)] => Some(one.key.clone()),
+        several => Some(joined_name(several)).filter(|n| !n.is_empty()),
+    }
 }
 
 /// From where on which technique is said over a block.
