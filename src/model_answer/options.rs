@@ -59,14 +59,22 @@ impl Job<'_> {
         self.prefer(at, &frames, &mut found);
         let cluster = technique == Technique::Form(Form::Cluster);
         found.retain(|o| cluster || self.is_quick(at) || crowd(&o.voicing).is_none());
-        let dealt = found.into_iter().filter_map(|o| {
-            let frame = frames.first();
-            let voicing = self
-                .arrangement
-                .dealt(&o, frame, &self.octaves, self.seats)?;
-            Some(Weighed { voicing, ..o })
-        });
-        let dealt = dealt.collect();
+        let ways = self.octaves.ways();
+        let mut dealt = Vec::with_capacity(found.len());
+        for option in found {
+            for (order, octaves) in ways.iter().enumerate() {
+                let (frame, seats) = (frames.first(), self.seats);
+                let voicing = self.arrangement.dealt(&option, frame, octaves, seats);
+                let Some(voicing) = voicing.filter(|v| ways.len() < 2 || !rubs(v, frame)) else {
+                    continue;
+                };
+                dealt.push(Weighed {
+                    voicing,
+                    cost: option.cost + order as i32 * OTHER_OCTAVE,
+                    ..option.clone()
+                });
+            }
+        }
         self.playable(at, dealt)
     }
 
