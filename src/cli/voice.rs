@@ -126,7 +126,7 @@ impl Voice {
             part: self.part.clone(),
             ..Request::new(self.technique)
         };
-        let answer = match model_answer::voice(score, style, &request) {
+        let answer = match self.sheet.voice(score, style, &request) {
             Ok(answer) => answer,
             Err(error) => {
                 complain(&format!("{}: {error}", self.path.display()));
@@ -143,7 +143,10 @@ impl Voice {
             Cells::Sounding => writing::grid::Cells::Sounding,
         };
         let text = self.sheet.write(&answer, form, cells);
-        match text.and_then(|text| self.deliver(text, form, &inputs, style)) {
+        let written = text
+            .and_then(|text| self.deliver(text, form, &inputs, style))
+            .and_then(|()| self.sheet.deliver_list(&answer, &inputs));
+        match written {
             Ok(()) => CLEAN,
             Err(message) => {
                 complain(&message);

@@ -7,16 +7,20 @@ mod answer;
 mod cheapest;
 mod explained;
 mod job;
+mod keys;
 mod nothing_fits;
 mod options;
 mod plan;
+mod planted;
 mod request;
 mod seats;
 mod writing_out;
 
 pub use answer::{Answer, Remark, Step, Weighed};
 pub use explained::{Explained, explain, with_words};
+pub use keys::{KeyedAnswer, Keys, joined, voice_in_keys};
 pub use plan::{Plan, PlannedNote, Stands, Stretch, plan};
+pub use planted::{Kind, Mistake, Planted, plant};
 pub use request::{Request, VoiceError};
 
 use crate::diagnosis::{frame_at, lead_function, lead_passage};
