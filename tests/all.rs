@@ -20,6 +20,7 @@ mod generated;
 mod hostile;
 mod house_style;
 mod instruments;
+mod leads;
 mod memory;
 mod model_answers;
 mod nothing_lost;

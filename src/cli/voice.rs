@@ -7,11 +7,12 @@ use super::scores::{
     with_styles,
 };
 use super::voice_sheet as sheet;
-use super::write_out::{self, bytes_to_stdout, complain, complain_of, to_stdout};
+use super::write_out::{self, bytes_to_stdout, complain, complain_of, say, to_stdout};
 use super::{CLEAN, FOUND, UNUSABLE};
 use crate::ground::shown::shown_xml;
-use crate::model_answer::{self, Request};
+use crate::model_answer::{self, Passing, Request};
 use crate::reading::files::{self, WalkOptions};
+use crate::score::Score;
 use crate::style::Style;
 use crate::voicing::Technique;
 use crate::writing;
@@ -41,6 +42,21 @@ pub(super) struct Voice {
     /// left out
     #[arg(long, value_name = "SECTION")]
     section: Option<String>,
+
+    /// The players from the top, such as "clarinet, 2 altos, 2 tenors" or "trumpet, alto, tenor,
+    /// trombone". Who plays the melody is the first of them, else the one called "lead"; one that
+    /// "doubles" has it an octave below
+    #[arg(long = "for", value_name = "PLAYERS", conflicts_with = "section")]
+    players: Option<String>,
+
+    /// The harmony under passing notes that comes first
+    #[arg(long, value_enum, value_name = "HARMONY")]
+    passing: Option<PassingHarmony>,
+
+    /// Write nothing but the technique, and nothing that proof would speak of; where that cannot
+    /// be, say where, and write nothing
+    #[arg(long)]
+    strict: bool,
 
     /// The name of the part that has the lead; the first part with notes when left out
     #[arg(long, value_name = "NAME")]
@@ -77,6 +93,29 @@ pub(super) struct Voice {
 enum Cells {
     Written,
     Sounding,
+}
+
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+enum PassingHarmony {
+    /// The diminished seventh that holds the note
+    Diminished,
+    /// The dominant of the chord that comes
+    Dominant,
+    /// The chord that comes, moved with the melody
+    Parallel,
+    /// Over a dominant, the sixth chord that it leads to
+    Tonic,
+}
+
+impl From<PassingHarmony> for Passing {
+    fn from(harmony: PassingHarmony) -> Self {
+        match harmony {
+            PassingHarmony::Diminished => Self::Diminished,
+            PassingHarmony::Dominant => Self::Dominant,
+            PassingHarmony::Parallel => Self::Parallel,
+            PassingHarmony::Tonic => Self::Tonic,
+        }
+    }
 }
 
 impl Voice {
@@ -121,22 +160,9 @@ impl Voice {
             complain(sheet::Form::WANTED);
             return UNUSABLE;
         };
-        let request = Request {
-            section: self.section.clone(),
-            part: self.part.clone(),
-            ..Request::new(self.technique)
-        };
-        let answer = match self.sheet.voice(score, style, &request) {
+        let answer = match self.voiced(score, style) {
             Ok(answer) => answer,
-            Err(error) => {
-                complain(&format!("{}: {error}", self.path.display()));
-                return match error {
-                    model_answer::VoiceError::NothingFits(_)
-                    | model_answer::VoiceError::Change { .. }
-                    | model_answer::VoiceError::Unclean(_) => FOUND,
-                    _ => UNUSABLE,
-                };
-            }
+            Err(code) => return code,
         };
         let cells = match self.pitch {
             Cells::Written => writing::grid::Cells::Written,
@@ -153,6 +179,31 @@ impl Voice {
                 UNUSABLE
             }
         }
+    }
+
+    /// The answer, after what there is to say of it; else why there is none, and the exit code.
+    fn voiced(&self, score: &Score, style: &Style) -> Result<sheet::Voiced, u8> {
+        let request = Request {
+            section: self.section.clone(),
+            players: self.players.clone(),
+            part: self.part.clone(),
+            passing: self.passing.map(Passing::from),
+            strict: self.strict,
+            ..Request::new(self.technique)
+        };
+        let voiced = self.sheet.voice(score, style, &request).map_err(|error| {
+            complain(&format!("{}: {error}", self.path.display()));
+            match error {
+                model_answer::VoiceError::NothingFits(_)
+                | model_answer::VoiceError::Change { .. }
+                | model_answer::VoiceError::Unclean(_) => FOUND,
+                _ => UNUSABLE,
+            }
+        })?;
+        for remark in voiced.remarks() {
+            say(&format!("{}: {}", remark.place, remark.text));
+        }
+        Ok(voiced)
     }
 
     /// Writes the answer to the file that was named, else to the terminal.

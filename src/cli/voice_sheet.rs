@@ -4,8 +4,8 @@ use super::inputs::Inputs;
 use super::replacing::Replaces;
 use super::write_out::{self, complain, to_stdout};
 use crate::model_answer::{
-    self, Answer, KeyedAnswer, Keys, Kind, Planted, Request, VoiceError, explain, joined, plant,
-    voice_in_keys, with_words,
+    self, Answer, KeyedAnswer, Keys, Kind, Planted, Remark, Request, VoiceError, explain, joined,
+    plant, voice_in_keys, with_words,
 };
 use crate::report::answer::{self, AnswerOnPage};
 use crate::score::{Format, Place, Score};
@@ -64,6 +64,13 @@ pub(super) struct Voiced {
     keys: Vec<(String, Answer)>,
     /// The mistakes that were planted in it.
     planted: Option<Planted>,
+}
+
+impl Voiced {
+    /// What there is to say of it.
+    pub(super) fn remarks(&self) -> &[Remark] {
+        &self.answer.remarks
+    }
 }
 
 /// The form in which an answer is written.

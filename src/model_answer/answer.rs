@@ -62,6 +62,21 @@ pub struct Weighed {
     pub harmony: Option<(Way, String)>,
     /// The technique it stands in.
     pub technique: Technique,
+    /// What was done where the technique has no voicing; `None` where it stands in the technique.
+    pub way_out: Option<WayOut>,
     /// How far from the first choice it is by itself, in points; 0 is the first choice.
     pub cost: i32,
+}
+
+/// What is written at a note for which the technique has no voicing that can be played.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub enum WayOut {
+    /// All voices move with the lead, into the next chord or out of the last.
+    InParallel,
+    /// Another technique that is right there.
+    OtherTechnique,
+    /// A note of the chord is doubled within it.
+    InnerDoubling,
+    /// All play the lead, each in an octave of its own.
+    Together,
 }

@@ -107,16 +107,19 @@ pub fn plant(answer: &Answer, style: &Style, count: usize, kinds: &[Kind], seed:
         score: answer.score.clone(),
         mistakes: Vec::new(),
     };
-    if answer.steps.is_empty() || !proof(&answer.score, style).findings.is_empty() {
+    if answer.steps.is_empty() {
         return planted;
     }
+    // What the lead itself brings is no mistake that was planted.
+    let before = proof(&answer.score, style).findings;
+    let before = before.iter().map(|f| (f.rule, f.at)).collect::<Vec<_>>();
     let mut turn = dice.roll(kinds.len());
     let mut barren = 0;
     while planted.mistakes.len() < count && barren < kinds.len() {
         let kind = kinds.get(turn % kinds.len()).copied();
         turn += 1;
         let found = kind.is_some_and(|kind| {
-            (0..TRIES).any(|_| planted.try_one(answer, style, kind, &mut dice))
+            (0..TRIES).any(|_| planted.try_one(answer, style, &before, kind, &mut dice))
         });
         barren = if found { 0 } else { barren + 1 };
     }
@@ -126,7 +129,14 @@ pub fn plant(answer: &Answer, style: &Style, count: usize, kinds: &[Kind], seed:
 
 impl Planted {
     /// Tries one mistake of a kind at a place by chance; whether it stays.
-    fn try_one(&mut self, answer: &Answer, style: &Style, kind: Kind, dice: &mut Dice) -> bool {
+    fn try_one(
+        &mut self,
+        answer: &Answer,
+        style: &Style,
+        before: &[(&str, Place)],
+        kind: Kind,
+        dice: &mut Dice,
+    ) -> bool {
         let at = dice.roll(answer.steps.len());
         let Some(step) = answer.steps.get(at) else {
             return false;
@@ -141,7 +151,7 @@ impl Planted {
             .collect();
         // Mistakes beside each other would explain each other.
         let near = |m: &Mistake| onsets.iter().any(|o| answer.score.place_of(*o) == m.at);
-        if self.mistakes.iter().any(near) {
+        if self.mistakes.iter().any(near) || before.iter().any(|(_, at)| *at == place) {
             return false;
         }
         let Some(changes) = changes(&self.score, step, kind, dice) else {
@@ -150,12 +160,17 @@ impl Planted {
         let mut tried = self.score.clone();
         tried.change(&changes);
         let findings = proof(&tried, style).findings;
-        let known = |f: &Finding| self.mistakes.iter().any(|m| m.at == f.at);
+        let known = |f: &Finding| {
+            self.mistakes.iter().any(|m| m.at == f.at) || before.contains(&(f.rule, f.at))
+        };
         let mut new = findings.iter().filter(|f| !known(f));
         let found = new
             .next()
             .is_some_and(|f| f.rule == kind.rule() && f.at == place);
-        if !found || new.next().is_some() || findings.len() != self.mistakes.len() + 1 {
+        if !found
+            || new.next().is_some()
+            || findings.len() != before.len() + self.mistakes.len() + 1
+        {
             return false;
         }
         let notes = changes.iter().filter_map(|c| {

@@ -73,6 +73,8 @@ fn each_key_has_the_same_melody_and_nothing_that_proof_speaks_of() {
         let answers: Vec<(String, Answer)> = answers
             .into_iter()
             .filter_map(|k| Some((k.key, k.answer.ok()?)))
+            // Where not all of it can be written, the remarks say why.
+            .filter(|(_, answer)| answer.remarks.is_empty())
             .collect();
         let Some((_, first)) = answers.first() else {
             continue;
