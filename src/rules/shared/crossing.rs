@@ -33,8 +33,18 @@ pub struct Crossing<'a> {
     last: usize,
 }
 
-/// Every crossing of the passages that no slip explains.
+/// Every crossing of the passages that no slip explains, but for lines that are meant to cross.
 pub fn crossings<'a>(diagnosed: &DiagnosedScore<'a>) -> Vec<Crossing<'a>> {
+    let mut found = seats_out_of_order(diagnosed);
+    found.retain(|crossing| {
+        let choir = crossing.at.passage.section.is_choir();
+        let asked_for = choir && diagnosed.style.counterpoint;
+        asked_for || crossing.has_technique() || crossing.is_smoother_in_order()
+    });
+    found
+}
+
+fn seats_out_of_order<'a>(diagnosed: &DiagnosedScore<'a>) -> Vec<Crossing<'a>> {
     let mut found: Vec<Crossing<'a>> = Vec::new();
     for passage in diagnosed.passages {
         if passage.section.chordal || passage.section.parts.len() < 2 || !passage.keeps_order {
@@ -117,11 +127,6 @@ pub fn crossings<'a>(diagnosed: &DiagnosedScore<'a>) -> Vec<Crossing<'a>> {
             });
         }
     }
-    found.retain(|crossing| {
-        let choir = crossing.at.passage.section.is_choir();
-        let asked_for = choir && diagnosed.style.counterpoint;
-        asked_for || crossing.has_technique() || crossing.is_smoother_in_order()
-    });
     found
 }
 
