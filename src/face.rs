@@ -280,12 +280,11 @@ pub fn voice(
     let technique = Technique::named(technique)
         .ok_or_else(|| VoiceLeadError::NoSuchTechnique(technique.to_owned()))?;
     let request = Request {
-        technique,
         section: section.map(str::to_owned),
-        part: None,
+        ..Request::new(technique)
     };
     let lead = Heard::new(lead, style);
-    Ok(model_answer::voice(&lead, style, &request)?)
+    Ok(model_answer::voice(&lead, style, &request)?.score)
 }
 
 /// Why a lead was not voiced.

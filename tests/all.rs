@@ -6,6 +6,7 @@
 mod common;
 mod outside;
 
+mod answer_sheets;
 mod attacks;
 mod class;
 mod copyist;
@@ -19,6 +20,7 @@ mod generated;
 mod hostile;
 mod house_style;
 mod instruments;
+mod leads;
 mod memory;
 mod model_answers;
 mod nothing_lost;

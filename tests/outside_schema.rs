@@ -52,12 +52,11 @@ fn answers(count: usize) -> Vec<String> {
         };
         let score = grid::read(Path::new("lead.passage"), lead.lead().into()).unwrap();
         let request = Request {
-            technique: Technique::named(TECHNIQUES[technique].0).unwrap(),
             section: Some(BANDS[band].section.to_owned()),
-            part: None,
+            ..Request::new(Technique::named(TECHNIQUES[technique].0).unwrap())
         };
         match voice(&score, &Style::default(), &request) {
-            Ok(answer) => made.push(write(&answer, &Options::default())),
+            Ok(answer) => made.push(write(&answer.score, &Options::default())),
             Err(VoiceError::WrongSize { .. }) => {}
             Err(e) => panic!("{e}\n{}", lead.lead()),
         }

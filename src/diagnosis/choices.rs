@@ -4,19 +4,24 @@ use super::case::{Case, Context, HeldTo};
 use super::habits::{Habits, Judging};
 use super::passage::Passage;
 use super::technique::How;
+use crate::ground::chord::Family;
 use crate::ground::pitch::{NoteName, PitchClass};
 use crate::score::Score;
 use crate::style::Style;
 use crate::voicing::harmonise::is_chord_note;
-use crate::voicing::{Mechanical, Voicing, Way};
+use crate::voicing::{Harmonisation, Mechanical, Voicing, Way};
 
 /// A right voicing for a lead note, and how far from the first choice it is.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Choice {
     /// Sounding semitones from the top.
     pub voicing: Voicing,
-    /// How its notes are named, and what the harmony is.
+    /// How its notes are named.
     pub names: Vec<NoteName>,
+    /// How the lead is harmonised.
+    pub way: Way,
+    /// What the harmony is called: `C6`, `Bdim7`.
+    pub label: String,
     /// 0 is the first choice.
     pub cost: i32,
 }
@@ -42,7 +47,12 @@ pub fn choices(
         .first()
         .into_iter()
         .flat_map(|c| {
-            let tensions = c.degrees.iter().filter(|d| matches!(d.number, 9 | 11 | 13));
+            // The major seventh of a minor chord is what its symbol is written for.
+            let minor_major = c.family() == Family::MinorMajor;
+            let tensions = c
+                .degrees
+                .iter()
+                .filter(move |d| matches!(d.number, 9 | 11 | 13) || minor_major && d.number == 7);
             tensions.map(|d| c.root.class().plus(d.semitones()))
         })
         .collect();
@@ -71,6 +81,8 @@ pub fn choices(
             // passing chord rather than a tension.
             let crowded = held && matches!(c.voicing.as_slice(), [a, b, ..] if a - b == 2);
             let idle = passes && c.harmony.way == Way::Tension;
+            // A b9 over its root is accepted, and not what one writes where the fifth can stand for it.
+            let rub = c.harmony.way == Way::Tension && has_root_under_flat_nine(&c.harmony, &case);
             // A tension the symbol names is asked for.
             let unheard = if c.harmony.way <= Way::Tension {
                 named
@@ -82,11 +94,24 @@ pub fn choices(
             };
             Choice {
                 names: c.harmony.names.to_vec(),
-                cost: c.cost + if crowded { 4 } else { 0 } + if idle { 6 } else { 0 } + unheard * 5,
+                way: c.harmony.way,
+                label: c.harmony.label.to_string(),
+                cost: c.cost
+                    + if crowded { 4 } else { 0 }
+                    + if idle { 6 } else { 0 }
+                    + unheard * 5
+                    + if rub { 10 } else { 0 },
                 voicing: c.voicing,
             }
         })
         .collect();
     found.sort_by_key(|c| c.cost);
     found
+}
+
+/// Whether the root of the chord stands beside its b9.
+fn has_root_under_flat_nine(harmony: &Harmonisation<'_>, case: &Case<'_>) -> bool {
+    let root = case.chord().map(|c| c.root.class());
+    let holds = |up: i16| root.is_some_and(|r| harmony.classes().contains(&r.plus(up)));
+    holds(0) && holds(1)
 }

@@ -1,31 +1,29 @@
 //! The lead and the section that one answer is made of.
 
-use super::seats::{Seat, left_hand};
+use super::answer::Weighed;
+use super::arrangement::{Arrangement, Octaves};
+use super::request::Passing;
+use super::seats::{Role, Seat, left_hand};
 use crate::diagnosis::Passage;
 use crate::ground::naming::Naming;
-use crate::ground::pitch::{NoteName, Pitch, PitchClass};
+use crate::ground::pitch::{Pitch, PitchClass};
 use crate::score::Score;
 use crate::style::Style;
-use crate::voicing::{Technique, Voicing, low};
-
-/// A voicing for one lead note.
-#[derive(Clone, Debug)]
-pub(super) struct Weighed {
-    pub voicing: Voicing,
-    pub names: Vec<NoteName>,
-    pub cost: i32,
-}
+use crate::voicing::{Voicing, low};
 
 /// Everything needed to voice one lead.
 pub(super) struct Job<'a> {
     pub lead: &'a Score,
     pub passage: &'a Passage,
     pub style: &'a Style,
-    pub technique: Technique,
     pub seats: &'a [Seat],
-    /// How many semitones under the lead each seat plays in unison and octaves.
-    pub octaves: Vec<i16>,
+    pub arrangement: &'a Arrangement,
+    pub octaves: Octaves,
+    pub passing: Option<Passing>,
 }
+
+/// What it costs that the lead lies outside the range of who plays it: no voicing cures that.
+const LEAD_OUT_OF_RANGE: i32 = 50;
 
 impl Job<'_> {
     pub(super) fn lead_midi(&self, at: usize) -> Option<i16> {
@@ -35,16 +33,6 @@ impl Job<'_> {
             .voices
             .first()
             .map(|v| v.midi)
-    }
-
-    pub(super) fn voices(&self) -> usize {
-        match self.seats {
-            [one] if !one.instrument.single_line => match self.technique {
-                Technique::Mechanical(m) => m.voices(),
-                Technique::Form(f) => *f.voices().end().min(&5),
-            },
-            seats => seats.len(),
-        }
     }
 
     /// Shorter than a beat.
@@ -65,7 +53,10 @@ impl Job<'_> {
     /// Whether no interval lies lower than the rules let it.
     pub(super) fn is_clear(&self, at: usize, voicing: &[i16]) -> bool {
         let lenient = self.is_quick(at);
-        voicing.windows(2).all(|w| match w {
+        let mut sorted = Voicing::from_slice(voicing);
+        sorted.sort_unstable_by(|a, b| b.cmp(a));
+        sorted.dedup();
+        sorted.windows(2).all(|w| match w {
             [a, b] => {
                 low::below(*a, *b).is_none_or(|(by, _)| lenient && by < low::distance().avoided)
             }
@@ -88,11 +79,11 @@ impl Job<'_> {
         if voicing.len() != self.seats.len() {
             return None;
         }
-        self.seats
-            .iter()
-            .zip(voicing)
-            .map(|(seat, &m)| seat.cost(m))
-            .sum()
+        let cost = |(seat, &m): (&Seat, &i16)| {
+            let lead = (seat.role == Role::Leads).then_some(LEAD_OUT_OF_RANGE);
+            seat.cost(m).or(lead)
+        };
+        self.seats.iter().zip(voicing).map(cost).sum()
     }
 
     /// How a note is spelled: as its harmony names it, the lead else as it stands, the rest by key.
@@ -116,4 +107,10 @@ impl Job<'_> {
         }
         naming.pitch(midi, |_| false)
     }
+}
+
+/// The lead notes of a passage in semitones.
+pub(super) fn leads_of(passage: &Passage) -> Vec<i16> {
+    let voices = passage.sonorities.iter().filter_map(|s| s.voices.first());
+    voices.map(|v| v.midi).collect()
 }

@@ -1,12 +1,13 @@
 //! From a line of voicings to a score: parts at written pitch, in the lead's rhythm.
 
-use super::job::{Job, Weighed};
+use super::answer::{WayOut, Weighed};
+use super::job::Job;
 use super::seats::{Seat, left_hand};
 use crate::ground::pitch::{Pitch, Transposition, written_fifths};
 use crate::ground::text::Span;
 use crate::ground::time::Ticks;
 use crate::score::{
-    Articulations, ChordMark, Key, Mark, Note, NoteFlags, Part, PartBar, Place, Rest, Score,
+    Articulations, ChordMark, FREE, Key, Mark, Note, NoteFlags, Part, PartBar, Place, Rest, Score,
     Shared, Stated, Words,
 };
 
@@ -20,39 +21,90 @@ pub(super) fn answer(job: &Job<'_>, line: &[Weighed]) -> Score {
         ..Score::default()
     };
     if let Some(own) = lead.parts.first() {
-        for (index, seat) in job.seats.iter().enumerate() {
-            let mut part = blank(own, seat, index == 0);
+        let mut seats: Vec<(usize, &Seat)> = job.seats.iter().enumerate().collect();
+        seats.sort_by_key(|(_, seat)| seat.place);
+        for (place, (index, seat)) in seats.into_iter().enumerate() {
+            let mut part = blank(own, seat, place == 0);
             fill(job, line, own, index, &mut part);
             score.parts.push(part);
         }
     }
-    let section = job
-        .seats
-        .first()
-        .map(|s| s.instrument.section.clone())
-        .unwrap_or_default();
-    let technique = job.technique.name().to_owned();
-    score.stated.push(mark(
-        Place::default(),
-        Stated {
-            section: Some(section),
-            technique: Some(technique.clone()),
-        },
-    ));
-    if let Some(first) = score.parts.first_mut() {
-        first.words.insert(
-            0,
-            mark(
-                Place::default(),
-                Words {
-                    text: technique,
-                    staff: 1,
-                },
-            ),
-        );
-    }
+    state(job, line, &mut score);
     score.lay_out();
     score
+}
+
+/// Says the technique, in words over the first staff and for the grid; and where another is taken, and ends.
+fn state(job: &Job<'_>, line: &[Weighed], score: &mut Score) {
+    let own = job.arrangement.technique.name();
+    let sections = job.seats.iter().map(|s| s.instrument.section.as_str());
+    let section = sections
+        .clone()
+        .next()
+        .filter(|s| sections.clone().all(|o| o == *s));
+    let mut spans = vec![(Place::default(), own)];
+    for (sonorities, option) in job.passage.sonorities.iter().zip(line) {
+        let said = match option.way_out {
+            None if option.harmony.is_some() => own,
+            None | Some(WayOut::InParallel) => continue,
+            Some(WayOut::InnerDoubling) => FREE,
+            Some(WayOut::OtherTechnique | WayOut::Together) => option.technique.name(),
+        };
+        if spans.last().is_none_or(|(_, before)| *before != said) {
+            spans.push((job.lead.place_of(sonorities.onset), said));
+        }
+    }
+    if let [(start, first), (next, _), ..] = spans.as_slice()
+        && start == next
+        && *first == own
+    {
+        spans.remove(0);
+    }
+    // A grid says it bar by bar: one that is not all in the technique is free.
+    let mut stated = own;
+    for bar in 0..score_bars(job) {
+        let inside = spans
+            .iter()
+            .filter(|(at, _)| at.bar == bar && at.offset > Ticks::ZERO);
+        let starts = spans
+            .iter()
+            .rfind(|(at, _)| (at.bar, at.offset) <= (bar, Ticks::ZERO));
+        let starts = starts.map_or(own, |(_, said)| said);
+        let said = if inside.count() > 0 { FREE } else { starts };
+        if bar == 0 || said != stated {
+            let at = Place {
+                bar,
+                offset: Ticks::ZERO,
+            };
+            let stated = Stated {
+                section: section.map(str::to_owned).filter(|_| bar == 0),
+                technique: Some(said.to_owned()),
+            };
+            score.stated.push(mark(at, stated));
+        }
+        stated = said;
+    }
+    if let Some(first) = score.parts.first_mut() {
+        let words = spans.into_iter().map(|(at, text)| {
+            let text = text.to_owned();
+            mark(
+                at,
+                Words {
+                    text,
+                    staff: 1,
+                    below: false,
+                },
+            )
+        });
+        let mut all: Vec<Mark<Words>> = words.collect();
+        all.extend(first.words.iter().cloned());
+        first.words = all.into();
+    }
+}
+
+/// How many bars the lead has.
+fn score_bars(job: &Job<'_>) -> u32 {
+    u32::try_from(job.lead.bars.len()).unwrap_or(u32::MAX)
 }
 
 fn mark<T>(at: Place, value: T) -> Mark<T> {
@@ -135,7 +187,7 @@ fn chord(m: &Mark<ChordMark>, by: Transposition) -> Mark<ChordMark> {
 }
 
 fn fill(job: &Job<'_>, line: &[Weighed], own: &Part, index: usize, part: &mut Part) {
-    let chordal = job.seats.len() == 1;
+    let chordal = job.is_chordal();
     for note in own.notes.iter().filter(|n| n.duration > Ticks::ZERO) {
         for segment in segments(job, line, note, (!chordal).then_some(index)) {
             if chordal {
