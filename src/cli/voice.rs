@@ -169,7 +169,10 @@ impl Voice {
             Cells::Sounding => writing::grid::Cells::Sounding,
         };
         let text = self.sheet.write(&answer, form, cells);
-        match text.and_then(|text| self.deliver(text, form, &inputs, style)) {
+        let written = text
+            .and_then(|text| self.deliver(text, form, &inputs, style))
+            .and_then(|()| self.sheet.deliver_list(&answer, &inputs));
+        match written {
             Ok(()) => CLEAN,
             Err(message) => {
                 complain(&message);
@@ -179,7 +182,7 @@ impl Voice {
     }
 
     /// The answer, after what there is to say of it; else why there is none, and the exit code.
-    fn voiced(&self, score: &Score, style: &Style) -> Result<model_answer::Answer, u8> {
+    fn voiced(&self, score: &Score, style: &Style) -> Result<sheet::Voiced, u8> {
         let request = Request {
             section: self.section.clone(),
             players: self.players.clone(),
@@ -188,7 +191,7 @@ impl Voice {
             strict: self.strict,
             ..Request::new(self.technique)
         };
-        let answer = model_answer::voice(score, style, &request).map_err(|error| {
+        let voiced = self.sheet.voice(score, style, &request).map_err(|error| {
             complain(&format!("{}: {error}", self.path.display()));
             match error {
                 model_answer::VoiceError::NothingFits(_)
@@ -197,10 +200,10 @@ impl Voice {
                 _ => UNUSABLE,
             }
         })?;
-        for remark in &answer.remarks {
+        for remark in voiced.remarks() {
             say(&format!("{}: {}", remark.place, remark.text));
         }
-        Ok(answer)
+        Ok(voiced)
     }
 
     /// Writes the answer to the file that was named, else to the terminal.

@@ -17,16 +17,20 @@
 //! | `trying` | the line that the rules find nothing in |
 //! | `writing_out` | the parts |
 //! | `remarks` | what there is to say |
+//! | `explained`, `plan` | an answer in words; a melody's sheet, before it is voiced |
+//! | `keys`, `planted` | practice sheets: the answer in many keys, and with mistakes to hunt for |
 //! | `nothing_fits` | where no right voicing fits, for those who want no way out |
 mod answer;
 mod arrangement;
 mod cheapest;
 mod explained;
 mod job;
+mod keys;
 mod nothing_fits;
 mod octave;
 mod options;
 mod plan;
+mod planted;
 mod players;
 mod remarks;
 mod request;
@@ -37,7 +41,9 @@ mod writing_out;
 
 pub use answer::{Answer, Remark, Step, WayOut, Weighed};
 pub use explained::{Explained, explain, with_words};
+pub use keys::{KeyedAnswer, Keys, joined, voice_in_keys};
 pub use plan::{Plan, PlannedNote, Stands, Stretch, plan};
+pub use planted::{Kind, Mistake, Planted, plant};
 pub use request::{Passing, Request, VoiceError};
 
 use crate::diagnosis::{frame_at, lead_function, lead_passage};

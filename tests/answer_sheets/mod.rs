@@ -2,7 +2,9 @@
 //! planted mistakes.
 
 mod explained;
+mod keys;
 mod lead;
+mod mistakes;
 
 use chartproof::inside::model_answer::{Answer, Request, voice};
 use chartproof::inside::reading::grid;
