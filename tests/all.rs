@@ -6,6 +6,7 @@
 mod common;
 mod outside;
 
+mod answer_sheets;
 mod attacks;
 mod class;
 mod copyist;
@@ -19,6 +20,7 @@ mod generated;
 mod hostile;
 mod house_style;
 mod instruments;
+mod leads;
 mod memory;
 mod model_answers;
 mod nothing_lost;
@@ -37,6 +39,7 @@ mod program;
 mod sarif;
 mod shell;
 mod sizes;
+mod voiced_for;
 mod worked_examples;
 mod writing;
 

@@ -57,7 +57,11 @@ fn two_hundred_leads_in_six_techniques_give_no_finding() {
         let score = read(&made.lead());
         let section = BANDS[made.band].section;
         for technique in techniques {
-            let answer = voice(&score, &Style::default(), &request(technique, section));
+            let asked = Request {
+                strict: true,
+                ..request(technique, section)
+            };
+            let answer = voice(&score, &Style::default(), &asked);
             match answer {
                 Ok(answer) => {
                     let found = proof(&answer.score, &Style::default()).findings;
@@ -206,13 +210,13 @@ fn every_form_is_made_and_comes_back_clean() {
 fn where_nothing_fits_it_says_where_and_what_would_help() {
     let low = "key: C major\nmeter: 4/4\nsection: trumpets\nparts: trumpet 1 = trumpet\n\n\
                chord     | C6 -  -  |\ncount     | 1  2  3  |\ntrumpet 1 | C5 E4 C5 |\n";
-    let error = voice(
-        &read(low),
-        &Style::default(),
-        &request("drop 2", "trumpets"),
-    )
-    .unwrap_err()
-    .to_string();
+    let strict = Request {
+        strict: true,
+        ..request("drop 2", "trumpets")
+    };
+    let error = voice(&read(low), &Style::default(), &strict)
+        .unwrap_err()
+        .to_string();
     assert!(error.contains("bar 1, beat 2"), "{error}");
     assert!(error.contains("move it up"), "{error}");
     let no_chords = "meter: 2/4\nsection: saxes\nparts: alto 1 = alto saxophone\n\n\
@@ -239,7 +243,10 @@ fn a_change_that_nothing_can_be_written_at_is_named() {
         )
     };
     let voiced = |text: &str, technique: &str| {
-        let asked = request(technique, "voices");
+        let asked = Request {
+            strict: true,
+            ..request(technique, "voices")
+        };
         voice(&read(text), &Style::default(), &asked)
     };
     let cases = [

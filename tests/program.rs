@@ -353,7 +353,7 @@ fn voice_writes_a_model_answer_that_is_clean() {
     let (code, _, err) = run(&["voice", lead, "--technique", "drop 2", "--into", answer]);
     assert_eq!(code, 0, "{err}");
     assert_eq!(json(&[answer])["findings"], Value::Array(Vec::new()));
-    let (code, _, err) = run(&["voice", lead, "--technique", "unison"]);
+    let (code, _, err) = run(&["voice", lead, "--technique", "unison", "--strict"]);
     assert_eq!(code, 1);
     assert!(err.contains("What would help"), "{err}");
     assert_eq!(run(&["voice", lead, "--technique", "drop 9"]).0, 2);

@@ -6,7 +6,12 @@ use super::scores::{ReadScore, ScoreOptions};
 use super::verbosity::Progress;
 use super::write_out::{self, bytes_to_stdout, complain, complain_of};
 use crate::analysis::{analyse, why};
+use crate::ground::shown::shown_xml;
+use crate::model_answer::plan;
+use crate::report;
 use crate::report::analysis::{AnalysedFile, AnalysedScore, json, text, why_text};
+use crate::report::plan::PlannedFile;
+use crate::writing;
 use clap::{Args, ValueEnum};
 use rayon::prelude::*;
 use std::path::PathBuf;
@@ -19,13 +24,25 @@ use std::str::FromStr;
 /// (a hyphen after a note: held from before), their degrees over the chord, the intervals between
 /// neighbours.
 ///
+/// With --lead it plans a melody instead: what each note is for (chord note, passing note ...), its
+/// degree, what stands under it by the first choice, and the scale that each stretch uses.
+///
 /// Exit code: 0, or 2 when a file or an option could not be used.
 #[derive(Debug, Args)]
 pub(super) struct Analysis {
     #[command(flatten)]
     scores: ScoreOptions,
 
-    /// The form: text for people, json for machines
+    /// Plan the melody: mark chord notes and passing notes, and the scale of each stretch
+    #[arg(long, conflicts_with = "why")]
+    lead: bool,
+
+    /// The name of the part that has the melody; the first part with notes when left out
+    #[arg(long, value_name = "NAME", requires = "lead")]
+    part: Option<String>,
+
+    /// The form: text for people, json for machines; of a melody (--lead) text, html for a page with
+    /// the music engraved, musicxml for the melody with its plan in words
     #[arg(long, value_enum, value_name = "FORMAT", default_value_t = Format::Text)]
     format: Format,
 
@@ -63,11 +80,28 @@ impl FromStr for WhichPlace {
 enum Format {
     Text,
     Json,
+    Html,
+    #[value(name = "musicxml")]
+    MusicXml,
 }
 
 impl Analysis {
     /// Runs the command; returns the exit code.
     pub(super) fn run(mut self) -> u8 {
+        match (self.lead, self.format) {
+            (true, Format::Json) => {
+                complain("a melody's plan has no form json: write text, html or musicxml");
+                return UNUSABLE;
+            }
+            (false, Format::Html | Format::MusicXml) => {
+                complain(
+                    "the forms html and musicxml are for a melody: add --lead, or write text or json",
+                );
+                return UNUSABLE;
+            }
+            (true, _) => return self.run_lead(),
+            (false, _) => {}
+        }
         let read = self.scores.read();
         let progress = Progress::new("naming sonorities", Some(read.scores.len()));
         let entries: Vec<AnalysedFile> = read
@@ -96,17 +130,79 @@ impl Analysis {
         let report = match self.format {
             Format::Text if self.why.is_some() => Ok(why_text(&entries)),
             Format::Text => Ok(text(&entries)),
-            Format::Json => json(&entries).map_err(|e| e.to_string()),
+            _ => json(&entries).map_err(|e| e.to_string()),
         };
-        let written = report.and_then(|report| match &self.into {
+        let written = report.and_then(|report| self.deliver(&report, Replaces::Reports));
+        if let Err(message) = written {
+            complain(&message);
+            code = UNUSABLE;
+        }
+        code
+    }
+
+    fn deliver(&self, report: &str, replaces: Replaces<'_>) -> Result<(), String> {
+        match &self.into {
             Some(target) => {
                 let inputs = &self.scores.inputs;
-                write_out::write(target, report.as_bytes(), inputs, Replaces::Reports)
+                write_out::write(target, report.as_bytes(), inputs, replaces)
                     .map_err(|e| e.to_string())
             }
             None => bytes_to_stdout(report.as_bytes()),
+        }
+    }
+
+    /// Plans the melody of each score.
+    fn run_lead(mut self) -> u8 {
+        let read = self.scores.read();
+        let mut code = read.problems.code();
+        let mut planned: Vec<PlannedFile> = Vec::new();
+        let mut catalogues = Vec::new();
+        for ReadScore { path, score, style } in read.scores {
+            let plan = match &score {
+                Ok(score) => plan(score, &style, self.part.as_deref()).map_err(|e| e.to_string()),
+                Err(error) => {
+                    complain_of(error);
+                    code = UNUSABLE;
+                    continue;
+                }
+            };
+            match plan {
+                Ok(plan) => {
+                    catalogues.push(style.instruments);
+                    planned.push(PlannedFile { path, plan });
+                }
+                Err(error) => {
+                    complain(&format!("{}: {error}", path.display()));
+                    code = UNUSABLE;
+                }
+            }
+        }
+        if planned.is_empty() {
+            return UNUSABLE;
+        }
+        let mut replaces = Replaces::Reports;
+        let report = match (self.format, planned.as_slice()) {
+            (Format::MusicXml, [only]) => {
+                replaces = Replaces::Scores {
+                    limits: self.scores.limits.limits(),
+                    instruments: &catalogues,
+                };
+                let options = writing::musicxml::Options {
+                    software: Some(concat!("chartproof ", env!("CARGO_PKG_VERSION")).to_owned()),
+                };
+                Ok(writing::musicxml::write(&only.plan.in_words(), &options))
+            }
+            (Format::MusicXml, _) => {
+                Err("one melody at a time is written as MusicXML: name one file".to_owned())
+            }
+            (Format::Html, all) => Ok(report::plan::page(all)),
+            (_, all) => Ok(report::plan::text(all)),
+        };
+        let report = report.map(|text| match (self.format, &self.into) {
+            (Format::MusicXml, None) => shown_xml(text),
+            _ => text,
         });
-        if let Err(message) = written {
+        if let Err(message) = report.and_then(|report| self.deliver(&report, replaces)) {
             complain(&message);
             code = UNUSABLE;
         }

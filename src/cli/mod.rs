@@ -21,6 +21,7 @@ mod since;
 mod style;
 mod verbosity;
 mod voice;
+mod voice_sheet;
 mod write_out;
 
 use crate::ground::shown::printable;

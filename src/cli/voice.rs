@@ -6,12 +6,13 @@ use super::scores::{
     ByStyles, ChosenStyle, LimitOptions, ReadScore, TechniqueName, say_passed_over, style, styles,
     with_styles,
 };
-use super::write_out::{self, bytes_to_stdout, complain, complain_of, to_stdout};
+use super::voice_sheet as sheet;
+use super::write_out::{self, bytes_to_stdout, complain, complain_of, say, to_stdout};
 use super::{CLEAN, FOUND, UNUSABLE};
 use crate::ground::shown::shown_xml;
-use crate::model_answer::{self, Request};
+use crate::model_answer::{self, Passing, Request};
 use crate::reading::files::{self, WalkOptions};
-use crate::score::{Format, Score};
+use crate::score::Score;
 use crate::style::Style;
 use crate::voicing::Technique;
 use crate::writing;
@@ -42,6 +43,21 @@ pub(super) struct Voice {
     #[arg(long, value_name = "SECTION")]
     section: Option<String>,
 
+    /// The players from the top, such as "clarinet, 2 altos, 2 tenors" or "trumpet, alto, tenor,
+    /// trombone". Who plays the melody is the first of them, else the one called "lead"; one that
+    /// "doubles" has it an octave below
+    #[arg(long = "for", value_name = "PLAYERS", conflicts_with = "section")]
+    players: Option<String>,
+
+    /// The harmony under passing notes that comes first
+    #[arg(long, value_enum, value_name = "HARMONY")]
+    passing: Option<PassingHarmony>,
+
+    /// Write nothing but the technique, and nothing that proof would speak of; where that cannot
+    /// be, say where, and write nothing
+    #[arg(long)]
+    strict: bool,
+
     /// The name of the part that has the lead; the first part with notes when left out
     #[arg(long, value_name = "NAME")]
     part: Option<String>,
@@ -56,7 +72,8 @@ pub(super) struct Voice {
     pitch: Cells,
 
     /// Write to this file; its ending says the form: .passage for a grid, .musicxml or .xml for
-    /// MusicXML. Without it the answer goes to the terminal in the form of the score
+    /// MusicXML, .html for a page with the music engraved, .txt for a table. Without it the answer
+    /// goes to the terminal in the form of the score
     #[arg(long, value_name = "FILE")]
     into: Option<PathBuf>,
 
@@ -66,6 +83,9 @@ pub(super) struct Voice {
     replace: bool,
 
     #[command(flatten)]
+    sheet: sheet::Options,
+
+    #[command(flatten)]
     limits: LimitOptions,
 }
 
@@ -73,6 +93,29 @@ pub(super) struct Voice {
 enum Cells {
     Written,
     Sounding,
+}
+
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+enum PassingHarmony {
+    /// The diminished seventh that holds the note
+    Diminished,
+    /// The dominant of the chord that comes
+    Dominant,
+    /// The chord that comes, moved with the melody
+    Parallel,
+    /// Over a dominant, the sixth chord that it leads to
+    Tonic,
+}
+
+impl From<PassingHarmony> for Passing {
+    fn from(harmony: PassingHarmony) -> Self {
+        match harmony {
+            PassingHarmony::Diminished => Self::Diminished,
+            PassingHarmony::Dominant => Self::Dominant,
+            PassingHarmony::Parallel => Self::Parallel,
+            PassingHarmony::Tonic => Self::Tonic,
+        }
+    }
 }
 
 impl Voice {
@@ -113,48 +156,23 @@ impl Voice {
             }
             return UNUSABLE;
         };
-        let Some(grid) = self.as_grid(score) else {
-            complain(
-                "the ending of the file does not say how to write it: use .passage, .musicxml or .xml",
-            );
+        let Some(form) = sheet::Form::of(self.into.as_deref(), score) else {
+            complain(sheet::Form::WANTED);
             return UNUSABLE;
         };
-        let request = Request {
-            section: self.section.clone(),
-            part: self.part.clone(),
-            ..Request::new(self.technique)
+        let answer = match self.voiced(score, style) {
+            Ok(answer) => answer,
+            Err(code) => return code,
         };
-        let answer = match model_answer::voice(score, style, &request) {
-            Ok(answer) => answer.score,
-            Err(error) => {
-                complain(&format!("{}: {error}", self.path.display()));
-                return match error {
-                    model_answer::VoiceError::NothingFits(_)
-                    | model_answer::VoiceError::Change { .. }
-                    | model_answer::VoiceError::Unclean(_) => FOUND,
-                    _ => UNUSABLE,
-                };
-            }
+        let cells = match self.pitch {
+            Cells::Written => writing::grid::Cells::Written,
+            Cells::Sounding => writing::grid::Cells::Sounding,
         };
-        let text = if grid {
-            let cells = match self.pitch {
-                Cells::Written => writing::grid::Cells::Written,
-                Cells::Sounding => writing::grid::Cells::Sounding,
-            };
-            match writing::grid::write(&answer, cells) {
-                Ok(text) => text,
-                Err(error) => {
-                    complain(&error.to_string());
-                    return UNUSABLE;
-                }
-            }
-        } else {
-            let options = writing::musicxml::Options {
-                software: Some(concat!("chartproof ", env!("CARGO_PKG_VERSION")).to_owned()),
-            };
-            writing::musicxml::write(&answer, &options)
-        };
-        match self.deliver(text, grid, &inputs, style) {
+        let text = self.sheet.write(&answer, form, cells);
+        let written = text
+            .and_then(|text| self.deliver(text, form, &inputs, style))
+            .and_then(|()| self.sheet.deliver_list(&answer, &inputs));
+        match written {
             Ok(()) => CLEAN,
             Err(message) => {
                 complain(&message);
@@ -163,23 +181,49 @@ impl Voice {
         }
     }
 
+    /// The answer, after what there is to say of it; else why there is none, and the exit code.
+    fn voiced(&self, score: &Score, style: &Style) -> Result<sheet::Voiced, u8> {
+        let request = Request {
+            section: self.section.clone(),
+            players: self.players.clone(),
+            part: self.part.clone(),
+            passing: self.passing.map(Passing::from),
+            strict: self.strict,
+            ..Request::new(self.technique)
+        };
+        let voiced = self.sheet.voice(score, style, &request).map_err(|error| {
+            complain(&format!("{}: {error}", self.path.display()));
+            match error {
+                model_answer::VoiceError::NothingFits(_)
+                | model_answer::VoiceError::Change { .. }
+                | model_answer::VoiceError::Unclean(_) => FOUND,
+                _ => UNUSABLE,
+            }
+        })?;
+        for remark in voiced.remarks() {
+            say(&format!("{}: {}", remark.place, remark.text));
+        }
+        Ok(voiced)
+    }
+
     /// Writes the answer to the file that was named, else to the terminal.
     fn deliver(
         &self,
         text: String,
-        grid: bool,
+        form: sheet::Form,
         inputs: &Inputs,
         style: &Style,
     ) -> Result<(), String> {
         let Some(target) = &self.into else {
-            return if grid {
-                to_stdout(&text)
-            } else {
-                bytes_to_stdout(shown_xml(text).as_bytes())
+            return match form {
+                sheet::Form::MusicXml => bytes_to_stdout(shown_xml(text).as_bytes()),
+                _ => to_stdout(&text),
             };
         };
         let replaces = if self.replace {
             Replaces::AnyFile
+        } else if form.is_report() {
+            Replaces::Reports
         } else {
             Replaces::Scores {
                 limits: self.limits.limits(),
@@ -188,23 +232,5 @@ impl Voice {
         };
         let written = write_out::write(target, text.as_bytes(), inputs, replaces);
         written.map_err(|e| e.to_string())
-    }
-
-    /// Whether the answer is written as a grid; `None` when the file's ending says neither.
-    fn as_grid(&self, score: &Score) -> Option<bool> {
-        let Some(target) = &self.into else {
-            return Some(
-                score
-                    .sources
-                    .first()
-                    .is_some_and(|s| s.format == Format::Grid),
-            );
-        };
-        let ending = target.extension()?.to_string_lossy().to_lowercase();
-        match ending.as_str() {
-            "passage" => Some(true),
-            "musicxml" | "xml" => Some(false),
-            _ => None,
-        }
     }
 }

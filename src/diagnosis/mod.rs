@@ -21,6 +21,7 @@
 //! | `account` | readings with what they cost, and the account made of the cheapest |
 //! | `candidates` | the right voicings that the sonority may have been meant as |
 //! | `lower_voices` | the chord that the voices under a lead make |
+//! | `lead_function` | what a lead note is for, for explanations |
 //! | `choices` | the right voicings of a lead, for the model answer |
 //! | `right` | the readings in which nothing is wrong |
 //! | `approach` | approach chords in a form |
@@ -45,6 +46,7 @@ mod frame;
 mod habits;
 mod judge;
 mod lead;
+mod lead_function;
 mod lower_voices;
 mod outcome;
 mod passage;
@@ -60,6 +62,7 @@ mod why;
 pub use case::frames_at;
 pub use choices::{Choice, choices};
 pub use frame::{frame_at, symbol_at};
+pub use lead_function::lead_function;
 pub use outcome::{Diagnosis, Fault, Slip, SlipKind, Verdict};
 pub use passage::Passage;
 pub use read::{lead_passage, passages};

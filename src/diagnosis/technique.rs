@@ -2,7 +2,7 @@
 
 use crate::ground::time::Ticks;
 use crate::ground::words::{is_among, known_words};
-use crate::score::{Mark, Score, Stated};
+use crate::score::{Mark, Note, Part, Score, Stated};
 use crate::sonority::{Section, Sonority};
 use crate::style::{Stretch, Style, technique_by_bar};
 use crate::voicing::{Mechanical, Technique};
@@ -95,14 +95,27 @@ pub fn speaks_of_technique(words: &str) -> bool {
     technique_in_words(words).is_some()
 }
 
+/// Whether several players read a part now and then.
+fn is_divided(part: &Part) -> bool {
+    let two = |w: &[Note]| matches!(w, [a, b] if a.onset == b.onset && a.sounds() && b.sounds());
+    part.notes.windows(2).any(two)
+}
+
 /// What the words over the section's staves say, in order of time.
 fn written_words(score: &Score, section: &Section) -> Vec<WordsInOrder> {
     let mut all: Vec<(Ticks, TechniqueWords)> = section
         .parts
         .iter()
         .filter_map(|p| score.parts.get(p.part as usize))
-        .flat_map(|p| &p.words)
-        .filter_map(|w| technique_in_words(&w.value.text).map(|s| (w.onset, s)))
+        .flat_map(|p| {
+            // "unis." ends the divisi of a staff, and says nothing of the section.
+            let divided = std::cell::LazyCell::new(|| is_divided(p));
+            p.words.iter().filter_map(move |w| {
+                let say = technique_in_words(&w.value.text)?;
+                let own = matches!(say, TechniqueWords::Phrase(_)) && *divided;
+                (!own).then_some((w.onset, say))
+            })
+        })
         .collect();
     all.sort_by_key(|(onset, s)| (*onset, matches!(s, TechniqueWords::Free)));
     all.dedup_by_key(|(onset, _)| *onset);

@@ -43,6 +43,51 @@ pub enum Highlight {
     Fault,
     /// It was changed: coloured, in a frame.
     Mended,
+    /// It is no chord note: coloured.
+    Passing,
+}
+
+/// Words under a time of the music.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct WordsUnder {
+    /// Where.
+    pub at: Place,
+    /// 0-based row, from the top.
+    pub row: u8,
+    /// How they are set.
+    pub class: WordsClass,
+    /// The words.
+    pub text: String,
+}
+
+/// How words under the staves are set.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum WordsClass {
+    /// Plain.
+    Plain,
+    /// They stand out: a note that passes.
+    Strong,
+    /// They stand back: numbers, places.
+    Soft,
+}
+
+impl WordsClass {
+    /// The class in the page.
+    const fn name(self) -> &'static str {
+        match self {
+            Self::Plain => "u",
+            Self::Strong => "u q",
+            Self::Soft => "u v",
+        }
+    }
+
+    /// The size of its letters in staff spaces, with room for bold ones.
+    const fn size(self) -> f64 {
+        match self {
+            Self::Strong => 1.8,
+            Self::Plain | Self::Soft => 1.6,
+        }
+    }
 }
 
 /// What is to be drawn.
@@ -58,6 +103,8 @@ pub struct Excerpt<'a> {
     pub column: Option<(Place, String)>,
     /// Notes to be highlighted.
     pub marks: &'a [(NoteRef, Highlight)],
+    /// Words under the lowest staff, in rows.
+    pub under: &'a [WordsUnder],
     /// Whether the parts' names stand before the staves.
     pub names: bool,
     /// What the picture shows, for those who cannot see it.
@@ -96,6 +143,8 @@ pub struct Picture {
     pub svg: String,
     /// The glyphs it needs as symbols.
     pub glyphs: Glyphs,
+    /// How wide it is drawn, in pixels.
+    pub width: f64,
 }
 
 /// Draws excerpts of one score, and of copies of it with other pitches.

@@ -49,6 +49,17 @@ impl Staff {
     }
 }
 
+/// Words at a time, in a row that they have for themselves.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct SpacedWord {
+    pub bar: u32,
+    pub at: Quarters,
+    /// How wide they are.
+    pub width: f64,
+    /// 0-based.
+    pub row: usize,
+}
+
 /// An onset.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Column {
@@ -236,11 +247,11 @@ fn changes_width(staff: &Staff, bar: u32, at: Quarters) -> f64 {
 }
 
 /// Puts every onset in its place. `bars` are index, length and the room their closing bar line takes;
-/// `words` are the chord symbols: bar, time, width.
+/// `words` stand over and under the staves, in rows.
 pub(super) fn space(
     staves: &mut [Staff],
     bars: &[(u32, Quarters, f64)],
-    words: &[(u32, Quarters, f64)],
+    words: &[SpacedWord],
     left: f64,
 ) -> Layout {
     for staff in staves.iter_mut() {
@@ -293,21 +304,22 @@ fn bar_space(
     staves: &[Staff],
     bar: u32,
     length: Quarters,
-    words: &[(u32, Quarters, f64)],
+    words: &[SpacedWord],
     (left, changes, from): (f64, f64, f64),
 ) -> BarSpace {
     let moves = |i: &&DrawnEvent| i.bar == bar && i.kind != EventKind::BarRest;
     let mut times: Vec<Quarters> = staves
         .iter()
         .flat_map(|s| s.events.iter().filter(moves).map(|i| i.start))
-        .chain(words.iter().filter(|w| w.0 == bar).map(|w| w.1))
+        .chain(words.iter().filter(|w| w.bar == bar).map(|w| w.at))
         .collect();
     times.sort_unstable();
     times.dedup();
     let mut columns: Vec<Column> = Vec::with_capacity(times.len());
-    // How far each staff is filled, and the line of chord symbols.
+    // How far each staff is filled, and each row of words.
     let mut filled = vec![from - 0.3; staves.len()];
-    let mut words_end = from - 1.0;
+    let rows = words.iter().map(|w| w.row + 1).max().unwrap_or(0);
+    let mut words_end = vec![from - 1.0; rows];
     for at in &times {
         let reach: Vec<Option<(f64, f64)>> = staves
             .iter()
@@ -332,10 +344,14 @@ fn bar_space(
                 x = x.max(filled + 0.3 - left);
             }
         }
-        let word = words.iter().find(|w| w.0 == bar && w.1 == *at);
-        if let Some((_, _, width)) = word {
-            x = x.max(words_end + 0.6);
-            words_end = x + width;
+        let here = words.iter().filter(|w| w.bar == bar && w.at == *at);
+        for end in here.clone().filter_map(|w| words_end.get(w.row)) {
+            x = x.max(end + 0.6);
+        }
+        for word in here {
+            if let Some(end) = words_end.get_mut(word.row) {
+                *end = x + word.width;
+            }
         }
         let mut column = Column {
             at: *at,
@@ -358,7 +374,7 @@ fn bar_space(
     let right = filled
         .iter()
         .fold(last, |x, f| x.max(f + 0.8))
-        .max(words_end)
+        .max(words_end.into_iter().fold(from, f64::max))
         .max(from + 6.0);
     BarSpace {
         bar,

@@ -3,7 +3,7 @@
 
 use super::glyphs;
 use super::shown_part::ShownPart;
-use super::spacing::{Layout, Staff, space};
+use super::spacing::{Layout, SpacedWord, Staff, space};
 use super::staff::{self, DrawnStaff};
 use super::svg::{Canvas, escape, n};
 use super::{Engraver, Excerpt, Glyphs, Picture};
@@ -24,6 +24,8 @@ fn text_width(text: &str, size: f64) -> f64 {
 
 const NAME: f64 = 1.6;
 const SYMBOL: f64 = 2.0;
+/// How high a row of words under the staves is.
+const UNDER: f64 = 2.0;
 
 pub(super) fn draw(engraver: &Engraver, score: &Score, excerpt: &Excerpt<'_>) -> Picture {
     let count = u32::try_from(score.bars.len()).unwrap_or(u32::MAX);
@@ -50,10 +52,21 @@ pub(super) fn draw(engraver: &Engraver, score: &Score, excerpt: &Excerpt<'_>) ->
         })
         .collect();
     let symbols = symbols(score, excerpt);
-    let words: Vec<(u32, Quarters, f64)> = symbols
+    let mut words: Vec<SpacedWord> = symbols
         .iter()
-        .map(|(bar, at, text)| (*bar, *at, text_width(text, SYMBOL)))
+        .map(|(bar, at, text)| SpacedWord {
+            bar: *bar,
+            at: *at,
+            width: text_width(text, SYMBOL),
+            row: 0,
+        })
         .collect();
+    words.extend(excerpt.under.iter().map(|w| SpacedWord {
+        bar: w.at.bar,
+        at: quarters(w.at.offset, score.per_quarter),
+        width: text_width(&w.text, w.class.size()),
+        row: usize::from(w.row) + 1,
+    }));
     let names = names(score, &staves);
     let left = if excerpt.names {
         let widest = names.iter().map(|(_, _, n)| text_width(n, NAME));
@@ -160,7 +173,9 @@ impl System<'_> {
             down = y + staff.bottom;
         }
         let label = self.excerpt.column.as_ref();
-        let foot = down + 0.6;
+        let rows = self.excerpt.under.iter().map(|w| w.row + 1).max();
+        let under = f64::from(rows.unwrap_or(0)) * UNDER;
+        let foot = down + 0.6 + under;
         let height = foot + if label.is_some() { 2.2 } else { 0.0 } + MARGIN;
         let width = self.layout.right + 0.8;
         let mut body = String::new();
@@ -178,6 +193,13 @@ impl System<'_> {
         for (bar, at, text) in self.symbols {
             if let Some(space) = self.layout.bar(*bar) {
                 words.text(space.x(*at), symbols - 0.1, "c", text);
+            }
+        }
+        for under in self.excerpt.under {
+            let at = quarters(under.at.offset, self.score.per_quarter);
+            if let Some(space) = self.layout.bar(under.at.bar) {
+                let y = down + 0.2 + f64::from(under.row + 1) * UNDER;
+                words.text(space.x(at), y, under.class.name(), &under.text);
             }
         }
         if self.excerpt.names {
@@ -203,7 +225,11 @@ impl System<'_> {
             height * PIXELS,
             escape(&self.excerpt.label),
         );
-        Picture { svg, glyphs }
+        Picture {
+            svg,
+            glyphs,
+            width: width * PIXELS,
+        }
     }
 
     /// The column of the sonority, and the words under it.

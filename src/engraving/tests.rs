@@ -123,6 +123,7 @@ fn drawn(name: &str, score: &Score, shown: ShownPitch, marks: &[(NoteRef, Highli
                 .map(|(n, _)| score.parts[n.part as usize].notes[n.note as usize].at)
                 .map(|at| (at, format!("beat {}", score.beat_at(at)))),
             marks,
+            under: &[],
             names: true,
             label: format!("{name} <all>"),
         },
@@ -330,6 +331,7 @@ fn bars_and_parts_that_are_not_there_are_left_out() {
             shown: ShownPitch::Sounding,
             column: None,
             marks: &[],
+            under: &[],
             names: true,
             label: String::new(),
         },
@@ -343,6 +345,7 @@ fn bars_and_parts_that_are_not_there_are_left_out() {
             shown: ShownPitch::Written,
             column: None,
             marks: &[],
+            under: &[],
             names: true,
             label: String::new(),
         },

@@ -1,8 +1,9 @@
 //! What is handed back: the score, what there is to say of it, and each step of it.
 
-use crate::ground::pitch::NoteName;
+use crate::ground::pitch::{NoteName, Pitch};
 use crate::ground::time::Ticks;
 use crate::score::Score;
+use crate::sonority::lead::LeadFunction;
 use crate::voicing::{Technique, Voicing, Way};
 
 /// A voiced lead.
@@ -36,6 +37,14 @@ pub struct Step {
     pub end: Ticks,
     /// The lead at sounding pitch, in semitones.
     pub lead: i16,
+    /// The lead as its writer spelled it, at sounding pitch.
+    pub pitch: Pitch,
+    /// What the lead note is for.
+    pub function: Option<LeadFunction>,
+    /// The chord symbol that it is read under.
+    pub symbol: Option<String>,
+    /// The lead is held from before, and the chord changes under it.
+    pub held: bool,
     /// What was taken.
     pub chosen: Weighed,
     /// All right voicings there, the cheapest first; the one that was taken among them.
@@ -53,6 +62,21 @@ pub struct Weighed {
     pub harmony: Option<(Way, String)>,
     /// The technique it stands in.
     pub technique: Technique,
+    /// What was done where the technique has no voicing; `None` where it stands in the technique.
+    pub way_out: Option<WayOut>,
     /// How far from the first choice it is by itself, in points; 0 is the first choice.
     pub cost: i32,
+}
+
+/// What is written at a note for which the technique has no voicing that can be played.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub enum WayOut {
+    /// All voices move with the lead, into the next chord or out of the last.
+    InParallel,
+    /// Another technique that is right there.
+    OtherTechnique,
+    /// A note of the chord is doubled within it.
+    InnerDoubling,
+    /// All play the lead, each in an octave of its own.
+    Together,
 }

@@ -1,60 +1,102 @@
-//! The model answer: a lead with chord symbols voiced for a section.
+//! The model answer: a lead with chord symbols voiced for a section, or for the players named.
 //!
 //! Under each lead note stand the voicings the engine calls right; those a seat cannot play or that
 //! lie too low fall away; among the rest the line of voicings is taken that costs least: the first
-//! choice of harmony, comfortable registers, smooth inner voices.
+//! choice of harmony, comfortable registers, smooth inner voices. What the rules find in it is banned and the
+//! line is made again. Where nothing is left the smallest way out is taken, and said.
+//!
+//! | file | holds |
+//! |---|---|
+//! | `request`, `answer` | what is asked for, and what is handed back |
+//! | `seats`, `players` | the lead by itself; who plays |
+//! | `arrangement` | how the notes of a technique are dealt out over the seats |
+//! | `job` | the lead and the section that one answer is made of |
+//! | `options`, `ways_out` | what may stand under each lead note |
+//! | `octave` | whether the whole lead is moved |
+//! | `cheapest` | the line that costs least |
+//! | `trying` | the line that the rules find nothing in |
+//! | `writing_out` | the parts |
+//! | `remarks` | what there is to say |
+//! | `explained`, `plan` | an answer in words; a melody's sheet, before it is voiced |
+//! | `keys`, `planted` | practice sheets: the answer in many keys, and with mistakes to hunt for |
+//! | `nothing_fits` | where no right voicing fits, for those who want no way out |
 mod answer;
+mod arrangement;
 mod cheapest;
+mod explained;
 mod job;
+mod keys;
 mod nothing_fits;
+mod octave;
 mod options;
+mod plan;
+mod planted;
+mod players;
+mod remarks;
 mod request;
 mod seats;
+mod trying;
+mod ways_out;
 mod writing_out;
 
-pub use answer::{Answer, Remark, Step, Weighed};
-pub use request::{Request, VoiceError};
+pub use answer::{Answer, Remark, Step, WayOut, Weighed};
+pub use explained::{Explained, explain, with_words};
+pub use keys::{KeyedAnswer, Keys, joined, voice_in_keys};
+pub use plan::{Plan, PlannedNote, Stands, Stretch, plan};
+pub use planted::{Kind, Mistake, Planted, plant};
+pub use request::{Passing, Request, VoiceError};
 
-use crate::diagnosis::{frame_at, lead_passage};
-use crate::finding::Finding;
+use crate::diagnosis::{frame_at, lead_function, lead_passage};
 use crate::ground::time::Ticks;
-use crate::proof::proof;
 use crate::score::Score;
 use crate::style::Style;
-use crate::voicing::Voicing;
-use cheapest::cheapest;
-use job::Job;
-use seats::octaves;
-use std::collections::HashSet;
-
-/// How often the answer is made again without what the rules found wrong in it.
-const ROUNDS: usize = 12;
+use arrangement::Arrangement;
+use job::{Job, leads_of};
+use trying::{Tried, onset_of};
+use ways_out::StandIns;
 
 /// Voices the lead of a score.
 ///
 /// # Errors
 ///
-/// When there is no lead, no section or no right voicing; the error says where and what would help.
+/// When there is no lead, no section or, where that was asked for, no right voicing; the error says where and what
+/// would help.
 pub fn voice(score: &Score, style: &Style, request: &Request) -> Result<Answer, VoiceError> {
     let part = seats::lead_part(score, request)?;
     let lead = seats::lead_alone(score, part);
     if !lead.chords.iter().any(|m| m.value.chord.is_some()) {
         return Err(VoiceError::NoChords);
     }
-    let seats = seats::seats(score, part, request)?;
+    let seats = players::seats(score, part, request)?;
+    let arrangement = Arrangement::new(request.technique, &seats);
+    let (lead, octaves) = if request.strict {
+        if let Some(note) = &arrangement.note {
+            return Err(VoiceError::WrongSize(request.technique, note.clone()));
+        }
+        (lead, 0)
+    } else {
+        octave::settled(lead, style, request, &seats, &arrangement)
+    };
     let mut changes = changes_under(&lead, style);
     let mut elsewhere = None;
     loop {
         let passage = lead_passage(&lead, style, &changes).ok_or(VoiceError::NoLead)?;
+        let leads = leads_of(&passage);
         let job = Job {
             lead: &lead,
             passage: &passage,
             style,
-            technique: request.technique,
             seats: &seats,
-            octaves: octaves(&passage, &seats, request.technique),
+            arrangement: &arrangement,
+            octaves: arrangement.octaves(&leads, &seats),
+            passing: request.passing,
         };
-        let options = job.all_options();
+        let mut options = job.all_options();
+        if request.strict {
+            for list in &mut options {
+                list.retain(|o| o.way_out.is_none());
+            }
+        }
         // Where no voicing of the new chord goes under the held note, the old one is held too.
         let nothing = |t: &Ticks| {
             let at = passage.sonorities.binary_search_by_key(t, |s| s.onset);
@@ -65,48 +107,29 @@ pub fn voice(score: &Score, style: &Style, request: &Request) -> Result<Answer, 
         if changes.len() < before {
             continue;
         }
-        let tried = match job.line(&options)? {
-            LineTried::Clean(answer, line) => return Ok(job.answer(*answer, line, options)),
-            LineTried::Unclean(tried) => tried,
-        };
-        let Some((answer, findings)) = tried.as_deref() else {
-            return Err(VoiceError::Unclean(String::new()));
-        };
-        if !changes.is_empty() {
+        let stand_ins = (!request.strict).then(|| StandIns::new(&arrangement, &leads, &seats));
+        let tried = job.line(options, stand_ins.as_ref())?;
+        if !tried.findings.is_empty() && !changes.is_empty() {
             // A change beside what is wrong is in question, and the others stay.
             let place = |t: Ticks| passage.sonorities.partition_point(|s| s.onset <= t);
-            let onsets = findings.iter().filter_map(|f| onset_of(answer, f));
+            let onsets = tried.findings.iter();
+            let onsets = onsets.filter_map(|f| onset_of(&tried.answer, f));
             let wrong: Vec<usize> = onsets.map(place).collect();
             let stays = |t: &Ticks| wrong.iter().all(|w| w.abs_diff(place(*t)) > 1);
             if changes.iter().all(stays) {
-                elsewhere = Some(first_of(answer, findings));
+                if !request.strict {
+                    return Ok(job.answer(tried, octaves));
+                }
+                elsewhere = Some(tried.first());
                 changes.clear();
             }
             changes.retain(stays);
             continue;
         }
-        if let Some(reason) = elsewhere {
-            return Err(VoiceError::Unclean(reason));
+        if tried.findings.is_empty() || !request.strict {
+            return Ok(job.answer(tried, octaves));
         }
-        let struck = |t: &Ticks| {
-            let at = passage.sonorities.binary_search_by_key(t, |s| s.onset);
-            at.is_ok()
-        };
-        let held = findings
-            .iter()
-            .filter(|f| f.rule == "wrong-note")
-            .filter_map(|f| onset_of(answer, f))
-            .find(|t| lead.chord_change(*t).is_some() && !struck(t))
-            .and_then(|t| nothing_fits::place(&lead, &passage, t));
-        return Err(match held {
-            Some((bar, beat, lead, chord)) => VoiceError::Change {
-                bar,
-                beat,
-                lead,
-                chord,
-            },
-            None => VoiceError::Unclean(first_of(answer, findings)),
-        });
+        return Err(elsewhere.unwrap_or_else(|| job.refusal(&tried)));
     }
 }
 
@@ -137,99 +160,64 @@ fn changes_under(lead: &Score, style: &Style) -> Vec<Ticks> {
         .collect()
 }
 
-/// What came of the cheapest lines.
-enum LineTried {
-    /// The rules find nothing in it.
-    Clean(Box<Score>, Vec<Weighed>),
-    /// The last one tried, and what they find.
-    Unclean(Option<Box<(Score, Vec<Finding>)>>),
-}
-
-/// When what is found is heard.
-fn onset_of(answer: &Score, finding: &Finding) -> Option<Ticks> {
-    let bar = answer.bars.get(finding.at.bar as usize)?;
-    Some(bar.start + finding.at.offset)
-}
-
-/// A finding's place and message.
-fn first_of(answer: &Score, findings: &[Finding]) -> String {
-    findings.first().map_or_else(String::new, |f| {
-        format!(
-            "bar {}, beat {}: {}",
-            answer.bar_number(f.at.bar),
-            answer.beat_at(f.at),
-            f.message
-        )
-    })
-}
-
 impl Job<'_> {
-    /// The answer with each of its steps.
-    fn answer(&self, score: Score, line: Vec<Weighed>, options: Vec<Vec<Weighed>>) -> Answer {
+    /// The answer with each of its steps and what there is to say.
+    fn answer(&self, tried: Tried, octaves: i16) -> Answer {
+        let mut remarks = remarks::of_ways_out(self, &tried.line);
+        remarks.extend(remarks::of_findings(&tried.answer, &tried.findings));
+        remarks.extend(remarks::of_findings(&tried.answer, &tried.of_lead));
+        remarks.sort_by_key(|r| r.onset);
+        let mut all = remarks::of_whole(self.arrangement.note.as_deref(), octaves);
+        all.extend(remarks);
         let sonorities = &self.passage.sonorities;
-        let steps = sonorities.iter().zip(line).zip(options);
-        let steps = steps.filter_map(|((sonority, chosen), mut choices)| {
+        let steps = sonorities
+            .iter()
+            .enumerate()
+            .zip(tried.line)
+            .zip(tried.options);
+        let steps = steps.filter_map(|(((at, sonority), chosen), mut choices)| {
             choices.sort_by_key(|c| c.cost);
+            let (function, symbol) = lead_function(self.lead, self.passage, at);
             Some(Step {
                 onset: sonority.onset,
                 end: sonority.end,
                 lead: sonority.voices.first()?.midi,
+                pitch: sonority.voices.first()?.pitch,
+                function,
+                symbol,
+                held: sonority.under_held_lead,
                 chosen,
                 choices,
             })
         });
         Answer {
-            score,
-            remarks: Vec::new(),
+            score: tried.answer,
+            remarks: all,
             steps: steps.collect(),
         }
     }
 
-    /// The cheapest line of these voicings in which the rules find nothing, written out.
-    fn line(&self, options: &[Vec<Weighed>]) -> Result<LineTried, VoiceError> {
-        let empty: Vec<usize> = (0..options.len())
-            .filter(|&i| options.get(i).is_none_or(Vec::is_empty))
-            .collect();
-        if !empty.is_empty() {
-            return Err(VoiceError::NothingFits(Box::new(nothing_fits::explain(
-                self, &empty,
-            ))));
+    /// Why the best line is not written when nothing may be wrong in it.
+    fn refusal(&self, tried: &Tried) -> VoiceError {
+        let struck = |t: &Ticks| {
+            let at = self.passage.sonorities.binary_search_by_key(t, |s| s.onset);
+            at.is_ok()
+        };
+        let held = tried
+            .findings
+            .iter()
+            .filter(|f| f.rule == "wrong-note")
+            .filter_map(|f| onset_of(&tried.answer, f))
+            .find(|t| self.lead.chord_change(*t).is_some() && !struck(t))
+            .and_then(|t| nothing_fits::place(self.lead, self.passage, t));
+        match held {
+            Some((bar, beat, lead, chord)) => VoiceError::Change {
+                bar,
+                beat,
+                lead,
+                chord,
+            },
+            None => tried.first(),
         }
-        let mut banned: HashSet<(usize, Voicing)> = HashSet::new();
-        let mut last = None;
-        for _ in 0..ROUNDS {
-            let Some(line) = cheapest(options, &banned) else {
-                break;
-            };
-            let answer = writing_out::answer(self, &line);
-            let mut strict = self.style.clone();
-            strict.technique = Some(self.technique.name().to_owned());
-            // How a lead is spelled is its writer's business: no voicing cures it.
-            strict.levels.insert("spelling".to_owned(), None);
-            let findings = proof(&answer, &strict).findings;
-            if findings.is_empty() {
-                return Ok(LineTried::Clean(Box::new(answer), line));
-            }
-            let before = banned.len();
-            for finding in &findings {
-                let at = onset_of(&answer, finding).and_then(|o| {
-                    self.passage
-                        .sonorities
-                        .partition_point(|s| s.onset <= o)
-                        .checked_sub(1)
-                });
-                if let Some(at) = at
-                    && let Some(chosen) = line.get(at)
-                {
-                    banned.insert((at, chosen.voicing.clone()));
-                }
-            }
-            let nothing_new = banned.len() == before;
-            last = Some(Box::new((answer, findings)));
-            if nothing_new {
-                break;
-            }
-        }
-        Ok(LineTried::Unclean(last))
     }
 }

@@ -1,8 +1,8 @@
 //! Where no right voicing fits: which notes, and what would help.
 
-use super::job::Job;
+use super::arrangement::Arrangement;
+use super::job::{Job, leads_of};
 use super::request::NothingFits;
-use super::seats::octaves;
 use crate::diagnosis::{Passage, symbol_at};
 use crate::ground::pitch::Transposition;
 use crate::ground::time::Ticks;
@@ -20,16 +20,19 @@ pub(super) fn explain(job: &Job<'_>, at: &[usize]) -> NothingFits {
     let other_techniques = Mechanical::ALL
         .into_iter()
         .map(Technique::Mechanical)
-        .filter(|t| *t != job.technique && fits_all(job, job.lead, *t))
-        .filter(|t| t.mechanical().is_some_and(|m| m.voices() == job.voices()))
+        .filter(|t| *t != job.arrangement.technique && fits_all(job, job.lead, *t))
+        .filter(|t| {
+            t.mechanical()
+                .is_some_and(|m| m.voices() == job.arrangement.voices)
+        })
         .collect();
     let mut moves: Vec<i16> = (1..=FURTHEST)
         .flat_map(|n| [n, -n])
-        .filter(|&n| fits_all(job, &moved(job.lead, n), job.technique))
+        .filter(|&n| fits_all(job, &moved(job.lead, n), job.arrangement.technique))
         .collect();
     moves.truncate(2);
     NothingFits {
-        technique: job.technique,
+        technique: job.arrangement.technique,
         places,
         other_techniques,
         moves,
@@ -59,13 +62,15 @@ fn fits_all(job: &Job<'_>, lead: &Score, technique: Technique) -> bool {
     let Some(passage) = passages.first() else {
         return false;
     };
+    let arrangement = Arrangement::new(technique, job.seats);
     let other = Job {
         lead,
         passage,
         style: job.style,
-        technique,
         seats: job.seats,
-        octaves: octaves(passage, job.seats, technique),
+        arrangement: &arrangement,
+        octaves: arrangement.octaves(&leads_of(passage), job.seats),
+        passing: job.passing,
     };
     other.all_options().iter().all(|o| !o.is_empty())
 }

@@ -13,6 +13,8 @@ pub struct Request {
     pub players: Option<String>,
     /// The name of the part that has the lead; the first with notes when not given.
     pub part: Option<String>,
+    /// What is preferred under passing notes.
+    pub passing: Option<Passing>,
     /// Nothing but the technique, and nothing that `proof` would speak of: else it is refused.
     pub strict: bool,
 }
@@ -25,9 +27,23 @@ impl Request {
             section: None,
             players: None,
             part: None,
+            passing: None,
             strict: false,
         }
     }
+}
+
+/// The harmony under passing notes.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Passing {
+    /// The diminished seventh that holds them.
+    Diminished,
+    /// The dominant of the chord that comes.
+    Dominant,
+    /// The chord that comes, moved with the lead.
+    Parallel,
+    /// Over a dominant the sixth chord that it leads to.
+    Tonic,
 }
 
 /// Why a lead was not voiced.
@@ -48,36 +64,40 @@ pub enum VoiceError {
     #[error("this score has no chord symbols that can be read: write them over the lead")]
     NoChords,
     /// No such section.
-    #[error("`{found}` is not a section that chartproof knows: write one of {known}")]
+    #[error("`{found}` is not a section that chartproof knows: {help}")]
     NoSuchSection {
         /// What was asked for.
         found: String,
-        /// What there is.
-        known: String,
+        /// The nearest name, or all of them.
+        help: String,
     },
-    /// It is no single section.
-    #[error(
-        "`{found}` are several sections as one, which chartproof cannot voice for yet: write one of {known}"
-    )]
-    SeveralSections {
+    /// No such instrument.
+    #[error("`{found}` is not an instrument that chartproof knows: {help}")]
+    NoSuchInstrument {
         /// What was asked for.
         found: String,
-        /// What can be voiced for.
-        known: String,
+        /// The nearest name.
+        help: String,
     },
+    /// Too few or too many.
+    #[error(
+        "{found} players are not voiced for: name two to {most}, or one that plays chords, such as piano"
+    )]
+    Seats {
+        /// How many were asked for.
+        found: usize,
+        /// The most there may be.
+        most: usize,
+    },
+    /// Nobody in it has a line of its own.
+    #[error("`{0}` is not voiced as a section: name another, or the players")]
+    NotVoiced(String),
     /// The section is not known and does not follow from the lead.
     #[error("the section of the lead `{0}` is not clear: name it, such as saxes")]
     WhichSection(String),
-    /// The section cannot be voiced so.
-    #[error("{technique} is not written for {section}: it needs {needs} parts")]
-    WrongSize {
-        /// The technique.
-        technique: Technique,
-        /// The section.
-        section: String,
-        /// How many voices it has.
-        needs: String,
-    },
+    /// So many players cannot be voiced so.
+    #[error("{0} is not written for so many players: what is written is {1}")]
+    WrongSize(Technique, String),
     /// No right voicing fits under some notes.
     #[error("{}", nothing_fits_in_words(.0))]
     NothingFits(Box<NothingFits>),

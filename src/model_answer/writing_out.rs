@@ -1,13 +1,14 @@
 //! From a line of voicings to a score: parts at written pitch, in the lead's rhythm.
 
-use super::answer::Weighed;
+use super::answer::{WayOut, Weighed};
 use super::job::Job;
 use super::seats::{Seat, left_hand};
+use crate::ground::instrument::{Member, joined_name};
 use crate::ground::pitch::{Pitch, Transposition, written_fifths};
 use crate::ground::text::Span;
 use crate::ground::time::Ticks;
 use crate::score::{
-    Articulations, ChordMark, Key, Mark, Note, NoteFlags, Part, PartBar, Place, Rest, Score,
+    Articulations, ChordMark, FREE, Key, Mark, Note, NoteFlags, Part, PartBar, Place, Rest, Score,
     Shared, Stated, Words,
 };
 
@@ -21,39 +22,130 @@ pub(super) fn answer(job: &Job<'_>, line: &[Weighed]) -> Score {
         ..Score::default()
     };
     if let Some(own) = lead.parts.first() {
-        for (index, seat) in job.seats.iter().enumerate() {
-            let mut part = blank(own, seat, index == 0);
+        let mut seats: Vec<(usize, &Seat)> = job.seats.iter().enumerate().collect();
+        seats.sort_by_key(|(_, seat)| seat.place);
+        for (place, (index, seat)) in seats.into_iter().enumerate() {
+            let mut part = blank(own, seat, place == 0);
             fill(job, line, own, index, &mut part);
             score.parts.push(part);
         }
     }
-    let section = job
-        .seats
-        .first()
-        .map(|s| s.instrument.section.clone())
-        .unwrap_or_default();
-    let technique = job.technique.name().to_owned();
-    score.stated.push(mark(
-        Place::default(),
-        Stated {
-            section: Some(section),
-            technique: Some(technique.clone()),
-        },
-    ));
-    if let Some(first) = score.parts.first_mut() {
-        first.words.insert(
-            0,
-            mark(
-                Place::default(),
-                Words {
-                    text: technique,
-                    staff: 1,
-                },
-            ),
-        );
-    }
+    state(job, line, &mut score);
     score.lay_out();
     score
+}
+
+/// Says the technique in words over the first staff of each block, and for the grid; and where another is taken,
+/// and ends.
+fn state(job: &Job<'_>, line: &[Weighed], score: &mut Score) {
+    let heads = job.arrangement.heads();
+    let mut of_grid = Vec::new();
+    for (block, head) in heads.iter().enumerate() {
+        let spans = spans(job, line, block);
+        let place = job.seats.get(*head).map_or(0, |s| s.place);
+        let place = if job.is_chordal() { 0 } else { place };
+        if block == 0 {
+            of_grid.clone_from(&spans);
+        }
+        if let Some(part) = score.parts.get_mut(place) {
+            let words = spans.into_iter().map(|(at, text)| {
+                let text = text.to_owned();
+                let (staff, below) = (1, false);
+                mark(at, Words { text, staff, below })
+            });
+            let mut all: Vec<Mark<Words>> = words.collect();
+            all.extend(part.words.iter().cloned());
+            part.words = all.into();
+        }
+    }
+    if heads.len() > 1 {
+        of_grid = vec![(Place::default(), FREE)];
+    }
+    let section = (heads.len() == 1).then(|| section(job));
+    score.stated = stated(&of_grid, section.flatten(), score_bars(job));
+}
+
+/// What the seats are called together, from the top.
+fn section(job: &Job<'_>) -> Option<String> {
+    let catalogue = job.lead.instruments.catalogue();
+    let mut seats: Vec<&Seat> = job.seats.iter().collect();
+    seats.sort_by_key(|s| s.place);
+    let same = |a: &&Seat, b: &&Seat| a.instrument.section == b.instrument.section;
+    let runs: Vec<&[&Seat]> = seats.chunk_by(same).collect();
+    let members = runs.iter().filter_map(|run| {
+        let first = run.first()?.instrument;
+        let section = catalogue.section(&first.section)?;
+        let member = match run.len() {
+            1 if runs.len() > 1 => Member::Players(first, 1),
+            _ => Member::Section(section),
+        };
+        Some((member, Some(&first.family)))
+    });
+    let members: Vec<_> = members.collect();
+    match members.as_slice() {
+        [(Member::Section(one), _)] => Some(one.key.clone()),
+        several => Some(joined_name(several)).filter(|n| !n.is_empty()),
+    }
+}
+
+/// From where on which technique is said over a block.
+fn spans(job: &Job<'_>, line: &[Weighed], block: usize) -> Vec<(Place, &'static str)> {
+    let mut spans: Vec<(Place, &'static str)> = Vec::new();
+    for (sonority, option) in job.passage.sonorities.iter().zip(line) {
+        let said = match option.way_out {
+            None if option.harmony.is_none() && !spans.is_empty() => continue,
+            Some(WayOut::InParallel) if !spans.is_empty() => continue,
+            Some(WayOut::InnerDoubling) => FREE,
+            _ => job.arrangement.said(option, block, job.seats),
+        };
+        if spans.last().is_none_or(|(_, before)| *before != said) {
+            let at = job.lead.place_of(sonority.onset);
+            spans.push((
+                if spans.is_empty() {
+                    Place::default()
+                } else {
+                    at
+                },
+                said,
+            ));
+        }
+    }
+    spans
+}
+
+/// The same bar by bar: one that is not all in one technique is free.
+fn stated(
+    spans: &[(Place, &'static str)],
+    section: Option<String>,
+    bars: u32,
+) -> Vec<Mark<Stated>> {
+    let mut out: Vec<Mark<Stated>> = Vec::new();
+    for bar in 0..bars {
+        let start = Place {
+            bar,
+            offset: Ticks::ZERO,
+        };
+        let changes = spans.iter().any(|(at, _)| at.bar == bar && *at > start);
+        let before = spans.iter().rfind(|(at, _)| *at <= start);
+        let said = match before {
+            Some((_, said)) if !changes => said,
+            _ => FREE,
+        };
+        let last = out.last().and_then(|m| m.value.technique.as_deref());
+        if last != Some(said) {
+            let stated = Stated {
+                section: section.clone().filter(|_| bar == 0),
+                technique: Some(said.to_owned()),
+            };
+            out.push(mark(start, stated));
+        }
+    }
+    out
+}
+
+/// How many bars the lead has.
+fn score_bars(job: &Job<'_>) -> u32 {
+    u32::try_from(job.lead.bars.len()).unwrap_or(u32::MAX)
 }
 
 fn mark<T>(at: Place, value: T) -> Mark<T> {
@@ -136,7 +228,7 @@ fn chord(m: &Mark<ChordMark>, by: Transposition) -> Mark<ChordMark> {
 }
 
 fn fill(job: &Job<'_>, line: &[Weighed], own: &Part, index: usize, part: &mut Part) {
-    let chordal = job.seats.len() == 1;
+    let chordal = job.is_chordal();
     for note in own.notes.iter().filter(|n| n.duration > Ticks::ZERO) {
         for segment in segments(job, line, note, (!chordal).then_some(index)) {
             if chordal {

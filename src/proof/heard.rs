@@ -102,6 +102,9 @@ fn as_meant(score: &Score, style: &Style) -> Option<Score> {
         for stretch in stretches {
             let believed = times(&meant, stretch).is_some_and(|times| match stretch.fault {
                 StretchFault::Late(_) => keeps_together(before, stretch.part, times),
+                StretchFault::Copied(_) => {
+                    keeps_together(before, stretch.part, times) && is_cheaper(stretch.part, times)
+                }
                 _ => is_cheaper(stretch.part, times),
             });
             if !believed {
@@ -156,16 +159,22 @@ fn cost(passages: &[Passage], part: u32, (from, to): (Ticks, Ticks)) -> (i32, i3
     })
 }
 
-/// Whether a part moves with its section as a block outside these times: only then it can be late.
+/// Whether a part moves with its section as a block outside these times: only then it can be late, or
+/// a copy of its neighbour's line: others double each other by design.
 fn keeps_together(passages: &[Passage], part: u32, (from, to): (Ticks, Ticks)) -> bool {
     let sonorities = of_part(passages, part).flat_map(|p| &p.sonorities);
     let outside = sonorities.filter(|s| s.onset < from || to < s.onset);
-    let full =
-        outside.filter(|s| s.voices.len() >= 3 && s.voices.iter().any(|v| v.note.part == part));
-    let (blocks, all) = full.fold((0usize, 0usize), |(blocks, all), s| {
-        (blocks + usize::from(s.is_block()), all + 1)
-    });
-    blocks >= 4 && blocks * 10 >= all * 7
+    let with =
+        outside.filter(|s| s.voices.len() >= 2 && s.voices.iter().any(|v| v.note.part == part));
+    let (mut blocks, mut full, mut all) = (0usize, 0usize, 0usize);
+    for sonority in with {
+        all += 1;
+        let is_full = sonority.voices.len() >= 3;
+        full += usize::from(is_full);
+        blocks += usize::from(is_full && sonority.is_block());
+    }
+    // Of two that are joined by others now and then nobody is missing.
+    blocks >= 4 && blocks * 4 >= full * 3 && full * 2 >= all
 }
 
 /// Scores that tests make up are heard as they are, and changed afterwards.

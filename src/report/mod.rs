@@ -1,11 +1,13 @@
 //! Reports: findings as text and as a page for people, as JSON for machines. They format and decide nothing.
 
 pub mod analysis;
+pub mod answer;
 pub mod class;
 mod frequency;
 pub mod grid_view;
 pub mod html;
 pub mod json;
+pub mod plan;
 pub mod rulebook;
 pub mod sarif;
 pub mod table;

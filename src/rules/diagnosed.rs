@@ -1,13 +1,13 @@
 //! A score with its diagnosed passages: the facts that every rule looks at.
 
 use super::rule::Rule;
-use crate::diagnosis::{Diagnosis, Passage, Slip, SlipKind, Verdict, frame_at};
+use crate::diagnosis::{Diagnosis, How, Passage, Slip, SlipKind, Verdict, frame_at};
 use crate::ground::time::Ticks;
 use crate::score::{Note, NoteRef, Score};
 use crate::sonority::Sonority;
 use crate::sonority::lead::LeadNote;
 use crate::style::Style;
-use crate::voicing::Frame;
+use crate::voicing::{Frame, Technique};
 use rustc_hash::FxHashSet;
 use std::ops::Range;
 
@@ -84,12 +84,12 @@ impl<'a> DiagnosedScore<'a> {
         })
     }
 
-    /// Every sonority that a slip explains.
+    /// Every sonority that a slip explains, but for a part with a line of its own beside a doubled one.
     pub fn slips(&self) -> impl Iterator<Item = SlipAt<'a>> + use<'a> {
         self.sonorities().filter_map(|at| {
             let diagnosis = at.passage.diagnoses.get(at.index)?;
             match &diagnosis.verdict {
-                Verdict::Slip(slip) => Some(SlipAt {
+                Verdict::Slip(slip) if !has_own_line(&at, diagnosis, slip) => Some(SlipAt {
                     place: at,
                     diagnosis,
                     slip,
@@ -103,6 +103,36 @@ impl<'a> DiagnosedScore<'a> {
     pub fn slips_of(&self, kind: SlipKind) -> impl Iterator<Item = SlipAt<'a>> + use<'a> {
         self.slips().filter(move |at| at.slip.kind == kind)
     }
+}
+
+/// Chords to either side in which a part with a line of its own shows it.
+const NEAR: usize = 4;
+
+/// Of these chords, those in which it is off as well.
+const OFF_TOO: usize = 2;
+
+/// Whether the others are in unison or octaves by inference, and the part at fault goes its own way
+/// around this place too.
+fn has_own_line(at: &SonorityAt<'_>, diagnosis: &Diagnosis, slip: &Slip) -> bool {
+    let inferred = |d: &Diagnosis| {
+        d.technique.is_some_and(|t| {
+            t.how == How::Inferred && matches!(t.technique, Technique::Form(f) if f.is_doubling())
+        })
+    };
+    let (Some(fault), true) = (slip.faults.first(), inferred(diagnosis)) else {
+        return false;
+    };
+    let around = at.passage.stretch(at.index, NEAR);
+    let others = around.filter(|i| *i != at.index);
+    let off = others
+        .filter_map(|i| at.passage.diagnoses.get(i))
+        .filter(|d| match &d.verdict {
+            Verdict::Slip(other) => {
+                inferred(d) && other.faults.iter().any(|f| f.note.part == fault.note.part)
+            }
+            _ => false,
+        });
+    off.count() >= OFF_TOO
 }
 
 /// A sonority and where it stands.

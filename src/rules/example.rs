@@ -454,6 +454,7 @@ impl<'a> Sign<'a> {
             ("words", text) => part.words.push(self.mark(Words {
                 text: text.to_owned(),
                 staff: 1,
+                below: false,
             })),
             ("clef", clef) => part.clefs.push(self.mark(Clef {
                 sign: clef.chars().next()?,

@@ -92,6 +92,8 @@ pub struct Words {
     pub text: String,
     /// 1-based staff of the part.
     pub staff: u8,
+    /// They stand under the staff: said of the music, no order to the player.
+    pub below: bool,
 }
 
 /// A chord symbol at concert pitch.

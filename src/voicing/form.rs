@@ -22,8 +22,6 @@ use std::ops::RangeInclusive;
 const LOWEST: i16 = 28;
 /// A spread's root lies no higher: D3.
 const SPREAD_ROOT: i16 = 50;
-/// A spread reaches well over an octave.
-const SPREAD_SPAN: i16 = 14;
 
 /// A technique known by what it holds.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
@@ -161,7 +159,7 @@ impl Form {
             Self::Cluster | Self::Spread | Self::TriadOverBass => 4..=5,
             Self::ThreePart => 3..=3,
             Self::TwoPart => 2..=2,
-            Self::Unison | Self::Octaves => 2..=8,
+            Self::Unison | Self::Octaves => 2..=16,
         }
     }
 
@@ -259,9 +257,19 @@ impl Form {
         if self.is_doubling() {
             return doublings(self, lead, voices, lowest);
         }
-        let mut found = Vec::new();
-        let mut stack = smallvec![lead];
-        self.descend(&mut stack, voices, frame, lowest.max(LOWEST), &mut found);
+        if !frame.may_sound(lead) {
+            return Vec::new();
+        }
+        let mut search = Search {
+            form: self,
+            frame,
+            voices,
+            lowest: lowest.max(LOWEST),
+            may_sound: std::array::from_fn(|class| frame.may_sound(class as i16)),
+            found: Vec::new(),
+        };
+        search.descend(&mut smallvec![lead]);
+        let mut found = search.found;
         found.sort_by(|a, b| (a.0, &a.1).cmp(&(b.0, &b.1)));
         found
     }
@@ -274,6 +282,7 @@ impl Form {
             Self::Cluster if index == 0 => 3..=5,
             Self::Cluster => 1..=3,
             Self::UpperStructure => 1..=6,
+            Self::Spread if last && voices == 4 => 7..=19,
             Self::Spread if last => 7..=16,
             Self::TriadOverBass if last => 3..=24,
             Self::TwoPart => 3..=16,
@@ -281,39 +290,10 @@ impl Form {
         }
     }
 
-    fn descend(
-        self,
-        stack: &mut Voicing,
-        voices: usize,
-        frame: &Frame<'_>,
-        lowest: i16,
-        found: &mut Vec<(i32, Voicing)>,
-    ) {
-        if stack.len() == voices {
-            // What is made keeps to the published span; what is read may lie a step inside it.
-            let span = stack.first().zip(stack.last()).map_or(0, |(a, b)| a - b);
-            let too_close = self == Self::FiveNoteSoli && span < 12;
-            if !too_close && self.fits(stack, Some(frame)) {
-                found.push((self.cost(stack, frame), stack.clone()));
-            }
-            return;
-        }
-        let Some(&above) = stack.last() else {
-            return;
-        };
-        for gap in self.gap_range(stack.len() - 1, voices) {
-            let next = above - gap;
-            if next < lowest || !frame.may_sound(next) {
-                continue;
-            }
-            stack.push(next);
-            self.descend(stack, voices, frame, lowest, found);
-            stack.pop();
-        }
-    }
-
     /// What is less usual about a voicing that fits.
     fn cost(self, voicing: &[i16], frame: &Frame<'_>) -> i32 {
+        // In a spread stands no tension that nobody asked for.
+        let tension = if self == Self::Spread { 6 } else { 1 };
         let colours: i32 = voicing
             .iter()
             .skip(1)
@@ -324,15 +304,26 @@ impl Form {
                     Colour::Member => 0,
                     // An altered tension wants the symbol to ask for it.
                     Colour::Available if frame.is_dominant() && matches!(up, 1 | 3 | 6 | 8) => 5,
-                    Colour::Available => 1,
-                    _ => 3,
+                    // The sixth that stands for a seventh is no tension.
+                    Colour::Available if frame.sevenths().contains(&class) => 1,
+                    Colour::Available => tension,
+                    _ => 3 + tension,
                 }
             })
             .sum();
         let count = |wanted: fn(i16) -> bool| gaps(voicing).filter(|&g| wanted(g)).count() as i32;
         let shape = match self {
-            Self::Fourths => count(|g| g != 5) * 3,
-            Self::Cluster => count(|g| g == 3) * 2,
+            // A third stands best on top of the fourths.
+            Self::Fourths => {
+                let third = gaps(voicing).position(|g| matches!(g, 3 | 4));
+                count(|g| g != 5) * 5 + i32::from(third.is_some_and(|at| at > 0)) * 2
+            }
+            // The lead stands a third over the rest, in which there is a half step.
+            Self::Cluster => {
+                let apart = gaps(voicing).next().unwrap_or(0) > 4;
+                let bites = gaps(voicing).any(|g| g == 1);
+                count(|g| g == 3) * 2 + i32::from(apart) * 2 + i32::from(!bites)
+            }
             Self::FiveNoteSoli => {
                 // The substitution stands where the doubled lead would.
                 let lead = voicing.first().copied().unwrap_or(0);
@@ -342,13 +333,17 @@ impl Form {
                     .min()
                     .unwrap_or(12);
                 // Doubling the lead after all is what this form is there to avoid.
-                near * 2 + if distinct(voicing) { 0 } else { 9 }
+                near * 2 + if distinct(voicing) { 0 } else { 9 } + bottom(voicing, frame)
             }
             Self::Spread => {
                 let root = voicing.last().copied().unwrap_or(0);
-                i32::from((root - 45).abs()) / 3 + i32::from(gaps(voicing).max().unwrap_or(0) > 12)
+                let doubled = i32::from(!distinct(voicing)) * 2;
+                i32::from((root - 45).abs()) / 3
+                    + i32::from(gaps(voicing).max().unwrap_or(0) > 12)
+                    + doubled
             }
-            Self::ThreePart | Self::TwoPart => {
+            Self::TwoPart => two_part_shape(voicing, frame),
+            Self::ThreePart => {
                 let span =
                     voicing.first().copied().unwrap_or(0) - voicing.last().copied().unwrap_or(0);
                 let guide = voicing.iter().skip(1).filter(|m| {
@@ -363,10 +358,103 @@ impl Form {
     }
 }
 
+/// A search for every voicing of a form, from the lead down.
+struct Search<'f> {
+    form: Form,
+    frame: &'f Frame<'f>,
+    voices: usize,
+    lowest: i16,
+    /// By pitch class.
+    may_sound: [bool; 12],
+    found: Vec<(i32, Voicing)>,
+}
+
+impl Search<'_> {
+    fn descend(&mut self, stack: &mut Voicing) {
+        if stack.len() == self.voices {
+            // What is made keeps to the published span; what is read may lie a step inside it.
+            let span = stack.first().zip(stack.last()).map_or(0, |(a, b)| a - b);
+            let too_close = self.form == Form::FiveNoteSoli && span < 12;
+            if !too_close && self.form.fits(stack, Some(self.frame)) {
+                let cost = self.form.cost(stack, self.frame);
+                self.found.push((cost, stack.clone()));
+            }
+            return;
+        }
+        let Some(&above) = stack.last() else {
+            return;
+        };
+        for gap in self.form.gap_range(stack.len() - 1, self.voices) {
+            let next = above - gap;
+            if next >= self.lowest && self.may_go_on(stack, next) {
+                stack.push(next);
+                self.descend(stack);
+                stack.pop();
+            }
+        }
+    }
+
+    /// Whether a voicing with this note next may still fit.
+    fn may_go_on(&self, stack: &[i16], next: i16) -> bool {
+        let class = PitchClass::new(next);
+        let sounds = usize::try_from(next.rem_euclid(12)).ok();
+        if !sounds
+            .and_then(|c| self.may_sound.get(c))
+            .is_some_and(|s| *s)
+        {
+            return false;
+        }
+        let (Some(&lead), last) = (stack.first(), stack.len() + 1 == self.voices) else {
+            return false;
+        };
+        match self.form {
+            Form::Spread if last => next <= SPREAD_ROOT && class == self.frame.bass(),
+            Form::Spread => next >= self.lowest + 7,
+            Form::TriadOverBass if last => class == self.frame.bass(),
+            Form::TriadOverBass => lead - next <= 12,
+            Form::FiveNoteSoli => lead - next <= 17,
+            Form::ThreePart => lead - next <= 16,
+            Form::Cluster => lead - next <= 10,
+            Form::UpperStructure if stack.len() > 2 => {
+                matches!(class.above(self.frame.chord.root.class()), 4 | 10)
+            }
+            _ => true,
+        }
+    }
+}
+
 impl fmt::Display for Form {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         f.write_str(self.name())
     }
+}
+
+/// What is unloved about the bottom of a five-note soli: a tension there, or a second over it.
+fn bottom(voicing: &[i16], frame: &Frame<'_>) -> i32 {
+    let [.., above, bottom] = voicing else {
+        return 0;
+    };
+    let tension = frame.colour(PitchClass::new(*bottom)) != Colour::Member;
+    i32::from(tension) * 8 + i32::from(above - bottom <= 2) * 5
+}
+
+/// What is unloved about two voices: bare octaves, fourths and fifths, wide gaps, and a lower voice that is no
+/// guide tone. Thirds, sixths and tenths sound best.
+fn two_part_shape(voicing: &[i16], frame: &Frame<'_>) -> i32 {
+    let [lead, below] = voicing else {
+        return 0;
+    };
+    let class = PitchClass::new(*below);
+    let guide = frame.third() == Some(class) || frame.sevenths().contains(&class);
+    let interval = match lead - below {
+        3 | 4 | 8 | 9 => 0,
+        6 | 10 | 15 | 16 => 1,
+        5 => 2,
+        7 | 11 => 3,
+        12 => 12,
+        _ => 5,
+    };
+    interval + if guide { 0 } else { 3 }
 }
 
 /// A half step under the lead, or a minor ninth that is not a b9 over the root of a dominant.
@@ -492,14 +580,16 @@ fn is_spread(voicing: &[i16], frame: &Frame<'_>) -> bool {
     let over_root = PitchClass::new(second).above(PitchClass::new(bottom));
     PitchClass::new(bottom) == frame.bass()
         && bottom <= SPREAD_ROOT
-        && top - bottom >= SPREAD_SPAN
+        && top - bottom >= if voicing.len() == 4 { 15 } else { 19 }
         && second - bottom >= 7
         && (3..=11).contains(&over_root)
         && holds_guide_tones(voicing, frame)
-        // The lead may be the root too; nothing else is doubled where the chord has a seventh.
+        // The lead may be the root too, or of five voices be doubled by an inner one; nothing else is doubled
+        // where the chord has a seventh.
         && (frame.sevenths().is_empty()
-            || distinct(voicing.get(..voicing.len() - 1).unwrap_or_default())
-                && distinct(voicing.get(1..).unwrap_or_default()))
+            || distinct(voicing.get(1..).unwrap_or_default())
+                && (voicing.len() == 5
+                    || distinct(voicing.get(..voicing.len() - 1).unwrap_or_default())))
 }
 
 fn is_triad_over_bass(voicing: &[i16], frame: &Frame<'_>) -> bool {

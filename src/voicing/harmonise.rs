@@ -33,8 +33,8 @@ impl Way {
         match self {
             Self::Chord => "the chord",
             Self::Tension => "the chord with a tension",
-            Self::PassingDiminished => "the passing diminished seventh",
-            Self::OtherDiminished => "another diminished seventh",
+            Self::PassingDiminished => "the diminished seventh that holds it",
+            Self::OtherDiminished => "another diminished seventh on it",
             Self::Dominant => "an approach chord",
             Self::TargetTonic => "the chord that the dominant leads to",
             Self::RelatedSecond => "the related minor seventh",

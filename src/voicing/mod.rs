@@ -10,12 +10,14 @@ mod form;
 pub mod harmonise;
 pub mod low;
 mod mechanical;
+mod scale;
 mod technique;
 
 pub use colour::{Colour, Frame, leads};
 pub use form::Form;
 pub use harmonise::{Harmonisation, Label, Way};
 pub use mechanical::Mechanical;
+pub use scale::Scale;
 pub use technique::{Technique, UnknownTechnique};
 
 use crate::ground::pitch::PitchClass;

@@ -13,7 +13,7 @@ use crate::ground::time::{Meter, Ticks};
 use crate::notation::{Quarters, ZERO, quarters};
 use crate::score::identity::{Identity, identify_all};
 use crate::score::{
-    Articulations, ChordMark, Key, Mark, Note, NoteFlags, Part, Score, Stated, in_force,
+    Articulations, ChordMark, Key, Mark, Note, NoteFlags, Part, Place, Score, Stated, in_force,
 };
 use std::collections::{BTreeMap, BTreeSet};
 use std::fmt::Write as _;
@@ -94,6 +94,19 @@ struct Column {
 /// [`Unwritable`] when the score has what a grid has no cell for: several notes at once in a part
 /// that plays one, bars that are not full, an instrument the catalogue does not know.
 pub fn write(score: &Score, cells: Cells) -> Result<String, Unwritable> {
+    write_with_comments(score, cells, &[])
+}
+
+/// The same, with comments under the systems that their places stand in; each begins with bar and beat.
+///
+/// # Errors
+///
+/// As [`write`].
+pub fn write_with_comments(
+    score: &Score,
+    cells: Cells,
+    comments: &[(Place, String)],
+) -> Result<String, Unwritable> {
     let mut score = score.clone();
     score.lay_out();
     let score = &score;
@@ -133,7 +146,15 @@ pub fn write(score: &Score, cells: Cells) -> Result<String, Unwritable> {
             let _ = writeln!(out, "{head:<12}{}{:pad$} = {name}", row.label, "");
         }
     }
-    systems(&mut out, &rows, &bars, !score.chords.is_empty());
+    let comments: Vec<(usize, String)> = comments
+        .iter()
+        .map(|(at, text)| {
+            let (bar, beat) = (score.bar_number(at.bar), score.beat_at(*at));
+            let line = format!("; bar {bar}, beat {beat}: {}", one_line(text));
+            (at.bar as usize, line)
+        })
+        .collect();
+    systems(&mut out, &rows, &bars, &comments, !score.chords.is_empty());
     Ok(out)
 }
 
@@ -596,7 +617,13 @@ fn signs(marks: Articulations) -> String {
 }
 
 /// Systems of a few bars, every column as wide as its widest cell.
-fn systems(out: &mut String, rows: &[Row<'_>], bars: &[Column], chords: bool) {
+fn systems(
+    out: &mut String,
+    rows: &[Row<'_>],
+    bars: &[Column],
+    comments: &[(usize, String)],
+    chords: bool,
+) {
     let names = rows.iter().map(|r| r.label.width());
     let margin = names.chain([5]).max().unwrap_or(5);
     let widths: Vec<Vec<usize>> = bars.iter().map(column_widths).collect();
@@ -637,6 +664,10 @@ fn systems(out: &mut String, rows: &[Row<'_>], bars: &[Column], chords: bool) {
         line("count", &|b| Some(b.counts.clone()));
         for (i, row) in rows.iter().enumerate() {
             line(&row.label, &|b| b.rows.get(i).cloned());
+        }
+        for (_, comment) in comments.iter().filter(|c| (from..to).contains(&c.0)) {
+            out.push_str(comment);
+            out.push('\n');
         }
         from = to;
     }

@@ -16,7 +16,7 @@
 
 mod backing;
 mod bands;
-mod chords;
+pub mod chords;
 mod curve;
 mod faults;
 mod grid;
@@ -24,7 +24,7 @@ mod line;
 mod measure;
 mod open;
 mod passage;
-mod plan;
+pub mod plan;
 mod right;
 mod slips;
 mod table;

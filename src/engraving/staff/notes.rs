@@ -65,7 +65,7 @@ impl StaffDrawing {
 
     pub(super) fn head(&mut self, head: &DrawnHead, onset: f64, x: f64) {
         let class = match head.highlight {
-            Some(Highlight::Fault) => "f",
+            Some(Highlight::Fault | Highlight::Passing) => "f",
             Some(Highlight::Mended) => "d",
             None => "",
         };
@@ -78,7 +78,7 @@ impl StaffDrawing {
         match head.highlight {
             Some(Highlight::Fault) => self.canvas.ring(middle, at, "r"),
             Some(Highlight::Mended) => self.canvas.frame(middle, at, "k"),
-            None => return,
+            Some(Highlight::Passing) | None => return,
         }
         self.reach
             .add(middle - 1.2, middle + 1.2, at - 1.0, at + 1.0);

@@ -35,6 +35,7 @@ pub(super) fn read(
     scale: &mut Scale,
 ) -> Parsed<()> {
     let mut found = DirectionContent::default();
+    let below = element.attr("placement")?.as_deref() == Some("below");
     while let Some(child) = xml.child()? {
         match child.name() {
             "direction-type" => direction_type(xml, part, &mut found)?,
@@ -66,7 +67,7 @@ pub(super) fn read(
         part.said_symbols.look(&text, at, by, span);
         part.part
             .words
-            .push(Mark::new(at, Words { text, staff }, span));
+            .push(Mark::new(at, Words { text, staff, below }, span));
     }
     for (text, span) in found.dynamics {
         part.part.dynamics.push(Mark::new(at, text, span));

@@ -11,6 +11,7 @@ mod finding;
 mod map;
 mod pitch;
 mod players;
+pub mod sheet;
 
 pub use class::render as class;
 
@@ -401,7 +402,14 @@ fn footer() -> String {
          holds from an earlier bar. <span class=\"e\">◆</span> error, \
          <span class=\"w0\">▲</span> warning, <span class=\"o\">●</span> note. A checked fix was tried on \
          the score: the finding goes and no new error or warning comes. A suggestion was not, or brings something \
-         else up.</p><details><summary>Licence of the musical signs</summary><pre>{}</pre></details></footer>\n",
+         else up.</p>{}</footer>\n",
+        licence()
+    )
+}
+
+fn licence() -> String {
+    format!(
+        "<details><summary>Licence of the musical signs</summary><pre>{}</pre></details>",
         escape_lines(FONT_LICENCE)
     )
 }

@@ -73,6 +73,7 @@ pub(super) fn render(
                         shown,
                         column: None,
                         marks: &mended.marks,
+                        under: &[],
                         names: false,
                         label: format!("{}: {caption}", part.name),
                     },

@@ -416,6 +416,7 @@ pub fn check(input: &RuleInput<'_>, out: &mut Vec<Finding>) {
         } else {
             group.iter().map(|(_, _, i)| *i).collect()
         };
+        let mut blamed: Vec<usize> = Vec::new();
         for i in looked_at {
             let Some(voter) = voters.get_mut(i) else {
                 continue;
@@ -430,9 +431,11 @@ pub fn check(input: &RuleInput<'_>, out: &mut Vec<Finding>) {
                 voter.blamed = None;
             } else if voter.blamed != Some((key, expected)) {
                 voter.blamed = Some((key, expected));
-                out.push(differs(input, voter, at, onset, expected));
+                blamed.push(i);
             }
         }
+        let blamed: Vec<&Voter<'_>> = blamed.iter().filter_map(|i| voters.get(*i)).collect();
+        out.extend(differ(input, &blamed, at, onset, expected));
     }
 }
 
@@ -482,36 +485,78 @@ fn at_concert_pitch(input: &RuleInput<'_>) -> Option<Finding> {
     Some(finding.instead(wanted.join("; ")))
 }
 
-fn differs(
+/// Players of one instrument with one signature have one mistake.
+fn differ(
     input: &RuleInput<'_>,
-    voter: &Voter<'_>,
+    blamed: &[&Voter<'_>],
     at: Place,
     onset: Ticks,
     expected: usize,
-) -> Finding {
+) -> Vec<Finding> {
+    let what = |v: &Voter<'_>| {
+        let instrument = v.instrument.map(|i| i.key.clone());
+        (
+            instrument,
+            v.part.key(onset).fifths,
+            v.part.transposition(onset),
+        )
+    };
+    let mut alike: Vec<Vec<&Voter<'_>>> = Vec::new();
+    for voter in blamed {
+        let same = |group: &&mut Vec<&Voter<'_>>| {
+            group
+                .first()
+                .is_some_and(|v| v.instrument.is_some() && what(v) == what(voter))
+        };
+        match alike.iter_mut().find(same) {
+            Some(group) => group.push(voter),
+            None => alike.push(vec![voter]),
+        }
+    }
+    let found = alike.iter();
+    found
+        .filter_map(|group| differs(input, group, at, onset, expected))
+        .collect()
+}
+
+fn differs(
+    input: &RuleInput<'_>,
+    voters: &[&Voter<'_>],
+    at: Place,
+    onset: Ticks,
+    expected: usize,
+) -> Option<Finding> {
+    let voter = voters.first()?;
     // The spelling nearest to no signature.
     let concert = match i8::try_from(expected) {
         Ok(n) if n > 6 => n - 12,
         Ok(n) => n,
         Err(_) => 0,
     };
-    let name = wording::part(input.score, voter.index);
+    let parts: Vec<u32> = voters.iter().map(|v| v.index).collect();
+    let name = names(input.score, &parts);
     let found = signs(voter.part.key(onset).fifths);
     let wanted = signs(written_fifths(concert, voter.part.transposition(onset)));
     let player = voter.instrument.map_or_else(
         || "this part".to_owned(),
         |i| wording::with_article(&i.name),
     );
-    RULE
+    let has = if parts.len() > 1 {
+        "signatures have"
+    } else {
+        "signature has"
+    };
+    let finding = RULE
         .finding(
             at,
             format!(
-                "{name}: the key signature has {found}; the other parts are in concert {}, which {player} reads as {wanted}",
+                "{name}: the key {has} {found}; the other parts are in concert {}, which {player} reads as {wanted}",
                 signs(concert)
             ),
         )
-        .parts([voter.index])
-        .instead(format!("{name}: write {wanted}"))
+        .parts(parts)
+        .instead(format!("{name}: write {wanted}"));
+    Some(finding)
 }
 
 crate::rules::test_examples!(RULE);

@@ -16,6 +16,8 @@ use std::ops::Range;
 /// More seats than any section has. Of these each is held against every other; in a crowd only
 /// neighbours are, so that the work does not grow with the square of a section.
 const MOST_SEATS: usize = 64;
+/// Lines in order move at most nine tenths as far as the lines that cross.
+const CLEARLY_LESS: (i32, i32) = (10, 9);
 
 /// How much smoother the lines must be, in semitones, for another note in the chord.
 const CHORD_CHANGED: i32 = 4;
@@ -36,10 +38,22 @@ pub struct Crossing<'a> {
     pub lead: bool,
     /// How many sonorities in a row it goes on for.
     pub length: usize,
+    /// The last of them.
+    last: usize,
 }
 
-/// Every crossing of the passages that no slip explains.
+/// Every crossing of the passages that no slip explains, but for lines that are meant to cross.
 pub fn crossings<'a>(diagnosed: &DiagnosedScore<'a>) -> Vec<Crossing<'a>> {
+    let mut found = seats_out_of_order(diagnosed);
+    found.retain(|crossing| {
+        let choir = crossing.at.passage.section.is_choir();
+        let asked_for = choir && diagnosed.style.counterpoint;
+        asked_for || crossing.has_technique() || crossing.is_smoother_in_order()
+    });
+    found
+}
+
+fn seats_out_of_order<'a>(diagnosed: &DiagnosedScore<'a>) -> Vec<Crossing<'a>> {
     let mut found: Vec<Crossing<'a>> = Vec::new();
     for passage in diagnosed.passages {
         if passage.section.chordal || passage.section.parts.len() < 2 || !passage.keeps_order {
@@ -96,8 +110,9 @@ pub fn crossings<'a>(diagnosed: &DiagnosedScore<'a>) -> Vec<Crossing<'a>> {
                 && *at + 1 == index
             {
                 *at = index;
-                if let Some(open) = found.last_mut().filter(|_| struck) {
-                    open.length += 1;
+                if let Some(open) = found.last_mut() {
+                    open.length += usize::from(struck);
+                    open.last = index;
                 }
                 continue;
             }
@@ -109,6 +124,7 @@ pub fn crossings<'a>(diagnosed: &DiagnosedScore<'a>) -> Vec<Crossing<'a>> {
             run = Some((seats, index));
             found.push(Crossing {
                 length: 1,
+                last: index,
                 at: SonorityAt {
                     passage,
                     index,
@@ -271,6 +287,45 @@ fn motion(crossing: &Crossing<'_>, way: &[Change]) -> i32 {
 }
 
 impl Crossing<'_> {
+    /// A technique is in force.
+    pub fn has_technique(&self) -> bool {
+        let diagnosis = self.at.passage.diagnoses.get(self.at.index);
+        diagnosis.is_some_and(|d| d.technique.is_some())
+    }
+
+    /// With the seats in order, or one of them an octave away, the lines into the crossing and out of it
+    /// move clearly less. Lines that cross by steps are written so.
+    fn is_smoother_in_order(&self) -> bool {
+        let passage = self.at.passage;
+        let sonority = |at: Option<usize>| at.and_then(|i| passage.sonorities.get(i));
+        let ends = [
+            (self.at.index, self.at.index.checked_sub(1)),
+            (self.last, self.last.checked_add(1)),
+        ];
+        let (mut as_written, mut in_order) = (0, 0);
+        for (here, beside) in ends {
+            if let (Some(here), Some(beside)) = (sonority(Some(here)), sonority(beside)) {
+                let mut own: SmallVec<[&Voice; 8]> = here.voices.iter().collect();
+                own.retain(|v| self.faults.iter().any(|f| f.note.part == v.note.part));
+                // Voices are in order of pitch, so their seats in order have the pitches in turn.
+                let mut seats = own.clone();
+                seats.sort_unstable_by_key(|v| v.seat);
+                for (seat, ordered) in seats.iter().zip(&own) {
+                    let mut others = beside.voices.iter();
+                    if let Some(other) = others.find(|v| v.seat == seat.seat) {
+                        as_written += i32::from((other.midi - seat.midi).abs());
+                        in_order += i32::from((other.midi - ordered.midi).abs());
+                    }
+                }
+            }
+        }
+        let octave = octaves_astray(self)
+            .into_iter()
+            .map(|way| motion(self, &way));
+        let octave = octave.min().filter(|_| self.last == self.at.index);
+        CLEARLY_LESS.0 * octave.map_or(in_order, |o| o.min(in_order)) <= CLEARLY_LESS.1 * as_written
+    }
+
     /// The finding of a rule for this crossing: `what`, and who has which note.
     pub fn finding(&self, score: &Score, rule: &Rule, what: &str) -> Finding {
         let mut message = format!("{what}: {}", wording::who_has(score, &self.faults));

@@ -8,7 +8,7 @@ use crate::rules::rule::{DependsOn, Example, Exception, Group, Rule, Silent};
 pub static RULE: Rule = Rule {
     name: "lead-not-on-top",
     group: Group::Voicing,
-    asks: "The lead seat has the top note of every chord in a block passage.",
+    asks: "The lead seat has the top note of every chord in a block passage. A warning where neither a technique nor a chord symbol is known.",
     why: "The highest voice is heard as the melody: with another part above it the tune is gone for a beat.",
     source: "published: jazz arranging text; common practice, no source",
     level: Level::Error,
@@ -68,6 +68,25 @@ trumpet 3 | G4  F#4 G4  G4  |
             },
         },
         Exception {
+            says: "lines that cross by steps, where no technique is in force: in order they would move no less",
+            silent: Silent::Passage {
+                passage: "\
+key: C major
+meter: 4/4
+section: trumpets
+parts: trumpet 1 = trumpet
+       trumpet 2 = trumpet
+       trumpet 3 = trumpet
+
+count     | 1  2  3  4  | 1  |
+trumpet 1 | G5 F5 E5 F5 | G5 |
+trumpet 2 | E5 F5 G5 F5 | E5 |
+trumpet 3 | C5 C5 C5 D5 | C5 |
+",
+                but: "trumpet 2 | E5 D5 G5 D5 | E5 |",
+            },
+        },
+        Exception {
             says: "passages that are not in rhythmic unison, except where the style asks for it (choir)",
             silent: Silent::Passage {
                 passage: "\
@@ -93,7 +112,15 @@ bass    | F3 -  C3 -  D3 -  | F3 Bb2 F3 |
 
 pub fn check(input: &RuleInput<'_>, out: &mut Vec<Finding>) {
     for crossing in input.crossings().iter().filter(|c| c.lead) {
-        out.push(crossing.finding(input.score, &RULE, "the lead is not on top"));
+        let finding = crossing.finding(input.score, &RULE, "the lead is not on top");
+        // Without a technique or chord symbols only the lines tell that a seat was to have the lead.
+        let symbol = input.score.chord_at(crossing.at.sonority.onset);
+        let told = crossing.has_technique() || symbol.is_some_and(|m| m.value.chord.is_some());
+        out.push(if told {
+            finding
+        } else {
+            finding.level(Level::Warning)
+        });
     }
 }
 

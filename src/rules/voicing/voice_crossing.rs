@@ -68,6 +68,25 @@ trumpet 3 | A4  A4  B4 | F#4 |
             },
         },
         Exception {
+            says: "lines that cross by steps, where no technique is in force: in order they would move no less",
+            silent: Silent::Passage {
+                passage: "\
+key: C major
+meter: 4/4
+section: trumpets
+parts: trumpet 1 = trumpet
+       trumpet 2 = trumpet
+       trumpet 3 = trumpet
+
+count     | 1  2  3  4  | 1  |
+trumpet 1 | G5 A5 G5 A5 | G5 |
+trumpet 2 | E5 D5 C5 D5 | E5 |
+trumpet 3 | C5 D5 E5 D5 | C5 |
+",
+                but: "trumpet 3 | C5 B4 E5 B4 | C5 |",
+            },
+        },
+        Exception {
             says: "passages that are not in rhythmic unison, except where the style asks for it (choir)",
             silent: Silent::Passage {
                 passage: "\

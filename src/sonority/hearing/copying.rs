@@ -70,6 +70,8 @@ fn copy_of(score: &Score, witness: &Witness, line: usize, other: usize) -> Optio
         harmony.then(|| with.midi - attack.midi)
     };
     let mut best: Option<Found> = None;
+    // Lines that are one elsewhere too are so by design: a copy is pasted once.
+    let (mut copies, mut elsewhere, mut parted) = (0, 0, true);
     let mut from = 0;
     while from < own.attacks.len() {
         let Some(interval) = apart(from) else {
@@ -80,7 +82,13 @@ fn copy_of(score: &Score, witness: &Witness, line: usize, other: usize) -> Optio
         while apart(to) == Some(interval) {
             to += 1;
         }
-        if to - from >= FEW && interval == 0 {
+        if interval != 0 {
+            parted = true;
+        } else if to - from < FEW {
+            elsewhere += to - from;
+        } else {
+            copies += usize::from(parted);
+            parted = false;
             let found = judge(
                 score,
                 witness,
@@ -99,7 +107,7 @@ fn copy_of(score: &Score, witness: &Witness, line: usize, other: usize) -> Optio
         }
         from = to;
     }
-    best
+    best.filter(|_| copies < 2 && elsewhere < FEW)
 }
 
 /// A run of notes of one line that are those of another.

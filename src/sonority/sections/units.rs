@@ -82,7 +82,9 @@ pub(super) fn units(score: &Score, named: Vec<Section>) -> Vec<Unit> {
             })
             .collect();
         let kinds = instruments(&section);
-        if section.is(Property::GroupedByName) && kinds.len() > 1 && !in_one_rhythm(score, &strikes)
+        if section.is(Property::GroupedByName)
+            && kinds.len() > 1
+            && !in_one_rhythm(score, &section, &strikes)
         {
             units.extend(
                 kinds
@@ -179,28 +181,29 @@ fn strikes(part: &Part) -> Vec<Strike> {
     all
 }
 
-/// Whether in most bars that several of them play in, all who play strike together.
-fn in_one_rhythm(score: &Score, strikes: &[Vec<Strike>]) -> bool {
+/// Whether in three bars of four that several of its instruments play in, all who play strike together.
+fn in_one_rhythm(score: &Score, section: &Section, strikes: &[Vec<Strike>]) -> bool {
     let (mut shared, mut same) = (0, 0);
+    let key = |m: &SectionPart| m.instrument.map(|i| i.key.as_str());
     for bar in &score.bars {
         let (from, to) = (bar.start, bar.start + bar.length);
-        let mut playing = strikes.iter().filter_map(|all| {
+        let mut playing = section.parts.iter().zip(strikes).filter_map(|(m, all)| {
             let a = all.partition_point(|s| s.onset < from);
             let b = all.partition_point(|s| s.onset < to);
-            all.get(a..b).filter(|s| !s.is_empty())
+            Some((key(m), all.get(a..b).filter(|s| !s.is_empty())?))
         });
-        let Some(first) = playing.next() else {
+        let Some((kind, first)) = playing.next() else {
             continue;
         };
         let onsets = |s: &Strike| s.onset;
-        let mut others = 0;
-        let mut agree = 0;
-        for other in playing {
-            others += 1;
-            agree += usize::from(other.iter().map(onsets).eq(first.iter().map(onsets)));
+        let (mut several, mut agree) = (false, true);
+        for (other, struck) in playing {
+            several |= other != kind;
+            agree &= struck.iter().map(onsets).eq(first.iter().map(onsets));
         }
-        shared += usize::from(others > 0);
-        same += usize::from(others > 0 && agree == others);
+        // A pair of one instrument says nothing of the others.
+        shared += usize::from(several);
+        same += usize::from(several && agree);
     }
-    same * 2 > shared
+    same * 4 > shared * 3
 }

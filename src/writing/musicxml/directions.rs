@@ -6,7 +6,7 @@ use crate::ground::chord::DegreeEdit;
 use crate::ground::pitch::NoteName;
 use crate::ground::time::Ticks;
 use crate::notation::{Quarters, ZERO, quarters};
-use crate::score::{ChordMark, Mark, Part, Score, in_force};
+use crate::score::{ChordMark, Mark, Part, Score, Words, in_force};
 use crate::writing::harmony;
 use std::fmt::Write as _;
 
@@ -27,7 +27,7 @@ pub(super) struct Direction {
 enum DirectionKind {
     Rehearsal(String),
     Tempo(f64),
-    Words(String, u8),
+    Words(Words),
     Dynamics(String),
     Chord(ChordMark),
 }
@@ -49,7 +49,7 @@ pub(super) fn directions(score: &Score, part: &Part) -> Vec<Vec<Direction>> {
         DirectionKind::Tempo(*t)
     });
     add(&mut bars, &part.words, per_quarter, |w| {
-        DirectionKind::Words(w.text.clone(), w.staff)
+        DirectionKind::Words(w.clone())
     });
     add(&mut bars, &part.dynamics, per_quarter, |d| {
         DirectionKind::Dynamics(d.clone())
@@ -102,16 +102,16 @@ impl PartWriter<'_> {
                 &format!("<rehearsal>{}</rehearsal>", escape(text)),
                 "",
             ),
-            DirectionKind::Words(text, staff) => {
+            DirectionKind::Words(words) => {
                 let staff = if self.page.part.staves > 1 {
-                    format!("<staff>{staff}</staff>")
+                    format!("<staff>{}</staff>", words.staff)
                 } else {
                     String::new()
                 };
                 line(
                     out,
-                    "above",
-                    &format!("<words>{}</words>", escape(text)),
+                    if words.below { "below" } else { "above" },
+                    &format!("<words>{}</words>", escape(&words.text)),
                     &staff,
                 );
             }
