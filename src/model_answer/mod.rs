@@ -17,9 +17,11 @@
 //! | `trying` | the line that the rules find nothing in |
 //! | `writing_out` | the parts |
 //! | `remarks` | what there is to say |
+//! | `alternatives` | the other voicings of each note, and what each gives up |
 //! | `explained`, `plan` | an answer in words; a melody's sheet, before it is voiced |
 //! | `keys`, `planted` | practice sheets: the answer in many keys, and with mistakes to hunt for |
 //! | `nothing_fits` | where no right voicing fits, for those who want no way out |
+mod alternatives;
 mod answer;
 mod arrangement;
 mod cheapest;
@@ -39,6 +41,7 @@ mod trying;
 mod ways_out;
 mod writing_out;
 
+pub use alternatives::{Alternative, alternatives, one_above_the_other};
 pub use answer::{Answer, Remark, Step, WayOut, Weighed};
 pub use explained::{Explained, explain, with_words};
 pub use keys::{KeyedAnswer, Keys, joined, voice_in_keys};
