@@ -172,13 +172,13 @@ impl<'a> Seats<'a> {
         let taken = &step.chosen;
         let mut words = Vec::new();
         if other.technique != taken.technique {
-            words.push(format!("{} for {}", taken.technique, other.technique));
+            words.push(format!("{} ({} instead)", taken.technique, other.technique));
         }
         let label = |o: &Weighed| o.harmony.as_ref().map(|(_, l)| l.clone());
         if let (Some(own), Some(first)) = (label(other), label(taken))
             && own != first
         {
-            words.push(format!("{first} for {own}"));
+            words.push(format!("{first} ({own} instead)"));
         } else if !taken.names.is_empty() && taken.names.len() == other.names.len() {
             let missing = |a: &Weighed, b: &Weighed| -> Vec<String> {
                 let lost = a.names.iter().filter(|n| !b.names.contains(n));
@@ -186,7 +186,7 @@ impl<'a> Seats<'a> {
             };
             let (lost, new) = (missing(taken, other), missing(other, taken));
             if !lost.is_empty() {
-                words.push(format!("{} for {}", lost.join(" "), new.join(" ")));
+                words.push(format!("{} ({} instead)", lost.join(" "), new.join(" ")));
             }
         }
         let parts = self.parts(step);
@@ -194,7 +194,7 @@ impl<'a> Seats<'a> {
         words.extend(self.leaps(step, other, neighbours, &parts));
         let low_before = lowest_rub(&taken.voicing);
         if lowest_rub(&other.voicing) && !low_before {
-            words.push("an interval near its low limit".to_owned());
+            words.push("distance from the low limits".to_owned());
         }
         if words.is_empty() {
             words.push("a little smoothness".to_owned());
@@ -225,8 +225,7 @@ impl<'a> Seats<'a> {
                 names.push(self.name(part, voice));
             }
         }
-        (!names.is_empty())
-            .then(|| format!("{} outside the comfortable register", names.join(" and ")))
+        (!names.is_empty()).then(|| format!("the comfortable register of {}", names.join(" and ")))
     }
 
     /// The seats that leap over a fifth, or strike the same note again, where they did not.
@@ -261,10 +260,10 @@ impl<'a> Seats<'a> {
         }
         let mut words = Vec::new();
         if !leaping.is_empty() {
-            words.push(format!("a leap over a fifth in {}", leaping.join(" and ")));
+            words.push(format!("a smooth line in {}", leaping.join(" and ")));
         }
         if !repeating.is_empty() {
-            words.push(format!("repeated notes in {}", repeating.join(" and ")));
+            words.push(format!("movement in {}", repeating.join(" and ")));
         }
         words
     }
