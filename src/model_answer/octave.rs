@@ -7,17 +7,19 @@ use super::seats::Seat;
 use crate::diagnosis::lead_passage;
 use crate::ground::pitch::Transposition;
 use crate::score::Score;
-use crate::score::identity::identify_all;
 use crate::style::Style;
 
 /// A note that the lead's player does not have counts as so many that have no voicing.
 const LEAD_OUT: usize = 3;
 
+/// So few notes do not move a whole passage.
+const LEAST: usize = 3;
+
 /// The octaves that are tried, in semitones.
 const WAYS: [i16; 4] = [-12, 12, -24, 24];
 
 /// The lead in the octave in which it is voiced, and how far it was moved. Only where a fifth of the notes or more
-/// have no voicing is it moved, and only where that halves them.
+/// lie outside its player's range or have no voicing is it moved, and only where that mends a third of them.
 pub(super) fn settled(
     lead: Score,
     style: &Style,
@@ -28,7 +30,7 @@ pub(super) fn settled(
     let Some(misses) = misses(&lead, style, request, seats, arrangement) else {
         return (lead, 0);
     };
-    if misses.count * 5 < misses.of {
+    if misses.count * 5 < misses.of || misses.count < LEAST {
         return (lead, 0);
     }
     let mut best = (misses.count, 0, lead.clone());
@@ -41,11 +43,11 @@ pub(super) fn settled(
         let Some(there) = self::misses(&moved, style, request, seats, arrangement) else {
             continue;
         };
-        if there.count < best.0 {
+        if there.count < best.0 && there.out <= misses.out {
             best = (there.count, by, moved);
         }
     }
-    if best.0 * 2 <= misses.count {
+    if best.0 * 3 <= misses.count * 2 {
         (best.2, best.1)
     } else {
         (lead, 0)
@@ -54,6 +56,8 @@ pub(super) fn settled(
 
 struct Misses {
     count: usize,
+    /// Notes that the lead's player does not have.
+    out: usize,
     of: usize,
 }
 
@@ -78,19 +82,11 @@ fn misses(
     };
     let player = seats.first()?;
     let out = leads.iter().filter(|m| player.cost(**m).is_none()).count();
-    // Who wrote for this player meant it to lie so.
-    let own = identify_all(lead.instruments.catalogue(), &lead.parts);
-    let own = own.first().and_then(Option::as_ref);
-    let meant = own.is_some_and(|i| i.instrument.key == player.instrument.key);
-    let strained = leads
-        .iter()
-        .filter(|m| !meant && player.cost(**m) == Some(3));
-    let strained = strained.count();
-    let none = (0..leads.len())
-        .filter(|&at| job.options(at).iter().all(|o| o.way_out.is_some()))
-        .count();
+    let none = (0..leads.len()).filter(|&at| job.options(at).is_empty());
+    let none = none.count();
     Some(Misses {
-        count: none + out * LEAD_OUT + strained / 2,
+        count: none + out * LEAD_OUT,
+        out,
         of: leads.len(),
     })
 }

@@ -282,6 +282,7 @@ impl Form {
             Self::Cluster if index == 0 => 3..=5,
             Self::Cluster => 1..=3,
             Self::UpperStructure => 1..=6,
+            Self::Spread if last && voices == 4 => 7..=19,
             Self::Spread if last => 7..=16,
             Self::TriadOverBass if last => 3..=24,
             Self::TwoPart => 3..=16,
@@ -292,7 +293,7 @@ impl Form {
     /// What is less usual about a voicing that fits.
     fn cost(self, voicing: &[i16], frame: &Frame<'_>) -> i32 {
         // In a spread stands no tension that nobody asked for.
-        let tension = if self == Self::Spread { 5 } else { 1 };
+        let tension = if self == Self::Spread { 6 } else { 1 };
         let colours: i32 = voicing
             .iter()
             .skip(1)
@@ -312,8 +313,17 @@ impl Form {
             .sum();
         let count = |wanted: fn(i16) -> bool| gaps(voicing).filter(|&g| wanted(g)).count() as i32;
         let shape = match self {
-            Self::Fourths => count(|g| g != 5) * 3,
-            Self::Cluster => count(|g| g == 3) * 2,
+            // A third stands best on top of the fourths.
+            Self::Fourths => {
+                let third = gaps(voicing).position(|g| matches!(g, 3 | 4));
+                count(|g| g != 5) * 5 + i32::from(third.is_some_and(|at| at > 0)) * 2
+            }
+            // The lead stands a third over the rest, in which there is a half step.
+            Self::Cluster => {
+                let apart = gaps(voicing).next().unwrap_or(0) > 4;
+                let bites = gaps(voicing).any(|g| g == 1);
+                count(|g| g == 3) * 2 + i32::from(apart) * 2 + i32::from(!bites)
+            }
             Self::FiveNoteSoli => {
                 // The substitution stands where the doubled lead would.
                 let lead = voicing.first().copied().unwrap_or(0);
@@ -327,7 +337,10 @@ impl Form {
             }
             Self::Spread => {
                 let root = voicing.last().copied().unwrap_or(0);
-                i32::from((root - 45).abs()) / 3 + i32::from(gaps(voicing).max().unwrap_or(0) > 12)
+                let doubled = i32::from(!distinct(voicing)) * 2;
+                i32::from((root - 45).abs()) / 3
+                    + i32::from(gaps(voicing).max().unwrap_or(0) > 12)
+                    + doubled
             }
             Self::TwoPart => two_part_shape(voicing, frame),
             Self::ThreePart => {
@@ -567,10 +580,12 @@ fn is_spread(voicing: &[i16], frame: &Frame<'_>) -> bool {
         && second - bottom >= 7
         && (3..=11).contains(&over_root)
         && holds_guide_tones(voicing, frame)
-        // The lead may be the root too; nothing else is doubled where the chord has a seventh.
+        // The lead may be the root too, or of five voices be doubled by an inner one; nothing else is doubled
+        // where the chord has a seventh.
         && (frame.sevenths().is_empty()
-            || distinct(voicing.get(..voicing.len() - 1).unwrap_or_default())
-                && distinct(voicing.get(1..).unwrap_or_default()))
+            || distinct(voicing.get(1..).unwrap_or_default())
+                && (voicing.len() == 5
+                    || distinct(voicing.get(..voicing.len() - 1).unwrap_or_default())))
 }
 
 fn is_triad_over_bass(voicing: &[i16], frame: &Frame<'_>) -> bool {
