@@ -65,7 +65,8 @@ impl Job<'_> {
             for (order, octaves) in ways.iter().enumerate() {
                 let (frame, seats) = (frames.first(), self.seats);
                 let voicing = self.arrangement.dealt(&option, frame, octaves, seats);
-                let Some(voicing) = voicing.filter(|v| ways.len() < 2 || !rubs(v, frame)) else {
+                let apart = octaves.blocks.len() > 1;
+                let Some(voicing) = voicing.filter(|v| !apart || !rubs(v, frame)) else {
                     continue;
                 };
                 dealt.push(Weighed {

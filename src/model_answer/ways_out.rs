@@ -257,6 +257,6 @@ impl Doubled<'_> {
         let doubled = voicing.len() - different;
         let unisons = voicing.windows(2).filter(|w| matches!(w, [a, b] if a == b));
         let span = voicing.first().copied().unwrap_or(0) - voicing.last().copied().unwrap_or(0);
-        doubled as i32 * 3 + unisons.count() as i32 * 3 + i32::from(span) / 6
+        doubled as i32 * 6 + unisons.count() as i32 * 3 + i32::from(span) / 6
     }
 }
