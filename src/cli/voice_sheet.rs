@@ -4,10 +4,10 @@ use super::inputs::Inputs;
 use super::replacing::Replaces;
 use super::write_out::{self, complain, to_stdout};
 use crate::model_answer::{
-    self, Answer, KeyedAnswer, Keys, Kind, Planted, Remark, Request, VoiceError, explain, joined,
-    plant, voice_in_keys, with_words,
+    self, Answer, KeyedAnswer, Keys, Kind, Planted, Remark, Request, VoiceError, alternatives,
+    explain, joined, plant, voice_in_keys, with_words,
 };
-use crate::report::answer::{self, AnswerOnPage};
+use crate::report::{self, answer, answer::AnswerOnPage};
 use crate::score::{Format, Place, Score};
 use crate::style::Style;
 use crate::writing;
@@ -27,6 +27,13 @@ pub(super) struct Options {
     /// ranges let it, and begins with its key as a rehearsal mark
     #[arg(long, value_name = "KEYS")]
     keys: Option<Keys>,
+
+    /// Show this many voicings of each note, the one that was taken first: what the whole line costs
+    /// with each, and what it gives up: in a table (.txt), on a page one above the other (.html), or as
+    /// comments of a grid
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u8).range(2..=9),
+          conflicts_with_all = ["explain", "with_mistakes", "keys"])]
+    alternatives: Option<u8>,
 
     /// Plant this many mistakes in the answer, for a class to hunt for; `chartproof proof` finds each of
     /// them at its place
@@ -179,6 +186,9 @@ impl Options {
         cells: writing::grid::Cells,
     ) -> Result<String, String> {
         let answer = &voiced.answer;
+        if let Some(count) = self.alternatives {
+            return alternatives_as(answer, usize::from(count), form, cells);
+        }
         let score = voiced.planted.as_ref().map_or(&answer.score, |p| &p.score);
         let explained = |answer: &Answer| {
             if self.explain {
@@ -229,6 +239,29 @@ impl Options {
             // A table is made of what there is to say.
             Form::Table => answer::text(answer, &explain(answer)),
         })
+    }
+}
+
+/// The best voicings of each note in a form.
+fn alternatives_as(
+    answer: &Answer,
+    count: usize,
+    form: Form,
+    cells: writing::grid::Cells,
+) -> Result<String, String> {
+    let all = alternatives(answer, count);
+    match form {
+        Form::Grid => {
+            let comments = report::alternatives::lines(answer, &all);
+            writing::grid::write_with_comments(&answer.score, cells, &comments)
+                .map_err(|e| e.to_string())
+        }
+        Form::Table => Ok(report::alternatives::text(answer, &all)),
+        Form::Page => Ok(report::alternatives::page(&title(&answer.score), answer, &all)),
+        Form::MusicXml => Err(
+            "alternatives are written as a table (--into FILE.txt), a page (.html) or a grid (.passage)"
+                .to_owned(),
+        ),
     }
 }
 

@@ -17,13 +17,17 @@
 //! | `trying` | the line that the rules find nothing in |
 //! | `writing_out` | the parts |
 //! | `remarks` | what there is to say |
+//! | `alternatives` | the other voicings of each note, and what each gives up |
+//! | `fixed` | choices that the writer made |
 //! | `explained`, `plan` | an answer in words; a melody's sheet, before it is voiced |
 //! | `keys`, `planted` | practice sheets: the answer in many keys, and with mistakes to hunt for |
 //! | `nothing_fits` | where no right voicing fits, for those who want no way out |
+mod alternatives;
 mod answer;
 mod arrangement;
 mod cheapest;
 mod explained;
+mod fixed;
 mod job;
 mod keys;
 mod nothing_fits;
@@ -39,12 +43,13 @@ mod trying;
 mod ways_out;
 mod writing_out;
 
+pub use alternatives::{Alternative, alternatives, one_above_the_other};
 pub use answer::{Answer, Remark, Step, WayOut, Weighed};
 pub use explained::{Explained, explain, with_words};
 pub use keys::{KeyedAnswer, Keys, joined, voice_in_keys};
 pub use plan::{Plan, PlannedNote, Stands, Stretch, plan};
 pub use planted::{Kind, Mistake, Planted, plant};
-pub use request::{Passing, Request, VoiceError};
+pub use request::{Fixed, Passing, Request, VoiceError};
 
 use crate::diagnosis::{frame_at, lead_function, lead_passage};
 use crate::ground::time::Ticks;
@@ -63,6 +68,9 @@ use ways_out::StandIns;
 /// When there is no lead, no section or, where that was asked for, no right voicing; the error says where and what
 /// would help.
 pub fn voice(score: &Score, style: &Style, request: &Request) -> Result<Answer, VoiceError> {
+    if let Some(answer) = fixed::voice(score, style, request) {
+        return answer;
+    }
     let part = seats::lead_part(score, request)?;
     let lead = seats::lead_alone(score, part);
     if !lead.chords.iter().any(|m| m.value.chord.is_some()) {
@@ -109,6 +117,7 @@ pub fn voice(score: &Score, style: &Style, request: &Request) -> Result<Answer, 
                 list.retain(|o| o.way_out.is_none());
             }
         }
+        fixed::keep(&request.fixed, &passage, &mut options);
         // Where no voicing of the new chord goes under the held note, the old one is held too.
         let nothing = |t: &Ticks| {
             let at = passage.sonorities.binary_search_by_key(t, |s| s.onset);

@@ -157,6 +157,12 @@ impl Job<'_> {
             }
         }
         let mut best = best.ok_or_else(|| VoiceError::Unclean(String::new()))?;
+        // What the rules found fault with is no choice.
+        for (at, (list, taken)) in options.iter_mut().zip(&best.line).enumerate() {
+            list.retain(|o| {
+                o.voicing == taken.voicing || !banned.contains(&(at, o.voicing.clone()))
+            });
+        }
         best.options = options;
         self.respell(&mut best);
         Ok(best)

@@ -1,5 +1,6 @@
 //! Reports: findings as text and as a page for people, as JSON for machines. They format and decide nothing.
 
+pub mod alternatives;
 pub mod analysis;
 pub mod answer;
 pub mod class;

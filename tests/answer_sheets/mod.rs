@@ -1,6 +1,7 @@
 //! What is made of a model answer for people who learn: explanations, sheets in many keys, sheets with
 //! planted mistakes.
 
+mod alternatives;
 mod explained;
 mod keys;
 mod lead;
