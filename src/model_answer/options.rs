@@ -92,7 +92,7 @@ impl Job<'_> {
     }
 
     /// Whether the lead moves on by step from a note that is not the chord's.
-    fn passes(&self, at: usize, frames: &[Frame<'_>]) -> bool {
+    pub(super) fn passes(&self, at: usize, frames: &[Frame<'_>]) -> bool {
         let approaches = self.approaches(at);
         let lead = self.lead_midi(at).map(PitchClass::new);
         approaches
