@@ -29,6 +29,15 @@ impl Heard {
         Self { score, judged }
     }
 
+    /// The same without a look for faults of whole parts: for a score that was made here, part by part.
+    pub(crate) fn as_it_stands(mut score: Score, style: &Style) -> Self {
+        style.prepare(&mut score);
+        Self {
+            score,
+            judged: None,
+        }
+    }
+
     /// The score that rules judge. Symbols that were never transposed are one mistake, not one at
     /// every chord.
     pub fn judged(&self) -> &Score {
