@@ -7,6 +7,7 @@ use crate::ground::text::{LONGEST_SENTENCE, cut};
 use crate::rules::shared::stretch;
 use crate::score::Score;
 use crate::score::{Change, Note, NoteRef};
+use crate::sonority::voice_number;
 use smallvec::SmallVec;
 use std::fmt::Write;
 
@@ -92,6 +93,10 @@ pub fn agree(score: &Score, finding: &mut Finding, changes: &[Change]) {
     if all && !finding.expected.is_empty() {
         expected.sort_by_key(|p| std::cmp::Reverse(p.midi()));
         finding.expected = expected;
+    }
+    for note in finding.notes.iter_mut().filter(|n| n.voice == 0) {
+        let voice = finding.expected.iter().position(|p| Some(*p) == note.expected);
+        note.voice = voice.map_or(0, voice_number);
     }
 }
 
