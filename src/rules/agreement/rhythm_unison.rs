@@ -347,6 +347,7 @@ impl SectionBar<'_, '_> {
         let level = if self.passage.section.is_choir()
             || missing.is_none() && self.moves(other)
             || self.company.with.len() <= other.players.len()
+            || self.company.with.len() < 3 && !self.input.is_charted()
             || other
                 .players
                 .iter()
