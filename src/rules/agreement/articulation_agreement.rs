@@ -110,7 +110,8 @@ const PLAIN: u16 = Articulations::ACCENT.0
     | Articulations::STACCATO.0
     | Articulations::TENUTO.0
     | Articulations::MARCATO.0
-    | Articulations::STACCATISSIMO.0;
+    | Articulations::STACCATISSIMO.0
+    | Articulations::FERMATA.0;
 
 /// Marks in words.
 fn named(marks: Articulations, kind: &str) -> String {

@@ -7,8 +7,8 @@ use crate::ground::words::known_words;
 use crate::rules::input::RuleInput;
 use crate::rules::rule::{DependsOn, Example, Exception, Group, Rule, Silent};
 use crate::rules::shared::mark_comparison::{MarkComparison, Odd};
-use crate::rules::shared::together::{Players, Together, most};
-use crate::score::{Hairpin, Part};
+use crate::rules::shared::together::{Player, Players, Together, most};
+use crate::score::{Added, Addition, Hairpin, NoteRef, Part};
 
 pub static RULE: Rule = Rule {
     name: "dynamic-agreement",
@@ -247,19 +247,22 @@ fn levels(
     };
     for attack in model.attacks_in(bar) {
         let onset = attack.onset;
-        let here = all.iter().filter_map(|&p| {
+        let stands = all.iter().filter_map(|&p| {
             let player = together.players.get(p)?;
             let (i, _) = player.at(bar, onset)?;
             let before = i.checked_sub(1).and_then(|i| player.attacks.get(i));
             let (since, own) = in_force(p, onset)?;
-            // In the middle of a crescendo nobody can say how loud it is.
             let changes = changes.get(p).map_or(&[][..], Vec::as_slice);
             let next = changes.partition_point(|t| *t < since);
-            if changes.get(next).is_some_and(|t| *t < onset) {
-                return None;
-            }
-            Some((p, own, before.is_none_or(|b| since > b.onset)))
+            let changing = changes.get(next).is_some_and(|t| *t < onset);
+            let fresh = before.is_none_or(|b| since > b.onset);
+            Some((p, own, fresh, changing))
         });
+        // In the middle of a crescendo nobody can say how loud it is.
+        let here = stands
+            .clone()
+            .filter(|(.., changing)| !changing)
+            .map(|(p, own, fresh, _)| (p, own, fresh));
         // Nearly everywhere all play on as before.
         if !here.clone().any(|(.., fresh)| fresh) {
             continue;
@@ -268,8 +271,39 @@ fn levels(
         let (Some(wanted), true) = (most(&values), values.len() > 1) else {
             continue;
         };
-        for (p, own, _) in here {
-            let louder_lead = p == 0 && own == wanted + 1;
+        let name = |s: usize| known_words().dynamics.steps.get(s).map(|step| &**step);
+        let agree = here.clone().filter(|h| h.2 && h.1 == wanted).count();
+        let adds = |p: usize| {
+            let note = together.note_at(p, bar, onset).zip(name(wanted));
+            let plain = agree > 1 && agree * 2 > values.len();
+            let addition = |(note, name)| Addition {
+                note,
+                what: Added::Dynamic(name),
+            };
+            note.filter(|_| plain).map(addition).into_iter().collect()
+        };
+        // All others have a new dynamic, and one that a hairpin leads to has none.
+        let open = stands.filter(|(.., changing)| *changing);
+        if let (Some((p, ..)), true) = (
+            open.clone().next(),
+            open.count() == 1
+                && agree == values.len()
+                && (agree > 2 || agree == 2 && input.is_charted()),
+        ) {
+            odds.push(Odd {
+                player: p,
+                bar,
+                onset,
+                found: "no dynamic".to_owned(),
+                wanted: name(wanted).unwrap_or("?").to_owned(),
+                level: Level::Warning,
+                adds: adds(p),
+            });
+        }
+        for (p, own, fresh) in here.clone() {
+            // A lead that says nothing of its own is not meant to be louder.
+            let says = fresh || agree < 2;
+            let louder_lead = p == 0 && own == wanted + 1 && says;
             // A mark a little late, before the part's next note, is only drawn late.
             let late = in_force(p, onset + beat).is_some_and(|f| f.1 == wanted);
             if own == wanted || louder_lead || late {
@@ -284,18 +318,19 @@ fn levels(
                 }
                 *slot = Some((own, wanted));
             }
-            let name = |s: usize| {
-                let steps = &known_words().dynamics.steps;
-                steps.get(s).map_or("?", |step| &**step).to_owned()
-            };
+            let named = |s: usize| name(s).unwrap_or("?").to_owned();
             odds.push(Odd {
                 player: p,
                 bar,
                 onset,
-                found: name(own),
-                wanted: name(wanted),
+                found: if fresh || agree < 2 {
+                    named(own)
+                } else {
+                    "no dynamic".to_owned()
+                },
+                wanted: named(wanted),
                 level: Level::Warning,
-                adds: Vec::new(),
+                adds: if fresh { Vec::new() } else { adds(p) },
             });
         }
     }
@@ -353,6 +388,8 @@ fn hairpins(
                     _ => "crescendo hairpin",
                 };
                 let words = |has: bool| format!("{} {name}", if has { "a" } else { "no" });
+                let votes = values.iter().filter(|v| **v).count();
+                let plain = wanted && votes > 1 && votes * 2 > values.len();
                 odds.push(Odd {
                     player: odd,
                     bar,
@@ -360,11 +397,38 @@ fn hairpins(
                     found: words(!wanted),
                     wanted: words(wanted),
                     level: Level::Warning,
-                    adds: Vec::new(),
+                    adds: plain
+                        .then(|| whole_hairpin(input, player, wedge))
+                        .flatten()
+                        .map_or(Vec::new(), |both| both.to_vec()),
                 });
             }
         }
     }
+}
+
+/// Both ends of a hairpin for a player who has notes that begin and end where it does.
+fn whole_hairpin(input: &RuleInput<'_>, player: &Player, wedge: &Wedge) -> Option<[Addition; 2]> {
+    let notes = &input.score.parts.get(player.part as usize)?.notes;
+    let from = notes.partition_point(|n| n.onset < wedge.from);
+    let here = (from..).zip(notes.iter().skip(from));
+    let mut here = here
+        .take_while(|(_, n)| n.onset < wedge.to)
+        .filter(|(_, n)| n.sounds());
+    let (first, _) = here.clone().next().filter(|(_, n)| n.onset == wedge.from)?;
+    let (last, _) = here.find(|(_, n)| n.end() == wedge.to)?;
+    let add = |index: usize, what| {
+        let note = u32::try_from(index).ok()?;
+        let part = player.part;
+        Some(Addition {
+            note: NoteRef { part, note },
+            what,
+        })
+    };
+    Some([
+        add(first, Added::HairpinStart(wedge.kind))?,
+        add(last, Added::HairpinStop)?,
+    ])
 }
 
 /// Those who play for at least half as much of a hairpin as any other.
@@ -425,6 +489,26 @@ mod tests {
         let (l, r) = (bars(lead), bars(rest));
         let all = score(&[("Trumpet 1", &l), ("Trumpet 2", &r), ("Trumpet 3", &r)]);
         assert!(places(&all, RULE).is_empty());
+    }
+
+    // The trade notes' F22: a dynamic that one part lacks, where a hairpin leads.
+    #[test]
+    fn a_dynamic_after_a_hairpin_is_missed_where_all_others_have_one() {
+        let before = "dyn-p wedge-crescendo C5:2 D5:2 E5:2 F5:2 wedge-stop";
+        let with = [before, "dyn-f C5:4 C5:4"];
+        let without = [before, "C5:4 C5:4"];
+        let all = |third: &[&str]| {
+            score(&[
+                ("Trumpet 1", &with),
+                ("Trumpet 2", &with),
+                ("Trumpet 3", third),
+                ("Trumpet 4", &with),
+            ])
+        };
+        assert!(places(&all(&with), RULE).is_empty());
+        assert_eq!(places(&all(&without), RULE), ["2 1: Trumpet 3"]);
+        let message = &said(&all(&without), RULE)[0].message;
+        assert!(message.contains("no dynamic on 1"), "{message}");
     }
 
     #[test]
