@@ -254,84 +254,122 @@ fn levels(
             let (since, own) = in_force(p, onset)?;
             let changes = changes.get(p).map_or(&[][..], Vec::as_slice);
             let next = changes.partition_point(|t| *t < since);
-            let changing = changes.get(next).is_some_and(|t| *t < onset);
-            let fresh = before.is_none_or(|b| since > b.onset);
-            Some((p, own, fresh, changing))
+            Some(Standing {
+                player: p,
+                own,
+                fresh: before.is_none_or(|b| since > b.onset),
+                changing: changes.get(next).is_some_and(|t| *t < onset),
+            })
         });
         // In the middle of a crescendo nobody can say how loud it is.
-        let here = stands
-            .clone()
-            .filter(|(.., changing)| !changing)
-            .map(|(p, own, fresh, _)| (p, own, fresh));
+        let here = stands.clone().filter(|s| !s.changing);
         // Nearly everywhere all play on as before.
-        if !here.clone().any(|(.., fresh)| fresh) {
+        if !here.clone().any(|s| s.fresh) {
             continue;
         }
-        let values: Vec<usize> = here.clone().map(|(_, own, _)| own).collect();
+        let values: Vec<usize> = here.clone().map(|s| s.own).collect();
         let (Some(wanted), true) = (most(&values), values.len() > 1) else {
             continue;
         };
+        let agreed = Agreed {
+            together,
+            bar,
+            onset,
+            wanted,
+            agree: here.clone().filter(|s| s.fresh && s.own == wanted).count(),
+            all: values.len(),
+        };
+        let open = stands.filter(|s| s.changing);
+        odds.extend(agreed.lacking(open, input.is_charted()));
+        for standing in here.clone() {
+            // A mark a little late, before the part's next note, is only drawn late.
+            let late = in_force(standing.player, onset + beat).is_some_and(|f| f.1 == wanted);
+            let Some(slot) = reported.get_mut(standing.player) else {
+                continue;
+            };
+            if late || agreed.holds_for(&standing) {
+                *slot = None;
+            } else if *slot != Some((standing.own, wanted)) {
+                *slot = Some((standing.own, wanted));
+                odds.push(agreed.differing(&standing));
+            }
+        }
+    }
+}
+
+/// What stands for one player at a time.
+struct Standing {
+    player: usize,
+    /// The dynamic in force, as its step.
+    own: usize,
+    /// It stands here, not earlier.
+    fresh: bool,
+    /// A hairpin or words lead here.
+    changing: bool,
+}
+
+/// The dynamic that most have at a time.
+struct Agreed<'t> {
+    together: &'t Together,
+    bar: usize,
+    onset: Ticks,
+    wanted: usize,
+    /// Those for whom it stands here.
+    agree: usize,
+    /// All who have a say.
+    all: usize,
+}
+
+impl Agreed<'_> {
+    /// Whether a player has it too, or leads a step louder. A lead that says nothing of its own is not
+    /// meant to be louder.
+    fn holds_for(&self, standing: &Standing) -> bool {
+        let says = standing.fresh || self.agree < 2;
+        standing.own == self.wanted
+            || standing.player == 0 && standing.own == self.wanted + 1 && says
+    }
+
+    /// All others have a new dynamic, and one that a hairpin leads to has none.
+    fn lacking(&self, mut open: impl Iterator<Item = Standing>, charted: bool) -> Option<Odd> {
+        let one = open.next()?;
+        let enough = self.agree > 2 || self.agree == 2 && charted;
+        let lacks = enough && self.agree == self.all && open.next().is_none();
+        lacks.then(|| self.odd(one.player, None))
+    }
+
+    fn differing(&self, standing: &Standing) -> Odd {
+        let says = standing.fresh || self.agree < 2;
+        let own = says.then_some(standing.own);
+        let mut odd = self.odd(standing.player, own);
+        if standing.fresh {
+            odd.adds.clear();
+        }
+        odd
+    }
+
+    /// A player who has another dynamic, or none.
+    fn odd(&self, player: usize, own: Option<usize>) -> Odd {
         let name = |s: usize| known_words().dynamics.steps.get(s).map(|step| &**step);
-        let agree = here.clone().filter(|h| h.2 && h.1 == wanted).count();
-        let adds = |p: usize| {
-            let note = together.note_at(p, bar, onset).zip(name(wanted));
-            let plain = agree > 1 && agree * 2 > values.len();
-            let addition = |(note, name)| Addition {
+        let wanted = name(self.wanted);
+        let note = self.together.note_at(player, self.bar, self.onset);
+        let plain = self.agree > 1 && self.agree * 2 > self.all;
+        let addition = note
+            .zip(wanted)
+            .filter(|_| plain)
+            .map(|(note, name)| Addition {
                 note,
                 what: Added::Dynamic(name),
-            };
-            note.filter(|_| plain).map(addition).into_iter().collect()
-        };
-        // All others have a new dynamic, and one that a hairpin leads to has none.
-        let open = stands.filter(|(.., changing)| *changing);
-        if let (Some((p, ..)), true) = (
-            open.clone().next(),
-            open.count() == 1
-                && agree == values.len()
-                && (agree > 2 || agree == 2 && input.is_charted()),
-        ) {
-            odds.push(Odd {
-                player: p,
-                bar,
-                onset,
-                found: "no dynamic".to_owned(),
-                wanted: name(wanted).unwrap_or("?").to_owned(),
-                level: Level::Warning,
-                adds: adds(p),
             });
-        }
-        for (p, own, fresh) in here.clone() {
-            // A lead that says nothing of its own is not meant to be louder.
-            let says = fresh || agree < 2;
-            let louder_lead = p == 0 && own == wanted + 1 && says;
-            // A mark a little late, before the part's next note, is only drawn late.
-            let late = in_force(p, onset + beat).is_some_and(|f| f.1 == wanted);
-            if own == wanted || louder_lead || late {
-                if let Some(slot) = reported.get_mut(p) {
-                    *slot = None;
-                }
-                continue;
-            }
-            if let Some(slot) = reported.get_mut(p) {
-                if *slot == Some((own, wanted)) {
-                    continue;
-                }
-                *slot = Some((own, wanted));
-            }
-            let named = |s: usize| name(s).unwrap_or("?").to_owned();
-            odds.push(Odd {
-                player: p,
-                bar,
-                onset,
-                found: if fresh || agree < 2 {
-                    named(own)
-                } else {
-                    "no dynamic".to_owned()
-                },
-                wanted: named(wanted),
-                level: Level::Warning,
-                adds: if fresh { Vec::new() } else { adds(p) },
-            });
+        Odd {
+            player,
+            bar: self.bar,
+            onset: self.onset,
+            found: own
+                .map_or("no dynamic", |s| name(s).unwrap_or("?"))
+                .to_owned(),
+            wanted: wanted.unwrap_or("?").to_owned(),
+            level: Level::Warning,
+            adds: addition.into_iter().collect(),
         }
     }
 }

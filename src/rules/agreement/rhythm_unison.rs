@@ -348,10 +348,9 @@ impl SectionBar<'_, '_> {
             || missing.is_none() && self.moves(other)
             || self.company.with.len() <= other.players.len()
             || self.company.with.len() < 3 && !self.input.is_charted()
-            || other
-                .players
-                .iter()
-                .all(|p| self.together.is_tacet(*p, self.bar, &self.model))
+            || self
+                .together
+                .are_tacet(&other.players, self.bar, &self.model)
         {
             Level::Note
         } else if same && self.company.with.len() > other.players.len().max(2) {
