@@ -39,6 +39,7 @@ mod program;
 mod sarif;
 mod shell;
 mod sizes;
+mod voiced_for;
 mod worked_examples;
 mod writing;
 

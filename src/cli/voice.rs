@@ -23,10 +23,12 @@ use std::path::PathBuf;
 ///
 /// The lead is a MusicXML part or a passage grid with the lead's row. All parts are written at
 /// written pitch with their transpositions and key signatures. The answer is proofed before it is
-/// written, and nothing is written that chartproof itself would find fault with.
+/// written. Where the technique has no voicing that the players have, the smallest way out is
+/// written, and said: another technique, a doubled note, all on the lead, or the whole passage an
+/// octave away. What proof says of the melody alone is told beside the answer.
 ///
-/// Exit code: 0 when it was voiced, 1 when no right voicing fits (it says where, and what would
-/// help), 2 when the file or an option could not be used.
+/// Exit code: 0 when it was voiced, 1 when no right voicing fits and --strict is given (it says
+/// where, and what would help), 2 when the file or an option could not be used.
 #[derive(Debug, Args)]
 pub(super) struct Voice {
     /// The score with the lead
@@ -38,8 +40,8 @@ pub(super) struct Voice {
     #[arg(long, value_name = "TECHNIQUE", value_parser = TechniqueName, hide_possible_values = true)]
     technique: Technique,
 
-    /// The section: saxes, trumpets, trombones, clarinets, voices, piano ...; the lead's own when
-    /// left out
+    /// The section: saxes, trumpets, trombones, clarinets, voices, piano, horns, brass, "clarinet
+    /// and saxes" ...; without it the parts that stand ready in the score, else the lead's own
     #[arg(long, value_name = "SECTION")]
     section: Option<String>,
 
@@ -169,7 +171,10 @@ impl Voice {
             Cells::Sounding => writing::grid::Cells::Sounding,
         };
         let text = self.sheet.write(&answer, form, cells);
-        match text.and_then(|text| self.deliver(text, form, &inputs, style)) {
+        let written = text
+            .and_then(|text| self.deliver(text, form, &inputs, style))
+            .and_then(|()| self.sheet.deliver_list(&answer, &inputs));
+        match written {
             Ok(()) => CLEAN,
             Err(message) => {
                 complain(&message);
@@ -179,7 +184,7 @@ impl Voice {
     }
 
     /// The answer, after what there is to say of it; else why there is none, and the exit code.
-    fn voiced(&self, score: &Score, style: &Style) -> Result<model_answer::Answer, u8> {
+    fn voiced(&self, score: &Score, style: &Style) -> Result<sheet::Voiced, u8> {
         let request = Request {
             section: self.section.clone(),
             players: self.players.clone(),
@@ -188,7 +193,7 @@ impl Voice {
             strict: self.strict,
             ..Request::new(self.technique)
         };
-        let answer = model_answer::voice(score, style, &request).map_err(|error| {
+        let voiced = self.sheet.voice(score, style, &request).map_err(|error| {
             complain(&format!("{}: {error}", self.path.display()));
             match error {
                 model_answer::VoiceError::NothingFits(_)
@@ -197,10 +202,10 @@ impl Voice {
                 _ => UNUSABLE,
             }
         })?;
-        for remark in &answer.remarks {
+        for remark in voiced.remarks() {
             say(&format!("{}: {}", remark.place, remark.text));
         }
-        Ok(answer)
+        Ok(voiced)
     }
 
     /// Writes the answer to the file that was named, else to the terminal.

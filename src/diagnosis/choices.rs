@@ -5,11 +5,11 @@ use super::habits::{Habits, Judging};
 use super::passage::Passage;
 use super::technique::How;
 use crate::ground::chord::Family;
-use crate::ground::pitch::{NoteName, PitchClass};
+use crate::ground::pitch::{NoteName, Pitch, PitchClass};
 use crate::score::Score;
 use crate::style::Style;
 use crate::voicing::harmonise::is_chord_note;
-use crate::voicing::{Harmonisation, Mechanical, Voicing, Way};
+use crate::voicing::{Harmonisation, Label, Mechanical, Voicing, Way};
 
 /// A right voicing for a lead note, and how far from the first choice it is.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -41,26 +41,6 @@ pub fn choices(
     let Some(lead) = around.sonority.voices.first() else {
         return Vec::new();
     };
-    let held = around.lead.is_some_and(|l| l.duration() > l.beat);
-    let named: Vec<PitchClass> = around
-        .chords
-        .first()
-        .into_iter()
-        .flat_map(|c| {
-            // The major seventh of a minor chord is what its symbol is written for.
-            let minor_major = c.family() == Family::MinorMajor;
-            let tensions = c
-                .degrees
-                .iter()
-                .filter(move |d| matches!(d.number, 9 | 11 | 13) || minor_major && d.number == 7);
-            tensions.map(|d| c.root.class().plus(d.semitones()))
-        })
-        .collect();
-    let passes = around.lead.is_some_and(|l| l.approaches())
-        && around
-            .chords
-            .first()
-            .is_some_and(|c| !is_chord_note(c, PitchClass::new(lead.midi)));
     let held_to = HeldTo {
         technique,
         how: How::Stated,
@@ -72,46 +52,105 @@ pub fn choices(
         costs: &style.costs,
     };
     let case = Case::new(around, held_to, None, judging);
+    let taste = Taste::new(&case, lead.midi);
     let mut found: Vec<Choice> = case
         .candidates(lead.midi, 0)
         .into_iter()
         .filter(|c| case.is_right_anywhere(c))
-        .map(|c| {
-            // A second under a held lead is legal and unloved; a short note that leads on takes a
-            // passing chord rather than a tension.
-            let crowded = held && matches!(c.voicing.as_slice(), [a, b, ..] if a - b == 2);
-            let idle = passes && c.harmony.way == Way::Tension;
-            // A b9 over its root is accepted, and not what one writes where the fifth can stand for it.
-            let rub = c.harmony.way == Way::Tension && has_root_under_flat_nine(&c.harmony, &case);
-            // A tension the symbol names is asked for.
-            let unheard = if c.harmony.way <= Way::Tension {
-                named
-                    .iter()
-                    .filter(|t| !c.harmony.classes().contains(t))
-                    .count() as i32
-            } else {
-                0
-            };
-            Choice {
-                names: c.harmony.names.to_vec(),
-                way: c.harmony.way,
-                label: c.harmony.label.to_string(),
-                cost: c.cost
-                    + if crowded { 4 } else { 0 }
-                    + if idle { 6 } else { 0 }
-                    + unheard * 5
-                    + if rub { 10 } else { 0 },
-                voicing: c.voicing,
-            }
+        .map(|c| Choice {
+            names: c.harmony.names.to_vec(),
+            way: c.harmony.way,
+            label: plain(c.harmony.label, case.key).to_string(),
+            cost: c.cost + taste.cost(&c.harmony, &c.voicing),
+            voicing: c.voicing,
         })
         .collect();
     found.sort_by_key(|c| c.cost);
     found
 }
 
-/// Whether the root of the chord stands beside its b9.
-fn has_root_under_flat_nine(harmony: &Harmonisation<'_>, case: &Case<'_>) -> bool {
-    let root = case.chord().map(|c| c.root.class());
-    let holds = |up: i16| root.is_some_and(|r| harmony.classes().contains(&r.plus(up)));
-    holds(0) && holds(1)
+/// What a writer prefers of the voicings that are right.
+struct Taste {
+    /// The lead lasts longer than a beat.
+    held: bool,
+    /// It moves on by step from a note that is not the chord's.
+    passes: bool,
+    /// It is a tension that holds a beat from the beat on, and stands with its chord.
+    stands: bool,
+    /// The chord is a suspended dominant.
+    suspended: bool,
+    /// The notes of the symbol that it is written for.
+    named: Vec<PitchClass>,
+    root: Option<PitchClass>,
+}
+
+impl Taste {
+    fn new(case: &Case<'_>, lead: i16) -> Self {
+        let chord = case.chord();
+        let named = chord.into_iter().flat_map(|c| {
+            // The major seventh of a minor chord is what its symbol is written for.
+            let minor_major = c.family() == Family::MinorMajor;
+            let tensions = c
+                .degrees
+                .iter()
+                .filter(move |d| matches!(d.number, 9 | 11 | 13) || minor_major && d.number == 7);
+            tensions.map(|d| c.root.class().plus(d.semitones()))
+        });
+        let on_beat = case
+            .lead
+            .is_some_and(|l| l.strong && l.duration() >= l.beat);
+        let foreign = chord.is_some_and(|c| !is_chord_note(c, PitchClass::new(lead)));
+        let takes = case.frames.first().is_some_and(|f| f.may_sound(lead));
+        Self {
+            held: case.lead.is_some_and(|l| l.duration() > l.beat),
+            passes: !on_beat && foreign && case.lead.is_some_and(|l| l.approaches()),
+            stands: on_beat && takes,
+            suspended: chord.is_some_and(|c| c.family() == Family::DominantSuspended),
+            named: named.collect(),
+            root: chord.map(|c| c.root.class()),
+        }
+    }
+
+    fn cost(&self, harmony: &Harmonisation<'_>, voicing: &[i16]) -> i32 {
+        let classes = harmony.classes();
+        let holds = |up: i16| self.root.is_some_and(|r| classes.contains(&r.plus(up)));
+        let tension = harmony.way == Way::Tension;
+        // A second under a held lead is legal and unloved.
+        let crowded = self.held && matches!(voicing, [a, b, ..] if a - b == 2);
+        // A short note that leads on takes a passing chord rather than a tension; a suspended dominant is
+        // itself the chord of its ninth.
+        let idle = self.passes && tension && !self.suspended;
+        let other = harmony.way > Way::Tension && (self.suspended || self.stands);
+        // A b9 over its root is accepted, and not what one writes where the fifth can stand for it.
+        let rub = tension && holds(0) && holds(1);
+        // A tension the symbol names is asked for.
+        let unheard = self.named.iter().filter(|t| !classes.contains(t));
+        let unheard = if harmony.way <= Way::Tension {
+            unheard.count() as i32
+        } else {
+            0
+        };
+        // An approach chord is plain before it is dressed with a tension.
+        let dressed = if harmony.way == Way::Dominant {
+            i32::from(harmony.changes)
+        } else {
+            0
+        };
+        i32::from(crowded) * 4
+            + i32::from(idle) * 6
+            + i32::from(other) * 10
+            + i32::from(rub) * 10
+            + unheard * 5
+            + dressed * 3
+    }
+}
+
+/// A diminished seventh is called by a name without double accidentals.
+fn plain(label: Label<'_>, key: i8) -> Label<'_> {
+    match label {
+        Label::Diminished(on) if on.alter.abs() > 1 => {
+            Label::Diminished(Pitch::in_key(60 + on.class().above(PitchClass::new(0)), key).name())
+        }
+        other => other,
+    }
 }

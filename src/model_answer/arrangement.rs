@@ -6,6 +6,7 @@
 use super::answer::Weighed;
 use super::seats::{Role, Seat};
 use crate::ground::pitch::PitchClass;
+use crate::score::FREE;
 use crate::voicing::{Form, Frame, Mechanical, Technique, Voicing, close_position};
 use std::ops::Range;
 
@@ -46,6 +47,21 @@ struct Block {
 pub(super) struct Octaves {
     pub seats: Vec<i16>,
     pub blocks: Vec<i16>,
+}
+
+impl Octaves {
+    /// These, and the same with the lower blocks an octave higher.
+    pub(super) fn ways(&self) -> Vec<Self> {
+        let mut ways = vec![self.clone()];
+        if self.blocks.len() > 1 && self.blocks.iter().skip(1).all(|b| *b >= 12) {
+            let mut higher = self.clone();
+            for block in higher.blocks.iter_mut().skip(1) {
+                *block -= 12;
+            }
+            ways.push(higher);
+        }
+        ways
+    }
 }
 
 impl Arrangement {
@@ -238,6 +254,56 @@ impl Arrangement {
         }
     }
 
+    /// The first seat of each block.
+    pub(super) fn heads(&self) -> Vec<usize> {
+        match &self.deal {
+            Deal::Straight => vec![0],
+            Deal::Shared(of) => {
+                let heads = of.iter().enumerate();
+                let new =
+                    heads.filter(|(i, (_, b))| *i == 0 || of.get(i - 1).is_some_and(|o| o.1 != *b));
+                new.map(|(i, _)| i).collect()
+            }
+            Deal::Blocks(blocks) => blocks.iter().map(|b| b.seats.start).collect(),
+        }
+    }
+
+    /// What a block plays in, as words over its first staff.
+    pub(super) fn said(&self, option: &Weighed, block: usize, seats: &[Seat]) -> &'static str {
+        let players = seats.len() - self.doublers;
+        let heads = self.heads();
+        let from = heads.get(block).copied().unwrap_or(0);
+        let to = heads.get(block + 1).copied().unwrap_or(players);
+        let own = option.voicing.get(from..to).unwrap_or(&option.voicing);
+        if let Technique::Form(form) = option.technique
+            && form.is_doubling()
+        {
+            let unison = own.windows(2).all(|w| matches!(w, [a, b] if a == b));
+            return if unison && !own.is_empty() {
+                Form::Unison.name()
+            } else {
+                form.name()
+            };
+        }
+        if option.technique != self.technique {
+            return Self::new(option.technique, seats).name_of(block, to - from);
+        }
+        self.name_of(block, to - from)
+    }
+
+    /// The technique of a block of so many; free where it has no name.
+    fn name_of(&self, block: usize, size: usize) -> &'static str {
+        let named = match &self.deal {
+            Deal::Straight => return self.technique.name(),
+            Deal::Shared(_) => self.technique.for_voices(size),
+            Deal::Blocks(blocks) => {
+                let own = blocks.get(block).map(|b| b.technique);
+                own.and_then(|t| t.for_voices(size))
+            }
+        };
+        named.map_or(FREE, Technique::name)
+    }
+
     /// A voicing of the base technique seat by seat; `None` where a block has none of its own.
     pub(super) fn dealt(
         &self,
@@ -343,7 +409,7 @@ fn octave_of_block(leads: &[i16], block: usize, ends: Option<(&Seat, &Seat)>, sp
 
 /// The octave each seat keeps in unison and octaves, and in which it doubles the lead: the upper half where
 /// the lead is, the lower half below it where the technique is octaves; elsewhere only where its range asks for it.
-fn octaves_of_seats(technique: Technique, leads: &[i16], seats: &[Seat]) -> Vec<i16> {
+pub(super) fn octaves_of_seats(technique: Technique, leads: &[i16], seats: &[Seat]) -> Vec<i16> {
     let half = seats.len() / 2;
     let down = |(i, seat): (usize, &Seat)| {
         if i == 0 {
@@ -351,11 +417,7 @@ fn octaves_of_seats(technique: Technique, leads: &[i16], seats: &[Seat]) -> Vec<
         }
         let below =
             technique == Technique::Form(Form::Octaves) && i >= half || seat.role == Role::Doubles;
-        let ways: &[i16] = if below {
-            &[12, 24, 0, -12]
-        } else {
-            &[0, 12, -12, 24]
-        };
+        let ways: &[i16] = if below { &[12, 24, 0] } else { &[0, 12, 24] };
         let missed = |down: &i16| {
             let cannot = leads.iter().filter(|m| seat.cost(*m - down).is_none());
             cannot.count()

@@ -10,7 +10,7 @@ pub(super) type Banned = HashSet<(usize, Voicing)>;
 /// A voicing's own cost counts so many times the cost of moving a voice.
 const OWN: i32 = 2;
 /// A leap of an inner voice over a fifth while the lead goes by step.
-const LEAP_UNDER_A_STEP: i32 = 20;
+const LEAP_UNDER_A_STEP: i32 = 36;
 /// A leap of an inner voice over a fifth that is wider than the lead's.
 const LEAP: i32 = 4;
 /// A leap over an octave.
@@ -110,4 +110,103 @@ pub(super) fn cheapest(options: &[Vec<Weighed>], banned: &Banned) -> Option<Vec<
     }
     line.reverse();
     Some(line)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::model_answer::{Request, voice};
+    use crate::reading::grid;
+    use crate::style::Style;
+    use crate::voicing::Technique;
+    use std::path::Path;
+
+    fn cost(line: &[&Weighed]) -> i32 {
+        let own: i32 = line.iter().map(|o| own_cost(o)).sum();
+        let moves = line.windows(2).map(|w| cost_of_moving(w[0], w[1]));
+        own + moves.sum::<i32>()
+    }
+
+    /// The least cost of all lines there are.
+    fn least<'o>(options: &'o [Vec<Weighed>], line: &mut Vec<&'o Weighed>, best: &mut i32) {
+        let Some(here) = options.get(line.len()) else {
+            *best = cost(line).min(*best);
+            return;
+        };
+        for option in here {
+            line.push(option);
+            // What is dearer already cannot become the cheapest.
+            let floor: i32 = cost(line)
+                + options[line.len()..]
+                    .iter()
+                    .map(|o| o.iter().map(own_cost).min().unwrap_or(0))
+                    .sum::<i32>();
+            if floor < *best {
+                least(options, line, best);
+            }
+            line.pop();
+        }
+    }
+
+    #[test]
+    fn no_line_of_all_there_are_costs_less() {
+        let leads = [
+            (
+                "F6 - - | Gm7 C7 F6",
+                "1 2 3 | 1 2 3",
+                "A4 Bb4 C5 | D5 E5 F5",
+            ),
+            (
+                "Cm6 - | G7b9 - | Cm6 -",
+                "1 2 | 1 2 | 1 2",
+                "Eb5 F5 | D5 Ab4 | G4 C5",
+            ),
+            (
+                "Dm7 - G7 | Cmaj7 - -",
+                "1 2 3 | 1 2 3",
+                "E5 D5 A4 | B4 G4 E4",
+            ),
+            (
+                "Bb7alt - | Ebmaj7 - Ab7sus4 -",
+                "1 2 | 1 2 3 4",
+                "F#4 Ab4 | G4 Bb4 Bb4 C5",
+            ),
+        ];
+        let asked = [
+            ("drop 2", "alto, alto, tenor, tenor"),
+            ("doubled lead", "alto, alto, tenor, tenor, baritone"),
+            (
+                "spread",
+                "soprano voice, alto voice, tenor voice, bass voice",
+            ),
+            ("fourths", "trumpet, alto, tenor, trombone"),
+            ("guide tones", "trumpet, tenor sax"),
+            ("cluster", "trumpet, trumpet, trumpet, trumpet"),
+        ];
+        let mut searched = 0;
+        for (chord, count, notes) in leads {
+            let text = format!(
+                "key: C\nmeter: 4/4\npitch: sounding\nparts: lead = flute\n\n\
+                 chord | {chord} |\ncount | {count} |\nlead | {notes} |\n"
+            );
+            let score = grid::read(Path::new("x.passage"), text.into()).unwrap();
+            for (technique, players) in asked {
+                let request = Request {
+                    players: Some(players.to_owned()),
+                    ..Request::new(Technique::named(technique).unwrap())
+                };
+                let answer = voice(&score, &Style::default(), &request).unwrap();
+                let options: Vec<Vec<Weighed>> =
+                    answer.steps.iter().map(|s| s.choices.clone()).collect();
+                assert!(options.len() <= 6);
+                let found = cheapest(&options, &Banned::new()).unwrap();
+                let found = cost(&found.iter().collect::<Vec<_>>());
+                let mut best = i32::MAX;
+                least(&options, &mut Vec::new(), &mut best);
+                assert_eq!(found, best, "{technique}: {notes}");
+                searched += 1;
+            }
+        }
+        assert_eq!(searched, 24);
+    }
 }

@@ -1,7 +1,7 @@
 //! The lead and the section that one answer is made of.
 
 use super::answer::Weighed;
-use super::arrangement::{Arrangement, Octaves};
+use super::arrangement::{Arrangement, Octaves, octaves_of_seats};
 use super::request::Passing;
 use super::seats::{Role, Seat, left_hand};
 use crate::diagnosis::Passage;
@@ -35,6 +35,26 @@ impl Job<'_> {
             .map(|v| v.midi)
     }
 
+    /// How far below the lead each seat plays in unison and octaves: as in the whole passage, else as the phrase lets it.
+    pub(super) fn octaves_at(&self, at: usize) -> Vec<i16> {
+        let phrase = self.passage.phrase_of(at);
+        let own = phrase.filter_map(|i| self.lead_midi(i));
+        let leads: Vec<i16> = own.collect();
+        let technique = self.arrangement.technique;
+        let in_phrase = octaves_of_seats(technique, &leads, self.seats);
+        let plays = |(i, down): (usize, &i16)| {
+            let seat = self.seats.get(i);
+            seat.is_some_and(|s| leads.iter().all(|m| s.cost(m - down).is_some()))
+        };
+        let whole = self.octaves.seats.iter().enumerate();
+        let chosen = whole.zip(in_phrase).map(
+            |((i, down), other)| {
+                if plays((i, down)) { *down } else { other }
+            },
+        );
+        chosen.collect()
+    }
+
     /// Shorter than a beat.
     pub(super) fn is_quick(&self, at: usize) -> bool {
         self.passage
@@ -43,6 +63,12 @@ impl Job<'_> {
             .copied()
             .flatten()
             .is_some_and(|l| l.duration() < l.beat)
+    }
+
+    /// Longer than a beat.
+    pub(super) fn lasts_over_a_beat(&self, at: usize) -> bool {
+        let lead = self.passage.leads.get(at).copied().flatten();
+        lead.is_some_and(|l| l.duration() > l.beat)
     }
 
     /// One part plays all the notes.
@@ -74,7 +100,10 @@ impl Job<'_> {
                 .instrument
                 .hand_span
                 .is_none_or(|span| left_hand(voicing, span.comfortable).is_some());
-            return hands.then_some(sum);
+            let strings = &one.instrument.strings;
+            let by = one.instrument.transposition.chromatic;
+            let open: Vec<i16> = strings.iter().map(|s| s.midi() + by).collect();
+            return (hands && (open.is_empty() || fits_strings(voicing, &open))).then_some(sum);
         }
         if voicing.len() != self.seats.len() {
             return None;
@@ -107,6 +136,34 @@ impl Job<'_> {
         }
         naming.pitch(midi, |_| false)
     }
+}
+
+/// How many frets a hand reaches at its ease, and how high it goes.
+const FRETS: (i16, i16) = (4, 17);
+
+/// Whether a chord can be held on strings of these pitches, a note a string, within one position of the hand. A
+/// player knows fingerings that this does not.
+fn fits_strings(voicing: &[i16], open: &[i16]) -> bool {
+    fn place(notes: &[i16], open: &[i16], lowest: i16) -> bool {
+        let Some((note, rest)) = notes.split_first() else {
+            return true;
+        };
+        (0..open.len()).any(|at| {
+            let Some(string) = open.get(at) else {
+                return false;
+            };
+            let fret = note - string;
+            let reached = fret == 0 || (lowest..lowest + FRETS.0).contains(&fret);
+            let others: Vec<i16> = open
+                .iter()
+                .enumerate()
+                .filter(|(i, _)| *i != at)
+                .map(|(_, s)| *s)
+                .collect();
+            reached && place(rest, &others, lowest)
+        })
+    }
+    (1..FRETS.1).any(|lowest| place(voicing, open, lowest))
 }
 
 /// The lead notes of a passage in semitones.

@@ -17,16 +17,24 @@
 //! | `trying` | the line that the rules find nothing in |
 //! | `writing_out` | the parts |
 //! | `remarks` | what there is to say |
+//! | `alternatives` | the other voicings of each note, and what each gives up |
+//! | `fixed` | choices that the writer made |
+//! | `explained`, `plan` | an answer in words; a melody's sheet, before it is voiced |
+//! | `keys`, `planted` | practice sheets: the answer in many keys, and with mistakes to hunt for |
 //! | `nothing_fits` | where no right voicing fits, for those who want no way out |
+mod alternatives;
 mod answer;
 mod arrangement;
 mod cheapest;
 mod explained;
+mod fixed;
 mod job;
+mod keys;
 mod nothing_fits;
 mod octave;
 mod options;
 mod plan;
+mod planted;
 mod players;
 mod remarks;
 mod request;
@@ -35,10 +43,13 @@ mod trying;
 mod ways_out;
 mod writing_out;
 
+pub use alternatives::{Alternative, alternatives, one_above_the_other};
 pub use answer::{Answer, Remark, Step, WayOut, Weighed};
 pub use explained::{Explained, explain, with_words};
+pub use keys::{KeyedAnswer, Keys, joined, voice_in_keys};
 pub use plan::{Plan, PlannedNote, Stands, Stretch, plan};
-pub use request::{Passing, Request, VoiceError};
+pub use planted::{Kind, Mistake, Planted, plant};
+pub use request::{Fixed, Passing, Request, VoiceError};
 
 use crate::diagnosis::{frame_at, lead_function, lead_passage};
 use crate::ground::time::Ticks;
@@ -46,6 +57,7 @@ use crate::score::Score;
 use crate::style::Style;
 use arrangement::Arrangement;
 use job::{Job, leads_of};
+use octave::Settled;
 use trying::{Tried, onset_of};
 use ways_out::StandIns;
 
@@ -56,6 +68,9 @@ use ways_out::StandIns;
 /// When there is no lead, no section or, where that was asked for, no right voicing; the error says where and what
 /// would help.
 pub fn voice(score: &Score, style: &Style, request: &Request) -> Result<Answer, VoiceError> {
+    if let Some(answer) = fixed::voice(score, style, request) {
+        return answer;
+    }
     let part = seats::lead_part(score, request)?;
     let lead = seats::lead_alone(score, part);
     if !lead.chords.iter().any(|m| m.value.chord.is_some()) {
@@ -63,15 +78,23 @@ pub fn voice(score: &Score, style: &Style, request: &Request) -> Result<Answer, 
     }
     let seats = players::seats(score, part, request)?;
     let arrangement = Arrangement::new(request.technique, &seats);
-    let (lead, octaves) = if request.strict {
+    let settled = if request.strict {
         if let Some(note) = &arrangement.note {
             return Err(VoiceError::WrongSize(request.technique, note.clone()));
         }
-        (lead, 0)
+        Settled {
+            lead,
+            by: 0,
+            options: Vec::new(),
+        }
     } else {
         octave::settled(lead, style, request, &seats, &arrangement)
     };
+    let (lead, octaves, mut known) = (settled.lead, settled.by, settled.options);
     let mut changes = changes_under(&lead, style);
+    if !changes.is_empty() || request.passing == Some(Passing::Parallel) {
+        known.clear();
+    }
     let mut elsewhere = None;
     loop {
         let passage = lead_passage(&lead, style, &changes).ok_or(VoiceError::NoLead)?;
@@ -85,12 +108,16 @@ pub fn voice(score: &Score, style: &Style, request: &Request) -> Result<Answer, 
             octaves: arrangement.octaves(&leads, &seats),
             passing: request.passing,
         };
-        let mut options = job.all_options();
+        let mut options = std::mem::take(&mut known);
+        if options.is_empty() {
+            options = job.all_options();
+        }
         if request.strict {
             for list in &mut options {
                 list.retain(|o| o.way_out.is_none());
             }
         }
+        fixed::keep(&request.fixed, &passage, &mut options);
         // Where no voicing of the new chord goes under the held note, the old one is held too.
         let nothing = |t: &Ticks| {
             let at = passage.sonorities.binary_search_by_key(t, |s| s.onset);

@@ -1,5 +1,6 @@
 //! The octave of the whole lead: as it stands, or an octave away where most of it cannot be voiced.
 
+use super::answer::Weighed;
 use super::arrangement::Arrangement;
 use super::job::{Job, leads_of};
 use super::request::Request;
@@ -7,29 +8,36 @@ use super::seats::Seat;
 use crate::diagnosis::lead_passage;
 use crate::ground::pitch::Transposition;
 use crate::score::Score;
-use crate::score::identity::identify_all;
 use crate::style::Style;
 
 /// A note that the lead's player does not have counts as so many that have no voicing.
 const LEAD_OUT: usize = 3;
 
+/// So few notes do not move a whole passage.
+const LEAST: usize = 3;
+
 /// The octaves that are tried, in semitones.
 const WAYS: [i16; 4] = [-12, 12, -24, 24];
 
 /// The lead in the octave in which it is voiced, and how far it was moved. Only where a fifth of the notes or more
-/// have no voicing is it moved, and only where that halves them.
+/// lie outside its player's range or have no voicing is it moved, and only where that mends a third of them.
 pub(super) fn settled(
     lead: Score,
     style: &Style,
     request: &Request,
     seats: &[Seat],
     arrangement: &Arrangement,
-) -> (Score, i16) {
-    let Some(misses) = misses(&lead, style, request, seats, arrangement) else {
-        return (lead, 0);
+) -> Settled {
+    let stays = |lead: Score, options: Vec<Vec<Weighed>>| Settled {
+        lead,
+        by: 0,
+        options,
     };
-    if misses.count * 5 < misses.of {
-        return (lead, 0);
+    let Some(misses) = misses(&lead, style, request, seats, arrangement) else {
+        return stays(lead, Vec::new());
+    };
+    if misses.count * 5 < misses.of || misses.count < LEAST {
+        return stays(lead, misses.options);
     }
     let mut best = (misses.count, 0, lead.clone());
     for by in WAYS {
@@ -41,20 +49,36 @@ pub(super) fn settled(
         let Some(there) = self::misses(&moved, style, request, seats, arrangement) else {
             continue;
         };
-        if there.count < best.0 {
+        if there.count < best.0 && there.out <= misses.out {
             best = (there.count, by, moved);
         }
     }
-    if best.0 * 2 <= misses.count {
-        (best.2, best.1)
+    if best.0 * 3 <= misses.count * 2 {
+        Settled {
+            lead: best.2,
+            by: best.1,
+            options: Vec::new(),
+        }
     } else {
-        (lead, 0)
+        stays(lead, misses.options)
     }
+}
+
+/// A lead in the octave in which it is voiced.
+pub(super) struct Settled {
+    pub lead: Score,
+    /// How far it was moved, in semitones.
+    pub by: i16,
+    /// The voicings of the technique under each note, where they were worked out already.
+    pub options: Vec<Vec<Weighed>>,
 }
 
 struct Misses {
     count: usize,
+    /// Notes that the lead's player does not have.
+    out: usize,
     of: usize,
+    options: Vec<Vec<Weighed>>,
 }
 
 /// How many notes have no voicing in the technique.
@@ -78,20 +102,13 @@ fn misses(
     };
     let player = seats.first()?;
     let out = leads.iter().filter(|m| player.cost(**m).is_none()).count();
-    // Who wrote for this player meant it to lie so.
-    let own = identify_all(lead.instruments.catalogue(), &lead.parts);
-    let own = own.first().and_then(Option::as_ref);
-    let meant = own.is_some_and(|i| i.instrument.key == player.instrument.key);
-    let strained = leads
-        .iter()
-        .filter(|m| !meant && player.cost(**m) == Some(3));
-    let strained = strained.count();
-    let none = (0..leads.len())
-        .filter(|&at| job.options(at).iter().all(|o| o.way_out.is_some()))
-        .count();
+    let options: Vec<Vec<Weighed>> = (0..leads.len()).map(|at| job.options(at)).collect();
+    let none = options.iter().filter(|o| o.is_empty()).count();
     Some(Misses {
-        count: none + out * LEAD_OUT + strained / 2,
+        count: none + out * LEAD_OUT,
+        out,
         of: leads.len(),
+        options,
     })
 }
 

@@ -9,11 +9,14 @@ use crate::ground::chord::tensions_leading;
 use crate::ground::pitch::{NoteName, PitchClass};
 use crate::voicing::harmonise::is_chord_note;
 use crate::voicing::{Form, Frame, Harmonisation, Mechanical, Technique, Voicing, Way};
-use crate::voicing::{close_position, crowd, harmonise};
+use crate::voicing::{close_position, crowd, harmonise, minor_ninths};
 use smallvec::smallvec;
 
 /// How many voicings of a form are weighed at each note.
 const MOST: usize = 60;
+
+/// What it costs that the lower blocks leave the octave they keep.
+const OTHER_OCTAVE: i32 = 4;
 
 /// What another harmony than the preferred one costs under a passing note.
 const NOT_PREFERRED: i32 = 8;
@@ -38,13 +41,13 @@ impl Job<'_> {
         let frames = frames_at(self.lead, self.passage, at);
         if frames.is_empty() {
             // No chord: the section joins the lead.
-            return self.playable(at, vec![self.together(lead)]);
+            return self.playable(at, vec![self.together(at, lead)]);
         }
         let technique = self.arrangement.base;
         if let Technique::Form(form) = technique
             && form.is_doubling()
         {
-            return self.playable(at, vec![self.together_as(form, lead)]);
+            return self.playable(at, vec![self.together_as(form, at, lead)]);
         }
         let mut found: Vec<Weighed> = match technique {
             Technique::Mechanical(m) => choices(self.lead, self.passage, at, m, self.style)
@@ -56,14 +59,23 @@ impl Job<'_> {
         self.prefer(at, &frames, &mut found);
         let cluster = technique == Technique::Form(Form::Cluster);
         found.retain(|o| cluster || self.is_quick(at) || crowd(&o.voicing).is_none());
-        let dealt = found.into_iter().filter_map(|o| {
-            let frame = frames.first();
-            let voicing = self
-                .arrangement
-                .dealt(&o, frame, &self.octaves, self.seats)?;
-            Some(Weighed { voicing, ..o })
-        });
-        let dealt = dealt.collect();
+        let ways = self.octaves.ways();
+        let mut dealt = Vec::with_capacity(found.len());
+        for option in found {
+            for (order, octaves) in ways.iter().enumerate() {
+                let (frame, seats) = (frames.first(), self.seats);
+                let voicing = self.arrangement.dealt(&option, frame, octaves, seats);
+                let apart = octaves.blocks.len() > 1;
+                let Some(voicing) = voicing.filter(|v| !apart || !rubs(v, frame)) else {
+                    continue;
+                };
+                dealt.push(Weighed {
+                    voicing,
+                    cost: option.cost + order as i32 * OTHER_OCTAVE,
+                    ..option.clone()
+                });
+            }
+        }
         self.playable(at, dealt)
     }
 
@@ -80,7 +92,7 @@ impl Job<'_> {
     }
 
     /// Whether the lead moves on by step from a note that is not the chord's.
-    fn passes(&self, at: usize, frames: &[Frame<'_>]) -> bool {
+    pub(super) fn passes(&self, at: usize, frames: &[Frame<'_>]) -> bool {
         let approaches = self.approaches(at);
         let lead = self.lead_midi(at).map(PitchClass::new);
         approaches
@@ -98,21 +110,25 @@ impl Job<'_> {
         let Some(passing) = self.passing.filter(|_| self.passes(at, frames)) else {
             return;
         };
+        let wanted = |option: &Weighed| {
+            option
+                .harmony
+                .as_ref()
+                .is_some_and(|(way, _)| match passing {
+                    Passing::Diminished => way.is_diminished(),
+                    Passing::Dominant => *way == Way::Dominant,
+                    Passing::Tonic => matches!(way, Way::TargetTonic | Way::RelatedSecond),
+                    Passing::Parallel => false,
+                })
+        };
+        let least = found.iter().filter(|o| wanted(o)).map(|o| o.cost).min();
+        let least = least.unwrap_or(0);
         for option in found {
-            let Some((way, _)) = &option.harmony else {
-                continue;
-            };
-            let wanted = match passing {
-                Passing::Diminished => way.is_diminished(),
-                Passing::Dominant => *way == Way::Dominant,
-                Passing::Tonic => matches!(way, Way::TargetTonic | Way::RelatedSecond),
-                Passing::Parallel => false,
-            };
-            option.cost = if wanted {
-                0
+            if wanted(option) {
+                option.cost -= least;
             } else {
-                option.cost + NOT_PREFERRED
-            };
+                option.cost += NOT_PREFERRED;
+            }
         }
     }
 
@@ -130,12 +146,13 @@ impl Job<'_> {
         }
     }
 
-    /// Everybody on the lead, each seat in the octave it keeps for the whole passage.
-    pub(super) fn together(&self, lead: i16) -> Weighed {
+    /// Everybody on the lead, each seat in the octave it keeps for the phrase.
+    pub(super) fn together(&self, at: usize, lead: i16) -> Weighed {
         let voicing: Voicing = if self.is_chordal() {
             smallvec![lead]
         } else {
-            self.octaves.seats.iter().map(|down| lead - down).collect()
+            let octaves = self.octaves_at(at);
+            octaves.iter().map(|down| lead - down).collect()
         };
         let form = if voicing.iter().any(|m| *m != lead) {
             Form::Octaves
@@ -153,8 +170,8 @@ impl Job<'_> {
     }
 
     /// Unison and octaves; where the ranges make one of the other, that is said.
-    fn together_as(&self, form: Form, lead: i16) -> Weighed {
-        let mut all = self.together(lead);
+    fn together_as(&self, form: Form, at: usize, lead: i16) -> Weighed {
+        let mut all = self.together(at, lead);
         if self.is_chordal() && form == Form::Octaves {
             all.voicing.push(lead - 12);
             all.technique = form.into();
@@ -234,6 +251,18 @@ impl Job<'_> {
         let moved = moved.take(MOST).collect();
         self.playable(at, moved)
     }
+}
+
+/// Whether two notes of a group stand a minor ninth apart that is not a b9 over the root of a dominant.
+fn rubs(voicing: &[i16], frame: Option<&Frame<'_>>) -> bool {
+    let mut sorted = Voicing::from_slice(voicing);
+    sorted.sort_unstable_by(|a, b| b.cmp(a));
+    sorted.dedup();
+    let root = frame
+        .filter(|f| f.is_dominant())
+        .map(|f| f.chord.root.class());
+    let on_root = |lower: usize| sorted.get(lower).map(|m| PitchClass::new(*m)) == root;
+    minor_ninths(&sorted).any(|(_, lower)| root.is_none() || !on_root(lower))
 }
 
 /// A right voicing of a technique.

@@ -1,6 +1,7 @@
 //! What is asked for, and why it cannot be written.
 
-use crate::voicing::Technique;
+use crate::ground::time::Ticks;
+use crate::voicing::{Technique, Voicing};
 
 /// What is asked for.
 #[derive(Clone, Debug)]
@@ -17,6 +18,17 @@ pub struct Request {
     pub passing: Option<Passing>,
     /// Nothing but the technique, and nothing that `proof` would speak of: else it is refused.
     pub strict: bool,
+    /// Voicings that are taken whatever they cost.
+    pub fixed: Vec<Fixed>,
+}
+
+/// A voicing that is taken under the lead note at a time.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Fixed {
+    /// When the note is struck.
+    pub onset: Ticks,
+    /// The voicing, seat by seat.
+    pub voicing: Voicing,
 }
 
 impl Request {
@@ -29,6 +41,7 @@ impl Request {
             part: None,
             passing: None,
             strict: false,
+            fixed: Vec::new(),
         }
     }
 }
@@ -56,6 +69,18 @@ pub enum VoiceError {
         found: String,
         /// What there is.
         parts: String,
+    },
+    /// A choice that a note has not.
+    #[error(
+        "{place}: choice {found} was asked for, and this note has {known}: `--alternatives 9` shows them"
+    )]
+    NoSuchChoice {
+        /// Bar and beat.
+        place: String,
+        /// What was asked for.
+        found: u8,
+        /// How many there are, in words.
+        known: String,
     },
     /// Nothing to voice.
     #[error("this score has no notes: a lead with chord symbols over it is needed")]

@@ -9,9 +9,13 @@ use super::ways_out::{LEVELS, StandIns};
 use super::writing_out;
 use crate::finding::{Finding, Level};
 use crate::ground::time::Ticks;
-use crate::proof::proof;
+use crate::proof::Heard;
 use crate::score::{Place, Score};
+use crate::voicing::Technique;
 use std::collections::HashSet;
+
+/// How often it is made again without becoming better.
+const ROUNDS_WITHOUT_GAIN: usize = 6;
 
 /// How often the answer is made again without what the rules found wrong in it.
 const ROUNDS: usize = 12;
@@ -29,6 +33,8 @@ pub(super) struct Tried {
     pub findings: Vec<Finding>,
     /// What they find in the lead by itself.
     pub of_lead: Vec<Finding>,
+    /// What they say of the names of notes.
+    spelling: Vec<Finding>,
 }
 
 impl Tried {
@@ -58,6 +64,30 @@ pub(super) fn onset_of(answer: &Score, finding: &Finding) -> Option<Ticks> {
     Some(bar.start + finding.at.offset)
 }
 
+/// Whether a finding is about nothing but the lead's own notes, which others double.
+fn is_of_lead(answer: &Score, line: &[Weighed], job: &Job<'_>, finding: &Finding) -> bool {
+    let at = onset_of(answer, finding).and_then(|o| {
+        let sonorities = &job.passage.sonorities;
+        sonorities.partition_point(|s| s.onset <= o).checked_sub(1)
+    });
+    let Some(chosen) = at.and_then(|at| line.get(at)) else {
+        return false;
+    };
+    let together = matches!(chosen.technique, Technique::Form(f) if f.is_doubling());
+    let lead = chosen.voicing.first().copied().unwrap_or(0);
+    let of_note = |n: &crate::finding::NoteAtFault| {
+        let part = answer.parts.get(n.note.part as usize);
+        part.and_then(|p| p.notes.get(n.note.note as usize))
+    };
+    together
+        && !finding.notes.is_empty()
+        && finding
+            .notes
+            .iter()
+            .all(|n| of_note(n).is_some_and(|n| (n.sounding.midi() - lead) % 12 == 0))
+        && ["unavailable-tension", "wrong-note", "awkward-leap"].contains(&finding.rule)
+}
+
 impl Job<'_> {
     /// The cheapest line of these voicings in which the rules find nothing, written out; else the best of those
     /// tried. Where a note has no voicing, ways out are taken, if there may be any.
@@ -77,23 +107,30 @@ impl Job<'_> {
         let mut banned = Banned::new();
         let mut best: Option<Tried> = None;
         let mut own: Option<HashSet<(&'static str, Place)>> = None;
+        let mut since_best = 0;
         for round in 0..ROUNDS {
             self.fill(&mut options, &mut levels, &banned, stand_ins);
             let Some(line) = cheapest(&options, &banned) else {
                 break;
             };
             let answer = writing_out::answer(self, &line);
-            let own = own.get_or_insert_with(|| self.of_lead(&answer));
-            let (of_lead, findings): (Vec<Finding>, Vec<Finding>) = self
-                .found(&answer)
-                .into_iter()
-                .partition(|f| own.contains(&(f.rule, f.at)));
+            let all = self.found(&answer);
+            // How a lead is spelled is its writer's business: no voicing cures it.
+            let (spelling, all): (Vec<Finding>, Vec<Finding>) =
+                all.into_iter().partition(|f| f.rule == "spelling");
+            let of_lead = |f: &Finding| {
+                let own = own.get_or_insert_with(|| self.of_lead(&answer));
+                own.contains(&(f.rule, f.at)) || is_of_lead(&answer, &line, self, f)
+            };
+            let (of_lead, findings): (Vec<Finding>, Vec<Finding>) =
+                all.into_iter().partition(of_lead);
             let tried = Tried {
                 answer,
                 line,
                 options: Vec::new(),
                 findings,
                 of_lead,
+                spelling,
             };
             let before = banned.len();
             for finding in &tried.findings {
@@ -109,15 +146,25 @@ impl Job<'_> {
             }
             let done = tried.findings.is_empty() || banned.len() == before;
             let only_notes = tried.findings.iter().all(|f| f.level == Level::Note);
+            since_best += 1;
             if best.as_ref().is_none_or(|b| tried.weight() < b.weight()) {
                 best = Some(tried);
+                since_best = 0;
             }
-            if done || only_notes && round + 1 >= ROUNDS_FOR_NOTES {
+            let no_better = since_best >= ROUNDS_WITHOUT_GAIN;
+            if done || no_better || only_notes && round + 1 >= ROUNDS_FOR_NOTES {
                 break;
             }
         }
         let mut best = best.ok_or_else(|| VoiceError::Unclean(String::new()))?;
+        // What the rules found fault with is no choice.
+        for (at, (list, taken)) in options.iter_mut().zip(&best.line).enumerate() {
+            list.retain(|o| {
+                o.voicing == taken.voicing || !banned.contains(&(at, o.voicing.clone()))
+            });
+        }
         best.options = options;
+        self.respell(&mut best);
         Ok(best)
     }
 
@@ -149,11 +196,26 @@ impl Job<'_> {
         }
     }
 
-    /// What the rules say of an answer. How a lead is spelled is its writer's business: no voicing cures it.
+    /// Names inner notes as their lines ask for, where the rules know a better name.
+    fn respell(&self, tried: &mut Tried) {
+        let lead = self.seats.first().map_or(0, |s| s.place as u32);
+        let mut changes = Vec::new();
+        for finding in &tried.spelling {
+            let inner = finding.notes.iter().all(|n| n.note.part != lead);
+            if let Some(remedy) = finding.remedies.first().filter(|_| inner) {
+                changes.extend(remedy.iter().filter(|c| c.note.part != lead).copied());
+            }
+        }
+        if !changes.is_empty() {
+            tried.answer.change(&changes);
+            tried.answer.lay_out();
+        }
+    }
+
+    /// What the rules say of an answer.
     fn found(&self, answer: &Score) -> Vec<Finding> {
-        let mut style = self.style.clone();
-        style.levels.insert("spelling".to_owned(), None);
-        proof(answer, &style).findings
+        let heard = Heard::as_it_stands(answer.clone(), self.style);
+        heard.looked_over(self.style).findings
     }
 
     /// What the rules say of the lead alone, as its player has it.

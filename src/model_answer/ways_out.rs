@@ -81,18 +81,24 @@ impl Job<'_> {
 
     /// A form goes on in parallel with the chord after it or before it.
     fn in_parallel(&self, at: usize, options: &[Vec<Weighed>]) -> Vec<Weighed> {
-        if !matches!(self.arrangement.technique, Technique::Form(f) if !f.is_doubling()) {
+        let Technique::Form(form) = self.arrangement.technique else {
+            return Vec::new();
+        };
+        // Fourths and clusters move so by nature; elsewhere only a passing note does.
+        let planes = matches!(form, Form::Fourths | Form::Cluster);
+        let frames = frames_at(self.lead, self.passage, at);
+        if form.is_doubling() || !(self.passes(at, &frames) || planes && self.is_quick(at)) {
             return Vec::new();
         }
         let mut found = Vec::new();
-        if self.approaches(at) {
+        if self.approaches(at) && !self.lasts_over_a_beat(at) {
             found.extend(self.moved_from(at, at + 1, options));
-        }
-        if let Some(before) = at.checked_sub(1) {
-            found.extend(self.moved_from(at, before, options));
+            if let Some(before) = at.checked_sub(1) {
+                found.extend(self.moved_from(at, before, options));
+            }
         }
         for option in &mut found {
-            option.cost += PARALLEL;
+            option.cost += if planes { PARALLEL } else { OTHER_TECHNIQUE };
         }
         found
     }
@@ -114,8 +120,7 @@ impl Job<'_> {
         found
     }
 
-    /// Chord notes under the lead for each seat, some of them doubled: both guide tones first, few doublings,
-    /// no gap over an octave but at the bottom.
+    /// Chord notes under the lead for each seat, some of them doubled, the guide tones among them.
     fn with_doubling(&self, at: usize) -> Vec<Weighed> {
         let Some(lead) = self.lead_midi(at) else {
             return Vec::new();
@@ -175,16 +180,20 @@ impl Job<'_> {
     /// All play the lead: each in the octave it keeps, else in the nearest it has.
     fn all_on_lead(&self, at: usize) -> Option<Weighed> {
         let lead = self.lead_midi(at)?;
-        let mut all = self.together(lead);
+        let mut all = self.together(at, lead);
         let mut cost = TOGETHER;
         for (seat, m) in self.seats.iter().zip(&mut all.voicing) {
             if seat.role == Role::Leads || seat.cost(*m).is_some() {
                 continue;
             }
-            let octaves = [12, -12, 24, -24, 36, -36].map(|by| *m + by);
+            // Nobody plays over the lead.
+            let octaves = [0, 12, 24, 36].map(|down| lead - down);
             match octaves.into_iter().find(|o| seat.cost(*o).is_some()) {
                 Some(octave) => *m = octave,
-                None => cost += OUT_OF_RANGE,
+                None => {
+                    *m = lead;
+                    cost += OUT_OF_RANGE;
+                }
             }
         }
         let unison = all.voicing.iter().all(|m| *m == lead);
@@ -223,8 +232,10 @@ struct Doubled<'j> {
 impl Doubled<'_> {
     fn descend(&mut self, stack: &mut Voicing, players: usize) {
         if stack.len() == players {
-            if self.job.is_clear(self.at, stack) {
-                let cost = self.cost(stack);
+            let sounding = crate::voicing::classes_of(stack);
+            let complete = self.guides.iter().all(|g| sounding.contains(g));
+            if complete && self.job.is_clear(self.at, stack) {
+                let cost = Self::cost(stack, sounding.len());
                 self.found.push((cost, stack.clone()));
             }
             return;
@@ -248,15 +259,10 @@ impl Doubled<'_> {
         }
     }
 
-    fn cost(&self, voicing: &[i16]) -> i32 {
-        let sounding = crate::voicing::classes_of(voicing);
-        let missing = self.guides.iter().filter(|g| !sounding.contains(g));
-        let doubled = voicing.len() - sounding.len();
+    fn cost(voicing: &[i16], different: usize) -> i32 {
+        let doubled = voicing.len() - different;
         let unisons = voicing.windows(2).filter(|w| matches!(w, [a, b] if a == b));
         let span = voicing.first().copied().unwrap_or(0) - voicing.last().copied().unwrap_or(0);
-        missing.count() as i32 * 8
-            + doubled as i32 * 3
-            + unisons.count() as i32 * 3
-            + i32::from(span) / 6
+        doubled as i32 * 6 + unisons.count() as i32 * 3 + i32::from(span) / 6
     }
 }

@@ -3,6 +3,7 @@
 use super::answer::{WayOut, Weighed};
 use super::job::Job;
 use super::seats::{Seat, left_hand};
+use crate::ground::instrument::{Member, joined_name};
 use crate::ground::pitch::{Pitch, Transposition, written_fifths};
 use crate::ground::text::Span;
 use crate::ground::time::Ticks;
@@ -34,72 +35,112 @@ pub(super) fn answer(job: &Job<'_>, line: &[Weighed]) -> Score {
     score
 }
 
-/// Says the technique, in words over the first staff and for the grid; and where another is taken, and ends.
+/// Says the technique in words over the first staff of each block, and for the grid; and where another is taken,
+/// and ends.
 fn state(job: &Job<'_>, line: &[Weighed], score: &mut Score) {
-    let own = job.arrangement.technique.name();
-    let sections = job.seats.iter().map(|s| s.instrument.section.as_str());
-    let section = sections
-        .clone()
-        .next()
-        .filter(|s| sections.clone().all(|o| o == *s));
-    let mut spans = vec![(Place::default(), own)];
-    for (sonorities, option) in job.passage.sonorities.iter().zip(line) {
+    let heads = job.arrangement.heads();
+    let mut of_grid = Vec::new();
+    for (block, head) in heads.iter().enumerate() {
+        let spans = spans(job, line, block);
+        let place = job.seats.get(*head).map_or(0, |s| s.place);
+        let place = if job.is_chordal() { 0 } else { place };
+        if block == 0 {
+            of_grid.clone_from(&spans);
+        }
+        if let Some(part) = score.parts.get_mut(place) {
+            let words = spans.into_iter().map(|(at, text)| {
+                let text = text.to_owned();
+                let (staff, below) = (1, false);
+                mark(at, Words { text, staff, below })
+            });
+            let mut all: Vec<Mark<Words>> = words.collect();
+            all.extend(part.words.iter().cloned());
+            part.words = all.into();
+        }
+    }
+    if heads.len() > 1 {
+        of_grid = vec![(Place::default(), FREE)];
+    }
+    let section = (heads.len() == 1).then(|| section(job));
+    score.stated = stated(&of_grid, section.flatten(), score_bars(job));
+}
+
+/// What the seats are called together, from the top.
+fn section(job: &Job<'_>) -> Option<String> {
+    let catalogue = job.lead.instruments.catalogue();
+    let mut seats: Vec<&Seat> = job.seats.iter().collect();
+    seats.sort_by_key(|s| s.place);
+    let same = |a: &&Seat, b: &&Seat| a.instrument.section == b.instrument.section;
+    let runs: Vec<&[&Seat]> = seats.chunk_by(same).collect();
+    let members = runs.iter().filter_map(|run| {
+        let first = run.first()?.instrument;
+        let section = catalogue.section(&first.section)?;
+        let member = match run.len() {
+            1 if runs.len() > 1 => Member::Players(first, 1),
+            _ => Member::Section(section),
+        };
+        Some((member, Some(&first.family)))
+    });
+    let members: Vec<_> = members.collect();
+    match members.as_slice() {
+        [(Member::Section(one), _)] => Some(one.key.clone()),
+        several => Some(joined_name(several)).filter(|n| !n.is_empty()),
+    }
+}
+
+/// From where on which technique is said over a block.
+fn spans(job: &Job<'_>, line: &[Weighed], block: usize) -> Vec<(Place, &'static str)> {
+    let mut spans: Vec<(Place, &'static str)> = Vec::new();
+    for (sonority, option) in job.passage.sonorities.iter().zip(line) {
         let said = match option.way_out {
-            None if option.harmony.is_some() => own,
-            None | Some(WayOut::InParallel) => continue,
+            None if option.harmony.is_none() && !spans.is_empty() => continue,
+            Some(WayOut::InParallel) if !spans.is_empty() => continue,
             Some(WayOut::InnerDoubling) => FREE,
-            Some(WayOut::OtherTechnique | WayOut::Together) => option.technique.name(),
+            _ => job.arrangement.said(option, block, job.seats),
         };
         if spans.last().is_none_or(|(_, before)| *before != said) {
-            spans.push((job.lead.place_of(sonorities.onset), said));
+            let at = job.lead.place_of(sonority.onset);
+            spans.push((
+                if spans.is_empty() {
+                    Place::default()
+                } else {
+                    at
+                },
+                said,
+            ));
         }
     }
-    if let [(start, first), (next, _), ..] = spans.as_slice()
-        && start == next
-        && *first == own
-    {
-        spans.remove(0);
-    }
-    // A grid says it bar by bar: one that is not all in the technique is free.
-    let mut stated = own;
-    for bar in 0..score_bars(job) {
-        let inside = spans
-            .iter()
-            .filter(|(at, _)| at.bar == bar && at.offset > Ticks::ZERO);
-        let starts = spans
-            .iter()
-            .rfind(|(at, _)| (at.bar, at.offset) <= (bar, Ticks::ZERO));
-        let starts = starts.map_or(own, |(_, said)| said);
-        let said = if inside.count() > 0 { FREE } else { starts };
-        if bar == 0 || said != stated {
-            let at = Place {
-                bar,
-                offset: Ticks::ZERO,
-            };
+    spans
+}
+
+/// The same bar by bar: one that is not all in one technique is free.
+fn stated(
+    spans: &[(Place, &'static str)],
+    section: Option<String>,
+    bars: u32,
+) -> Vec<Mark<Stated>> {
+    let mut out: Vec<Mark<Stated>> = Vec::new();
+    for bar in 0..bars {
+        let start = Place {
+            bar,
+            offset: Ticks::ZERO,
+        };
+        let changes = spans.iter().any(|(at, _)| at.bar == bar && *at > start);
+        let before = spans.iter().rfind(|(at, _)| *at <= start);
+        let said = match before {
+            Some((_, said)) if !changes => said,
+            _ => FREE,
+        };
+        let last = out.last().and_then(|m| m.value.technique.as_deref());
+        if last != Some(said) {
             let stated = Stated {
-                section: section.map(str::to_owned).filter(|_| bar == 0),
+                section: section.clone().filter(|_| bar == 0),
                 technique: Some(said.to_owned()),
             };
-            score.stated.push(mark(at, stated));
+            out.push(mark(start, stated));
         }
-        stated = said;
     }
-    if let Some(first) = score.parts.first_mut() {
-        let words = spans.into_iter().map(|(at, text)| {
-            let text = text.to_owned();
-            mark(
-                at,
-                Words {
-                    text,
-                    staff: 1,
-                    below: false,
-                },
-            )
-        });
-        let mut all: Vec<Mark<Words>> = words.collect();
-        all.extend(first.words.iter().cloned());
-        first.words = all.into();
-    }
+    out
 }
 
 /// How many bars the lead has.

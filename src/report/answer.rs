@@ -1,11 +1,11 @@
 //! A model answer for people: as a table, and as a page.
 
 use super::html::sheet::{SaidOfPlace, Sheet, render};
-use super::table;
+use super::{counted, table};
 use crate::engraving::{WordsClass, WordsUnder};
 use crate::ground::shown::shown_lines;
 use crate::ground::time::Ticks;
-use crate::model_answer::{Answer, Explained};
+use crate::model_answer::{Answer, Explained, Planted};
 use crate::score::{Place, Score};
 use std::fmt::Write as _;
 
@@ -46,27 +46,73 @@ fn voices(score: &Score, at: Place) -> String {
     names.join(" ")
 }
 
-/// The answer as a page, with what stands at each place when it is to be explained.
-pub fn page(title: &str, answer: &Answer, explained: &[Explained]) -> String {
-    let sheet = Sheet {
-        heading: None,
-        score: &answer.score,
-        under: harmonies(explained),
-        marks: Vec::new(),
-        said: explained
-            .iter()
-            .map(|e| SaidOfPlace {
-                at: e.at,
-                line: e.line.clone(),
-            })
-            .collect(),
-        after: String::new(),
-    };
-    render(title, &facts(explained), &[sheet])
+/// An answer on a page.
+#[derive(Debug)]
+pub struct AnswerOnPage<'a> {
+    /// Its heading, where the page has several: its key.
+    pub heading: Option<String>,
+    /// The music.
+    pub score: &'a Score,
+    /// What stands at each place, where it is to be explained.
+    pub explained: Vec<Explained>,
 }
 
-fn facts(explained: &[Explained]) -> Vec<String> {
-    if explained.is_empty() {
+/// Answers as a page.
+pub fn page(title: &str, answers: &[AnswerOnPage<'_>]) -> String {
+    let sheets: Vec<Sheet<'_>> = answers
+        .iter()
+        .map(|answer| {
+            let said = answer.explained.iter().map(|e| SaidOfPlace {
+                at: e.at,
+                line: e.line.clone(),
+            });
+            Sheet {
+                heading: answer.heading.clone(),
+                score: answer.score,
+                under: harmonies(&answer.explained),
+                marks: Vec::new(),
+                said: said.collect(),
+                after: String::new(),
+            }
+        })
+        .collect();
+    let explained = answers.iter().any(|a| !a.explained.is_empty());
+    render(title, &facts(explained), &sheets)
+}
+
+/// The list of planted mistakes, one a line, each with what stands there and what should.
+pub fn mistakes(planted: &Planted) -> String {
+    let mut out = format!("{} planted\n\n", counted(planted.mistakes.len(), "mistake"));
+    for (number, mistake) in (1..).zip(&planted.mistakes) {
+        let score = &planted.score;
+        let notes: Vec<String> = mistake
+            .notes
+            .iter()
+            .map(|n| {
+                let part = score.parts.get(n.note.part as usize);
+                let name = part.map_or("", |p| p.name.as_str());
+                let pitch = |sounding| score.player_pitch(n.note, sounding);
+                format!(
+                    "{name} has {} instead of {}",
+                    score.spoken_name(n.note.part, pitch(n.sounds)),
+                    score.spoken_name(n.note.part, pitch(n.right))
+                )
+            })
+            .collect();
+        let _ = writeln!(
+            out,
+            "{number}. bar {}, beat {}: {}: {}",
+            score.bar_number(mistake.at.bar),
+            score.beat_at(mistake.at),
+            mistake.kind.rule(),
+            notes.join(", ")
+        );
+    }
+    shown_lines(&out)
+}
+
+fn facts(explained: bool) -> Vec<String> {
+    if !explained {
         return Vec::new();
     }
     vec![

@@ -1,5 +1,6 @@
 //! Reports: findings as text and as a page for people, as JSON for machines. They format and decide nothing.
 
+pub mod alternatives;
 pub mod analysis;
 pub mod answer;
 pub mod class;
@@ -194,7 +195,7 @@ impl Tally {
 }
 
 /// How the suggestion of a finding is introduced: a fix was tried on the score, so that the finding goes
-/// and no new one comes; any other suggestion was not, or would cause another finding.
+/// and no new error or warning comes; any other suggestion was not, or would cause another finding.
 pub(crate) fn advice(finding: &Finding) -> &'static str {
     if finding.fix.is_some() {
         "fix (checked)"

@@ -94,6 +94,7 @@ impl Score {
             place(&mut part.tempos, &when);
         }
         place(&mut self.stated, &when);
+        place(&mut self.choices, &when);
         self.collect_chords();
         self.collect_meters();
     }

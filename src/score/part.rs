@@ -98,14 +98,16 @@ impl Part {
         )
     }
 
-    /// The concert key signature in force at `onset`, in fifths.
+    /// The concert key signature in force at `onset`, in fifths. Where a part transposes, its page does not tell
+    /// B major from Cb major: then the key with fewer accidentals is meant.
     pub fn concert_fifths(&self, onset: Ticks) -> i8 {
         let shift = self.transposition(onset).key_shift();
+        let most = if shift == 0 { 7 } else { 6 };
         let mut f = i16::from(self.key(onset).fifths) - i16::from(shift);
-        while f < -7 {
+        while f < -most {
             f += 12;
         }
-        while f > 7 {
+        while f > most {
             f -= 12;
         }
         f as i8

@@ -35,6 +35,8 @@ pub struct Score {
     pub meters: Vec<(Ticks, Meter, Ticks)>,
     /// Section and technique as the file itself states them, in order.
     pub stated: Vec<Mark<Stated>>,
+    /// Which of the voicings of a lead note the writer chose, 1 for the first: for `voice`.
+    pub choices: Vec<Mark<u8>>,
     /// Findings that the score itself says are meant.
     pub waivers: Vec<Waiver>,
     /// What is wrong with the table of contents of the container it was read from, which holds but one score.

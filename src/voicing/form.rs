@@ -282,6 +282,7 @@ impl Form {
             Self::Cluster if index == 0 => 3..=5,
             Self::Cluster => 1..=3,
             Self::UpperStructure => 1..=6,
+            Self::Spread if last && voices == 4 => 7..=19,
             Self::Spread if last => 7..=16,
             Self::TriadOverBass if last => 3..=24,
             Self::TwoPart => 3..=16,
@@ -292,7 +293,7 @@ impl Form {
     /// What is less usual about a voicing that fits.
     fn cost(self, voicing: &[i16], frame: &Frame<'_>) -> i32 {
         // In a spread stands no tension that nobody asked for.
-        let tension = if self == Self::Spread { 5 } else { 1 };
+        let tension = if self == Self::Spread { 6 } else { 1 };
         let colours: i32 = voicing
             .iter()
             .skip(1)
@@ -312,8 +313,17 @@ impl Form {
             .sum();
         let count = |wanted: fn(i16) -> bool| gaps(voicing).filter(|&g| wanted(g)).count() as i32;
         let shape = match self {
-            Self::Fourths => count(|g| g != 5) * 3,
-            Self::Cluster => count(|g| g == 3) * 2,
+            // A third stands best on top of the fourths.
+            Self::Fourths => {
+                let third = gaps(voicing).position(|g| matches!(g, 3 | 4));
+                count(|g| g != 5) * 5 + i32::from(third.is_some_and(|at| at > 0)) * 2
+            }
+            // The lead stands a third over the rest, in which there is a half step.
+            Self::Cluster => {
+                let apart = gaps(voicing).next().unwrap_or(0) > 4;
+                let bites = gaps(voicing).any(|g| g == 1);
+                count(|g| g == 3) * 2 + i32::from(apart) * 2 + i32::from(!bites)
+            }
             Self::FiveNoteSoli => {
                 // The substitution stands where the doubled lead would.
                 let lead = voicing.first().copied().unwrap_or(0);
@@ -327,7 +337,10 @@ impl Form {
             }
             Self::Spread => {
                 let root = voicing.last().copied().unwrap_or(0);
-                i32::from((root - 45).abs()) / 3 + i32::from(gaps(voicing).max().unwrap_or(0) > 12)
+                let doubled = i32::from(!distinct(voicing)) * 2;
+                i32::from((root - 45).abs()) / 3
+                    + i32::from(gaps(voicing).max().unwrap_or(0) > 12)
+                    + doubled
             }
             Self::TwoPart => two_part_shape(voicing, frame),
             Self::ThreePart => {
@@ -359,7 +372,10 @@ struct Search<'f> {
 impl Search<'_> {
     fn descend(&mut self, stack: &mut Voicing) {
         if stack.len() == self.voices {
-            if self.form.fits(stack, Some(self.frame)) {
+            // What is made keeps to the published span; what is read may lie a step inside it.
+            let span = stack.first().zip(stack.last()).map_or(0, |(a, b)| a - b);
+            let too_close = self.form == Form::FiveNoteSoli && span < 12;
+            if !too_close && self.form.fits(stack, Some(self.frame)) {
                 let cost = self.form.cost(stack, self.frame);
                 self.found.push((cost, stack.clone()));
             }
@@ -503,7 +519,8 @@ fn is_five_note(voicing: &[i16], frame: &Frame<'_>) -> bool {
         return false;
     };
     let span = lead - voicing.last().copied().unwrap_or(lead);
-    if !(12..=17).contains(&span) {
+    // The substitution may lie a step above the place of the doubling.
+    if !(10..=17).contains(&span) {
         return false;
     }
     // Take one note away: what is left is close or drop 2 over the chord.
@@ -567,10 +584,12 @@ fn is_spread(voicing: &[i16], frame: &Frame<'_>) -> bool {
         && second - bottom >= 7
         && (3..=11).contains(&over_root)
         && holds_guide_tones(voicing, frame)
-        // The lead may be the root too; nothing else is doubled where the chord has a seventh.
+        // The lead may be the root too, or of five voices be doubled by an inner one; nothing else is doubled
+        // where the chord has a seventh.
         && (frame.sevenths().is_empty()
-            || distinct(voicing.get(..voicing.len() - 1).unwrap_or_default())
-                && distinct(voicing.get(1..).unwrap_or_default()))
+            || distinct(voicing.get(1..).unwrap_or_default())
+                && (voicing.len() == 5
+                    || distinct(voicing.get(..voicing.len() - 1).unwrap_or_default())))
 }
 
 fn is_triad_over_bass(voicing: &[i16], frame: &Frame<'_>) -> bool {
@@ -616,6 +635,8 @@ fn is_three_part(voicing: &[i16], frame: &Frame<'_>) -> bool {
         .chain([root])
         .collect();
     let eleventh = root.plus(5);
+    // So does an 11 that the symbol names.
+    let named = frame.chord.contains(eleventh);
     let seven = |s: &PitchClass| pair.contains(s);
     if sevenths.is_empty() {
         // A triad: its other two notes.
@@ -631,11 +652,14 @@ fn is_three_part(voicing: &[i16], frame: &Frame<'_>) -> bool {
     if top == third {
         sevenths.iter().any(seven) && fills
     } else if sevenths.contains(&top) {
-        holds(third, &fives)
+        // Under the sixth the major seventh is another.
+        holds(third, &fives) || holds(third, &sevenths) || named && holds(eleventh, &fives)
     } else {
         // 11 in the lead takes the place of the third.
         let sus = top == eleventh && frame.colour(top).may_sound();
-        holds(third, &sevenths) || sus && sevenths.iter().any(seven) && fills
+        holds(third, &sevenths)
+            || sus && sevenths.iter().any(seven) && fills
+            || named && holds(eleventh, &sevenths)
     }
 }
 
@@ -702,6 +726,8 @@ mod tests {
         for (symbol, pitches, form) in [
             ("G13", "A4 E4 B3 F3 G2", Form::Spread),
             ("Dm9", "E4 C4 F3 D2", Form::Spread),
+            ("C7", "E4 Bb3 G3 C3", Form::Spread),
+            ("Gm11", "G4 F4 C4", Form::ThreePart),
             ("C6/9", "G5 D5 A4 E4 B3", Form::Fourths),
             ("Dm11", "A4 F4 C4 G3 D3", Form::Fourths),
             ("C13#11", "A4 F#4 D4 Bb3 E3", Form::UpperStructure),
@@ -753,6 +779,15 @@ mod tests {
                 }
             }
         }
+    }
+
+    #[test]
+    fn two_forms_at_once() {
+        let chord = parse("Bbmaj9").unwrap().unwrap();
+        let frame = frame(&chord);
+        let voicing = midi("G4 D4 A3");
+        assert!(Form::Fourths.fits(&voicing, Some(&frame)));
+        assert!(Form::ThreePart.fits(&voicing, Some(&frame)));
     }
 
     #[test]

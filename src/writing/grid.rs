@@ -183,7 +183,7 @@ fn label(name: &str) -> String {
     let lower = plain.to_lowercase();
     match lower.trim_end_matches('s') {
         "" => "part".to_owned(),
-        "chord" | "count" => format!("{plain} part"),
+        "chord" | "count" | "choice" => format!("{plain} part"),
         _ => plain,
     }
 }

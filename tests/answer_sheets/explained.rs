@@ -77,12 +77,19 @@ fn as_words_in_musicxml_they_stand_under_the_lead_and_say_no_technique() {
 fn the_page_has_the_music_and_every_line() {
     let answer = answer(MELODY, "drop 2");
     let explained = explain(&answer);
-    let page = report::answer::page("Evening Bus", &answer, &explained);
+    let page = report::answer::page(
+        "Evening Bus",
+        &[report::answer::AnswerOnPage {
+            heading: None,
+            score: &answer.score,
+            explained: explained.clone(),
+        }],
+    );
     for e in &explained {
         assert!(page.contains(&e.line), "{}", e.line);
     }
-    // Two systems at two pitches.
-    assert_eq!(page.matches("<figure").count(), 4);
+    // One system at two pitches.
+    assert_eq!(page.matches("<figure").count(), 2);
     assert_eq!(page.matches("class=\"u q\">Edim7<").count(), 4);
     for used in page.split("<use href=\"#").skip(1) {
         let id = used.split('"').next().unwrap();

@@ -1,8 +1,11 @@
 //! What is made of a model answer for people who learn: explanations, sheets in many keys, sheets with
 //! planted mistakes.
 
+mod alternatives;
 mod explained;
+mod keys;
 mod lead;
+mod mistakes;
 
 use chartproof::inside::model_answer::{Answer, Request, voice};
 use chartproof::inside::reading::grid;

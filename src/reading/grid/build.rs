@@ -55,6 +55,7 @@ pub(super) fn score(
         fill(part, index, declared, &plans, per_quarter)?;
     }
     chords(&mut score, &plans);
+    choices(&mut score, &plans)?;
     let worked_out = !plans.iter().any(|p| p.written);
     for part in &mut score.parts {
         part.worked_out = worked_out;
@@ -128,4 +129,38 @@ fn chords(score: &mut Score, plans: &[BarPlan<'_>]) {
     if let Some(part) = score.parts.first_mut() {
         part.chords = marks.into();
     }
+}
+
+/// The row of choices: a number for the choice at a note, `=` for the one before it in the bar, `-` for none.
+fn choices(score: &mut Score, plans: &[BarPlan<'_>]) -> Parsed<()> {
+    for (bar, plan) in (0u32..).zip(plans) {
+        let Some(row) = plan.choices else { continue };
+        let mut last = None;
+        for (piece, start) in row.cells.iter().zip(&plan.starts) {
+            last = match piece.text.as_str() {
+                "-" | "." => None,
+                "=" => last,
+                number => {
+                    let known = number.parse::<u8>().ok().filter(|n| (1..=9).contains(n));
+                    let wrong = || {
+                        let message = format!(
+                            "choice row, bar {}: `{}` is not a choice",
+                            plan.number, piece.text
+                        );
+                        Fault::new(piece.at.clone(), message)
+                            .help("write 1 to 9, `=` for the choice before it in the bar, or `-`")
+                    };
+                    Some(known.ok_or_else(wrong)?)
+                }
+            };
+            if let Some(choice) = last {
+                let offset = ticks(*start, score.per_quarter);
+                let at = Place { bar, offset };
+                score
+                    .choices
+                    .push(Mark::new(at, choice, Span::of(&piece.at)));
+            }
+        }
+    }
+    Ok(())
 }

@@ -25,10 +25,11 @@
 //!                                                 parts bar
 //! parts    = "parts:" part { newline part } part: label "=" instrument
 //! system   = row { row }                    ends at a blank line or a header
-//! row      = label "|" cells "|" cells ...  label: chord, count, or a part's name
+//! row      = label "|" cells "|" cells ...  label: chord, count, choice, or a part's name
 //! cells    = one cell for each count of the bar, spaces between
 //! count    = number | number "+" n "/" d | "&" | "e" | "a" | number followed by "&", "e" or "a"
 //! chord    = symbol | "-" (as before) | "." or "N.C." (no chord)
+//! choice   = 1 to 9 (which voicing of the note, for `voice`) | "=" (the one before it) | "-" (none)
 //! note     = one { "+" one } | "-" (held) | "." (rest)
 //! one      = pitch | "-" pitch (held)
 //! pitch    = letter { "b" | "#" } octave { ">" | "." | "_" | "^" }

@@ -15,7 +15,7 @@ pub(super) struct Declared {
 }
 
 /// Labels of rows that are no parts.
-pub(super) const RESERVED: [&str; 3] = ["chord", "chords", "count"];
+pub(super) const RESERVED: [&str; 4] = ["chord", "chords", "count", "choice"];
 
 /// A label with one blank between its words and no capitals: by these two are the same.
 pub(super) fn key(label: &str) -> String {
@@ -52,7 +52,7 @@ pub(super) fn declared(
                 label.at.clone(),
                 format!("a part cannot be called `{}`", label.text),
             )
-            .help("chord and count are rows of their own"));
+            .help("chord, count and choice are rows of their own"));
         }
         parts.push(Declared {
             label: label.clone(),

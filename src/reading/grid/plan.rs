@@ -38,6 +38,7 @@ pub(super) struct BarPlan<'a> {
     pub starts: Vec<Ratio<i64>>,
     pub length: Ratio<i64>,
     pub chords: Option<&'a RowBar>,
+    pub choices: Option<&'a RowBar>,
     /// The bar of each part, where the system has its row.
     pub rows: Vec<Option<&'a RowBar>>,
     pub double: bool,
@@ -187,6 +188,7 @@ struct System<'a> {
     rows: &'a [Row],
     count: &'a Row,
     chords: Option<&'a Row>,
+    choices: Option<&'a Row>,
     by_part: Vec<Option<&'a Row>>,
 }
 
@@ -222,6 +224,7 @@ impl<'a> System<'a> {
             rows,
             count,
             chords: labelled("chord"),
+            choices: labelled("choice"),
             by_part,
         })
     }
@@ -294,6 +297,7 @@ impl<'a> System<'a> {
                 length: (Ratio::from_integer(i64::from(setting.meter.beats)) - base) * unit,
                 starts: starts.iter().map(|s| (*s - base) * unit).collect(),
                 chords: bar_of(self.chords),
+                choices: bar_of(self.choices),
                 rows: self.by_part.iter().map(|r| bar_of(*r)).collect(),
                 double: self
                     .rows
@@ -354,7 +358,7 @@ fn by_part<'a>(
             );
             let names = parts.iter().map(|p| p.label.text.as_str());
             return Err(
-                match nearest(&row.label.text, names.chain(["chord", "count"])) {
+                match nearest(&row.label.text, names.chain(["chord", "count", "choice"])) {
                     Some(known) => fault.help(format!("did you mean `{known}`?")),
                     None => fault.help("declare it under `parts:`"),
                 },

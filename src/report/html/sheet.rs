@@ -79,6 +79,10 @@ impl Sheet<'_> {
             let drawn = pitch::drawn(self.score);
             let first = drawn.first().map_or(ShownPitch::Written, |d| d.0);
             let mut to = (from + BARS).min(count);
+            // One bar does not stand alone.
+            if to + 1 == count {
+                to = count;
+            }
             while to > from + 1 && self.draw(&engraver, from..to, first).width > WIDTH {
                 to -= 1;
             }
