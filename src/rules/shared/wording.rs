@@ -95,7 +95,10 @@ pub fn agree(score: &Score, finding: &mut Finding, changes: &[Change]) {
         finding.expected = expected;
     }
     for note in finding.notes.iter_mut().filter(|n| n.voice == 0) {
-        let voice = finding.expected.iter().position(|p| Some(*p) == note.expected);
+        let voice = finding
+            .expected
+            .iter()
+            .position(|p| Some(*p) == note.expected);
         note.voice = voice.map_or(0, voice_number);
     }
 }
