@@ -150,12 +150,23 @@ fn has_own_line(at: &SonorityAt<'_>, diagnosis: &Diagnosis, slip: &Slip) -> bool
     off.count() >= OFF_TOO
 }
 
-/// One player's chords without symbols, in a technique that nobody stated: hands fall into its shapes.
+/// One player's chords without symbols, in a technique that nobody stated and most of the music is not in:
+/// hands fall into its shapes.
 fn is_keyboard_music(score: &Score, at: &SonorityAt<'_>, diagnosis: &Diagnosis) -> bool {
     let symbol = score.chord_at(at.sonority.onset);
-    at.passage.section.chordal
-        && diagnosis.technique.is_some_and(|t| t.how == How::Inferred)
-        && symbol.is_none_or(|m| m.value.chord.is_none())
+    if !at.passage.section.chordal
+        || !diagnosis.technique.is_some_and(|t| t.how == How::Inferred)
+        || symbol.is_some_and(|m| m.value.chord.is_some())
+    {
+        return false;
+    }
+    let all = at.passage.sonorities.iter().zip(&at.passage.diagnoses);
+    let (mut held, mut chords) = (0usize, 0usize);
+    for (_, own) in all.filter(|(s, _)| s.is_block() && s.voices.len() > 2) {
+        chords += 1;
+        held += usize::from(own.technique.is_some());
+    }
+    held * 4 < chords * 3
 }
 
 /// A sonority and where it stands.

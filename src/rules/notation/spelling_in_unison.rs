@@ -102,10 +102,11 @@ fn other_accidental(
         let key = part.key(note.onset).fifths;
         // Double accidentals, and E# or Cb outside their keys, are avoided on purpose.
         let readable = !is_odd(wanted.name()) || in_key(wanted.name(), key);
-        // At sounding pitch a name that most have is theirs by choice.
-        let readable = readable || by.key_shift() == 0 && wanted.name().alter.abs() < 2;
-        // The model has another name only because this one would be hard to read there.
         let there = score.parts.get(beside.part as usize)?;
+        // Among parts at sounding pitch a name that most have is theirs by choice.
+        let at_pitch = by.key_shift() == 0 && by == there.transposition(note.onset);
+        let readable = readable || at_pitch && wanted.name().alter.abs() < 2;
+        // The model has another name only because this one would be hard to read there.
         let name = note.sounding.name();
         let name = name.transposed(there.transposition(note.onset).inverse());
         if is_odd(name)
