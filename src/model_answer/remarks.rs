@@ -58,6 +58,30 @@ pub(super) fn of_ways_out(job: &Job<'_>, line: &[Weighed]) -> Vec<Remark> {
         }
         at = end;
     }
+    together(out)
+}
+
+/// The most places at which the same is said one by one.
+const ONE_BY_ONE: usize = 4;
+
+/// What is said at many places is said once, with the first of them.
+fn together(remarks: Vec<Remark>) -> Vec<Remark> {
+    let mut out: Vec<Remark> = Vec::new();
+    for remark in &remarks {
+        let same: Vec<&Remark> = remarks.iter().filter(|r| r.text == remark.text).collect();
+        if same.len() <= ONE_BY_ONE {
+            out.push(remark.clone());
+        } else if same.first() == Some(&remark) {
+            let named = same.iter().take(ONE_BY_ONE).map(|r| r.place.as_str());
+            let named: Vec<&str> = named.collect();
+            let more = same.len() - ONE_BY_ONE;
+            let places = if more == 1 { "place" } else { "places" };
+            out.push(Remark {
+                place: format!("{} and {more} more {places}", named.join("; ")),
+                ..remark.clone()
+            });
+        }
+    }
     out
 }
 
