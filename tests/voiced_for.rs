@@ -430,3 +430,32 @@ fn worked_examples_come_out_note_for_note() {
     }
     assert!(wrong.is_empty(), "{}", wrong.join("\n"));
 }
+
+#[test]
+fn a_house_style_says_who_plays_with_whom() {
+    let text = "key: F\nmeter: 4/4\npitch: sounding\nsection: saxes\n\
+                parts: a1 = alto saxophone\n       a2 = alto saxophone\n       \
+                t1 = tenor saxophone\n       top = clarinet\n\n\
+                chord | F6 - |\ncount | 1 3 |\ntop | C5 D5 |\na1 | . . |\na2 | . . |\nt1 | . . |\n";
+    let mut score = read(text);
+    let clarinet = score.parts.iter().position(|p| p.name == "top").unwrap();
+    score.parts[clarinet].section = Some("saxes".to_owned());
+    score.parts[clarinet].seat = Some(1);
+    let made = answer(&score, &request("drop 2"));
+    assert_eq!(names(&made), ["top", "a1", "a2", "t1"]);
+    assert_eq!(at(&made, 0), midi("C5 F4 D4 A3"));
+}
+
+#[test]
+fn what_is_written_at_many_places_is_said_once() {
+    // Low leads have no place in drop 2 for trumpets.
+    let notes = vec!["C5 E5 G5 E5 C5 E4"; 8].join(" | ");
+    let bars = vec!["C6 - - - - -"; 8].join(" | ");
+    let counts = vec!["1 1& 2 2& 3 4"; 8].join(" | ");
+    let score = lead("C", "trumpet", &bars, &counts, &notes);
+    let made = answer(&score, &section("drop 2", "trumpets"));
+    let taken = made.steps.iter().filter(|s| s.chosen.way_out.is_some());
+    assert!(taken.count() >= 6);
+    assert!(made.remarks.len() < 4, "{:?}", made.remarks);
+    assert!(made.remarks.iter().any(|r| r.place.contains("more places")));
+}

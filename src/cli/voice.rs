@@ -193,7 +193,10 @@ impl Voice {
             strict: self.strict,
             ..Request::new(self.technique)
         };
-        let voiced = self.sheet.voice(score, style, &request).map_err(|error| {
+        // The style may say who plays what, and in which seat.
+        let mut score = score.clone();
+        style.prepare(&mut score);
+        let voiced = self.sheet.voice(&score, style, &request).map_err(|error| {
             complain(&format!("{}: {error}", self.path.display()));
             match error {
                 model_answer::VoiceError::NothingFits(_)

@@ -75,10 +75,9 @@ struct Taste {
     held: bool,
     /// It moves on by step from a note that is not the chord's.
     passes: bool,
-    /// It is a tension that holds a beat from the beat on, and stands with its chord.
-    stands: bool,
-    /// The chord is a suspended dominant.
-    suspended: bool,
+    /// Its chord stands under it all the same: it holds a beat from the beat on as a tension, or the chord is a
+    /// suspended dominant, itself the chord of its ninth.
+    keeps: bool,
     /// The notes of the symbol that it is written for.
     named: Vec<PitchClass>,
     root: Option<PitchClass>,
@@ -101,11 +100,13 @@ impl Taste {
             .is_some_and(|l| l.strong && l.duration() >= l.beat);
         let foreign = chord.is_some_and(|c| !is_chord_note(c, PitchClass::new(lead)));
         let takes = case.frames.first().is_some_and(|f| f.may_sound(lead));
+        let suspended = chord.is_some_and(|c| c.family() == Family::DominantSuspended);
+        let keeps = suspended || on_beat && takes;
+        let approaches = case.lead.is_some_and(|l| l.approaches());
         Self {
             held: case.lead.is_some_and(|l| l.duration() > l.beat),
-            passes: !on_beat && foreign && case.lead.is_some_and(|l| l.approaches()),
-            stands: on_beat && takes,
-            suspended: chord.is_some_and(|c| c.family() == Family::DominantSuspended),
+            passes: !on_beat && !suspended && foreign && approaches,
+            keeps,
             named: named.collect(),
             root: chord.map(|c| c.root.class()),
         }
@@ -117,10 +118,9 @@ impl Taste {
         let tension = harmony.way == Way::Tension;
         // A second under a held lead is legal and unloved.
         let crowded = self.held && matches!(voicing, [a, b, ..] if a - b == 2);
-        // A short note that leads on takes a passing chord rather than a tension; a suspended dominant is
-        // itself the chord of its ninth.
-        let idle = self.passes && tension && !self.suspended;
-        let other = harmony.way > Way::Tension && (self.suspended || self.stands);
+        // A short note that leads on takes a passing chord rather than a tension.
+        let idle = self.passes && tension;
+        let other = harmony.way > Way::Tension && self.keeps;
         // A b9 over its root is accepted, and not what one writes where the fifth can stand for it.
         let rub = tension && holds(0) && holds(1);
         // A tension the symbol names is asked for.

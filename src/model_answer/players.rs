@@ -143,6 +143,13 @@ fn of_score(
         None => None,
     };
     let belongs = |at: usize| {
+        // A house style may say with whom a part plays.
+        let by_style = score.parts.get(at).and_then(|p| p.section.as_deref());
+        if let (Some(said), Some(Asked::Section(s))) = (by_style, asked.as_ref())
+            && said == s.key
+        {
+            return true;
+        }
         let i = identities.get(at).and_then(Option::as_ref);
         i.is_some_and(|i| match asked.as_ref() {
             Some(Asked::Section(s)) => i.instrument.section == s.key,

@@ -58,6 +58,30 @@ pub(super) fn of_ways_out(job: &Job<'_>, line: &[Weighed]) -> Vec<Remark> {
         }
         at = end;
     }
+    together(&out)
+}
+
+/// The most places at which the same is said one by one.
+const ONE_BY_ONE: usize = 4;
+
+/// What is said at many places is said once, with the first of them.
+fn together(remarks: &[Remark]) -> Vec<Remark> {
+    let mut out: Vec<Remark> = Vec::new();
+    for remark in remarks {
+        let same: Vec<&Remark> = remarks.iter().filter(|r| r.text == remark.text).collect();
+        if same.len() <= ONE_BY_ONE {
+            out.push(remark.clone());
+        } else if same.first().is_some_and(|f| std::ptr::eq(*f, remark)) {
+            let named = same.iter().take(ONE_BY_ONE).map(|r| r.place.as_str());
+            let named: Vec<&str> = named.collect();
+            let more = same.len() - ONE_BY_ONE;
+            let places = if more == 1 { "place" } else { "places" };
+            out.push(Remark {
+                place: format!("{} and {more} more {places}", named.join("; ")),
+                ..remark.clone()
+            });
+        }
+    }
     out
 }
 
@@ -65,9 +89,6 @@ fn in_words(way: WayOut, technique: Technique, asked: Technique) -> String {
     match way {
         WayOut::InParallel => {
             format!("all voices move with the lead: {asked} has no place for this note")
-        }
-        WayOut::OtherTechnique => {
-            format!("{technique}: no voicing in {asked} lies clear and in the ranges here")
         }
         WayOut::InnerDoubling => {
             format!(
@@ -77,7 +98,7 @@ fn in_words(way: WayOut, technique: Technique, asked: Technique) -> String {
         WayOut::Together if technique == asked => {
             format!("{asked}, each seat in the octave that it has")
         }
-        WayOut::Together => {
+        WayOut::OtherTechnique | WayOut::Together => {
             format!("{technique}: no voicing in {asked} lies clear and in the ranges here")
         }
     }

@@ -188,13 +188,11 @@ impl Job<'_> {
             }
             // Nobody plays over the lead.
             let octaves = [0, 12, 24, 36].map(|down| lead - down);
-            match octaves.into_iter().find(|o| seat.cost(*o).is_some()) {
-                Some(octave) => *m = octave,
-                None => {
-                    *m = lead;
-                    cost += OUT_OF_RANGE;
-                }
+            let has = octaves.into_iter().find(|o| seat.cost(*o).is_some());
+            if has.is_none() {
+                cost += OUT_OF_RANGE;
             }
+            *m = has.unwrap_or(lead);
         }
         let unison = all.voicing.iter().all(|m| *m == lead);
         let form = if unison { Form::Unison } else { Form::Octaves };

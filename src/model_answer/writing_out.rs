@@ -62,7 +62,7 @@ fn state(job: &Job<'_>, line: &[Weighed], score: &mut Score) {
         of_grid = vec![(Place::default(), FREE)];
     }
     let section = (heads.len() == 1).then(|| section(job));
-    score.stated = stated(&of_grid, section.flatten(), score_bars(job));
+    score.stated = stated(&of_grid, section.flatten().as_deref(), score_bars(job));
 }
 
 /// What the seats are called together, from the top.
@@ -114,11 +114,7 @@ fn spans(job: &Job<'_>, line: &[Weighed], block: usize) -> Vec<(Place, &'static 
 }
 
 /// The same bar by bar: one that is not all in one technique is free.
-fn stated(
-    spans: &[(Place, &'static str)],
-    section: Option<String>,
-    bars: u32,
-) -> Vec<Mark<Stated>> {
+fn stated(spans: &[(Place, &'static str)], section: Option<&str>, bars: u32) -> Vec<Mark<Stated>> {
     let mut out: Vec<Mark<Stated>> = Vec::new();
     for bar in 0..bars {
         let start = Place {
@@ -134,7 +130,7 @@ fn stated(
         let last = out.last().and_then(|m| m.value.technique.as_deref());
         if last != Some(said) {
             let stated = Stated {
-                section: section.clone().filter(|_| bar == 0),
+                section: section.filter(|_| bar == 0).map(str::to_owned),
                 technique: Some(said.to_owned()),
             };
             out.push(mark(start, stated));

@@ -10,18 +10,18 @@
 //! structures); clusters: from memory; triads over a bass note: common practice, no source.
 
 use super::colour::{Colour, Frame};
+use super::search::Search;
 use super::{Classes, Mechanical, Voicing, classes_of, close_position, minor_ninths};
 use crate::ground::chord::Family;
 use crate::ground::pitch::PitchClass;
 use crate::voicing::harmonise;
-use smallvec::smallvec;
 use std::fmt;
 use std::ops::RangeInclusive;
 
 /// The lowest root of a spread: nothing but the root or its octave below it is distinguished.
 const LOWEST: i16 = 28;
 /// A spread's root lies no higher: D3.
-const SPREAD_ROOT: i16 = 50;
+pub(super) const SPREAD_ROOT: i16 = 50;
 
 /// A technique known by what it holds.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
@@ -260,22 +260,13 @@ impl Form {
         if !frame.may_sound(lead) {
             return Vec::new();
         }
-        let mut search = Search {
-            form: self,
-            frame,
-            voices,
-            lowest: lowest.max(LOWEST),
-            may_sound: std::array::from_fn(|class| frame.may_sound(class as i16)),
-            found: Vec::new(),
-        };
-        search.descend(&mut smallvec![lead]);
-        let mut found = search.found;
+        let mut found = Search::new(self, frame, voices, lowest.max(LOWEST)).under(lead);
         found.sort_by(|a, b| (a.0, &a.1).cmp(&(b.0, &b.1)));
         found
     }
 
     /// The gaps under a voice that this form may have, from the top (`index` of the upper voice).
-    const fn gap_range(self, index: usize, voices: usize) -> RangeInclusive<i16> {
+    pub(super) const fn gap_range(self, index: usize, voices: usize) -> RangeInclusive<i16> {
         let last = index + 2 == voices;
         match self {
             Self::Fourths => 3..=6,
@@ -291,7 +282,7 @@ impl Form {
     }
 
     /// What is less usual about a voicing that fits.
-    fn cost(self, voicing: &[i16], frame: &Frame<'_>) -> i32 {
+    pub(super) fn cost(self, voicing: &[i16], frame: &Frame<'_>) -> i32 {
         // In a spread stands no tension that nobody asked for.
         let tension = if self == Self::Spread { 6 } else { 1 };
         let colours: i32 = voicing
@@ -355,71 +346,6 @@ impl Form {
             _ => i32::from(gaps(voicing).max().unwrap_or(0) > 9) * 2,
         };
         colours + shape
-    }
-}
-
-/// A search for every voicing of a form, from the lead down.
-struct Search<'f> {
-    form: Form,
-    frame: &'f Frame<'f>,
-    voices: usize,
-    lowest: i16,
-    /// By pitch class.
-    may_sound: [bool; 12],
-    found: Vec<(i32, Voicing)>,
-}
-
-impl Search<'_> {
-    fn descend(&mut self, stack: &mut Voicing) {
-        if stack.len() == self.voices {
-            // What is made keeps to the published span; what is read may lie a step inside it.
-            let span = stack.first().zip(stack.last()).map_or(0, |(a, b)| a - b);
-            let too_close = self.form == Form::FiveNoteSoli && span < 12;
-            if !too_close && self.form.fits(stack, Some(self.frame)) {
-                let cost = self.form.cost(stack, self.frame);
-                self.found.push((cost, stack.clone()));
-            }
-            return;
-        }
-        let Some(&above) = stack.last() else {
-            return;
-        };
-        for gap in self.form.gap_range(stack.len() - 1, self.voices) {
-            let next = above - gap;
-            if next >= self.lowest && self.may_go_on(stack, next) {
-                stack.push(next);
-                self.descend(stack);
-                stack.pop();
-            }
-        }
-    }
-
-    /// Whether a voicing with this note next may still fit.
-    fn may_go_on(&self, stack: &[i16], next: i16) -> bool {
-        let class = PitchClass::new(next);
-        let sounds = usize::try_from(next.rem_euclid(12)).ok();
-        if !sounds
-            .and_then(|c| self.may_sound.get(c))
-            .is_some_and(|s| *s)
-        {
-            return false;
-        }
-        let (Some(&lead), last) = (stack.first(), stack.len() + 1 == self.voices) else {
-            return false;
-        };
-        match self.form {
-            Form::Spread if last => next <= SPREAD_ROOT && class == self.frame.bass(),
-            Form::Spread => next >= self.lowest + 7,
-            Form::TriadOverBass if last => class == self.frame.bass(),
-            Form::TriadOverBass => lead - next <= 12,
-            Form::FiveNoteSoli => lead - next <= 17,
-            Form::ThreePart => lead - next <= 16,
-            Form::Cluster => lead - next <= 10,
-            Form::UpperStructure if stack.len() > 2 => {
-                matches!(class.above(self.frame.chord.root.class()), 4 | 10)
-            }
-            _ => true,
-        }
     }
 }
 

@@ -11,6 +11,7 @@ pub mod harmonise;
 pub mod low;
 mod mechanical;
 mod scale;
+mod search;
 mod technique;
 
 pub use colour::{Colour, Frame, leads};
