@@ -25,6 +25,10 @@ use std::path::PathBuf;
 /// written pitch with their transpositions and key signatures. The answer is proofed before it is
 /// written, and nothing is written that chartproof itself would find fault with.
 ///
+/// Where the lead asks for another technique on its way, it is followed: a line `technique: unison`
+/// between the systems of a grid, or words over the staff ("unison", "drop 2", "solo"; "tutti" goes
+/// back). A row `choice` in a grid fixes what stands under a note (`chartproof manual grid`).
+///
 /// Exit code: 0 when it was voiced, 1 when no right voicing fits (it says where, and what would
 /// help), 2 when the file or an option could not be used.
 #[derive(Debug, Args)]
