@@ -1,12 +1,12 @@
 //! A whole score put right: all verified fixes that do not get in each other's way.
 
 use crate::finding::Finding;
-use crate::fixing::{Identity, TryBudget};
+use crate::fixing::{Identity, TryBudget, is_remark_beside};
 use crate::ground::pitch::Pitch;
 use crate::proof::{Heard, Proofed};
 use crate::score::{Addition, Change, NoteRef};
 use crate::score::{Place, Score};
-use crate::style::Style;
+use crate::style::{Level, Style};
 use std::borrow::Cow;
 use std::collections::{BTreeMap, BTreeSet, HashSet};
 
@@ -177,7 +177,9 @@ fn round(
     let mut chosen: Vec<&Finding> = Vec::new();
     for finding in &findings.findings {
         let Some(fix) = &finding.fix else { continue };
-        if is_heard(now, finding) || fix.changes.is_empty() {
+        // A note says what may be so: nobody has asked to have it changed.
+        let asked = finding.level > Level::Note;
+        if !asked || is_heard(now, finding) || fix.changes.is_empty() {
             continue;
         }
         let notes: Vec<NoteRef> = fix
@@ -200,8 +202,9 @@ fn round(
         // Heard by itself: the score that is edited stays as it was heard at first.
         let heard = Heard::new(next.clone(), style);
         let mut after = heard.looked_over(style);
-        let known = |f: &Finding| before.contains(&Identity::of(f));
-        if after.findings.len() < findings.findings.len() && after.findings.iter().all(known) {
+        let gone = chosen.iter().map(|f| f.level).max().unwrap_or(Level::Note);
+        let passes = |f: &Finding| before.contains(&Identity::of(f)) || is_remark_beside(gone, f);
+        if weight(&after) < weight(findings) && after.findings.iter().all(passes) {
             let applied = chosen
                 .iter()
                 .flat_map(|f| {
@@ -216,6 +219,13 @@ fn round(
         chosen.truncate(half);
     }
     None
+}
+
+/// Errors and warnings, then all findings: what each round makes less of.
+fn weight(proofed: &Proofed) -> (usize, usize) {
+    let all = &proofed.findings;
+    let grave = all.iter().filter(|f| f.level > Level::Note);
+    (grave.count(), all.len())
 }
 
 #[cfg(test)]

@@ -21,7 +21,7 @@ pub struct NoteAtFault {
     pub label: String,
 }
 
-/// A fix that was tried on the score in memory: the finding goes, and no new one comes.
+/// A fix that was tried on the score in memory: the finding goes, and no new error or warning comes.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Fix {
     /// What to write instead, in words a player understands.

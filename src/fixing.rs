@@ -12,11 +12,11 @@ use crate::diagnosis::Passage;
 use crate::finding::{Finding, Fix};
 use crate::ground::pitch::Pitch;
 use crate::ground::threads;
-use crate::rules::{self, RuleInput};
+use crate::rules::{self, Group, RuleInput};
 use crate::score::{Addition, Change, NoteRef};
 use crate::score::{Place, Score};
 use crate::sonority::Sonority;
-use crate::style::{ListLooks, Style};
+use crate::style::{Level, ListLooks, Style};
 use rustc_hash::{FxHashMap, FxHashSet};
 use std::ops::Range;
 
@@ -42,6 +42,16 @@ impl Identity {
             parts: finding.parts.clone(),
         }
     }
+}
+
+/// Whether a finding that comes with a fix is none against it: a remark on how a line goes on, where an
+/// error or a warning goes. What was written may have been so before the mistake.
+pub(crate) fn is_remark_beside(gone: Level, new: &Finding) -> bool {
+    gone > Level::Note
+        && new.level == Level::Note
+        && rules::ALL
+            .iter()
+            .any(|r| r.name == new.rule && r.group == Group::Lines)
 }
 
 /// How much may be spent on trying fixes: each rule that looks at each note again counts 1. A score
@@ -76,8 +86,8 @@ impl TryBudget {
     }
 }
 
-/// Gives each finding the first of its remedies that mends it and brings no new finding, in place of
-/// the rule's suggestion. `score` is left as it was. Findings beyond the budget keep their suggestion and get
+/// Gives each finding the first of its remedies that mends it and brings no new finding (but for remarks on a
+/// line), in place of the rule's suggestion. `score` is left as it was. Findings beyond the budget keep their suggestion and get
 /// no fix: the answer is how many of them there are.
 pub fn verify(
     score: &Score,
@@ -296,8 +306,8 @@ impl<'a> TrialCopy<'a> {
             return None;
         }
         let may_stay = |found: &Finding| {
-            let found = Identity::of(found);
-            found != wanted && before.found.contains(&found)
+            let own = Identity::of(found);
+            own != wanted && (before.found.contains(&own) || is_remark_beside(finding.level, found))
         };
         // What objects to one remedy is likely to object to the next.
         let mut likely = finding.rule;

@@ -20,7 +20,7 @@ use std::sync::Arc;
 
 /// Writes copies of scores with every verified fix applied and nothing else changed
 ///
-/// A fix is verified when the finding goes and no new one comes. The copies keep every other byte of
+/// A fix is verified when the finding goes and no new error or warning comes. The copies keep every other byte of
 /// the files; what was changed is listed at written pitch. No file that is read is ever written to.
 ///
 /// Exit code: 0 when no error is left, 1 when errors are left that a person has to mend, 2 when a

@@ -347,14 +347,16 @@ impl<'a> Case<'a> {
         let modes = either
             .into_iter()
             .filter(|m| self.leads_to_mode(chord, next, *m));
-        for minor in modes {
-            for (h, way) in [
-                (tonic_of(chord.root, minor), costs.tonic_of_dominant),
-                (related_second(chord.root, minor), costs.related_second),
-            ] {
-                if h.classes().contains(&class) {
-                    collected.add(h, RightWhen::Always, cost + way + more);
-                }
+        let tonics = modes.map(|minor| (tonic_of(chord.root, minor), costs.tonic_of_dominant));
+        // A dominant without alterations has the second of major beside it wherever it leads.
+        let plain = chord.degrees.iter().all(|d| d.number < 8);
+        let seconds = either
+            .into_iter()
+            .filter(|m| self.leads_to_mode(chord, next, *m) || plain && !m)
+            .map(|minor| (related_second(chord.root, minor), costs.related_second));
+        for (h, way) in tonics.chain(seconds) {
+            if h.classes().contains(&class) {
+                collected.add(h, RightWhen::Always, cost + way + more);
             }
         }
     }
@@ -392,10 +394,14 @@ impl<'a> Case<'a> {
     /// is an approach only where the note is a tension that the symbol names.
     fn add_coming_dominant(&self, collected: &mut Collected<'_, 'a>, class: PitchClass, cost: i32) {
         let Some(now) = self.chord() else { return };
-        let basic = now
-            .degrees
-            .iter()
-            .any(|d| d.number < 8 && now.root.class().plus(d.semitones()) == class);
+        let above = class.above(now.root.class());
+        // A fifth beside the raised eleventh that the symbol names is a neighbour of that.
+        let beside_eleventh = above == 7 && now.contains(now.root.class().plus(6));
+        let basic = !beside_eleventh
+            && now
+                .degrees
+                .iter()
+                .any(|d| d.number < 8 && d.semitones() == i16::from(above));
         if self.judging.only_diminished || !self.approaches() || basic {
             return;
         }

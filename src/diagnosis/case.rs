@@ -131,6 +131,14 @@ impl<'a> Context<'a> {
         })
     }
 
+    /// The chord before, at the first attack under a new one, as it leads into that.
+    pub(super) fn frame_before(&self) -> Option<Frame<'a>> {
+        self.before.map(|chord| Frame {
+            chord,
+            leads: leads(chord, self.in_force, self.key),
+        })
+    }
+
     /// What the lead note is for, given the chords it may belong to.
     pub(super) fn function(&self) -> Option<LeadFunction> {
         let lead = self.lead?;

@@ -301,6 +301,7 @@ fn judge_one(
                 form,
                 how: in_force.how,
                 frames: &context.frames,
+                before: context.frame_before(),
                 lead: context.lead,
                 key: context.key,
             };

@@ -36,10 +36,11 @@ impl SlipBuilder<'_> {
         let by_seat = self.by_seat(expected.voicing, &spell);
         let by_pitch = self.by_pitch(kind, expected.voicing, &spell);
         // The seats say which part left its own voice when they need no more notes for it than the
-        // pitches do; another drop is the fault of the voice that was (or was not) dropped.
+        // pitches do, or the pitches would make parts cross that do not; another drop is the fault of the
+        // voice that was (or was not) dropped.
         let seats_say = !matches!(kind, SlipKind::OtherDrop(_))
             && !by_seat.is_empty()
-            && by_seat.len() == by_pitch.len();
+            && (by_seat.len() == by_pitch.len() || self.makes_cross(&by_pitch));
         let mut faults = if seats_say { by_seat.clone() } else { by_pitch };
         // Another voicing is taken up seat by seat, or the voices would cross.
         let anew = matches!(kind, SlipKind::OtherDrop(_) | SlipKind::MinorNinth(..));
@@ -108,6 +109,24 @@ impl SlipBuilder<'_> {
             voice: voice_number(voice),
             expected,
         })
+    }
+
+    /// Whether parts that stand in the order of their seats would not if these notes were put right.
+    fn makes_cross(&self, faults: &[Fault]) -> bool {
+        let now = |wanted: bool| {
+            let mut seated: Vec<(u16, i16)> = self
+                .sonority
+                .voices
+                .iter()
+                .map(|v| {
+                    let fault = faults.iter().find(|f| wanted && f.note == v.note);
+                    (v.seat, fault.map_or(v.midi, |f| f.expected.midi()))
+                })
+                .collect();
+            seated.sort_by_key(|(seat, _)| *seat);
+            seated.is_sorted_by(|a, b| a.1 >= b.1)
+        };
+        now(false) && !now(true)
     }
 
     /// The parts that do not sound their seat's voice; empty where seats say nothing (one part with

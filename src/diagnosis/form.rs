@@ -7,11 +7,14 @@ use super::technique::How;
 use crate::ground::pitch::{NoteName, PitchClass};
 use crate::sonority::Sonority;
 use crate::sonority::lead::LeadNote;
-use crate::style::Costs;
+use crate::style::{Costs, FormCosts};
 use crate::voicing::{Classes, Form, Frame, Label, Technique, Voicing, Way, mechanical_of};
 
 /// How far a voice is moved in search of what was meant, in semitones.
 const REACH: i16 = 14;
+
+/// How far the lead is moved.
+const LEAD_REACH: i16 = 2;
 
 /// One sonority held to a form.
 pub(super) struct FormCase<'a> {
@@ -20,6 +23,8 @@ pub(super) struct FormCase<'a> {
     pub(super) how: How,
     /// Chords it may belong to: the one in force first.
     pub(super) frames: &'a [Frame<'a>],
+    /// The chord before, at the first attack under a new one.
+    pub(super) before: Option<Frame<'a>>,
     pub(super) lead: Option<LeadNote>,
     /// Concert key in fifths.
     pub(super) key: i8,
@@ -35,7 +40,7 @@ struct OneVoiceAway {
 
 impl FormCase<'_> {
     pub(super) fn judge(&self, costs: &Costs) -> Verdict {
-        match self.read() {
+        match self.read(&costs.form) {
             Verdict::Slip(mut slip) => {
                 let class = |f: &Fault| f.found.class();
                 let foreign = slip.kind == SlipKind::WrongNote
@@ -59,7 +64,7 @@ impl FormCase<'_> {
         }
     }
 
-    fn read(&self) -> Verdict {
+    fn read(&self, costs: &FormCosts) -> Verdict {
         let written = self.sonority.midi();
         if self.form.is_doubling() {
             return self.doubling(&written);
@@ -83,10 +88,26 @@ impl FormCase<'_> {
         if approach && under_fits && !written.first().is_some_and(own) {
             return Verdict::LeftAlone;
         }
-        if let Some(near) = self.nearest(frame, &written) {
-            // Where the form was only inferred, a note the chord has no place for is the one thing
-            // that is surely wrong.
-            if stated || !frame.may_sound(near.found) {
+        // The chord has changed, and all voices stand in the form over the one before.
+        let missed = self.before.filter(|b| {
+            lead_fits && b.chord.text != frame.chord.text && self.form.fits(&written, Some(b))
+        });
+        if missed.is_some()
+            && let Some(made) = self.made(frame, &written)
+            && difference(&written, &made).extra.len() > 1
+        {
+            return self.slip(SlipKind::WrongNote, frame, &made);
+        }
+        // Of the chords it may belong to, the one that explains it best; of two as near, the one in force.
+        let of_frames = self.frames.iter().enumerate().filter_map(|(order, f)| {
+            let near = self.nearest(f, &written, costs)?;
+            Some((near.cost + 2 * order as i32, order, f, near))
+        });
+        if let Some((_, _, frame, near)) = of_frames.min_by_key(|(cost, order, ..)| (*cost, *order))
+        {
+            // Where the form was only inferred, a note no chord has a place for is the one thing that is
+            // surely wrong.
+            if stated || !self.frames.iter().any(|f| f.may_sound(near.found)) {
                 return self.slip(self.kind(&near), frame, &near.voicing);
             }
         }
@@ -162,10 +183,17 @@ impl FormCase<'_> {
     }
 
     /// The voicing that fits and is reached by moving one voice, the lead last of all.
-    fn nearest(&self, frame: &Frame<'_>, written: &[i16]) -> Option<OneVoiceAway> {
+    fn nearest(
+        &self,
+        frame: &Frame<'_>,
+        written: &[i16],
+        costs: &FormCosts,
+    ) -> Option<OneVoiceAway> {
         let mut best: Option<OneVoiceAway> = None;
         for (i, &found) in written.iter().enumerate() {
-            for wanted in found - REACH..=found + REACH {
+            // The lead is the tune: at most a step of it is doubted.
+            let reach = if i == 0 { LEAD_REACH } else { REACH };
+            for wanted in found - reach..=found + reach {
                 if wanted == found {
                     continue;
                 }
@@ -179,9 +207,13 @@ impl FormCase<'_> {
                 }
                 let octave = (found - wanted) % 12 == 0;
                 let cost = i32::from((found - wanted).abs())
-                    + if i == 0 { 24 } else { 0 }
-                    + if frame.may_sound(found) { 6 } else { 0 }
-                    - if octave { 14 } else { 0 };
+                    + if i == 0 { costs.lead } else { 0 }
+                    + if frame.may_sound(found) {
+                        costs.at_home
+                    } else {
+                        0
+                    }
+                    - if octave { costs.octave } else { 0 };
                 if best.as_ref().is_none_or(|b| cost < b.cost) {
                     best = Some(OneVoiceAway {
                         cost,

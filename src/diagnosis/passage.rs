@@ -41,6 +41,9 @@ pub struct Passage {
     pub costs: Vec<i32>,
 }
 
+/// How many sonorities to either side are looked at whatever phrase they are of.
+const NEAR: usize = 6;
+
 impl Passage {
     /// The section's concert key at a time, in fifths.
     pub fn key_at(&self, score: &Score, onset: Ticks) -> i8 {
@@ -95,10 +98,15 @@ impl Passage {
         }) && score.chord_change(onset).is_some()
     }
 
-    /// The sonorities of the phrase around one, at most `reach` to either side.
+    /// The sonorities of the phrase around one, at most `reach` to either side; of a short phrase, with some of
+    /// its neighbours': a chord by itself does not say how the section is seated.
     pub fn stretch(&self, around: usize, reach: usize) -> Range<usize> {
         let phrase = self.phrase_of(around);
-        phrase.start.max(around.saturating_sub(reach))
-            ..phrase.end.min(around.saturating_add(reach + 1))
+        let (from, to) = (
+            around.saturating_sub(NEAR),
+            self.sonorities.len().min(around.saturating_add(NEAR + 1)),
+        );
+        phrase.start.max(around.saturating_sub(reach)).min(from)
+            ..phrase.end.min(around.saturating_add(reach + 1)).max(to)
     }
 }

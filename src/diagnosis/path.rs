@@ -13,7 +13,7 @@ use super::passage::Passage;
 use super::technique::{How, InForce, Said};
 use crate::score::Score;
 use crate::sonority::Sonority;
-use crate::style::{Costs, TechniqueCosts};
+use crate::style::{Costs, Evidence, TechniqueCosts};
 use crate::voicing::{Form, Mechanical, Technique, Voicing, classes_of, mechanical_of};
 use std::ops::Range;
 
@@ -34,8 +34,20 @@ struct Step {
     /// Its place in the passage.
     at: usize,
     nodes: Vec<Node>,
-    /// What it costs to change the technique before it.
+    /// What it costs to change the technique before it, and to leave any for free writing.
     change: i32,
+    to_free: i32,
+}
+
+impl Step {
+    /// What it costs to go from a node of the step before to one of this.
+    fn change_between(&self, before: &Node, node: &Node) -> i32 {
+        match (before.technique, node.technique) {
+            (a, b) if a == b => 0,
+            (Some(_), None) => self.to_free,
+            _ => self.change,
+        }
+    }
 }
 
 /// The techniques of a passage, as the music shows them.
@@ -84,7 +96,7 @@ pub(super) fn cheapest(
                     }
                 }
             }
-            settle(passage, &steps, &chosen, &mut way);
+            settle(passage, &steps, &chosen, &judging.costs.evidence, &mut way);
             return way;
         }
     }
@@ -119,6 +131,7 @@ fn steps(passage: &Passage, said: &[Said], costs: &Costs) -> Vec<Step> {
             at,
             nodes: nodes(sonority, costs),
             change,
+            to_free: change.max(costs.technique.change_to_free),
         });
     }
     steps
@@ -296,8 +309,8 @@ fn come_from(
         .zip(costs)
         .enumerate()
         .map(|(at, (before, (cost, _)))| {
-            let same = before.technique == node.technique;
-            (cost + if same { 0 } else { step.change }, !same, at)
+            let change = step.change_between(before, node);
+            (cost + change, change > 0, at)
         })
         .min()
         .map(|(cost, _, at)| (cost, at))
@@ -311,10 +324,10 @@ fn onwards(steps: &[Step]) -> Vec<Vec<i32>> {
         let next = steps.get(i + 1).zip(ahead.get(i + 1));
         let here = step.nodes.iter().map(|node| {
             let ways = next.iter().flat_map(|(next, costs)| {
-                next.nodes.iter().zip(costs.iter()).map(|(n, on)| {
-                    let same = n.technique == node.technique;
-                    n.cost + on + if same { 0 } else { next.change }
-                })
+                next.nodes
+                    .iter()
+                    .zip(costs.iter())
+                    .map(|(n, on)| n.cost + on + next.change_between(node, n))
             });
             ways.min().unwrap_or(0)
         });
@@ -327,7 +340,13 @@ fn onwards(steps: &[Step]) -> Vec<Vec<i32>> {
 }
 
 /// Writes down what the chosen way says.
-fn settle(passage: &Passage, steps: &[Step], chosen: &[usize], way: &mut CheapestWay) {
+fn settle(
+    passage: &Passage,
+    steps: &[Step],
+    chosen: &[usize],
+    asked: &Evidence,
+    way: &mut CheapestWay,
+) {
     let ahead = onwards(steps);
     let mut behind: Vec<i32> = Vec::new();
     for (i, step) in steps.iter().enumerate() {
@@ -338,10 +357,11 @@ fn settle(passage: &Passage, steps: &[Step], chosen: &[usize], way: &mut Cheapes
             .iter()
             .map(|node| {
                 let ways = before.iter().flat_map(|earlier| {
-                    earlier.nodes.iter().zip(&behind).map(|(n, cost)| {
-                        let same = n.technique == node.technique;
-                        n.cost + cost + if same { 0 } else { step.change }
-                    })
+                    earlier
+                        .nodes
+                        .iter()
+                        .zip(&behind)
+                        .map(|(n, cost)| n.cost + cost + step.change_between(n, node))
                 });
                 ways.min().unwrap_or(0)
             })
@@ -357,18 +377,19 @@ fn settle(passage: &Passage, steps: &[Step], chosen: &[usize], way: &mut Cheapes
         }
         behind = here;
     }
+    let pads = pads(passage);
     for run in runs(passage, steps, chosen) {
         let Some(technique) = run.technique else {
             continue;
         };
-        let (convicts, is_one) = (run.convicts(), run.is_one());
+        let (convicts, is_one) = (run.convicts(asked), run.is_one(asked));
         for step in steps.get(run.steps).unwrap_or_default() {
             let voices = passage
                 .sonorities
                 .get(step.at)
                 .map_or(0, |s| s.voices.len());
             let own = technique.for_voices(voices).filter(|_| is_one);
-            let convicts = convicts && !is_pad(passage, step.at);
+            let convicts = convicts && pads.get(step.at) == Some(&false);
             if let Some(slot) = way.in_force.get_mut(step.at) {
                 *slot = own.map(|t| InForce::inferred(t, convicts));
             }
@@ -376,16 +397,26 @@ fn settle(passage: &Passage, steps: &[Step], chosen: &[usize], way: &mut Cheapes
     }
 }
 
-/// Whether a sonority is a chord held for two beats in a phrase of such chords: pads follow the smoothest
-/// line.
-fn is_pad(passage: &Passage, at: usize) -> bool {
+/// Which sonorities are chords held for two beats in a phrase of such chords: pads follow the smoothest line.
+fn pads(passage: &Passage) -> Vec<bool> {
     let held = |at: usize| {
         let sonority = passage.sonorities.get(at);
         moves(passage, at) == Some(false) && !sonority.is_some_and(|s| s.under_held_lead)
     };
-    let phrase = passage.phrase_of(at);
-    let blocks = phrase.filter(|i| passage.sonorities.get(*i).is_some_and(Sonority::is_block));
-    held(at) && blocks.clone().filter(|i| held(*i)).count() * 2 >= blocks.count()
+    let mut pads = vec![false; passage.sonorities.len()];
+    for phrase in &passage.phrases {
+        let is_block = |at: &usize| passage.sonorities.get(*at).is_some_and(Sonority::is_block);
+        let blocks: Vec<usize> = phrase.clone().filter(is_block).collect();
+        let of_pad: Vec<usize> = blocks.iter().copied().filter(|at| held(*at)).collect();
+        if of_pad.len() * 2 >= blocks.len() {
+            for at in of_pad {
+                if let Some(slot) = pads.get_mut(at) {
+                    *slot = true;
+                }
+            }
+        }
+    }
+    pads
 }
 
 /// Whether a sonority moves on within two beats.
@@ -409,19 +440,19 @@ struct Run {
 
 impl Run {
     /// Whether there is enough to call it a technique at all.
-    const fn is_one(&self) -> bool {
-        self.all_fitting >= 2 && self.all_fitting * 10 >= self.all * 6
+    const fn is_one(&self, asked: &Evidence) -> bool {
+        self.all_fitting >= 2 && self.all_fitting * 100 >= self.all * asked.is_one
     }
 
     /// Whether a sonority may be held to it: most chords that move keep it. Unison and octaves are what
-    /// all keep but one in ten, else somebody has a line of their own.
-    fn convicts(&self) -> bool {
+    /// nearly all keep, else somebody has a line of their own.
+    fn convicts(&self, asked: &Evidence) -> bool {
         let doubling = matches!(self.technique, Some(Technique::Form(f)) if f.is_doubling());
         if doubling {
             let out = self.all - self.all_fitting;
-            return self.all_fitting >= 3 && out <= (self.all / 10).max(1);
+            return self.all_fitting >= 3 && out <= (self.all * asked.leave_a_unison / 100).max(1);
         }
-        self.fitting >= 3 && self.fitting * 10 >= self.moving * 7
+        self.fitting >= 3 && self.fitting * 100 >= self.moving * asked.convicts
     }
 }
 

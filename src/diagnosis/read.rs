@@ -124,19 +124,28 @@ impl Passage {
     /// A stretch of one phrase as a passage of its own. Technique and habits stay those of the whole.
     #[must_use]
     pub fn window(&self, score: &Score, style: &Style, range: Range<usize>) -> Self {
-        let phrase = self.phrase_index(range.start);
-        let flag = |flags: &[bool]| {
-            let at = phrase.and_then(|i| flags.get(i));
-            vec![at.copied().unwrap_or(false)]
+        let first = self.phrases.partition_point(|p| p.end <= range.start);
+        let last = self.phrases.partition_point(|p| p.start < range.end);
+        let inside = first..last;
+        let within = |p: &Range<usize>| {
+            let cut = |at: usize| at.clamp(range.start, range.end) - range.start;
+            cut(p.start)..cut(p.end)
         };
+        let phrases = self.phrases.get(inside.clone()).unwrap_or_default();
+        let phrases = phrases.iter().map(within).collect();
+        let flag = |flags: &[bool]| flags.get(inside.clone()).unwrap_or_default().to_vec();
         let sonorities = self.sonorities.get(range.clone()).unwrap_or_default();
         let mut window = Self {
             section: self.section.clone(),
             alone: self.alone,
             keeps_order: self.keeps_order,
             leads: Vec::new(),
-            phrases: std::iter::once(0..sonorities.len()).collect(),
-            in_force: self.in_force.get(range).unwrap_or_default().to_vec(),
+            phrases,
+            in_force: self
+                .in_force
+                .get(range.clone())
+                .unwrap_or_default()
+                .to_vec(),
             habits: self.habits,
             moves_as_block: flag(&self.moves_as_block),
             led_by_top_seat: flag(&self.led_by_top_seat),

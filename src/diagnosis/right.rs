@@ -186,13 +186,15 @@ fn has_free_bottom(case: &Case<'_>, at_top: &[Candidate<'_>]) -> bool {
             .any(|c| case.stands(c) && *four.apply(&c.close) == *upper)
 }
 
-/// On a held note, where doubling the lead was not asked for, a tension may take the place of
+/// On a note of two thirds of a beat or more, where doubling the lead was not asked for, a tension may take the place of
 /// the doubling.
 fn is_five_note(case: &Case<'_>) -> bool {
     case.how == How::Inferred
         && case.classes().len() == case.written.len()
         && case.technique.doubles_lead()
-        && case.lead.is_some_and(|l| l.duration() >= l.beat)
+        && case
+            .lead
+            .is_some_and(|l| l.duration().0 * 3 >= l.beat.0 * 2)
         && case
             .written
             .windows(2)
@@ -372,7 +374,7 @@ mod tests {
         );
         assert_eq!(
             passage.account(2, 1.0),
-            "DoubledNote, G is missing, 2 C5 for B4, 4 B3 for G4"
+            "DoubledNote, G is missing, 2 C5 for B4, 3 E4 for G4, 4 B3 for E4"
         );
     }
 

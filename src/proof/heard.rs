@@ -52,13 +52,10 @@ impl Deref for Heard {
 /// How often a score is heard again without what it speaks against.
 const DOUBTED: usize = 2;
 
-/// How much cheaper each chord must be to explain, and all of them together, in the points of
-/// `rules/diagnosis.toml`.
-const CHEAPER: (i32, i32) = (8, 40);
-
 /// A score as it is meant to sound, where that makes it cheaper to explain by a clear margin: a part that goes
 /// with the others as it stands is not at fault, whatever else would fit as well.
 fn as_meant(score: &Score, style: &Style) -> Option<Score> {
+    let least = &style.costs.hearing;
     let mut doubts = Doubts::default();
     let mut as_written: Option<Vec<Passage>> = None;
     for _ in 0..DOUBTED {
@@ -90,13 +87,16 @@ fn as_meant(score: &Score, style: &Style) -> Option<Score> {
         };
         let is_cheaper = |part: u32, times: (Ticks, Ticks)| {
             let (gain, chords) = gain(part, times);
-            chords >= 3 && gain >= CHEAPER.1.max(CHEAPER.0 * chords)
+            chords >= 3 && gain >= least.all_chords.max(least.each_chord * chords)
         };
-        // A part that plays no chords with others is judged by its own notes and signature, and chords without
-        // symbols say too little.
+        // A part that plays no chords with others is judged by its own notes and signature. Chords without
+        // symbols say too little, unless they are right as they stand.
         let wrong = parts.into_iter().filter(|p| {
             let (gain, chords) = gain(*p, whole);
-            chords >= 3 && gain < CHEAPER.0 * chords && has_symbols(score, before, *p)
+            let (old, _) = cost(before, *p, whole);
+            chords >= 3
+                && gain < least.each_chord * chords
+                && (has_symbols(score, before, *p) || old < least.each_chord * chords)
         });
         doubts.parts.extend(wrong);
         for stretch in stretches {

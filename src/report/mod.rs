@@ -195,7 +195,7 @@ impl Tally {
 }
 
 /// How the suggestion of a finding is introduced: a fix was tried on the score, so that the finding goes
-/// and no new one comes; any other suggestion was not, or would cause another finding.
+/// and no new error or warning comes; any other suggestion was not, or would cause another finding.
 pub(crate) fn advice(finding: &Finding) -> &'static str {
     if finding.fix.is_some() {
         "fix (checked)"

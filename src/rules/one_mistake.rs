@@ -3,7 +3,7 @@
 use super::input::RuleInput;
 use super::list::named;
 use super::rule::{Group, Rule};
-use super::{harmony, notation, players, rubs};
+use super::{agreement, harmony, notation, players, rubs};
 use crate::finding::{Finding, Level};
 use crate::ground::time::Ticks;
 use crate::score::{Change, NoteRef, Place, StretchFault};
@@ -41,6 +41,32 @@ pub(super) fn in_a_chord(findings: &mut Vec<Finding>) {
     });
 }
 
+/// A note that is wrong where it is struck rubs for as long as it is held, and one that is held into a chord
+/// where it has no place is not struck with the others: that is one mistake.
+pub(super) fn of_one_note(findings: &mut Vec<Finding>) {
+    let in_a_chord = |f: &Finding| ON_ONE_CHORD.iter().any(|r| r.name == f.rule);
+    let mut blamed: FxHashMap<NoteRef, (Place, &'static str)> = FxHashMap::default();
+    let alone = findings
+        .iter()
+        .filter(|f| in_a_chord(f) && f.level > Level::Note && f.parts.len() == 1);
+    for finding in alone {
+        for note in &finding.notes {
+            let first = blamed.entry(note.note);
+            first.or_insert((finding.at, finding.rule));
+        }
+    }
+    let late = agreement::rhythm_unison::RULE.name;
+    findings.retain(|f| {
+        let mut all = f.notes.iter().map(|n| blamed.get(&n.note));
+        if f.rule == late {
+            return f.notes.is_empty() || !all.all(|b| b.is_some_and(|(at, _)| *at == f.at));
+        }
+        let is_rub = named(f.rule).is_some_and(|r| r.group == Group::Rubs);
+        let another = |(at, rule): &(Place, &str)| *at < f.at || *at == f.at && *rule != f.rule;
+        !(is_rub && f.parts.len() > 1 && all.any(|b| b.is_some_and(another)))
+    });
+}
+
 /// Rules that a note which its instrument does not have breaks as well.
 fn is_of_pitch(rule: &str) -> bool {
     named(rule).is_some_and(|r| {
@@ -64,6 +90,7 @@ pub(super) fn out_of_range(findings: &mut Vec<Finding>) {
     if outside.is_empty() {
         return;
     }
+    let outside = chords_out_of_range(findings, &outside);
     let blames = |f: &Finding| {
         let note = f.notes.iter().find(|n| outside.contains(&n.note))?;
         is_of_pitch(f.rule).then_some(note.note)
@@ -77,10 +104,55 @@ pub(super) fn out_of_range(findings: &mut Vec<Finding>) {
         let mut all = findings.iter_mut();
         let own = all.find(|f| f.rule == range && f.notes.iter().any(|n| n.note == note));
         if let Some(own) = own.filter(|f| f.at == other.at) {
-            let only = |r: &Vec<Change>| r.iter().all(|c| c.note == note);
-            own.remedies.extend(other.remedies.into_iter().filter(only));
+            // What mends the note alone comes first.
+            let mends = |r: &Vec<Change>| r.iter().any(|c| c.note == note);
+            let mut more: Vec<_> = other.remedies.into_iter().filter(mends).collect();
+            more.sort_by_key(|r| r.len() > 1);
+            own.remedies.extend(more);
         }
     }
+}
+
+/// From so many notes that its remedy changes a finding is about the whole chord.
+const WHOLE_CHORD: usize = 3;
+
+/// Where the whole chord is another than was meant, its finding says of the notes outside a range that they
+/// are, and takes their place. The notes that are left.
+fn chords_out_of_range(findings: &mut Vec<Finding>, outside: &[NoteRef]) -> Vec<NoteRef> {
+    let range = players::written_range::RULE.name;
+    let mut explained: Vec<NoteRef> = Vec::new();
+    for at in 0..findings.len() {
+        let Some(chord) = findings.get(at).filter(|f| is_of_pitch(f.rule)) else {
+            continue;
+        };
+        let first = chord.remedies.first().filter(|r| r.len() >= WHOLE_CHORD);
+        let Some(changed) = first.filter(|_| chord.level > Level::Note) else {
+            continue;
+        };
+        let changes = |note: NoteRef| changed.iter().any(|c| c.note == note);
+        let within: Vec<&Finding> = findings
+            .iter()
+            .filter(|f| f.rule == range && f.at == chord.at && f.level == Level::Error)
+            .filter(|f| !f.notes.is_empty() && f.notes.iter().all(|n| changes(n.note)))
+            .collect();
+        if within.is_empty() {
+            continue;
+        }
+        let words: Vec<String> = within.iter().map(|f| f.message.clone()).collect();
+        explained.extend(within.iter().flat_map(|f| f.notes.iter().map(|n| n.note)));
+        if let Some(chord) = findings.get_mut(at) {
+            chord.level = Level::Error;
+            chord.message = format!("{}; {}", chord.message, words.join("; "));
+        }
+    }
+    let is_explained = |f: &Finding| {
+        f.rule == range
+            && !f.notes.is_empty()
+            && f.notes.iter().all(|n| explained.contains(&n.note))
+    };
+    findings.retain(|f| !is_explained(f));
+    let left = outside.iter().filter(|note| !explained.contains(note));
+    left.copied().collect()
 }
 
 /// Music in which a section is not whole: a bar of one of its parts is missing, or stops short.

@@ -148,6 +148,7 @@ pub fn check(input: &RuleInput<'_>) -> Vec<Finding> {
     findings.sort_by_cached_key(|f| (f.at, f.parts.clone(), rank(f.rule)));
     one_mistake::out_of_range(&mut findings);
     one_mistake::in_a_chord(&mut findings);
+    one_mistake::of_one_note(&mut findings);
     if !input.is_recheck() {
         one_mistake::in_whole_bars(input, &mut findings);
     }

@@ -15,6 +15,12 @@ pub struct Costs {
     pub free: FreeCosts,
     /// Staying in a technique, and changing it.
     pub technique: TechniqueCosts,
+    /// What a technique must be kept by.
+    pub evidence: Evidence,
+    /// How near a voicing of a form is.
+    pub form: FormCosts,
+    /// What a part must gain to be read other than it stands.
+    pub hearing: HearingCosts,
     /// Habits of a passage.
     pub habit: HabitCosts,
     /// The margins of the levels.
@@ -89,6 +95,7 @@ pub struct FreeCosts {
 pub struct TechniqueCosts {
     pub change: i32,
     pub change_at_border: i32,
+    pub change_to_free: i32,
     pub misfit: i32,
     pub unison: i32,
     pub octaves: i32,
@@ -100,6 +107,35 @@ pub struct TechniqueCosts {
     pub spread: i32,
     pub three_part: i32,
     pub two_part: i32,
+}
+
+/// What a technique must be kept by, in percent.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Deserialize)]
+#[serde(deny_unknown_fields, rename_all = "kebab-case")]
+#[allow(missing_docs, reason = "the table says what each row is")]
+pub struct Evidence {
+    pub is_one: usize,
+    pub convicts: usize,
+    pub leave_a_unison: usize,
+}
+
+/// How near a voicing of a form is, in semitones.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Deserialize)]
+#[serde(deny_unknown_fields, rename_all = "kebab-case")]
+#[allow(missing_docs, reason = "the table says what each row is")]
+pub struct FormCosts {
+    pub lead: i32,
+    pub at_home: i32,
+    pub octave: i32,
+}
+
+/// What a part must gain to be read other than it stands.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Deserialize)]
+#[serde(deny_unknown_fields, rename_all = "kebab-case")]
+#[allow(missing_docs, reason = "the table says what each row is")]
+pub struct HearingCosts {
+    pub each_chord: i32,
+    pub all_chords: i32,
 }
 
 /// Habits of a passage.

@@ -12,7 +12,7 @@ mod origin;
 mod pattern;
 
 pub use bars::{Bars, FirstForBar};
-pub use costs::{Costs, TechniqueCosts};
+pub use costs::{Costs, Evidence, FormCosts, TechniqueCosts};
 pub use house_rule::{HouseRule, ListLooks, MendBy, VoiceAt};
 pub use level::{Gate, LEVEL_WORDS, Level};
 pub use origin::Origin;

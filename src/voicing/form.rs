@@ -372,7 +372,10 @@ struct Search<'f> {
 impl Search<'_> {
     fn descend(&mut self, stack: &mut Voicing) {
         if stack.len() == self.voices {
-            if self.form.fits(stack, Some(self.frame)) {
+            // What is made keeps to the published span; what is read may lie a step inside it.
+            let span = stack.first().zip(stack.last()).map_or(0, |(a, b)| a - b);
+            let too_close = self.form == Form::FiveNoteSoli && span < 12;
+            if !too_close && self.form.fits(stack, Some(self.frame)) {
                 let cost = self.form.cost(stack, self.frame);
                 self.found.push((cost, stack.clone()));
             }
@@ -516,7 +519,8 @@ fn is_five_note(voicing: &[i16], frame: &Frame<'_>) -> bool {
         return false;
     };
     let span = lead - voicing.last().copied().unwrap_or(lead);
-    if !(12..=17).contains(&span) {
+    // The substitution may lie a step above the place of the doubling.
+    if !(10..=17).contains(&span) {
         return false;
     }
     // Take one note away: what is left is close or drop 2 over the chord.
@@ -631,6 +635,8 @@ fn is_three_part(voicing: &[i16], frame: &Frame<'_>) -> bool {
         .chain([root])
         .collect();
     let eleventh = root.plus(5);
+    // So does an 11 that the symbol names.
+    let named = frame.chord.contains(eleventh);
     let seven = |s: &PitchClass| pair.contains(s);
     if sevenths.is_empty() {
         // A triad: its other two notes.
@@ -646,11 +652,14 @@ fn is_three_part(voicing: &[i16], frame: &Frame<'_>) -> bool {
     if top == third {
         sevenths.iter().any(seven) && fills
     } else if sevenths.contains(&top) {
-        holds(third, &fives)
+        // Under the sixth the major seventh is another.
+        holds(third, &fives) || holds(third, &sevenths) || named && holds(eleventh, &fives)
     } else {
         // 11 in the lead takes the place of the third.
         let sus = top == eleventh && frame.colour(top).may_sound();
-        holds(third, &sevenths) || sus && sevenths.iter().any(seven) && fills
+        holds(third, &sevenths)
+            || sus && sevenths.iter().any(seven) && fills
+            || named && holds(eleventh, &sevenths)
     }
 }
 
@@ -717,6 +726,8 @@ mod tests {
         for (symbol, pitches, form) in [
             ("G13", "A4 E4 B3 F3 G2", Form::Spread),
             ("Dm9", "E4 C4 F3 D2", Form::Spread),
+            ("C7", "E4 Bb3 G3 C3", Form::Spread),
+            ("Gm11", "G4 F4 C4", Form::ThreePart),
             ("C6/9", "G5 D5 A4 E4 B3", Form::Fourths),
             ("Dm11", "A4 F4 C4 G3 D3", Form::Fourths),
             ("C13#11", "A4 F#4 D4 Bb3 E3", Form::UpperStructure),
@@ -768,6 +779,15 @@ mod tests {
                 }
             }
         }
+    }
+
+    #[test]
+    fn two_forms_at_once() {
+        let chord = parse("Bbmaj9").unwrap().unwrap();
+        let frame = frame(&chord);
+        let voicing = midi("G4 D4 A3");
+        assert!(Form::Fourths.fits(&voicing, Some(&frame)));
+        assert!(Form::ThreePart.fits(&voicing, Some(&frame)));
     }
 
     #[test]

@@ -42,6 +42,8 @@ pub struct Outcome {
     pub elsewhere: usize,
     /// `correct` gives back the original notes.
     pub restored: bool,
+    /// How what it gives differs from them: part (0-based), beat of the passage, and MIDI numbers.
+    pub differs: String,
 }
 
 pub struct Measured {
@@ -126,25 +128,39 @@ fn outcome(passage: &Passage, clean: &[Seen], row: &Row, settings: &Settings) ->
         .iter()
         .filter(|f| place(f) && (names(f) || own(f)))
         .collect();
+    let differs = differs(passage, &written, settings);
     Some(Outcome {
         found: !hits.is_empty(),
         own: hits.iter().any(|f| own(f)),
         faint: !hits.is_empty() && hits.iter().all(|f| !f.counts()),
         elsewhere: new.iter().filter(|f| f.counts() && !place(f)).count(),
-        restored: restored(passage, &written, settings),
+        restored: differs.is_empty(),
+        differs,
         new,
         slip,
     })
 }
 
-/// Whether `correct` gives back the notes of the clean passage.
-fn restored(passage: &Passage, (name, text): &(&str, String), settings: &Settings) -> bool {
+/// How what `correct` gives differs from the notes of the clean passage; empty where it gives them back.
+fn differs(passage: &Passage, (name, text): &(&str, String), settings: &Settings) -> String {
     let Ok(done) = chartproof::correct(name, text.as_str(), &settings.style) else {
-        return false;
+        return "not corrected".to_owned();
     };
-    let corrected = chartproof::read(name, done.bytes).unwrap();
-    let clean = chartproof::read(name, file(passage).1).unwrap();
-    sounds(&corrected) == sounds(&clean)
+    let corrected = sounds(&chartproof::read(name, done.bytes).unwrap());
+    let clean = sounds(&chartproof::read(name, file(passage).1).unwrap());
+    let only = |of: &[(usize, i64, i16)], not: &[(usize, i64, i16)]| {
+        let only = of.iter().filter(|n| !not.contains(n));
+        let notes = only.map(|(part, at, midi)| format!("{part}@{at} {midi}"));
+        notes.collect::<Vec<_>>().join(", ")
+    };
+    if corrected == clean {
+        return String::new();
+    }
+    format!(
+        "gives {} for {}",
+        only(&corrected, &clean),
+        only(&clean, &corrected)
+    )
 }
 
 /// Part, onset and sounding MIDI number of every note.

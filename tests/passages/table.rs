@@ -199,6 +199,9 @@ pub fn list(totals: &Totals) -> String {
             for seen in &outcome.new {
                 let _ = writeln!(out, "        {}", seen.line());
             }
+            if !outcome.restored {
+                let _ = writeln!(out, "        correct {}", outcome.differs);
+            }
         }
     }
     out

@@ -12,6 +12,11 @@ pub(super) fn add<'a>(case: &Case<'a>, at_top: &[Candidate<'a>], readings: &mut 
         let RightWhen::TensionIsNamed(name) = written.right_when else {
             continue;
         };
+        // The eleventh is no alteration: in the place of the third it is a note off.
+        let root = case.chords.get(written.chord).map(|c| c.root.class());
+        if root.is_some_and(|root| name.class().above(root) == 5) {
+            continue;
+        }
         let right = at_top.iter().filter(|c| case.is_right_anywhere(c));
         let nearest =
             right.min_by_key(|c| (difference(&case.written, &c.voicing).extra.len(), c.cost));

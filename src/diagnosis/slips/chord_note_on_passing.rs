@@ -51,7 +51,7 @@ mod tests {
         );
         assert_eq!(
             passage.account(1, 2.0),
-            "WrongNote, 4 B3 for F4, 3 C#4 for C4"
+            "WrongNote, 2 E4 for F4, 3 C#4 for E4, 4 B3 for C4"
         );
     }
 }

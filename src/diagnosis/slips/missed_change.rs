@@ -3,14 +3,13 @@
 use crate::diagnosis::account::Reading;
 use crate::diagnosis::candidates::Candidate;
 use crate::diagnosis::case::Case;
-use crate::diagnosis::fault::difference;
 use crate::diagnosis::outcome::SlipKind;
 use crate::ground::pitch::PitchClass;
 use crate::voicing::close_position;
 use crate::voicing::harmonise::{is_chord_note, on_chord};
 
-/// At the first attack under a new symbol: the chord before, whole, in the technique in force. The right
-/// voicing nearest to it was meant.
+/// At the first attack under a new symbol: the chord before, whole, in the technique in force. The first
+/// right voicing under the new one was meant.
 pub(super) fn add<'a>(case: &Case<'a>, at_top: &[Candidate<'a>], readings: &mut Vec<Reading<'a>>) {
     let Some(before) = case.chord_before() else {
         return;
@@ -27,11 +26,10 @@ pub(super) fn add<'a>(case: &Case<'a>, at_top: &[Candidate<'a>], readings: &mut 
     if !is_it {
         return;
     }
-    let meant = at_top.iter().filter(|c| case.may_be_meant(c));
-    let nearest = meant.min_by_key(|c| (difference(&case.written, &c.voicing).extra.len(), c.cost));
-    if let Some(nearest) = nearest.filter(|c| c.voicing != case.written) {
+    let meant = case.first_meant(at_top);
+    if let Some(meant) = meant.filter(|c| c.voicing != case.written) {
         let cost = case.judging.costs.slip.missed_change + case.cost_of_places();
-        readings.push(Case::meant(SlipKind::WrongNote, nearest, cost));
+        readings.push(Case::meant(SlipKind::WrongNote, meant, cost));
     }
 }
 

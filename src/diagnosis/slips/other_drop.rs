@@ -75,7 +75,7 @@ mod tests {
         );
         assert_eq!(
             passage.account(1, 2.0),
-            "WrongNote, 4 F3 for F4, 3 B3 for C4"
+            "WrongNote, 2 D4 for F4, 3 B3 for D4, 4 F3 for C4"
         );
     }
 }

@@ -94,7 +94,10 @@ fn doubling<'a>(case: &Case<'a>, readings: &mut Vec<Reading<'a>>) {
                 found: *found,
                 wanted: *wanted,
             };
-            let cost = case.cost_of_doubling(off) + case.cost_of_places();
+            // The nearest voice, in the place of the doubling, is the one that should have it.
+            let moved = right.get(at) != Some(wanted);
+            let near = i32::from((found - wanted).abs()) + if moved { 4 } else { 0 };
+            let cost = case.cost_of_doubling(off) + case.cost_of_places() + near;
             readings.push(slip(SlipKind::LeadDoubling, right, cost));
         }
     }

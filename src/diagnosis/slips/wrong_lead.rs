@@ -15,7 +15,8 @@ pub(super) fn add<'a>(case: &Case<'a>, _at_top: &[Candidate<'a>], readings: &mut
     let top = case.top();
     for delta in [-1, 1, -2, 2] {
         for c in case.candidates(top + delta, i32::from(delta.abs())) {
-            if *difference(&case.written, &c.voicing).extra == [top] && case.may_be_meant(&c) {
+            let off = difference(&case.written, &c.voicing);
+            if *off.extra == [top] && *off.missing == [top + delta] && case.may_be_meant(&c) {
                 let cost = c.cost + case.judging.costs.slip.lead + case.cost_of_places();
                 readings.push(Case::meant(SlipKind::WrongNote, &c, cost));
             }

@@ -401,7 +401,7 @@ fn footer() -> String {
          frame was changed by the correction. Chord symbols are at sounding pitch; one in brackets \
          holds from an earlier bar. <span class=\"e\">◆</span> error, \
          <span class=\"w0\">▲</span> warning, <span class=\"o\">●</span> note. A checked fix was tried on \
-         the score: the finding goes and no new one comes. A suggestion was not, or brings something \
+         the score: the finding goes and no new error or warning comes. A suggestion was not, or brings something \
          else up.</p>{}</footer>\n",
         licence()
     )

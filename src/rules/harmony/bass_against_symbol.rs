@@ -3,13 +3,13 @@
 use crate::finding::{Finding, Level};
 use crate::ground::chord::Chord;
 use crate::ground::instrument::Property;
-use crate::ground::pitch::PitchClass;
+use crate::ground::pitch::{Pitch, PitchClass};
 use crate::ground::time::Ticks;
 use crate::rules::input::RuleInput;
 use crate::rules::rule::{DependsOn, Example, Exception, Group, Rule, Silent};
 use crate::rules::shared::line::Tone;
 use crate::rules::shared::wording;
-use crate::score::Score;
+use crate::score::{Change, Score};
 
 pub static RULE: Rule = Rule {
     name: "bass-against-symbol",
@@ -227,6 +227,22 @@ fn is_pedal(strong: &[Strong<'_>], at: usize) -> bool {
     around.len() + 1 >= PEDAL && around.iter().any(|s| has(s.chord, class))
 }
 
+/// The note that the symbol has in the bass, where the one written is a half or whole step off it.
+fn a_step_off(odd: &Strong<'_>) -> Vec<Vec<Change>> {
+    let name = odd.chord.bass.unwrap_or(odd.chord.root);
+    let found = odd.tone.midi();
+    let near = [-1, 1, -2, 2].map(|step| found + step);
+    let meant = near
+        .into_iter()
+        .find(|m| PitchClass::new(*m) == name.class());
+    let sounding = meant.and_then(|midi| Pitch::named(name, midi));
+    let change = sounding.map(|sounding| Change {
+        note: odd.tone.note,
+        sounding,
+    });
+    change.map(|c| vec![c]).into_iter().collect()
+}
+
 fn finding(input: &RuleInput<'_>, part: u32, odd: &[&Strong<'_>]) -> Option<Finding> {
     let first = odd.first()?;
     if odd.iter().any(|s| input.is_explained(s.tone.note)) {
@@ -256,7 +272,11 @@ fn finding(input: &RuleInput<'_>, part: u32, odd: &[&Strong<'_>]) -> Option<Find
             )
             .instead(format!(
                 "{name}: write a note of {chord} on the strong beats, or the symbol that is meant"
-            )),
+            ))
+            .may_mend(match odd {
+                [only] => a_step_off(only),
+                _ => Vec::new(),
+            }),
     )
 }
 

@@ -3,7 +3,7 @@
 
 use crate::diagnosis::Fault;
 use crate::finding::{Finding, Level};
-use crate::ground::pitch::PitchClass;
+use crate::ground::pitch::{Pitch, PitchClass};
 use crate::ground::time::Ticks;
 use crate::rules::input::RuleInput;
 use crate::rules::rule::{DependsOn, Example, Exception, Group, Rule, Silent};
@@ -137,6 +137,7 @@ pub fn check(input: &RuleInput<'_>, out: &mut Vec<Finding>) {
         // The lowest doubled voice but the bass is the one that is least missed.
         let mut faults: Vec<Fault> = Vec::new();
         let mut free: Vec<usize> = doubled.clone();
+        let beside = |class: PitchClass| beside(chord, class);
         // The bottom keeps the root while another voice can move.
         let bottom = voices.len().saturating_sub(1);
         if free.len() > missing.len()
@@ -147,6 +148,10 @@ pub fn check(input: &RuleInput<'_>, out: &mut Vec<Finding>) {
             free.retain(|&i| i != bottom);
         }
         for &class in &missing {
+            if let Some((i, to)) = beside(class).filter(|_| missing.len() == 1) {
+                faults.extend(chord.fault(i, Some(to)));
+                continue;
+            }
             let best = free
                 .iter()
                 .copied()
@@ -183,6 +188,21 @@ pub fn check(input: &RuleInput<'_>, out: &mut Vec<Finding>) {
             ..found
         });
     }
+}
+
+/// An inner or bottom voice on a tension a step from a guide tone that is missing: it stands in its place.
+fn beside(chord: &free::FreeChord<'_>, class: PitchClass) -> Option<(usize, Pitch)> {
+    let voices = &chord.sonority.voices;
+    (1..voices.len()).find_map(|i| {
+        let voice = voices.get(i)?;
+        let own = voice.pitch.class();
+        let is_tension = !chord.frame.chord.contains(own) && chord.frame.bass() != own;
+        let near = chord
+            .alternatives(i)
+            .into_iter()
+            .find(|to| to.class() == class && (1..=2).contains(&(to.midi() - voice.midi).abs()))?;
+        is_tension.then_some((i, near))
+    })
 }
 
 fn doubled_words(score: &Score, chord: &free::FreeChord<'_>, doubled: &[usize]) -> String {

@@ -19,6 +19,15 @@ const MOST_SEATS: usize = 64;
 /// Lines in order move at most nine tenths as far as the lines that cross.
 const CLEARLY_LESS: (i32, i32) = (10, 9);
 
+/// How much smoother the lines must be, in semitones, for another note in the chord.
+const CHORD_CHANGED: i32 = 4;
+
+/// How much smoother they must be for each part beyond two that is changed.
+const FURTHER_PART: i32 = 30;
+
+/// How much smoother they must be where the lead gets another note.
+const TUNE_CHANGED: i32 = 6;
+
 /// The seats of a sonority that are out of order, by seat, with the order they should have.
 pub struct Crossing<'a> {
     /// Where the first of them sounds.
@@ -327,7 +336,22 @@ impl Crossing<'_> {
         // One part went up or down an octave, or seats have each other's notes: the smoother lines tell.
         let mut ways = octaves_astray(self);
         ways.extend(remedies([&self.faults]));
-        ways.sort_by_key(|way| motion(self, way));
+        // To give each other's notes back changes nothing of the chord; one slip changes few parts.
+        // The top seat has the tune.
+        let tune = self.at.sonority.voices.iter().find(|v| v.seat == 0);
+        let unlikely = |way: &Vec<Change>| {
+            let is_tune = |c: &Change| tune.is_some_and(|v| v.note == c.note);
+            let tune = if way.iter().any(is_tune) {
+                TUNE_CHANGED
+            } else {
+                0
+            };
+            tune + match way.len() {
+                1 => CHORD_CHANGED,
+                n => (n as i32 - 2) * FURTHER_PART,
+            }
+        };
+        ways.sort_by_key(|way| motion(self, way) + unlikely(way));
         self.at
             .finding(score, rule, message)
             .technique(diagnosis.and_then(|d| d.technique).map(|t| t.technique))
