@@ -1,10 +1,12 @@
 //! Every sonority named: chord, function of the lead, technique, members, intervals.
 
 use crate::diagnosis::{Passage, Verdict, Weighed, frame_at, passages, symbol_at, weighed};
+use crate::finding::Finding;
 use crate::ground::chord;
 use crate::ground::pitch::Pitch;
 use crate::score::NoteRef;
 use crate::score::{Place, Score};
+use crate::sonority::Sonority;
 use crate::sonority::lead::LeadFunction;
 use crate::style::Style;
 use crate::voicing::{Form, Technique, mechanical_of};
@@ -85,16 +87,43 @@ pub struct Why {
 
 /// The accounts that were weighed at a printed bar and a beat, in each section that moves there as a block.
 pub fn why(score: &Score, style: &Style, bar: &str, beat: f64) -> Vec<Why> {
+    let here = |_: &Passage, sonority: &Sonority| {
+        score.bar_number(sonority.at.bar) == bar
+            && (score.beat_at(sonority.at).to_f64() - beat).abs() < 0.01
+    };
+    accounts(score, style, &passages(score, style), here)
+}
+
+/// The accounts that were weighed where findings rest on one, each place once.
+pub fn why_found(
+    score: &Score,
+    style: &Style,
+    passages: &[Passage],
+    findings: &[Finding],
+) -> Vec<Why> {
+    let here = |passage: &Passage, sonority: &Sonority| {
+        findings.iter().any(|f| {
+            f.margin.is_some()
+                && f.at == sonority.at
+                && f.section.as_deref() == Some(passage.section.name.as_str())
+        })
+    };
+    accounts(score, style, passages, here)
+}
+
+fn accounts(
+    score: &Score,
+    style: &Style,
+    passages: &[Passage],
+    asked: impl Fn(&Passage, &Sonority) -> bool,
+) -> Vec<Why> {
     let mut all = Vec::new();
-    for passage in passages(score, style) {
+    for passage in passages {
         for (index, sonority) in passage.sonorities.iter().enumerate() {
-            let here = score.bar_number(sonority.at.bar) == bar
-                && (score.beat_at(sonority.at).to_f64() - beat).abs() < 0.01;
-            let accounts = if here {
-                weighed(score, style, &passage, index)
-            } else {
-                Vec::new()
-            };
+            if !asked(passage, sonority) {
+                continue;
+            }
+            let accounts = weighed(score, style, passage, index);
             if !accounts.is_empty() {
                 all.push(Why {
                     section: passage.section.name.clone(),

@@ -272,9 +272,77 @@ trombone 1 | D4  C4  D4  F4 | F4 D4  Eb4 D4  | D4  C4 F4 D4  |
         );
     }
 
+    /// The text of a score before and after so many findings are mended by marks, with which none is left.
+    fn mended(parts: &[(&str, &[&str])], count: usize) -> (String, String) {
+        let style = Style::default();
+        let heard = Heard::new(crate::rules::shared_pages::score(parts), &style);
+        let correction = correct(&heard, &style);
+        let left: Vec<&str> = correction.left.findings.iter().map(|f| f.rule).collect();
+        assert_eq!(left, Vec::<&str>::new(), "{:?}", correction.left.findings);
+        assert_eq!(correction.marked.len(), count, "{:?}", correction.marked);
+        let edits = editing::ScoreEdits::new(&heard)
+            .with_marks(&correction.changes, &correction.additions)
+            .unwrap();
+        let text: String = heard.sources[0].text.to_string();
+        let mut new = text.clone();
+        for edit in edits.iter().rev() {
+            new.replace_range(edit.start as usize..edit.end as usize, &edit.replacement);
+        }
+        (text, new)
+    }
+
+    #[test]
+    fn missing_dynamics_hairpins_and_fermatas_are_added() {
+        let first = "dyn-mf C5:2 D5:2 E5:2 F5:2";
+        let second = "dyn-p C5:2 wedge-crescendo D5:2 E5:2 wedge-stop F5:2";
+        let third = "dyn-f C5:2 D5:2 E5:2 F5:2:fermata";
+        let whole = [first, second, third];
+        let lacks = [
+            "dyn-mf C5:2 D5:2 E5:2 F5:2",
+            "C5:2 D5:2 E5:2 F5:2",
+            "dyn-f C5:2 D5:2 E5:2 F5:2",
+        ];
+        let all = [
+            ("Trumpet 1", &whole[..]),
+            ("Trumpet 2", &whole[..]),
+            ("Trumpet 3", &lacks[..]),
+            ("Trumpet 4", &whole[..]),
+        ];
+        let (text, new) = mended(&all, 3);
+        let direction = |inside: &str| {
+            format!(
+                "<direction placement=\"below\"><direction-type>{inside}</direction-type></direction>"
+            )
+        };
+        let bar = |text: &str| {
+            let part = text.split("<part id=\"P2\">").nth(1).unwrap();
+            part.split("</measure>").nth(1).unwrap().to_owned()
+        };
+        let notes: Vec<String> = bar(&text)
+            .split_inclusive("</note>")
+            .map(str::to_owned)
+            .collect();
+        let [c, d, e, f] = &notes[..] else {
+            panic!("{notes:?}")
+        };
+        let (head, c) = c.split_once("<note>").unwrap();
+        let expected = [
+            head,
+            &direction("<dynamics><p/></dynamics>"),
+            "<note>",
+            c,
+            &direction("<wedge type=\"crescendo\"/>"),
+            d,
+            e,
+            &direction("<wedge type=\"stop\"/>"),
+            f,
+        ];
+        assert_eq!(bar(&new), expected.concat());
+        assert_eq!(new.matches("<fermata/>").count(), 4);
+    }
+
     #[test]
     fn missing_marks_are_added_where_the_file_is_musicxml() {
-        use crate::rules::shared_pages::score;
         let lead = "C5:2:accent D5:2 E5:2:staccato F5:2";
         let slur = "C5:2:slur D5:2 E5:2:end F5:2";
         let bare = "C5:2 D5:2 E5:2 F5:2";
@@ -286,20 +354,7 @@ trombone 1 | D4  C4  D4  F4 | F4 D4  Eb4 D4  | D4  C4 F4 D4  |
             ("Trumpet 3", &lacks[..]),
             ("Trumpet 4", &whole[..]),
         ];
-        let style = Style::default();
-        let heard = Heard::new(score(&all), &style);
-        let correction = correct(&heard, &style);
-        let left: Vec<&str> = correction.left.findings.iter().map(|f| f.rule).collect();
-        assert_eq!(left, Vec::<&str>::new(), "{:?}", correction.left.findings);
-        assert_eq!(correction.marked.len(), 2, "{:?}", correction.marked);
-        let edits = editing::ScoreEdits::new(&heard)
-            .with_marks(&correction.changes, &correction.additions)
-            .unwrap();
-        let text: String = heard.sources[0].text.to_string();
-        let mut new = text.clone();
-        for edit in edits.iter().rev() {
-            new.replace_range(edit.start as usize..edit.end as usize, &edit.replacement);
-        }
+        let (text, new) = mended(&all, 2);
         let more = new.len() - text.len();
         assert_eq!(
             new.matches("<slur").count(),

@@ -24,6 +24,7 @@ mod leads;
 mod memory;
 mod model_answers;
 mod nothing_lost;
+mod one_account;
 mod outside_choir;
 mod outside_chords;
 mod outside_corpus;

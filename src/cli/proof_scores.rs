@@ -3,9 +3,11 @@
 use super::scores::ReadScore;
 use super::verbosity::{self, Progress};
 use super::write_out::say;
+use crate::analysis::why_found;
 use crate::finding::Level;
 use crate::reading::files;
 use crate::report::ProofedFile;
+use crate::report::analysis::place_text;
 use crate::style;
 use rayon::prelude::*;
 use std::time::Instant;
@@ -43,6 +45,13 @@ pub(super) fn proof_scores(
                 say(&format!("{path}: {detail}"));
                 for line in verbosity::players(score) {
                     say(&format!("{path}: {line}"));
+                }
+                for place in why_found(score.judged(), &style, &proofed.passages, &proofed.findings)
+                {
+                    let accounts = place_text(score, &place);
+                    for line in accounts.lines() {
+                        say(&format!("{path}: what was weighed: {line}"));
+                    }
                 }
             }
             // No report asks for passages, and many scores may wait for theirs.

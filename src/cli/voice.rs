@@ -23,14 +23,16 @@ use std::path::PathBuf;
 ///
 /// The lead is a MusicXML part or a passage grid with the lead's row. All parts are written at
 /// written pitch with their transpositions and key signatures. The answer is proofed before it is
-/// written, and nothing is written that chartproof itself would find fault with.
+/// written. Where the technique has no voicing that the players have, the smallest way out is
+/// written, and said: another technique, a doubled note, all on the lead, or the whole passage an
+/// octave away. What proof says of the melody alone is told beside the answer.
 ///
 /// Where the lead asks for another technique on its way, it is followed: a line `technique: unison`
 /// between the systems of a grid, or words over the staff ("unison", "drop 2", "solo"; "tutti" goes
 /// back). A row `choice` in a grid fixes what stands under a note (`chartproof manual grid`).
 ///
-/// Exit code: 0 when it was voiced, 1 when no right voicing fits (it says where, and what would
-/// help), 2 when the file or an option could not be used.
+/// Exit code: 0 when it was voiced, 1 when no right voicing fits and --strict is given (it says
+/// where, and what would help), 2 when the file or an option could not be used.
 #[derive(Debug, Args)]
 pub(super) struct Voice {
     /// The score with the lead
@@ -42,8 +44,8 @@ pub(super) struct Voice {
     #[arg(long, value_name = "TECHNIQUE", value_parser = TechniqueName, hide_possible_values = true)]
     technique: Technique,
 
-    /// The section: saxes, trumpets, trombones, clarinets, voices, piano ...; the lead's own when
-    /// left out
+    /// The section: saxes, trumpets, trombones, clarinets, voices, piano, horns, brass, "clarinet
+    /// and saxes" ...; without it the parts that stand ready in the score, else the lead's own
     #[arg(long, value_name = "SECTION")]
     section: Option<String>,
 

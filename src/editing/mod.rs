@@ -131,10 +131,26 @@ pub fn can_be_added(score: &Score, addition: &Addition) -> bool {
     let known = match addition.what {
         Added::Articulations(marks) => marks::known().has(marks),
         Added::SlurStart | Added::SlurStop => true,
+        Added::Dynamic(name) => marks::is_dynamic(name) && stands_alone(score, addition.note),
+        Added::HairpinStart(_) | Added::HairpinStop => stands_alone(score, addition.note),
     };
     let source = note(score, addition.note).ok();
     let source = source.and_then(|n| score.sources.get(usize::from(n.span.source)));
     known && source.is_some_and(|s| s.format == Format::MusicXml)
+}
+
+/// Whether a note is the only one that starts at its time on the only staff of its part: then what stands
+/// before or after it in the file stands there in time.
+fn stands_alone(score: &Score, at: NoteRef) -> bool {
+    let Some(part) = score.parts.get(at.part as usize).filter(|p| p.staves < 2) else {
+        return false;
+    };
+    let Some(note) = part.notes.get(at.note as usize) else {
+        return false;
+    };
+    let from = part.notes.partition_point(|n| n.onset < note.onset);
+    let here = part.notes.iter().skip(from);
+    here.take_while(|n| n.onset == note.onset).count() == 1
 }
 
 /// The edits of one score, for one set of changes after another.

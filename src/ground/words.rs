@@ -108,6 +108,8 @@ pub(crate) struct BreathingWords {
 #[derive(Debug, Default, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub(crate) struct TechniqueWords {
+    /// Two players have one line by design.
+    pub(crate) one_line: Vec<Box<str>>,
     /// The passage is free of a technique.
     pub(crate) free: Vec<Box<str>>,
 }

@@ -60,6 +60,7 @@ use crate::style::Style;
 use arrangement::Arrangement;
 use job::{Job, leads_of};
 use mixed::Stretches;
+use octave::Settled;
 use trying::{Tried, onset_of};
 use ways_out::StandIns;
 
@@ -80,16 +81,24 @@ pub fn voice(score: &Score, style: &Style, request: &Request) -> Result<Answer, 
     }
     let seats = players::seats(score, part, request)?;
     let arrangement = Arrangement::new(request.technique, &seats);
-    let (lead, octaves) = if request.strict {
+    let settled = if request.strict {
         if let Some(note) = &arrangement.note {
             return Err(VoiceError::WrongSize(request.technique, note.clone()));
         }
-        (lead, 0)
+        Settled {
+            lead,
+            by: 0,
+            options: Vec::new(),
+        }
     } else {
         octave::settled(lead, style, request, &seats, &arrangement)
     };
     let stretches = Stretches::of(score, part);
+    let (lead, octaves, mut known) = (settled.lead, settled.by, settled.options);
     let mut changes = changes_under(&lead, style);
+    if !changes.is_empty() || request.passing == Some(Passing::Parallel) {
+        known.clear();
+    }
     let mut elsewhere = None;
     loop {
         let passage = lead_passage(&lead, style, &changes).ok_or(VoiceError::NoLead)?;
@@ -103,7 +112,10 @@ pub fn voice(score: &Score, style: &Style, request: &Request) -> Result<Answer, 
             octaves: arrangement.octaves(&leads, &seats),
             passing: request.passing,
         };
-        let mut options = job.all_options();
+        let mut options = std::mem::take(&mut known);
+        if options.is_empty() {
+            options = job.all_options();
+        }
         if request.strict {
             for list in &mut options {
                 list.retain(|o| o.way_out.is_none());

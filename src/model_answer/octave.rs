@@ -1,5 +1,6 @@
 //! The octave of the whole lead: as it stands, or an octave away where most of it cannot be voiced.
 
+use super::answer::Weighed;
 use super::arrangement::Arrangement;
 use super::job::{Job, leads_of};
 use super::request::Request;
@@ -26,12 +27,17 @@ pub(super) fn settled(
     request: &Request,
     seats: &[Seat],
     arrangement: &Arrangement,
-) -> (Score, i16) {
+) -> Settled {
+    let stays = |lead: Score, options: Vec<Vec<Weighed>>| Settled {
+        lead,
+        by: 0,
+        options,
+    };
     let Some(misses) = misses(&lead, style, request, seats, arrangement) else {
-        return (lead, 0);
+        return stays(lead, Vec::new());
     };
     if misses.count * 5 < misses.of || misses.count < LEAST {
-        return (lead, 0);
+        return stays(lead, misses.options);
     }
     let mut best = (misses.count, 0, lead.clone());
     for by in WAYS {
@@ -48,10 +54,23 @@ pub(super) fn settled(
         }
     }
     if best.0 * 3 <= misses.count * 2 {
-        (best.2, best.1)
+        Settled {
+            lead: best.2,
+            by: best.1,
+            options: Vec::new(),
+        }
     } else {
-        (lead, 0)
+        stays(lead, misses.options)
     }
+}
+
+/// A lead in the octave in which it is voiced.
+pub(super) struct Settled {
+    pub lead: Score,
+    /// How far it was moved, in semitones.
+    pub by: i16,
+    /// The voicings of the technique under each note, where they were worked out already.
+    pub options: Vec<Vec<Weighed>>,
 }
 
 struct Misses {
@@ -59,6 +78,7 @@ struct Misses {
     /// Notes that the lead's player does not have.
     out: usize,
     of: usize,
+    options: Vec<Vec<Weighed>>,
 }
 
 /// How many notes have no voicing in the technique.
@@ -82,12 +102,13 @@ fn misses(
     };
     let player = seats.first()?;
     let out = leads.iter().filter(|m| player.cost(**m).is_none()).count();
-    let none = (0..leads.len()).filter(|&at| job.options(at).is_empty());
-    let none = none.count();
+    let options: Vec<Vec<Weighed>> = (0..leads.len()).map(|at| job.options(at)).collect();
+    let none = options.iter().filter(|o| o.is_empty()).count();
     Some(Misses {
         count: none + out * LEAD_OUT,
         out,
         of: leads.len(),
+        options,
     })
 }
 

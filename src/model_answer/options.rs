@@ -65,7 +65,8 @@ impl Job<'_> {
             for (order, octaves) in ways.iter().enumerate() {
                 let (frame, seats) = (frames.first(), self.seats);
                 let voicing = self.arrangement.dealt(&option, frame, octaves, seats);
-                let Some(voicing) = voicing.filter(|v| ways.len() < 2 || !rubs(v, frame)) else {
+                let apart = octaves.blocks.len() > 1;
+                let Some(voicing) = voicing.filter(|v| !apart || !rubs(v, frame)) else {
                     continue;
                 };
                 dealt.push(Weighed {
@@ -91,7 +92,7 @@ impl Job<'_> {
     }
 
     /// Whether the lead moves on by step from a note that is not the chord's.
-    fn passes(&self, at: usize, frames: &[Frame<'_>]) -> bool {
+    pub(super) fn passes(&self, at: usize, frames: &[Frame<'_>]) -> bool {
         let approaches = self.approaches(at);
         let lead = self.lead_midi(at).map(PitchClass::new);
         approaches

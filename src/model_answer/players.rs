@@ -82,13 +82,13 @@ fn named(catalogue: &'static Catalogue, text: &str) -> Result<Vec<Seat>, VoiceEr
     let mut players = Vec::new();
     for ((name, role), identity) in said.iter().zip(together) {
         let one = name.strip_suffix('s').unwrap_or(name);
-        let found = identity
-            .map(|i| i.instrument)
-            .or_else(|| catalogue.named(one));
+        // The name alone says whether it is one; the company, which of those that share it.
+        let known = catalogue.named(name).or_else(|| catalogue.named(one));
+        let found = known.map(|k| identity.map_or(k, |i| i.instrument));
         let instrument = found.and_then(|i| catalogue.instrument(&i.key));
         let Some(instrument) = instrument.filter(|i| !i.is(Property::Unpitched)) else {
             let known = catalogue.instruments.iter();
-            let names = known.flat_map(|i| [i.name.as_str(), i.label.as_str()]);
+            let names = known.map(|i| i.name.as_str());
             return Err(VoiceError::NoSuchInstrument {
                 found: name.clone(),
                 help: meant(one, names),

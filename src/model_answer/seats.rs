@@ -36,7 +36,7 @@ impl Seat {
         let written = sounding - self.instrument.transposition.chromatic;
         match self.instrument.judge_range(written, Some(self.number)) {
             RangeVerdict::Comfortable => Some(0),
-            RangeVerdict::Professional => Some(3),
+            RangeVerdict::Professional => Some(1),
             _ => None,
         }
     }

@@ -9,7 +9,7 @@ use super::ways_out::{LEVELS, StandIns};
 use super::writing_out;
 use crate::finding::{Finding, Level};
 use crate::ground::time::Ticks;
-use crate::proof::proof;
+use crate::proof::Heard;
 use crate::score::{Place, Score};
 use crate::voicing::Technique;
 use std::collections::HashSet;
@@ -114,7 +114,7 @@ impl Job<'_> {
                 break;
             };
             let answer = writing_out::answer(self, &line);
-            let all = proof(&answer, self.style).findings;
+            let all = self.found(&answer);
             // How a lead is spelled is its writer's business: no voicing cures it.
             let (spelling, all): (Vec<Finding>, Vec<Finding>) =
                 all.into_iter().partition(|f| f.rule == "spelling");
@@ -212,13 +212,19 @@ impl Job<'_> {
         }
     }
 
+    /// What the rules say of an answer.
+    fn found(&self, answer: &Score) -> Vec<Finding> {
+        let heard = Heard::as_it_stands(answer.clone(), self.style);
+        heard.looked_over(self.style).findings
+    }
+
     /// What the rules say of the lead alone, as its player has it.
     fn of_lead(&self, answer: &Score) -> HashSet<(&'static str, Place)> {
         let mut alone = answer.clone();
         let place = self.seats.first().map_or(0, |s| s.place);
         alone.parts = answer.parts.get(place).cloned().into_iter().collect();
         alone.lay_out();
-        let found = proof(&alone, self.style).findings.into_iter();
+        let found = self.found(&alone).into_iter();
         found.map(|f| (f.rule, f.at)).collect()
     }
 }

@@ -81,7 +81,13 @@ impl Job<'_> {
 
     /// A form goes on in parallel with the chord after it or before it.
     fn in_parallel(&self, at: usize, options: &[Vec<Weighed>]) -> Vec<Weighed> {
-        if !matches!(self.arrangement.technique, Technique::Form(f) if !f.is_doubling()) {
+        let Technique::Form(form) = self.arrangement.technique else {
+            return Vec::new();
+        };
+        // Fourths and clusters move so by nature; elsewhere only a passing note does.
+        let planes = matches!(form, Form::Fourths | Form::Cluster);
+        let frames = frames_at(self.lead, self.passage, at);
+        if form.is_doubling() || !(self.passes(at, &frames) || planes && self.is_quick(at)) {
             return Vec::new();
         }
         let mut found = Vec::new();
@@ -92,7 +98,7 @@ impl Job<'_> {
             }
         }
         for option in &mut found {
-            option.cost += PARALLEL;
+            option.cost += if planes { PARALLEL } else { OTHER_TECHNIQUE };
         }
         found
     }
@@ -257,6 +263,6 @@ impl Doubled<'_> {
         let doubled = voicing.len() - different;
         let unisons = voicing.windows(2).filter(|w| matches!(w, [a, b] if a == b));
         let span = voicing.first().copied().unwrap_or(0) - voicing.last().copied().unwrap_or(0);
-        doubled as i32 * 3 + unisons.count() as i32 * 3 + i32::from(span) / 6
+        doubled as i32 * 6 + unisons.count() as i32 * 3 + i32::from(span) / 6
     }
 }

@@ -2,6 +2,7 @@
 
 use crate::diagnosis::{Passage, passages};
 use crate::ground::time::Ticks;
+use crate::ground::words::{is_among, known_words};
 use crate::rules;
 use crate::score::Score;
 use crate::score::{PartFault, Presumed, Stretch, StretchFault};
@@ -29,6 +30,15 @@ impl Heard {
         Self { score, judged }
     }
 
+    /// The same without a look for faults of whole parts: for a score that was made here, part by part.
+    pub(crate) fn as_it_stands(mut score: Score, style: &Style) -> Self {
+        style.prepare(&mut score);
+        Self {
+            score,
+            judged: None,
+        }
+    }
+
     /// The score that rules judge. Symbols that were never transposed are one mistake, not one at
     /// every chord.
     pub fn judged(&self) -> &Score {
@@ -51,6 +61,9 @@ impl Deref for Heard {
 
 /// How often a score is heard again without what it speaks against.
 const DOUBTED: usize = 2;
+
+/// So many notes tell a late or copied line where no symbols stand.
+const ENOUGH: usize = 8;
 
 /// A score as it is meant to sound, where that makes it cheaper to explain by a clear margin: a part that goes
 /// with the others as it stands is not at fault, whatever else would fit as well.
@@ -100,10 +113,16 @@ fn as_meant(score: &Score, style: &Style) -> Option<Score> {
         });
         doubts.parts.extend(wrong);
         for stretch in stretches {
+            // Without symbols a few chords say too little.
+            let enough = stretch.compared >= ENOUGH || has_symbols(score, before, stretch.part);
             let believed = times(&meant, stretch).is_some_and(|times| match stretch.fault {
-                StretchFault::Late(_) => keeps_together(before, stretch.part, times),
-                StretchFault::Copied(_) => {
-                    keeps_together(before, stretch.part, times) && is_cheaper(stretch.part, times)
+                StretchFault::Late(_) => enough && keeps_together(before, stretch.part, times),
+                StretchFault::Copied(of) => {
+                    let mut both = [stretch.part, of].into_iter();
+                    enough
+                        && keeps_together(before, stretch.part, times)
+                        && is_cheaper(stretch.part, times)
+                        && !both.any(|p| is_said_to_double(score, p, times.0))
                 }
                 _ => is_cheaper(stretch.part, times),
             });
@@ -120,6 +139,23 @@ fn as_meant(score: &Score, style: &Style) -> Option<Score> {
     // What is doubted again and again is left: only what is missing or stands in the file is believed.
     doubts.all_stretches = true;
     heard_but(score, &doubts)
+}
+
+/// Whether words over a part say that two players have one line here, or near before it.
+fn is_said_to_double(score: &Score, part: u32, from: Ticks) -> bool {
+    let words = score.parts.get(part as usize).map_or(&[][..], |p| &p.words);
+    let bar = score
+        .bars
+        .get(score.place_of(from).bar as usize)
+        .map_or(Ticks::ZERO, |b| b.length);
+    words
+        .iter()
+        .filter(|w| from - bar <= w.onset && w.onset <= from + bar)
+        .any(|w| {
+            let text = w.value.text.to_lowercase();
+            let bare = text.trim_matches(|c: char| !c.is_alphanumeric());
+            is_among(&known_words().technique.one_line, bare)
+        })
 }
 
 /// Whether most chords of a part's section stand under a symbol.

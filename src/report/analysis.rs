@@ -55,25 +55,30 @@ pub fn why_text(entries: &[AnalysedFile]) -> String {
             let _ = writeln!(out, "{path}: no section moves there as a block\n");
         }
         for place in places {
-            let _ = writeln!(
-                out,
-                "{path}: {}, bar {}, beat {}, {}: {}",
-                printable(&place.section),
-                score.bar_number(place.at.bar),
-                score.beat_at(place.at),
-                place.chord.as_deref().map_or("no chord", |c| c),
-                pitches(&place.found)
-            );
-            for account in place.accounts.iter().take(ACCOUNTS) {
-                let _ = writeln!(
-                    out,
-                    "    {:>4}  {}",
-                    account.cost,
-                    account_in_words(account)
-                );
-            }
+            let _ = write!(out, "{path}: {}", place_text(score, place));
             out.push('\n');
         }
+    }
+    out
+}
+
+/// A place and its best accounts, a line each.
+pub fn place_text(score: &Score, place: &Why) -> String {
+    let mut out = format!(
+        "{}, bar {}, beat {}, {}: {}\n",
+        printable(&place.section),
+        score.bar_number(place.at.bar),
+        score.beat_at(place.at),
+        place.chord.as_deref().map_or("no chord", |c| c),
+        pitches(&place.found)
+    );
+    for account in place.accounts.iter().take(ACCOUNTS) {
+        let _ = writeln!(
+            out,
+            "    {:>4}  {}",
+            account.cost,
+            account_in_words(account)
+        );
     }
     out
 }

@@ -2,6 +2,7 @@
 
 use super::rule::Rule;
 use crate::diagnosis::{Diagnosis, How, Passage, Slip, SlipKind, Verdict, frame_at};
+use crate::ground::instrument::Property;
 use crate::ground::time::Ticks;
 use crate::score::{Note, NoteRef, Score};
 use crate::sonority::Sonority;
@@ -84,16 +85,30 @@ impl<'a> DiagnosedScore<'a> {
         })
     }
 
+    /// Whether the score has chord symbols or instruments of a band: its sections move as one. Winds of an
+    /// orchestra go their own ways now and then.
+    pub fn is_charted(&self) -> bool {
+        let mut members = self.passages.iter().flat_map(|p| &p.section.parts);
+        self.score.chords.iter().any(|m| m.value.chord.is_some())
+            || members.any(|m| m.instrument.is_some_and(|i| i.is(Property::Band)))
+    }
+
     /// Every sonority that a slip explains, but for a part with a line of its own beside a doubled one.
     pub fn slips(&self) -> impl Iterator<Item = SlipAt<'a>> + use<'a> {
-        self.sonorities().filter_map(|at| {
+        let score = self.score;
+        self.sonorities().filter_map(move |at| {
             let diagnosis = at.passage.diagnoses.get(at.index)?;
             match &diagnosis.verdict {
-                Verdict::Slip(slip) if !has_own_line(&at, diagnosis, slip) => Some(SlipAt {
-                    place: at,
-                    diagnosis,
-                    slip,
-                }),
+                Verdict::Slip(slip)
+                    if !has_own_line(&at, diagnosis, slip)
+                        && !is_keyboard_music(score, &at, diagnosis) =>
+                {
+                    Some(SlipAt {
+                        place: at,
+                        diagnosis,
+                        slip,
+                    })
+                }
                 _ => None,
             }
         })
@@ -133,6 +148,14 @@ fn has_own_line(at: &SonorityAt<'_>, diagnosis: &Diagnosis, slip: &Slip) -> bool
             _ => false,
         });
     off.count() >= OFF_TOO
+}
+
+/// One player's chords without symbols, in a technique that nobody stated: hands fall into its shapes.
+fn is_keyboard_music(score: &Score, at: &SonorityAt<'_>, diagnosis: &Diagnosis) -> bool {
+    let symbol = score.chord_at(at.sonority.onset);
+    at.passage.section.chordal
+        && diagnosis.technique.is_some_and(|t| t.how == How::Inferred)
+        && symbol.is_none_or(|m| m.value.chord.is_none())
 }
 
 /// A sonority and where it stands.

@@ -1,6 +1,8 @@
 //! Changing notes of a score in memory.
 
-use super::note::{Articulations, NoteFlags};
+use super::marks::{Hairpin, Mark};
+use super::note::{Articulations, Note, NoteFlags};
+use super::part::Part;
 use super::score::Score;
 use crate::ground::pitch::Pitch;
 
@@ -31,6 +33,12 @@ pub enum Added {
     SlurStop,
     /// Marks on the note.
     Articulations(Articulations),
+    /// A dynamic stands at the note.
+    Dynamic(&'static str),
+    /// A hairpin starts at the note.
+    HairpinStart(Hairpin),
+    /// A hairpin ends where the note does.
+    HairpinStop,
 }
 
 /// A note that is to get a mark which its player lacks.
@@ -40,6 +48,30 @@ pub struct Addition {
     pub note: NoteRef,
     /// What it gets.
     pub what: Added,
+}
+
+impl Part {
+    /// Puts a dynamic or an end of a hairpin where a note stands.
+    fn add_at(&mut self, note: &Note, what: Added) {
+        match what {
+            Added::Dynamic(name) => {
+                let index = self.dynamics.partition_point(|m| m.onset < note.onset);
+                let mark = Mark::at_time(note.at, note.onset, name.to_owned(), note.span);
+                self.dynamics.insert(index, mark);
+            }
+            Added::HairpinStart(kind) => {
+                let index = self.hairpins.partition_point(|m| m.onset <= note.onset);
+                let mark = Mark::at_time(note.at, note.onset, kind, note.span);
+                self.hairpins.insert(index, mark);
+            }
+            Added::HairpinStop => {
+                let index = self.hairpins.partition_point(|m| m.onset < note.end());
+                let mark = Mark::at_time(note.at, note.end(), Hairpin::Stop, note.span);
+                self.hairpins.insert(index, mark);
+            }
+            Added::SlurStart | Added::SlurStop | Added::Articulations(_) => {}
+        }
+    }
 }
 
 impl Score {
@@ -54,6 +86,12 @@ impl Score {
                 Added::SlurStop => note.flags = note.flags.with(NoteFlags::SLUR_STOP),
                 Added::Articulations(marks) => {
                     note.articulations = note.articulations.with(marks);
+                }
+                Added::Dynamic(_) | Added::HairpinStart(_) | Added::HairpinStop => {
+                    let note = *note;
+                    if let Some(part) = self.parts.get_mut(addition.note.part as usize) {
+                        part.add_at(&note, addition.what);
+                    }
                 }
             }
         }

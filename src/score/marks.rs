@@ -28,6 +28,16 @@ impl<T> Mark<T> {
             span,
         }
     }
+
+    /// A mark at a place whose time is known.
+    pub(super) const fn at_time(at: Place, onset: Ticks, value: T, span: Span) -> Self {
+        Self {
+            at,
+            onset,
+            value,
+            span,
+        }
+    }
 }
 
 pub(super) fn place<T>(marks: &mut [Mark<T>], when: &impl Fn(Place) -> Ticks) {
@@ -66,7 +76,7 @@ pub struct Clef {
 }
 
 /// A hairpin's start or its end.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub enum Hairpin {
     /// Opens: getting louder from here.
     Crescendo,

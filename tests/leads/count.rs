@@ -110,9 +110,13 @@ pub fn run(lead: &Lead, band: &'static Band, technique: &'static str) -> Run {
 
 /// What is said of the answer and not of the lead by itself; one a place.
 fn findings(lead: &Lead, answer: &Answer, style: &Style) -> Vec<String> {
-    let own: Vec<_> = proof(&lead.score, style)
-        .findings
-        .iter()
+    // The lead as it was given, and as its player has it in the answer.
+    let mut alone = answer.score.clone();
+    alone.parts.truncate(1);
+    alone.lay_out();
+    let own: Vec<_> = [&lead.score, &alone]
+        .into_iter()
+        .flat_map(|score| proof(score, style).findings)
         .map(|f| (f.rule, f.at))
         .collect();
     let mut seen = Vec::new();

@@ -2,6 +2,7 @@
 //! checklists; falls and scoops: common practice, no source.
 
 use crate::finding::{Finding, Level};
+use crate::ground::time::Ticks;
 use crate::rules::input::RuleInput;
 use crate::rules::rule::{DependsOn, Example, Exception, Group, Rule, Silent};
 use crate::rules::shared::mark_comparison::{MarkComparison, Odd};
@@ -109,7 +110,8 @@ const PLAIN: u16 = Articulations::ACCENT.0
     | Articulations::STACCATO.0
     | Articulations::TENUTO.0
     | Articulations::MARCATO.0
-    | Articulations::STACCATISSIMO.0;
+    | Articulations::STACCATISSIMO.0
+    | Articulations::FERMATA.0;
 
 /// Marks in words.
 fn named(marks: Articulations, kind: &str) -> String {
@@ -172,16 +174,27 @@ fn in_bar(
     for attack in model.attacks_in(bar) {
         let here = all.iter().filter_map(|&p| {
             let (_, a) = together.players.get(p)?.at(bar, attack.onset)?;
-            Some((p, Articulations(a.marks.0 & mask)))
+            let length = a.end - a.onset;
+            Some((p, Articulations(a.marks.0 & mask), length))
         });
         // Nearly everywhere all have the same.
         if here
             .clone()
-            .all(|(_, marks)| marks.0 == attack.marks.0 & mask)
+            .all(|(_, marks, _)| marks.0 == attack.marks.0 & mask)
         {
             continue;
         }
-        let here: Vec<(usize, Articulations)> = here.collect();
+        let here: Vec<(usize, Articulations, Ticks)> = here.collect();
+        let lengths: Vec<Ticks> = here.iter().map(|h| h.2).collect();
+        let usual = most(&lengths).unwrap_or_default();
+        // A long note beside short ones has marks of its own.
+        let alike = |own: Ticks| own < usual.times(2) && usual < own.times(2);
+        let fermata = mask == Articulations::FERMATA.0;
+        let here: Vec<(usize, Articulations)> = here
+            .into_iter()
+            .filter(|h| fermata || alike(h.2))
+            .map(|h| (h.0, h.1))
+            .collect();
         let marks: Vec<Articulations> = here.iter().map(|h| h.1).collect();
         let (Some(wanted), true) = (most(&marks), here.len() > 1) else {
             continue;

@@ -7,8 +7,8 @@ use crate::ground::words::known_words;
 use crate::rules::input::RuleInput;
 use crate::rules::rule::{DependsOn, Example, Exception, Group, Rule, Silent};
 use crate::rules::shared::mark_comparison::{MarkComparison, Odd};
-use crate::rules::shared::together::{Players, Together, most};
-use crate::score::{Hairpin, Part};
+use crate::rules::shared::together::{Player, Players, Together, most};
+use crate::score::{Added, Addition, Hairpin, NoteRef, Part};
 
 pub static RULE: Rule = Rule {
     name: "dynamic-agreement",
@@ -247,56 +247,129 @@ fn levels(
     };
     for attack in model.attacks_in(bar) {
         let onset = attack.onset;
-        let here = all.iter().filter_map(|&p| {
+        let stands = all.iter().filter_map(|&p| {
             let player = together.players.get(p)?;
             let (i, _) = player.at(bar, onset)?;
             let before = i.checked_sub(1).and_then(|i| player.attacks.get(i));
             let (since, own) = in_force(p, onset)?;
-            // In the middle of a crescendo nobody can say how loud it is.
             let changes = changes.get(p).map_or(&[][..], Vec::as_slice);
             let next = changes.partition_point(|t| *t < since);
-            if changes.get(next).is_some_and(|t| *t < onset) {
-                return None;
-            }
-            Some((p, own, before.is_none_or(|b| since > b.onset)))
+            Some(Standing {
+                player: p,
+                own,
+                fresh: before.is_none_or(|b| since > b.onset),
+                changing: changes.get(next).is_some_and(|t| *t < onset),
+            })
         });
+        // In the middle of a crescendo nobody can say how loud it is.
+        let here = stands.clone().filter(|s| !s.changing);
         // Nearly everywhere all play on as before.
-        if !here.clone().any(|(.., fresh)| fresh) {
+        if !here.clone().any(|s| s.fresh) {
             continue;
         }
-        let values: Vec<usize> = here.clone().map(|(_, own, _)| own).collect();
+        let values: Vec<usize> = here.clone().map(|s| s.own).collect();
         let (Some(wanted), true) = (most(&values), values.len() > 1) else {
             continue;
         };
-        for (p, own, _) in here {
-            let louder_lead = p == 0 && own == wanted + 1;
+        let agreed = Agreed {
+            together,
+            bar,
+            onset,
+            wanted,
+            agree: here.clone().filter(|s| s.fresh && s.own == wanted).count(),
+            all: values.len(),
+        };
+        let open = stands.filter(|s| s.changing);
+        odds.extend(agreed.lacking(open, input.is_charted()));
+        for standing in here.clone() {
             // A mark a little late, before the part's next note, is only drawn late.
-            let late = in_force(p, onset + beat).is_some_and(|f| f.1 == wanted);
-            if own == wanted || louder_lead || late {
-                if let Some(slot) = reported.get_mut(p) {
-                    *slot = None;
-                }
+            let late = in_force(standing.player, onset + beat).is_some_and(|f| f.1 == wanted);
+            let Some(slot) = reported.get_mut(standing.player) else {
                 continue;
-            }
-            if let Some(slot) = reported.get_mut(p) {
-                if *slot == Some((own, wanted)) {
-                    continue;
-                }
-                *slot = Some((own, wanted));
-            }
-            let name = |s: usize| {
-                let steps = &known_words().dynamics.steps;
-                steps.get(s).map_or("?", |step| &**step).to_owned()
             };
-            odds.push(Odd {
-                player: p,
-                bar,
-                onset,
-                found: name(own),
-                wanted: name(wanted),
-                level: Level::Warning,
-                adds: Vec::new(),
+            if late || agreed.holds_for(&standing) {
+                *slot = None;
+            } else if *slot != Some((standing.own, wanted)) {
+                *slot = Some((standing.own, wanted));
+                odds.push(agreed.differing(&standing));
+            }
+        }
+    }
+}
+
+/// What stands for one player at a time.
+struct Standing {
+    player: usize,
+    /// The dynamic in force, as its step.
+    own: usize,
+    /// It stands here, not earlier.
+    fresh: bool,
+    /// A hairpin or words lead here.
+    changing: bool,
+}
+
+/// The dynamic that most have at a time.
+struct Agreed<'t> {
+    together: &'t Together,
+    bar: usize,
+    onset: Ticks,
+    wanted: usize,
+    /// Those for whom it stands here.
+    agree: usize,
+    /// All who have a say.
+    all: usize,
+}
+
+impl Agreed<'_> {
+    /// Whether a player has it too, or leads a step louder. A lead that says nothing of its own is not
+    /// meant to be louder.
+    fn holds_for(&self, standing: &Standing) -> bool {
+        let says = standing.fresh || self.agree < 2;
+        standing.own == self.wanted
+            || standing.player == 0 && standing.own == self.wanted + 1 && says
+    }
+
+    /// All others have a new dynamic, and one that a hairpin leads to has none.
+    fn lacking(&self, mut open: impl Iterator<Item = Standing>, charted: bool) -> Option<Odd> {
+        let one = open.next()?;
+        let enough = self.agree > 2 || self.agree == 2 && charted;
+        let lacks = enough && self.agree == self.all && open.next().is_none();
+        lacks.then(|| self.odd(one.player, None))
+    }
+
+    fn differing(&self, standing: &Standing) -> Odd {
+        let says = standing.fresh || self.agree < 2;
+        let own = says.then_some(standing.own);
+        let mut odd = self.odd(standing.player, own);
+        if standing.fresh {
+            odd.adds.clear();
+        }
+        odd
+    }
+
+    /// A player who has another dynamic, or none.
+    fn odd(&self, player: usize, own: Option<usize>) -> Odd {
+        let name = |s: usize| known_words().dynamics.steps.get(s).map(|step| &**step);
+        let wanted = name(self.wanted);
+        let note = self.together.note_at(player, self.bar, self.onset);
+        let plain = self.agree > 1 && self.agree * 2 > self.all;
+        let addition = note
+            .zip(wanted)
+            .filter(|_| plain)
+            .map(|(note, name)| Addition {
+                note,
+                what: Added::Dynamic(name),
             });
+        Odd {
+            player,
+            bar: self.bar,
+            onset: self.onset,
+            found: own
+                .map_or("no dynamic", |s| name(s).unwrap_or("?"))
+                .to_owned(),
+            wanted: wanted.unwrap_or("?").to_owned(),
+            level: Level::Warning,
+            adds: addition.into_iter().collect(),
         }
     }
 }
@@ -353,6 +426,8 @@ fn hairpins(
                     _ => "crescendo hairpin",
                 };
                 let words = |has: bool| format!("{} {name}", if has { "a" } else { "no" });
+                let votes = values.iter().filter(|v| **v).count();
+                let plain = wanted && votes > 1 && votes * 2 > values.len();
                 odds.push(Odd {
                     player: odd,
                     bar,
@@ -360,11 +435,38 @@ fn hairpins(
                     found: words(!wanted),
                     wanted: words(wanted),
                     level: Level::Warning,
-                    adds: Vec::new(),
+                    adds: plain
+                        .then(|| whole_hairpin(input, player, wedge))
+                        .flatten()
+                        .map_or(Vec::new(), |both| both.to_vec()),
                 });
             }
         }
     }
+}
+
+/// Both ends of a hairpin for a player who has notes that begin and end where it does.
+fn whole_hairpin(input: &RuleInput<'_>, player: &Player, wedge: &Wedge) -> Option<[Addition; 2]> {
+    let notes = &input.score.parts.get(player.part as usize)?.notes;
+    let from = notes.partition_point(|n| n.onset < wedge.from);
+    let here = (from..).zip(notes.iter().skip(from));
+    let mut here = here
+        .take_while(|(_, n)| n.onset < wedge.to)
+        .filter(|(_, n)| n.sounds());
+    let (first, _) = here.clone().next().filter(|(_, n)| n.onset == wedge.from)?;
+    let (last, _) = here.find(|(_, n)| n.end() == wedge.to)?;
+    let add = |index: usize, what| {
+        let note = u32::try_from(index).ok()?;
+        let part = player.part;
+        Some(Addition {
+            note: NoteRef { part, note },
+            what,
+        })
+    };
+    Some([
+        add(first, Added::HairpinStart(wedge.kind))?,
+        add(last, Added::HairpinStop)?,
+    ])
 }
 
 /// Those who play for at least half as much of a hairpin as any other.
@@ -425,6 +527,26 @@ mod tests {
         let (l, r) = (bars(lead), bars(rest));
         let all = score(&[("Trumpet 1", &l), ("Trumpet 2", &r), ("Trumpet 3", &r)]);
         assert!(places(&all, RULE).is_empty());
+    }
+
+    // The trade notes' F22: a dynamic that one part lacks, where a hairpin leads.
+    #[test]
+    fn a_dynamic_after_a_hairpin_is_missed_where_all_others_have_one() {
+        let before = "dyn-p wedge-crescendo C5:2 D5:2 E5:2 F5:2 wedge-stop";
+        let with = [before, "dyn-f C5:4 C5:4"];
+        let without = [before, "C5:4 C5:4"];
+        let all = |third: &[&str]| {
+            score(&[
+                ("Trumpet 1", &with),
+                ("Trumpet 2", &with),
+                ("Trumpet 3", third),
+                ("Trumpet 4", &with),
+            ])
+        };
+        assert!(places(&all(&with), RULE).is_empty());
+        assert_eq!(places(&all(&without), RULE), ["2 1: Trumpet 3"]);
+        let message = &said(&all(&without), RULE)[0].message;
+        assert!(message.contains("no dynamic on 1"), "{message}");
     }
 
     #[test]

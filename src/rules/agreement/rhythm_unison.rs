@@ -347,10 +347,10 @@ impl SectionBar<'_, '_> {
         let level = if self.passage.section.is_choir()
             || missing.is_none() && self.moves(other)
             || self.company.with.len() <= other.players.len()
-            || other
-                .players
-                .iter()
-                .all(|p| self.together.is_tacet(*p, self.bar, &self.model))
+            || self.company.with.len() < 3 && !self.input.is_charted()
+            || self
+                .together
+                .are_tacet(&other.players, self.bar, &self.model)
         {
             Level::Note
         } else if same && self.company.with.len() > other.players.len().max(2) {

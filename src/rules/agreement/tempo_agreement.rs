@@ -193,6 +193,7 @@ pub fn check(input: &RuleInput<'_>, out: &mut Vec<Finding>) {
             "no tempo",
             out,
         );
+        let from = out.len();
         compare(
             input,
             onset,
@@ -201,7 +202,26 @@ pub fn check(input: &RuleInput<'_>, out: &mut Vec<Finding>) {
             "no word of it",
             out,
         );
+        // Over some parts of a system a word holds for all, and who rests is told by the conductor.
+        let have = words.iter().filter(|(_, w)| w.is_some()).count();
+        let few = have < 3 || have * 4 < words.len() * 3;
+        for finding in out.iter_mut().skip(from) {
+            if few
+                || finding
+                    .parts
+                    .iter()
+                    .all(|p| part(*p).is_some_and(|own| rests(own, onset, score)))
+            {
+                finding.level = finding.level.min(Level::Note);
+            }
+        }
     }
+}
+
+/// Whether a part has no note in the bar of this time.
+fn rests(part: &Part, onset: Ticks, score: &Score) -> bool {
+    let bar = score.place_of(onset).bar;
+    !part.notes.iter().any(|n| n.at.bar == bar && n.sounds())
 }
 
 /// A new tempo over some parts only, which are neither the top of the score nor of a section: who prints

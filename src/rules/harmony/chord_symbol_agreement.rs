@@ -3,6 +3,7 @@
 
 use crate::finding::{Finding, Level};
 use crate::ground::chord::Chord;
+use crate::ground::instrument::Property;
 use crate::ground::pitch::{NoteName, Transposition};
 use crate::ground::time::Ticks;
 use crate::rules::input::RuleInput;
@@ -403,8 +404,29 @@ pub fn as_meant(score: &Score) -> Option<Score> {
 /// Two symbols, what is found and what others have, and who has the first.
 type Pair = (String, String, Vec<u32>);
 
+/// Whether only singers have symbols, fewer than one in this many bars: letters of a text, read as symbols.
+const BARS_OF_A_LETTER: usize = 4;
+
+fn are_letters(input: &RuleInput<'_>) -> bool {
+    let has = |part: u32| {
+        let part = input.score.parts.get(part as usize);
+        part.is_some_and(|p| p.chords.iter().any(|m| m.value.chord.is_some()))
+    };
+    let mut members = input.passages.iter().flat_map(|p| &p.section.parts);
+    let sung = members.all(|m| !has(m.part) || m.instrument.is_some_and(|i| i.is(Property::Sung)));
+    let symbols = input
+        .score
+        .chords
+        .iter()
+        .filter(|m| m.value.chord.is_some());
+    sung && symbols.count() * BARS_OF_A_LETTER < input.score.bars.len()
+}
+
 fn disagreements(input: &RuleInput<'_>, concert: &[u32], out: &mut Vec<Finding>) {
     let score = input.score;
+    if are_letters(input) {
+        return;
+    }
     // The same pair of symbols in the same parts is reported once, with its count.
     let mut reported: BTreeMap<Pair, (usize, usize)> = BTreeMap::new();
     for beat in by_beat(score).into_values() {

@@ -5,7 +5,7 @@ use crate::ground::instrument::{Instrument, Property};
 use crate::rules::input::RuleInput;
 use crate::rules::rule::{DependsOn, Example, Exception, Group, Rule, Silent};
 use crate::rules::shared::wording;
-use crate::score::{Clef, Note, Part};
+use crate::score::{Clef, Mark, Note, Part};
 
 pub static RULE: Rule = Rule {
     name: "clef",
@@ -176,7 +176,8 @@ pub fn check(input: &RuleInput<'_>, out: &mut Vec<Finding>) {
             continue;
         }
         let name = wording::part(score, member.part);
-        if let Some(clef) = part.clefs.iter().find(|c| !reads(instrument, c.value)) {
+        let wrong = |c: &&Mark<Clef>| !reads(instrument, c.value) && is_read(part, c);
+        if let Some(clef) = part.clefs.iter().find(wrong) {
             out.push(
                 RULE.finding(
                     clef.at,
@@ -206,6 +207,14 @@ pub fn check(input: &RuleInput<'_>, out: &mut Vec<Finding>) {
             );
         }
     }
+}
+
+/// Whether notes stand in a clef before the next one.
+fn is_read(part: &Part, clef: &Mark<Clef>) -> bool {
+    let next = part.clefs.iter().find(|c| c.onset > clef.onset);
+    let from = part.notes.partition_point(|n| n.onset < clef.onset);
+    let note = part.notes.iter().skip(from).find(|n| n.sounds());
+    note.is_some_and(|n| next.is_none_or(|c| n.onset < c.onset))
 }
 
 /// A change of clef that no note follows before the next one or the end.

@@ -321,6 +321,11 @@ impl Together {
         all
     }
 
+    /// [`Self::is_tacet`] for each of these players.
+    pub fn are_tacet(&self, players: &[usize], bar: usize, model: &[Ticks]) -> bool {
+        players.iter().all(|p| self.is_tacet(*p, bar, model))
+    }
+
     /// Whether a player only comes in later than the section or leaves earlier, after or before a bar of rest:
     /// a second player doubles a part of the phrase. `model` has the section's attacks in the bar.
     pub fn is_tacet(&self, player: usize, bar: usize, model: &[Ticks]) -> bool {

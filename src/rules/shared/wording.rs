@@ -65,6 +65,19 @@ pub fn agree(score: &Score, finding: &mut Finding, changes: &[Change]) {
             Some(_) => {}
         }
     }
+    for change in changes {
+        let mut marked = finding.notes.iter_mut();
+        match marked.find(|n| n.note == change.note) {
+            // Its label says why already.
+            Some(note) => note.expected = Some(change.sounding),
+            None => finding.notes.push(NoteAtFault {
+                note: change.note,
+                voice: 0,
+                expected: Some(change.sounding),
+                label: should_be(score, change.note, change.sounding),
+            }),
+        }
+    }
     let mut expected = finding.found.clone();
     let mut all = true;
     for change in changes {

@@ -291,7 +291,13 @@ fn level(input: &RuleInput<'_>, at: SonorityAt<'_>, by: i16) -> Option<Level> {
     if length < beat {
         return (by >= distance.warning).then_some(Level::Note);
     }
-    Some(if is_right(at) {
+    // Two players in thirds without symbols are at home there: horns, bassoons.
+    let pair = at.sonority.voices.len() < 3
+        && !input
+            .score
+            .chord_at(at.sonority.onset)
+            .is_some_and(|m| m.value.chord.is_some());
+    Some(if is_right(at) || pair {
         Level::Note
     } else if by >= distance.warning {
         Level::Warning
