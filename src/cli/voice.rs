@@ -27,6 +27,10 @@ use std::path::PathBuf;
 /// written, and said: another technique, a doubled note, all on the lead, or the whole passage an
 /// octave away. What proof says of the melody alone is told beside the answer.
 ///
+/// Where the lead asks for another technique on its way, it is followed: a line `technique: unison`
+/// between the systems of a grid, or words over the staff ("unison", "drop 2", "solo"; "tutti" goes
+/// back). A row `choice` in a grid fixes what stands under a note (`chartproof manual grid`).
+///
 /// Exit code: 0 when it was voiced, 1 when no right voicing fits and --strict is given (it says
 /// where, and what would help), 2 when the file or an option could not be used.
 #[derive(Debug, Args)]

@@ -66,5 +66,5 @@ pub use lead_function::lead_function;
 pub use outcome::{Diagnosis, Fault, Slip, SlipKind, Verdict};
 pub use passage::Passage;
 pub use read::{lead_passage, passages};
-pub use technique::{How, speaks_of_technique};
+pub use technique::{Asks, How, asks_in_words, speaks_of_technique};
 pub use why::{Weighed, WeighedAs, weighed};

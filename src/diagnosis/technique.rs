@@ -90,6 +90,23 @@ fn technique_in_words(words: &str) -> Option<TechniqueWords> {
         .then_some(TechniqueWords::Free)
 }
 
+/// What words over a staff ask a section for.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Asks {
+    /// This technique.
+    Technique(Technique),
+    /// None: a solo, or free writing.
+    Free,
+}
+
+/// What words over a staff ask for; `None` when they say nothing of the technique.
+pub fn asks_in_words(words: &str) -> Option<Asks> {
+    Some(match technique_in_words(words)? {
+        TechniqueWords::From(t) | TechniqueWords::Phrase(t) => Asks::Technique(t),
+        TechniqueWords::Free => Asks::Free,
+    })
+}
+
 /// Whether words over a staff say anything of the technique.
 pub fn speaks_of_technique(words: &str) -> bool {
     technique_in_words(words).is_some()

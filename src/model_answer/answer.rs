@@ -79,4 +79,8 @@ pub enum WayOut {
     InnerDoubling,
     /// All play the lead, each in an octave of its own.
     Together,
+    /// No way out: the lead asks for another technique here.
+    Asked,
+    /// No way out: the lead asks for a solo here, and plays alone.
+    Solo,
 }

@@ -2,7 +2,7 @@
 //!
 //! All words come from the step as it was taken: its function, its harmony, its technique.
 
-use super::answer::{Answer, Step, Weighed};
+use super::answer::{Answer, Step, WayOut, Weighed};
 use crate::ground::chord::{Chord, parse};
 use crate::ground::pitch::{NoteName, Pitch, PitchClass};
 use crate::ground::text::Span;
@@ -89,8 +89,12 @@ fn written(score: &Score, step: &Step) -> Pitch {
 fn line(step: &Step, pitch: Pitch) -> String {
     let mut line = format!("{pitch} {}", lead_in_words(step));
     let mut under: Vec<String> = Vec::new();
-    under.extend(harmony_in_words(step));
-    under.push(technique(&step.chosen).to_string());
+    if step.chosen.way_out == Some(WayOut::Solo) {
+        under.push("solo, the lead alone".to_owned());
+    } else {
+        under.extend(harmony_in_words(step));
+        under.push(technique(&step.chosen).to_string());
+    }
     line.push_str(": ");
     line.push_str(&under.join(", "));
     line

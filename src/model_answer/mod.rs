@@ -18,6 +18,7 @@
 //! | `writing_out` | the parts |
 //! | `remarks` | what there is to say |
 //! | `alternatives` | the other voicings of each note, and what each gives up |
+//! | `mixed` | techniques that the lead asks for, stretch by stretch |
 //! | `fixed` | choices that the writer made |
 //! | `explained`, `plan` | an answer in words; a melody's sheet, before it is voiced |
 //! | `keys`, `planted` | practice sheets: the answer in many keys, and with mistakes to hunt for |
@@ -30,6 +31,7 @@ mod explained;
 mod fixed;
 mod job;
 mod keys;
+mod mixed;
 mod nothing_fits;
 mod octave;
 mod options;
@@ -57,6 +59,7 @@ use crate::score::Score;
 use crate::style::Style;
 use arrangement::Arrangement;
 use job::{Job, leads_of};
+use mixed::Stretches;
 use octave::Settled;
 use trying::{Tried, onset_of};
 use ways_out::StandIns;
@@ -90,6 +93,7 @@ pub fn voice(score: &Score, style: &Style, request: &Request) -> Result<Answer, 
     } else {
         octave::settled(lead, style, request, &seats, &arrangement)
     };
+    let stretches = Stretches::of(score, part);
     let (lead, octaves, mut known) = (settled.lead, settled.by, settled.options);
     let mut changes = changes_under(&lead, style);
     if !changes.is_empty() || request.passing == Some(Passing::Parallel) {
@@ -117,6 +121,7 @@ pub fn voice(score: &Score, style: &Style, request: &Request) -> Result<Answer, 
                 list.retain(|o| o.way_out.is_none());
             }
         }
+        job.mix(&stretches, &mut options);
         fixed::keep(&request.fixed, &passage, &mut options);
         // Where no voicing of the new chord goes under the held note, the old one is held too.
         let nothing = |t: &Ticks| {

@@ -34,7 +34,9 @@ pub(super) fn of_ways_out(job: &Job<'_>, line: &[Weighed]) -> Vec<Remark> {
     let mut out: Vec<Remark> = Vec::new();
     let mut at = 0;
     while let Some(first) = line.get(at) {
-        let kind = |o: &Weighed| o.way_out.map(|w| (w, o.technique));
+        // What was asked for needs no word.
+        let taken = |w: &WayOut| !matches!(w, WayOut::Asked | WayOut::Solo);
+        let kind = |o: &Weighed| o.way_out.filter(taken).map(|w| (w, o.technique));
         let Some((way, technique)) = kind(first) else {
             at += 1;
             continue;
@@ -95,6 +97,7 @@ fn in_words(way: WayOut, technique: Technique, asked: Technique) -> String {
                 "a note of the chord is doubled: no voicing in {asked} lies clear and in the ranges here"
             )
         }
+        WayOut::Asked | WayOut::Solo => format!("{technique}, as the lead asks"),
         WayOut::Together if technique == asked => {
             format!("{asked}, each seat in the octave that it has")
         }

@@ -91,14 +91,19 @@ fn section(job: &Job<'_>) -> Option<String> {
 /// From where on which technique is said over a block.
 fn spans(job: &Job<'_>, line: &[Weighed], block: usize) -> Vec<(Place, &'static str)> {
     let mut spans: Vec<(Place, &'static str)> = Vec::new();
-    for (sonority, option) in job.passage.sonorities.iter().zip(line) {
+    let phrases: Vec<usize> = job.passage.phrases.iter().map(|p| p.start).collect();
+    for (index, (sonority, option)) in job.passage.sonorities.iter().zip(line).enumerate() {
         let said = match option.way_out {
             None if option.harmony.is_none() && !spans.is_empty() => continue,
             Some(WayOut::InParallel) if !spans.is_empty() => continue,
             Some(WayOut::InnerDoubling) => FREE,
+            Some(WayOut::Solo) => SOLO,
             _ => job.arrangement.said(option, block, job.seats),
         };
-        if spans.last().is_none_or(|(_, before)| *before != said) {
+        // Unison and solo hold for the phrase that they stand in.
+        let asked = matches!(option.way_out, Some(WayOut::Asked | WayOut::Solo));
+        let again = asked && option.harmony.is_none() && phrases.contains(&index);
+        if again || spans.last().is_none_or(|(_, before)| *before != said) {
             let at = job.lead.place_of(sonority.onset);
             spans.push((
                 if spans.is_empty() {
@@ -124,7 +129,7 @@ fn stated(spans: &[(Place, &'static str)], section: Option<&str>, bars: u32) -> 
         let changes = spans.iter().any(|(at, _)| at.bar == bar && *at > start);
         let before = spans.iter().rfind(|(at, _)| *at <= start);
         let said = match before {
-            Some((_, said)) if !changes => said,
+            Some((_, said)) if !changes && *said != SOLO => said,
             _ => FREE,
         };
         let last = out.last().and_then(|m| m.value.technique.as_deref());
@@ -223,6 +228,22 @@ fn chord(m: &Mark<ChordMark>, by: Transposition) -> Mark<ChordMark> {
     )
 }
 
+/// What is said over the staff where the lead plays alone.
+const SOLO: &str = "solo";
+
+/// A seat's rest while the lead plays alone.
+fn silence(job: &Job<'_>, segment: &LeadSegment<'_>) -> Rest {
+    Rest {
+        at: job.lead.place_of(segment.onset),
+        onset: segment.onset,
+        duration: segment.end - segment.onset,
+        staff: 1,
+        voice: 1,
+        whole_bar: false,
+        span: Span::default(),
+    }
+}
+
 fn fill(job: &Job<'_>, line: &[Weighed], own: &Part, index: usize, part: &mut Part) {
     let chordal = job.is_chordal();
     for note in own.notes.iter().filter(|n| n.duration > Ticks::ZERO) {
@@ -230,8 +251,10 @@ fn fill(job: &Job<'_>, line: &[Weighed], own: &Part, index: usize, part: &mut Pa
             if chordal {
                 both_hands(job, line, &segment, part);
             } else {
-                let written = written(job, line, &segment, index, part);
-                part.notes.extend(written);
+                match written(job, line, &segment, index, part) {
+                    Some(note) => part.notes.push(note),
+                    None => part.rests.push(silence(job, &segment)),
+                }
             }
         }
     }

@@ -6,6 +6,7 @@ mod explained;
 mod keys;
 mod lead;
 mod mistakes;
+mod mixed;
 
 use chartproof::inside::model_answer::{Answer, Request, voice};
 use chartproof::inside::reading::grid;

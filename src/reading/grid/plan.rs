@@ -127,7 +127,7 @@ fn apply(header: &Header, setting: &mut Setting, score: &mut Score) -> Parsed<()
             let said = match p.text.to_lowercase().as_str() {
                 // Nothing is said any more: from here on it is inferred.
                 "" | "-" => "",
-                "free" | "none" => FREE,
+                "free" | "none" | "solo" => FREE,
                 _ => &p.text,
             };
             if !matches!(said, "" | FREE)
