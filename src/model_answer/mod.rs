@@ -46,12 +46,12 @@ mod ways_out;
 mod writing_out;
 
 pub use alternatives::{Alternative, alternatives, one_above_the_other};
-pub use answer::{Answer, Remark, Step, WayOut, Weighed};
+pub use answer::{Answer, Remark, Step};
 pub use explained::{Explained, explain, with_words};
 pub use keys::{KeyedAnswer, Keys, joined, voice_in_keys};
-pub use plan::{Plan, PlannedNote, Stands, Stretch, plan};
-pub use planted::{Kind, Mistake, Planted, plant};
-pub use request::{Fixed, Passing, Request, VoiceError};
+pub use plan::{Plan, PlannedNote, Stands, plan};
+pub use planted::{Kind, Planted, plant};
+pub use request::{Passing, Request, VoiceError};
 
 use crate::diagnosis::{frame_at, lead_function, lead_passage};
 use crate::ground::time::Ticks;
