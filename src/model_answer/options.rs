@@ -18,6 +18,9 @@ const MOST: usize = 60;
 /// What it costs that the lower blocks leave the octave they keep.
 const OTHER_OCTAVE: i32 = 4;
 
+/// What a passing chord costs where the guide tones may stand on.
+const PASSING: i32 = 3;
+
 /// What another harmony than the preferred one costs under a passing note.
 const NOT_PREFERRED: i32 = 8;
 
@@ -210,7 +213,15 @@ impl Job<'_> {
         {
             let passing = harmonise::passing_diminished(frame.chord.root);
             if passing.classes().contains(&PitchClass::new(lead)) {
-                found.extend(passing_voicing(form, lead, &passing));
+                let dearer = if form == Form::FiveNoteSoli {
+                    0
+                } else {
+                    PASSING
+                };
+                found.extend(passing_voicing(form, lead, &passing).into_iter().map(|o| {
+                    let cost = o.cost + dearer;
+                    Weighed { cost, ..o }
+                }));
             }
         }
         // Off the dominants an upper structure has no place: a drop stands in.
