@@ -89,6 +89,8 @@ struct Taste {
     lead: PitchClass,
     /// What colours the chord without being named by its symbol.
     unasked: Vec<PitchClass>,
+    /// The roots of minor chords that the next lead note may belong to.
+    minor_to_come: Vec<PitchClass>,
 }
 
 impl Taste {
@@ -121,6 +123,12 @@ impl Taste {
             matches!(colour, Some(Colour::Available | Colour::Conditional))
                 && !frame.is_some_and(|f| f.sevenths().contains(c))
         });
+        let minor = case.coming.iter().filter(|c| {
+            matches!(
+                c.family(),
+                Family::MinorTriad | Family::MinorSixth | Family::MinorMajor | Family::MinorSeventh
+            )
+        });
         Self {
             held: case.lead.is_some_and(|l| l.duration() > l.beat),
             passes: !on_beat && !suspended && foreign && approaches,
@@ -131,6 +139,7 @@ impl Taste {
             third: frame.and_then(Frame::third).filter(|_| !eleventh),
             lead: class,
             unasked: colours.collect(),
+            minor_to_come: minor.map(|c| c.root.class()).collect(),
         }
     }
 
@@ -161,12 +170,7 @@ impl Taste {
         } else {
             0
         };
-        // An approach chord is plain before it is dressed with a tension.
-        let dressed = if harmony.way == Way::Dominant {
-            i32::from(harmony.changes)
-        } else {
-            0
-        };
+        let dressed = self.dressed(harmony);
         i32::from(crowded) * 4
             + i32::from(idle) * 6
             + i32::from(other) * 10
@@ -176,6 +180,24 @@ impl Taste {
             + i32::from(rub) * 10
             + unheard * 5
             + dressed * 3
+    }
+
+    /// An approach chord is plain before it is dressed with a tension; into minor it has b9 for its root.
+    fn dressed(&self, harmony: &Harmonisation<'_>) -> i32 {
+        let changes = i32::from(harmony.changes);
+        match harmony.label {
+            _ if harmony.way != Way::Dominant => 0,
+            Label::Seventh(on) if self.minor_to_come.contains(&on.class().plus(5)) => {
+                let classes = harmony.classes();
+                let flat_nine = classes.contains(&on.class().plus(1));
+                if flat_nine && !classes.contains(&on.class()) {
+                    0
+                } else {
+                    changes + 1
+                }
+            }
+            _ => changes,
+        }
     }
 }
 
