@@ -1,6 +1,7 @@
 //! How wide what people read may be.
 
-use std::io::{self, IsTerminal};
+use std::io;
+use terminal_size::{Height, Width, terminal_size_of};
 
 /// Narrower columns are not filled: a grid needs a name and a pitch.
 const NARROWEST: usize = 40;
@@ -13,16 +14,12 @@ const USUAL: usize = 100;
 
 /// The columns of the standard output: what the variable COLUMNS says, else the terminal's own width.
 pub(super) fn of_stdout() -> usize {
-    of(io::stdout()
-        .is_terminal()
-        .then(|| terminal_size::terminal_size_of(io::stdout())))
+    of(terminal_size_of(io::stdout()))
 }
 
 /// The columns of the error output, found in the same way.
 pub(super) fn of_stderr() -> usize {
-    of(io::stderr()
-        .is_terminal()
-        .then(|| terminal_size::terminal_size_of(io::stderr())))
+    of(terminal_size_of(io::stderr()))
 }
 
 /// The columns of a file: COLUMNS or what is usual.
@@ -30,10 +27,9 @@ pub(super) fn of_file() -> usize {
     of(None)
 }
 
-fn of(terminal: Option<Option<(terminal_size::Width, terminal_size::Height)>>) -> usize {
-    let terminal = terminal
-        .flatten()
-        .map(|(columns, _)| usize::from(columns.0));
+/// Nothing where the output is no terminal.
+fn of(terminal: Option<(Width, Height)>) -> usize {
+    let terminal = terminal.map(|(columns, _)| usize::from(columns.0));
     chosen(std::env::var("COLUMNS").ok().as_deref(), terminal)
 }
 
