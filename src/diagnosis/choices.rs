@@ -4,7 +4,7 @@ use super::case::{Case, Context, HeldTo};
 use super::habits::{Habits, Judging};
 use super::passage::Passage;
 use super::technique::How;
-use crate::ground::chord::Family;
+use crate::ground::chord::{Chord, Family};
 use crate::ground::pitch::{NoteName, Pitch, PitchClass};
 use crate::ground::time::Ticks;
 use crate::score::Score;
@@ -59,7 +59,7 @@ pub fn choices(
         .into_iter()
         .filter(|c| case.is_right_anywhere(c))
         .map(|c| Choice {
-            names: c.harmony.names.to_vec(),
+            names: names(&c.harmony, case.chord()),
             way: c.harmony.way,
             label: plain(c.harmony.label, case.key).to_string(),
             cost: c.cost + taste.cost(&c.harmony, &c.voicing),
@@ -68,6 +68,17 @@ pub fn choices(
         .collect();
     found.sort_by_key(|c| c.cost);
     found
+}
+
+/// Under an auxiliary diminished seventh the notes that the chord has keep the names they have in it.
+fn names(harmony: &Harmonisation<'_>, chord: Option<&Chord>) -> Vec<NoteName> {
+    let own = |name: NoteName| {
+        let chord = chord.filter(|_| harmony.way == Way::OtherDiminished)?;
+        let members = chord.degrees.iter().map(|d| d.over(chord.root));
+        members.into_iter().find(|m| m.class() == name.class())
+    };
+    let all = harmony.names.iter();
+    all.map(|n| own(*n).unwrap_or(*n)).collect()
 }
 
 /// What a writer prefers of the voicings that are right.
@@ -89,6 +100,8 @@ struct Taste {
     lead: PitchClass,
     /// What colours the chord without being named by its symbol.
     unasked: Vec<PitchClass>,
+    /// The roots of minor chords that the next lead note may belong to.
+    minor_to_come: Vec<PitchClass>,
 }
 
 impl Taste {
@@ -121,6 +134,12 @@ impl Taste {
             matches!(colour, Some(Colour::Available | Colour::Conditional))
                 && !frame.is_some_and(|f| f.sevenths().contains(c))
         });
+        let minor = case.coming.iter().filter(|c| {
+            matches!(
+                c.family(),
+                Family::MinorTriad | Family::MinorSixth | Family::MinorMajor | Family::MinorSeventh
+            )
+        });
         Self {
             held: case.lead.is_some_and(|l| l.duration() > l.beat),
             passes: !on_beat && !suspended && foreign && approaches,
@@ -131,6 +150,7 @@ impl Taste {
             third: frame.and_then(Frame::third).filter(|_| !eleventh),
             lead: class,
             unasked: colours.collect(),
+            minor_to_come: minor.map(|c| c.root.class()).collect(),
         }
     }
 
@@ -161,12 +181,7 @@ impl Taste {
         } else {
             0
         };
-        // An approach chord is plain before it is dressed with a tension.
-        let dressed = if harmony.way == Way::Dominant {
-            i32::from(harmony.changes)
-        } else {
-            0
-        };
+        let dressed = self.dressed(harmony);
         i32::from(crowded) * 4
             + i32::from(idle) * 6
             + i32::from(other) * 10
@@ -176,6 +191,24 @@ impl Taste {
             + i32::from(rub) * 10
             + unheard * 5
             + dressed * 3
+    }
+
+    /// An approach chord is plain before it is dressed with a tension; into minor it has b9 for its root.
+    fn dressed(&self, harmony: &Harmonisation<'_>) -> i32 {
+        let changes = i32::from(harmony.changes);
+        match harmony.label {
+            _ if harmony.way != Way::Dominant => 0,
+            Label::Seventh(on) if self.minor_to_come.contains(&on.class().plus(5)) => {
+                let classes = harmony.classes();
+                let flat_nine = classes.contains(&on.class().plus(1));
+                if flat_nine && !classes.contains(&on.class()) {
+                    0
+                } else {
+                    changes + 1
+                }
+            }
+            _ => changes,
+        }
     }
 }
 

@@ -208,7 +208,7 @@ impl Job<'_> {
             }));
         }
         // A passing lead note: the passing chord in the nearest mechanical form.
-        if let Some(frame) = frames.first().filter(|_| self.approaches(at))
+        if let Some(frame) = frames.first().filter(|_| self.passes(at, frames))
             && matches!(form, Form::FiveNoteSoli | Form::ThreePart | Form::TwoPart)
         {
             let passing = harmonise::passing_diminished(frame.chord.root);

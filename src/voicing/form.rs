@@ -343,8 +343,11 @@ impl Form {
                     let class = PitchClass::new(**m);
                     frame.third() == Some(class) || frame.sevenths().contains(&class)
                 });
-                (i32::from(span) - 9).abs() / 2 - guide.count() as i32 * 2
+                let doubled = i32::from(!distinct(voicing)) * 4;
+                (i32::from(span) - 9).abs() / 2 - guide.count() as i32 * 2 + doubled
             }
+            // A triad that holds the third or the seventh brings nothing new.
+            Self::UpperStructure => i32::from(!distinct(voicing)) * 3,
             _ => i32::from(gaps(voicing).max().unwrap_or(0) > 9) * 2,
         };
         colours + shape
