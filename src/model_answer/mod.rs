@@ -46,7 +46,9 @@ mod ways_out;
 mod writing_out;
 
 pub use alternatives::{Alternative, alternatives, one_above_the_other};
-pub use answer::{Answer, Remark, Step, WayOut};
+#[cfg(feature = "inside")]
+pub use answer::WayOut;
+pub use answer::{Answer, Remark, Step};
 pub use explained::{Explained, explain, with_words};
 pub use keys::{KeyedAnswer, Keys, joined, voice_in_keys};
 pub use plan::{Plan, PlannedNote, Stands, plan};

@@ -3,6 +3,7 @@
 use super::input::RuleInput;
 use super::list::named;
 use super::rule::{Group, Rule};
+use super::voicing::{lead_not_on_top, voice_crossing};
 use super::{agreement, harmony, notation, players, rubs};
 use crate::finding::{Finding, Level};
 use crate::ground::time::Ticks;
@@ -135,7 +136,16 @@ fn chords_out_of_range(findings: &mut Vec<Finding>, outside: &[NoteRef]) -> Vec<
             .filter(|f| f.rule == range && f.at == chord.at && f.level == Level::Error)
             .filter(|f| !f.notes.is_empty() && f.notes.iter().all(|n| changes(n.note)))
             .collect();
-        if within.is_empty() {
+        let alone = |r: &Vec<Change>| {
+            let is_outside = |c: &Change| {
+                within
+                    .iter()
+                    .any(|f| f.notes.iter().any(|n| n.note == c.note))
+            };
+            !r.is_empty() && r.iter().all(is_outside)
+        };
+        let crosses = [lead_not_on_top::RULE.name, voice_crossing::RULE.name].contains(&chord.rule);
+        if within.is_empty() || crosses && within.len() == 1 || chord.remedies.iter().any(alone) {
             continue;
         }
         let words: Vec<String> = within.iter().map(|f| f.message.clone()).collect();
