@@ -66,6 +66,7 @@ pub fn agree(score: &Score, finding: &mut Finding, changes: &[Change]) {
             Some(_) => {}
         }
     }
+    finding.marked_by_rule = Some(finding.notes.len());
     for change in changes {
         let mut marked = finding.notes.iter_mut();
         match marked.find(|n| n.note == change.note) {
