@@ -114,7 +114,8 @@ impl Passage {
             pair.is_some_and(|(a, b)| same(a, b))
         };
         let start = (0..around).rev().take_while(|i| goes_on(*i)).last();
-        let end = (around..).take_while(|i| goes_on(*i)).last();
+        let all = around..self.sonorities.len();
+        let end = all.take_while(|i| goes_on(*i)).last();
         start.unwrap_or(around)..end.map_or(around, |i| i + 1) + 1
     }
 
