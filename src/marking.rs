@@ -25,9 +25,9 @@ const COLOURED: &str = "<!--chartproof:colour-->";
 /// MusicXML's colours, with the opacity first (MusicXML 4.0, color data type).
 const fn colour(level: Level) -> &'static str {
     match level {
-        Level::Error => "#FFB3261E",
-        Level::Warning => "#FF9A6700",
-        Level::Note => "#FF1F5A96",
+        Level::Error => "#B3261E",
+        Level::Warning => "#9A6700",
+        Level::Note => "#1F5A96",
     }
 }
 
@@ -305,14 +305,20 @@ pub fn clear(index: u16, source: &Source) -> Vec<Edit> {
         let head = start + COLOURED.len();
         take(start, head);
         let rest = text.get(head..).unwrap_or_default();
-        let is_mark =
-            |level: Level| rest.starts_with(&format!("<notehead color=\"{}\"", colour(level)));
-        if [Level::Error, Level::Warning, Level::Note]
-            .into_iter()
-            .any(is_mark)
+        // Copies that were marked before had an alpha in front.
+        let attribute = |level: Level| {
+            let plain = format!(" color=\"{}\"", colour(level));
+            [plain.replace('#', "#FF"), plain]
+        };
+        let levels = [Level::Error, Level::Warning, Level::Note];
+        if let Some(after) = rest.strip_prefix("<notehead")
+            && let Some(mark) = levels
+                .into_iter()
+                .flat_map(attribute)
+                .find(|mark| after.starts_with(mark.as_str()))
         {
             let name = head + "<notehead".len();
-            take(name, name + " color=\"#FF000000\"".len());
+            take(name, name + mark.len());
         }
         from = head;
     }
@@ -388,12 +394,12 @@ mod tests {
         let text = marked(&score, &all);
         // The chord's words stand before its first note, its second head keeps its brackets, a
         // colour of the file's own stays, and the empty bar has words too.
-        assert!(text.contains("<stem>up</stem><!--chartproof--><notehead color=\"#FFB3261E\">"));
-        assert!(text.contains("<notehead color=\"#FFB3261E\" parentheses=\"yes\">normal"));
+        assert!(text.contains("<stem>up</stem><!--chartproof--><notehead color=\"#B3261E\">"));
+        assert!(text.contains("<notehead color=\"#B3261E\" parentheses=\"yes\">normal"));
         assert!(text.contains("<notehead color=\"#112233\">normal"));
         assert!(text.contains(">2 wrong note</words>"));
         assert!(text.contains("<measure number=\"2\"><!--chartproof--><direction"));
-        assert!(!text.contains("<direction placement=\"above\"><direction-type><words color=\"#FFB3261E\" font-weight=\"bold\">1 wrong note</words></direction-type></direction><!--/chartproof--><note><chord/>"));
+        assert!(!text.contains("<direction placement=\"above\"><direction-type><words color=\"#B3261E\" font-weight=\"bold\">1 wrong note</words></direction-type></direction><!--/chartproof--><note><chord/>"));
         let again = musicxml::read(Path::new("a.musicxml"), None, text.clone().into()).unwrap();
         let pitches = |s: &Score| {
             s.parts[0]
@@ -423,6 +429,28 @@ mod tests {
             edits: None,
         });
         assert!(marked(&score, &[&finding]).contains(">1 wrong note: write G5</words>"));
+    }
+
+    #[test]
+    fn colours_are_six_digits_and_those_of_before_are_taken_out_too() {
+        for level in [Level::Error, Level::Warning, Level::Note] {
+            // Who puts eight digits into a page as they stand reads the alpha last.
+            assert_eq!(colour(level).len(), "#RRGGBB".len());
+        }
+        let before = format!("<x>{COLOURED}<notehead color=\"#FF9A6700\">normal</notehead></x>");
+        let source = Source {
+            path: "x.musicxml".into(),
+            member: None,
+            format: Format::MusicXml,
+            text: before.as_str().into(),
+            lines: std::sync::OnceLock::default(),
+        };
+        let mut cleared = before.clone();
+        for edit in clear(0, &source).into_iter().rev() {
+            let range = edit.start as usize..edit.end as usize;
+            cleared.replace_range(range, &edit.replacement);
+        }
+        assert_eq!(cleared, "<x><notehead>normal</notehead></x>");
     }
 
     #[test]

@@ -1,5 +1,6 @@
 //! `chartproof proof --class`: the homework of a class.
 
+use super::columns;
 use super::replacing::Replaces;
 use super::report_format::Format;
 use super::scores::{ReadScore, ScoreOptions, say_passed_over, with_styles};
@@ -142,7 +143,13 @@ impl Options {
         let report = match request.format {
             Format::Csv => class::csv(&class),
             Format::Html => html::class(&class),
-            _ => class::text(&class),
+            _ => {
+                let columns = match request.into {
+                    Some(_) => columns::of_file(),
+                    None => columns::of_stdout(),
+                };
+                class::text(&class, columns)
+            }
         };
         let written = match request.into {
             Some(target) => {

@@ -2,6 +2,7 @@
 
 mod analysis;
 mod class;
+mod columns;
 mod copies;
 mod correct;
 mod git;

@@ -1,6 +1,7 @@
 //! `chartproof proof`: reads and reports.
 
 use super::class;
+use super::columns;
 use super::git::GitError;
 use super::ledger::read_ledger;
 use super::proof_scores::proof_scores;
@@ -60,6 +61,11 @@ pub(super) struct Proof {
     /// repository in which the run is started. Files that were renamed since are followed
     #[arg(long, value_name = "REV")]
     since: Option<String>,
+
+    /// One line a finding in the text report: where, who and what, then level, rule and place in the file.
+    /// On a terminal a sentence that is too long for its line loses its end
+    #[arg(long)]
+    short: bool,
 
     /// Write the report to this file instead of the terminal; a file that is read is never
     /// overwritten, nor is a score, a house style or a ledger
@@ -284,6 +290,12 @@ impl Proof {
             );
             return UNUSABLE;
         }
+        if self.short && (self.format != Format::Text || self.class.is_on()) {
+            complain(
+                "--short is for the text report of findings: leave out --format and --class, or leave --short out",
+            );
+            return UNUSABLE;
+        }
         self.scores.spoken = self.pitch.spoken();
         if self.class.is_on() {
             return self.run_class();
@@ -364,6 +376,14 @@ impl Proof {
             reporter: Reporter {
                 format: self.format,
                 colour: self.colour.on(to_terminal),
+                layout: text::Options {
+                    width: match self.into {
+                        Some(_) => columns::of_file(),
+                        None => columns::of_stdout(),
+                    },
+                    short: self.short,
+                    cut: to_terminal,
+                },
             },
             file_by_file: matches!(self.format, Format::Text | Format::Jsonl)
                 && self.ledger.is_none()

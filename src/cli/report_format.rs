@@ -32,6 +32,8 @@ pub(super) struct Reporter {
     pub(super) format: Format,
     /// The text report is in colour.
     pub(super) colour: bool,
+    /// How the text report is laid out.
+    pub(super) layout: text::Options,
 }
 
 impl Reporter {
@@ -41,7 +43,7 @@ impl Reporter {
             .par_iter()
             .map(|entry| match self.format {
                 Format::Jsonl => Ok(json::lines_of_file(entry)?.into_bytes()),
-                _ => self.text(|out| text::render_file(entry, out, text::Options::default())),
+                _ => self.text(|out| text::render_file(entry, out, self.layout)),
             })
             .collect();
         Ok(pieces?.concat())
@@ -62,9 +64,7 @@ impl Reporter {
         since: bool,
     ) -> Result<Vec<u8>, ReportError> {
         Ok(match self.format {
-            Format::Text => {
-                self.text(|out| text::render(entries, out, text::Options::default()))?
-            }
+            Format::Text => self.text(|out| text::render(entries, out, self.layout))?,
             Format::Jsonl => json::lines(entries)?.into_bytes(),
             Format::Json => json::render(entries)?.into_bytes(),
             // Refused before anything was read.

@@ -1,5 +1,6 @@
 //! `chartproof rulebook`: what the rules ask.
 
+use super::columns;
 use super::write_out::{complain, to_stdout};
 use super::{CLEAN, UNUSABLE};
 use crate::report::rulebook::{list, page};
@@ -25,13 +26,17 @@ pub(super) struct Rulebook {
 impl Rulebook {
     /// Runs the command; returns the exit code.
     pub(super) fn run(self) -> u8 {
+        let columns = columns::of_stdout();
         let text = match self.rule {
-            Some(rule) => page(rule),
+            Some(rule) => page(rule, columns),
             None if self.full => {
-                let pages: Vec<String> = rules::ALL.into_iter().map(page).collect();
+                let pages: Vec<String> = rules::ALL
+                    .into_iter()
+                    .map(|rule| page(rule, columns))
+                    .collect();
                 pages.join("\n\n")
             }
-            None => list(),
+            None => list(columns),
         };
         match to_stdout(&text) {
             Ok(()) => CLEAN,

@@ -1,5 +1,6 @@
 //! Writing a result to a file: all of it or nothing, and never over a file that was read.
 
+use super::columns;
 use super::inputs::Inputs;
 use super::output_folder::{OutputFolder, place_all};
 use super::replacing::{Replaces, WriteError};
@@ -75,7 +76,11 @@ pub(super) fn complain_in_full(error: &crate::ground::problem::Problem) {
         ColorChoice::Never
     };
     let mut stream = StandardStream::stderr(choice);
-    let _ = text::render_error(error, &mut stream, text::Options::default());
+    let options = text::Options {
+        width: columns::of_stderr(),
+        ..text::Options::default()
+    };
+    let _ = text::render_error(error, &mut stream, options);
 }
 
 #[cfg(test)]

@@ -6,10 +6,11 @@ use super::passage::Passage;
 use super::technique::How;
 use crate::ground::chord::Family;
 use crate::ground::pitch::{NoteName, Pitch, PitchClass};
+use crate::ground::time::Ticks;
 use crate::score::Score;
 use crate::style::Style;
 use crate::voicing::harmonise::is_chord_note;
-use crate::voicing::{Harmonisation, Label, Mechanical, Voicing, Way};
+use crate::voicing::{Colour, Frame, Harmonisation, Label, Mechanical, Voicing, Way};
 
 /// A right voicing for a lead note, and how far from the first choice it is.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -78,9 +79,18 @@ struct Taste {
     /// Its chord stands under it all the same: it holds a beat from the beat on as a tension, or the chord is a
     /// suspended dominant, itself the chord of its ninth.
     keeps: bool,
+    /// It leaps on or ends here, and the chord may sound under it: a passing chord would pass to nothing.
+    ends: bool,
     /// The notes of the symbol that it is written for.
     named: Vec<PitchClass>,
     root: Option<PitchClass>,
+    /// The third, unless the lead is an eleventh that takes its place.
+    third: Option<PitchClass>,
+    lead: PitchClass,
+    /// What colours the chord without being named by its symbol.
+    unasked: Vec<PitchClass>,
+    /// The roots of minor chords that the next lead note may belong to.
+    minor_to_come: Vec<PitchClass>,
 }
 
 impl Taste {
@@ -101,14 +111,35 @@ impl Taste {
         let foreign = chord.is_some_and(|c| !is_chord_note(c, PitchClass::new(lead)));
         let takes = case.frames.first().is_some_and(|f| f.may_sound(lead));
         let suspended = chord.is_some_and(|c| c.family() == Family::DominantSuspended);
-        let keeps = suspended || on_beat && takes;
         let approaches = case.lead.is_some_and(|l| l.approaches());
+        let on_beat = on_beat && !(foreign && passes_on_weak_beat(case));
+        let keeps = suspended || on_beat && takes;
+        let class = PitchClass::new(lead);
+        let root = chord.map(|c| c.root.class());
+        let frame = case.frames.first();
+        let eleventh = root.is_some_and(|r| class.above(r) == 5);
+        let colours = (0..12).map(PitchClass::new).filter(|c| {
+            let colour = frame.map(|f| f.colour(*c));
+            matches!(colour, Some(Colour::Available | Colour::Conditional))
+                && !frame.is_some_and(|f| f.sevenths().contains(c))
+        });
+        let minor = case.coming.iter().filter(|c| {
+            matches!(
+                c.family(),
+                Family::MinorTriad | Family::MinorSixth | Family::MinorMajor | Family::MinorSeventh
+            )
+        });
         Self {
             held: case.lead.is_some_and(|l| l.duration() > l.beat),
             passes: !on_beat && !suspended && foreign && approaches,
             keeps,
+            ends: foreign && takes && !approaches,
             named: named.collect(),
-            root: chord.map(|c| c.root.class()),
+            root,
+            third: frame.and_then(Frame::third).filter(|_| !eleventh),
+            lead: class,
+            unasked: colours.collect(),
+            minor_to_come: minor.map(|c| c.root.class()).collect(),
         }
     }
 
@@ -121,6 +152,15 @@ impl Taste {
         // A short note that leads on takes a passing chord rather than a tension.
         let idle = self.passes && tension;
         let other = harmony.way > Way::Tension && self.keeps;
+        let to_nothing = harmony.way > Way::Tension && self.ends;
+        // Nobody asked for a tension in an inner voice, and least of all for one in place of the third.
+        let inner = |c: &&PitchClass| **c != self.lead && self.unasked.contains(*c);
+        let unasked = if tension {
+            classes.iter().filter(inner).count() as i32
+        } else {
+            0
+        };
+        let hollow = tension && self.third.is_some_and(|t| !classes.contains(&t));
         // A b9 over its root is accepted, and not what one writes where the fifth can stand for it.
         let rub = tension && holds(0) && holds(1);
         // A tension the symbol names is asked for.
@@ -130,19 +170,60 @@ impl Taste {
         } else {
             0
         };
-        // An approach chord is plain before it is dressed with a tension.
-        let dressed = if harmony.way == Way::Dominant {
-            i32::from(harmony.changes)
-        } else {
-            0
-        };
+        let dressed = self.dressed(harmony);
         i32::from(crowded) * 4
             + i32::from(idle) * 6
             + i32::from(other) * 10
+            + i32::from(to_nothing) * 6
+            + unasked * 2
+            + i32::from(hollow) * 8
             + i32::from(rub) * 10
             + unheard * 5
             + dressed * 3
     }
+
+    /// An approach chord is plain before it is dressed with a tension; into minor it has b9 for its root.
+    fn dressed(&self, harmony: &Harmonisation<'_>) -> i32 {
+        let changes = i32::from(harmony.changes);
+        match harmony.label {
+            _ if harmony.way != Way::Dominant => 0,
+            Label::Seventh(on) if self.minor_to_come.contains(&on.class().plus(5)) => {
+                let classes = harmony.classes();
+                let flat_nine = classes.contains(&on.class().plus(1));
+                if flat_nine && !classes.contains(&on.class()) {
+                    0
+                } else {
+                    changes + 1
+                }
+            }
+            _ => changes,
+        }
+    }
+}
+
+/// Whether the lead goes by step from one note of a chord to another over a beat that is not the bar's first or
+/// middle one: there it passes, though it lasts the beat. Common practice, no source.
+fn passes_on_weak_beat(case: &Case<'_>) -> bool {
+    let Some(line) = case.lead.filter(|l| l.duration() <= l.beat) else {
+        return false;
+    };
+    let place = case.score.place_of(line.onset);
+    let Some(bar) = case.score.bars.get(place.bar as usize) else {
+        return false;
+    };
+    let in_beats = |t: Ticks| t.0 / line.beat.0.max(1);
+    let beat = in_beats(bar.missing + place.offset);
+    let beats = in_beats(bar.missing + bar.length);
+    let weak = if beats % 2 == 0 {
+        beat % 2 == 1
+    } else {
+        beat > 0
+    };
+    let comes = line
+        .previous
+        .is_some_and(|p| (1..=2).contains(&(p - line.midi).abs()));
+    let same_chord = case.score.chord_change(line.end).is_none();
+    weak && same_chord && comes && line.approaches() && line.previous_stable && line.next_stable
 }
 
 /// A diminished seventh is called by a name without double accidentals.

@@ -18,6 +18,9 @@ const MOST: usize = 60;
 /// What it costs that the lower blocks leave the octave they keep.
 const OTHER_OCTAVE: i32 = 4;
 
+/// What a passing chord costs where the guide tones may stand on.
+const PASSING: i32 = 3;
+
 /// What another harmony than the preferred one costs under a passing note.
 const NOT_PREFERRED: i32 = 8;
 
@@ -205,12 +208,20 @@ impl Job<'_> {
             }));
         }
         // A passing lead note: the passing chord in the nearest mechanical form.
-        if let Some(frame) = frames.first().filter(|_| self.approaches(at))
+        if let Some(frame) = frames.first().filter(|_| self.passes(at, frames))
             && matches!(form, Form::FiveNoteSoli | Form::ThreePart | Form::TwoPart)
         {
             let passing = harmonise::passing_diminished(frame.chord.root);
             if passing.classes().contains(&PitchClass::new(lead)) {
-                found.extend(passing_voicing(form, lead, &passing));
+                let dearer = if form == Form::FiveNoteSoli {
+                    0
+                } else {
+                    PASSING
+                };
+                found.extend(passing_voicing(form, lead, &passing).into_iter().map(|o| {
+                    let cost = o.cost + dearer;
+                    Weighed { cost, ..o }
+                }));
             }
         }
         // Off the dominants an upper structure has no place: a drop stands in.

@@ -6,7 +6,7 @@
 //! the bar before. Several notes of one part are joined by `+`.
 
 use super::printable;
-use crate::ground::text::cut;
+use super::wrapping::middle_cut;
 use crate::ground::time::{Beat, Ticks};
 use crate::score::NoteRef;
 use crate::score::{ChordMark, Mark, Note, NoteFlags, Part, Place, Score};
@@ -61,12 +61,14 @@ struct GridRow {
 
 impl GridView {
     /// The whole bar, for the parts given by 0-based index. `bar` is the 0-based bar index.
+    #[cfg(test)]
     pub fn of(score: &Score, parts: &[u32], bar: u32) -> Self {
         Self::around(score, parts, bar, Ticks::ZERO, usize::MAX)
     }
 
-    /// The columns of the bar around `focus` (time since the bar line) that fit into `width`
-    /// terminal columns; columns left out are shown as `...`.
+    /// The bar in `width` terminal columns: what does not fit beside the rest follows on the next line of the
+    /// grid, after a blank line, and a beat is kept together where it can be. Of a bar with very many columns
+    /// those around `focus` (time since the bar line) are drawn, the others shown as `...`.
     pub fn around(score: &Score, parts: &[u32], bar: u32, focus: Ticks, width: usize) -> Self {
         let all = onsets(score, parts, bar);
         let at = all
@@ -75,69 +77,102 @@ impl GridView {
             .min(all.len().saturating_sub(1));
         let first = at.saturating_sub(MOST_COLUMNS / 2);
         let columns: Vec<Ticks> = all.iter().copied().skip(first).take(MOST_COLUMNS).collect();
-        let rows = rows(score, parts, bar, &columns);
-        let widths: Vec<usize> = (0..columns.len())
-            .map(|i| {
-                rows.iter()
-                    .filter_map(|r| r.cells.get(i))
-                    .map(|c| c.text.width())
-                    .max()
-                    .unwrap_or(0)
+        let cut_before = first > 0;
+        let cut_after = first + columns.len() < all.len();
+        let mut detail = Detail::FULL;
+        let (rows, widths, room) = loop {
+            let rows = rows(score, parts, bar, &columns, detail);
+            let widths = widths(&rows, columns.len());
+            let label_width = rows.iter().map(|r| r.label.width()).max().unwrap_or(0);
+            // Around the cells: the name, a blank and the stroke before them, the same after them.
+            let mut room = width.saturating_sub(label_width + 3);
+            if cut_before || cut_after {
+                room = room.saturating_sub(2 * DOTS.len());
+            }
+            let widest = widths.iter().max().map_or(0, |w| w.saturating_add(2));
+            match detail.less() {
+                Some(less) if widest > room => detail = less,
+                _ => break (rows, widths, room),
+            }
+        };
+        let starts: Vec<bool> = columns
+            .iter()
+            .map(|&offset| {
+                let Beat(beat) = score.beat_at(Place { bar, offset });
+                beat.is_integer()
             })
             .collect();
-        let label_width = rows.iter().map(|r| r.label.width()).max().unwrap_or(0);
-        let room = width.saturating_sub(label_width + 5);
-        let shown = window(&widths, at - first, room);
-        let cut_before = first + shown.start > 0;
-        let cut_after = first + shown.end < all.len();
-
+        let systems = systems(&widths, &starts, room);
         let mut view = Self {
             text: format!("bar {}", drawn(&score.bar_number(bar))),
             ..Self::default()
         };
-        for row in &rows {
-            view.text.push('\n');
-            let start = view.text.len();
-            view.text.push_str(&row.label);
+        for (i, system) in systems.iter().enumerate() {
+            view.text.push_str(if i == 0 { "\n" } else { "\n\n" });
+            let cut = (cut_before && i == 0, cut_after && i + 1 == systems.len());
+            view.draw(&rows, &columns, &widths, system.clone(), cut);
+        }
+        view
+    }
+
+    /// Draws a run of columns; `cut` says whether columns are left out before and after it.
+    fn draw(
+        &mut self,
+        rows: &[GridRow],
+        columns: &[Ticks],
+        widths: &[usize],
+        system: Range<usize>,
+        cut: (bool, bool),
+    ) {
+        let label_width = rows.iter().map(|r| r.label.width()).max().unwrap_or(0);
+        for (i, row) in rows.iter().enumerate() {
+            if i > 0 {
+                self.text.push('\n');
+            }
+            let start = self.text.len();
+            self.text.push_str(&row.label);
             if let Some(part) = row.part {
-                view.labels.push((part, start..view.text.len()));
+                self.labels.push((part, start..self.text.len()));
             }
-            view.pad(label_width.saturating_sub(row.label.width()));
-            view.text.push_str(" |");
+            self.pad(label_width.saturating_sub(row.label.width()));
+            self.text.push_str(" |");
             let is_count = row.part.is_none() && row.label == COUNT;
-            let dots = if is_count { " ..." } else { "    " };
-            if cut_before {
-                view.text.push_str(dots);
+            let dots = if is_count { DOTS } else { "    " };
+            if cut.0 {
+                self.text.push_str(dots);
             }
-            for i in shown.clone() {
+            for i in system.clone() {
                 let (Some(cell), Some(&column), Some(&wide)) =
                     (row.cells.get(i), columns.get(i), widths.get(i))
                 else {
                     continue;
                 };
-                view.text
-                    .push_str(if i == shown.start { " " } else { "  " });
-                let start = view.text.len();
-                view.text.push_str(&cell.text);
-                let range = start..view.text.len();
-                if let Some(part) = row.part {
-                    for (note, r) in &cell.notes {
-                        let note = NoteRef { part, note: *note };
-                        view.notes
-                            .push((note, column, start + r.start..start + r.end));
-                    }
-                    view.cells.push((part, column, range));
-                } else if is_count {
-                    view.counts.push((column, range));
-                }
-                view.pad(wide.saturating_sub(cell.text.width()));
+                let first = i == system.start;
+                self.text.push_str(if first { " " } else { "  " });
+                self.draw_cell(row, cell, column);
+                self.pad(wide.saturating_sub(cell.text.width()));
             }
-            if cut_after {
-                view.text.push_str(dots);
+            if cut.1 {
+                self.text.push_str(dots);
             }
-            view.text.push_str(" |");
+            self.text.push_str(" |");
         }
-        view
+    }
+
+    fn draw_cell(&mut self, row: &GridRow, cell: &GridCell, column: Ticks) {
+        let start = self.text.len();
+        self.text.push_str(&cell.text);
+        let range = start..self.text.len();
+        if let Some(part) = row.part {
+            for (note, r) in &cell.notes {
+                let note = NoteRef { part, note: *note };
+                self.notes
+                    .push((note, column, start + r.start..start + r.end));
+            }
+            self.cells.push((part, column, range));
+        } else if row.label == COUNT {
+            self.counts.push((column, range));
+        }
     }
 
     fn pad(&mut self, n: usize) {
@@ -184,6 +219,70 @@ impl GridView {
 
 const COUNT: &str = "count";
 
+/// Columns that are left out.
+const DOTS: &str = " ...";
+
+/// How much a cell says.
+#[derive(Clone, Copy)]
+struct Detail {
+    /// The pitch that does not stand in the file as well.
+    both: bool,
+    /// How many notes of one cell.
+    notes: usize,
+}
+
+impl Detail {
+    const FULL: Self = Self {
+        both: true,
+        notes: MOST_IN_CELL,
+    };
+
+    /// The next that takes less room.
+    const fn less(self) -> Option<Self> {
+        let notes = match (self.both, self.notes) {
+            (true, notes) => notes,
+            (false, 2..) => self.notes / 2,
+            (false, _) => return None,
+        };
+        Some(Self { both: false, notes })
+    }
+}
+
+/// The widest cell of each column.
+fn widths(rows: &[GridRow], columns: usize) -> Vec<usize> {
+    let widest = |i: usize| {
+        let cells = rows.iter().filter_map(|r| r.cells.get(i));
+        cells.map(|c| c.text.width()).max().unwrap_or(0)
+    };
+    (0..columns).map(widest).collect()
+}
+
+/// The columns of each line of a grid in `room`: as many as fit, up to the start of a beat; a beat that does not fit
+/// is broken.
+fn systems(widths: &[usize], starts: &[bool], room: usize) -> Vec<Range<usize>> {
+    let mut all = Vec::new();
+    let mut start = 0;
+    while start < widths.len() {
+        let mut used = 0usize;
+        let mut end = start;
+        while let Some(wide) = widths.get(end) {
+            used = used.saturating_add(wide.saturating_add(2));
+            if used > room && end > start {
+                break;
+            }
+            end += 1;
+        }
+        if end < widths.len() {
+            let beats = (start + 1..=end).rev();
+            let beat = beats.into_iter().find(|&i| starts.get(i) == Some(&true));
+            end = beat.unwrap_or(end);
+        }
+        all.push(start..end);
+        start = end;
+    }
+    all
+}
+
 /// The notes of a part in a bar, with their indices. Notes are in order of time.
 fn notes_of(part: &Part, bar: u32) -> impl Iterator<Item = (u32, &Note)> {
     let first = part.notes.partition_point(|n| n.at.bar < bar);
@@ -226,7 +325,7 @@ fn onsets(score: &Score, parts: &[u32], bar: u32) -> Vec<Ticks> {
     all
 }
 
-fn rows(score: &Score, parts: &[u32], bar: u32, columns: &[Ticks]) -> Vec<GridRow> {
+fn rows(score: &Score, parts: &[u32], bar: u32, columns: &[Ticks], detail: Detail) -> Vec<GridRow> {
     let mut rows = Vec::with_capacity(parts.len() + 2);
     rows.extend(chord_row(score, bar, columns));
     rows.push(GridRow {
@@ -248,7 +347,7 @@ fn rows(score: &Score, parts: &[u32], bar: u32, columns: &[Ticks]) -> Vec<GridRo
             part: Some(index),
             cells: columns
                 .iter()
-                .map(|&t| cell(score, index, &notes, t))
+                .map(|&t| cell(score, index, &notes, t, detail))
                 .collect(),
         });
     }
@@ -262,13 +361,13 @@ fn short_name(part: &Part) -> String {
     }
     match part.abbreviation.as_deref().map(printable) {
         Some(short) if !short.is_empty() && short.width() <= WIDEST_NAME => short,
-        _ => name.chars().take(WIDEST_NAME).collect(),
+        _ => middle_cut(&name, WIDEST_NAME),
     }
 }
 
-/// A text as a cell shows it. A wide character takes two columns, so that a cell has at most twice as many.
+/// A text as a cell shows it.
 fn drawn(text: &str) -> String {
-    printable(&cut(text, WIDEST_NAME))
+    middle_cut(&printable(text), WIDEST_NAME)
 }
 
 /// No row at all when no chord symbol is in force in the bar.
@@ -337,7 +436,13 @@ fn counts(score: &Score, bar: u32, columns: &[Ticks]) -> Vec<GridCell> {
 }
 
 /// What a part has in a column.
-fn cell(score: &Score, part: u32, notes: &[(u32, &Note)], column: Ticks) -> GridCell {
+fn cell(
+    score: &Score,
+    part: u32,
+    notes: &[(u32, &Note)],
+    column: Ticks,
+    detail: Detail,
+) -> GridCell {
     let starts = |n: &Note| n.at.offset == column;
     let sounds = |n: &Note| n.at.offset < column && column < n.at.offset + n.duration;
     let here = notes.iter().filter(|(_, n)| starts(n) || sounds(n));
@@ -353,8 +458,8 @@ fn cell(score: &Score, part: u32, notes: &[(u32, &Note)], column: Ticks) -> Grid
     }
     let mut text = String::new();
     let mut places = SmallVec::new();
-    let more = here.clone().count().saturating_sub(MOST_IN_CELL);
-    for (index, note) in here.clone().take(MOST_IN_CELL) {
+    let more = here.clone().count().saturating_sub(detail.notes);
+    for (index, note) in here.clone().take(detail.notes) {
         if !text.is_empty() {
             text.push('+');
         }
@@ -367,7 +472,7 @@ fn cell(score: &Score, part: u32, notes: &[(u32, &Note)], column: Ticks) -> Grid
         } else {
             let name = score.spoken_name(part, note.pitch());
             let _ = write!(text, "{}", name.first);
-            if let Some((_, other)) = name.other {
+            if let Some((_, other)) = name.other.filter(|_| detail.both) {
                 let _ = write!(text, " ({other})");
             }
         }
@@ -376,48 +481,12 @@ fn cell(score: &Score, part: u32, notes: &[(u32, &Note)], column: Ticks) -> Grid
     if more > 0 {
         let start = text.len();
         let _ = write!(text, "+... {more} more");
-        let rest = here.skip(MOST_IN_CELL);
+        let rest = here.skip(detail.notes);
         places.extend(rest.map(|(index, _)| (*index, start + 1..text.len())));
     }
     GridCell {
         text: text.into(),
         notes: places,
-    }
-}
-
-/// The run of columns around `focus` that fits into `room`, grown evenly to both sides; at least
-/// the focus itself.
-fn window(widths: &[usize], focus: usize, room: usize) -> Range<usize> {
-    if widths.is_empty() {
-        return 0..0;
-    }
-    let one = |i: usize| widths.get(i).map_or(0, |w| w.saturating_add(2));
-    let whole = widths
-        .iter()
-        .fold(0usize, |sum, w| sum.saturating_add(w.saturating_add(2)));
-    if whole <= room {
-        return 0..widths.len();
-    }
-    let room = room.saturating_sub(8); // for the dots on both sides
-    let mut shown = focus..(focus + 1).min(widths.len());
-    let mut used = one(focus);
-    loop {
-        let mut grown = false;
-        if shown.end < widths.len() && used + one(shown.end) <= room {
-            used += one(shown.end);
-            shown.end += 1;
-            grown = true;
-        }
-        if let Some(left) = shown.start.checked_sub(1)
-            && used + one(left) <= room
-        {
-            used += one(left);
-            shown.start = left;
-            grown = true;
-        }
-        if !grown {
-            return shown;
-        }
     }
 }
 
@@ -473,9 +542,9 @@ mod tests {
         let view = GridView::of(&score, &[0, 1, 7], 0);
         insta::assert_snapshot!(view.text, @r"
         bar 4
-        count                     | 1    &       2+1/3 |
-        Trumpet 1                 | -E5  -       -     |
-        Pianino für zwei Hände 🎹 | .    C4+Bb4  D4    |
+        count                    | 1    &       2+1/3 |
+        Trumpet 1                | -E5  -       -     |
+        Pianino für zw..Hände 🎹 | .    C4+Bb4  D4    |
         ");
         let note = NoteRef { part: 1, note: 1 };
         assert_eq!(&view.text[view.note(note, Ticks(3)).unwrap()], "Bb4");
@@ -485,7 +554,31 @@ mod tests {
     }
 
     #[test]
-    fn a_crowded_bar_is_cut_to_the_width() {
+    fn a_bar_too_wide_is_broken_between_beats() {
+        let view = GridView::around(&sample::score(), &[0, 1], 1, Ticks::ZERO, 30);
+        insta::assert_snapshot!(view.text, @r"
+        bar 5
+        chord  | F6       |
+        count  | 1        |
+        Alto 1 | F#5 (A4) |
+        Alto 2 | D5 (F4)  |
+
+        chord  | -        -        |
+        count  | 2        &        |
+        Alto 1 | A5 (C5)  F#5 (A4) |
+        Alto 2 | D5 (F4)  D5 (F4)  |
+
+        chord  | C7 |
+        count  | 3  |
+        Alto 1 | .  |
+        Alto 2 | .  |
+        ");
+        let note = NoteRef { part: 0, note: 3 };
+        assert_eq!(&view.text[view.note(note, Ticks(3)).unwrap()], "F#5 (A4)");
+    }
+
+    #[test]
+    fn a_crowded_bar_is_drawn_around_the_place() {
         let mut score = sample::score();
         let notes: Vec<_> = (0..400).map(|i| (0, i, 1, "C5")).collect();
         score.parts = vec![sample::part("Violin", Transposition::NONE, &notes)];
@@ -496,6 +589,20 @@ mod tests {
         assert!(view.text.lines().all(|l| l.width() <= 60), "{}", view.text);
         assert_eq!(&view.text[view.count(Ticks(200)).unwrap()], "3");
         assert_eq!(view.text.matches("...").count(), 2);
+    }
+
+    #[test]
+    fn a_thick_chord_says_less_where_there_is_no_room() {
+        let mut score = sample::score();
+        score.chords.clear();
+        let notes: Vec<_> = ["C4", "E4", "G4", "Bb4", "D5", "F5", "A5", "C6", "E6"]
+            .into_iter()
+            .map(|p| (0, 0, 4, p))
+            .collect();
+        score.parts = vec![sample::part("Piano", Transposition::NONE, &notes)];
+        let view = GridView::around(&score, &[0], 0, Ticks::ZERO, 30);
+        assert!(view.text.lines().all(|l| l.width() <= 30), "{}", view.text);
+        assert!(view.text.contains("+... 6 more"), "{}", view.text);
     }
 
     #[test]

@@ -8,11 +8,13 @@ mod frequency;
 pub mod grid_view;
 pub mod html;
 pub mod json;
+pub mod marked_grid;
 pub mod plan;
 pub mod rulebook;
 pub mod sarif;
 pub mod table;
 pub mod text;
+pub mod wrapping;
 
 use crate::finding::{Finding, Grounds, Level, SetAside};
 use crate::ground::problem::Problem;

@@ -2,8 +2,11 @@
 //! open scores, and a wrong and a right example drawn as grids. The rest comes from the rules themselves.
 
 use super::grid_view::GridView;
+use super::marked_grid::{GridLine, GridMark, marked};
+use super::wrapping::hanging;
 use super::{advice, frequency, table};
 use crate::finding::Finding;
+use crate::ground::time::Ticks;
 use crate::proof::proof;
 use crate::rules::{self, Example, Group, Rule};
 use crate::score::NoteRef;
@@ -11,7 +14,6 @@ use crate::score::Score;
 use crate::style::Style;
 use std::fmt::Write as _;
 use std::ops::Range;
-use unicode_width::UnicodeWidthStr;
 
 /// The groups in the order of the book.
 const GROUPS: [(Group, &str); 7] = [
@@ -24,11 +26,12 @@ const GROUPS: [(Group, &str); 7] = [
     (Group::Notation, "notation"),
 ];
 
-/// The width running text is broken at.
+/// The widest that running text gets here.
 const WIDTH: usize = 92;
 
-/// Every rule by group: its name, the level of its gravest finding, what it asks.
-pub fn list() -> String {
+/// Every rule by group: its name, the level of its gravest finding, what it asks, in so many columns.
+pub fn list(columns: usize) -> String {
+    let width = columns.min(WIDTH);
     let mut out = String::new();
     for (group, name) in GROUPS {
         let _ = writeln!(out, "{name}");
@@ -43,7 +46,7 @@ pub fn list() -> String {
             .zip(rules::ALL.into_iter().filter(|r| r.group == group))
         {
             let _ = writeln!(out, "{line}");
-            wrap(&mut out, "      ", rule.asks);
+            hanging(&mut out, "      ", rule.asks, width);
         }
         out.push('\n');
     }
@@ -69,65 +72,48 @@ fn level(rule: &Rule) -> String {
     }
 }
 
-/// All of one rule.
-pub fn page(rule: &Rule) -> String {
+/// All of one rule, in so many columns.
+pub fn page(rule: &Rule, columns: usize) -> String {
+    let width = columns.min(WIDTH);
     let mut out = format!("{} ({})\n\n", rule.name, level(rule));
-    wrap(&mut out, "", rule.asks);
+    hanging(&mut out, "", rule.asks, width);
     out.push('\n');
-    wrap(&mut out, "why: ", rule.why);
+    hanging(&mut out, "why: ", rule.why, width);
     if !rule.exceptions.is_empty() {
         let _ = writeln!(out, "silent for:");
         for exception in rule.exceptions {
-            wrap(&mut out, "  * ", exception.says);
+            hanging(&mut out, "  * ", exception.says, width);
         }
     }
     if !rule.settings.is_empty() {
         let _ = writeln!(out, "settings of a house style:");
         for setting in rule.settings {
-            wrap(
+            hanging(
                 &mut out,
                 "  * ",
                 &format!("{} = {}: {}", setting.name, setting.default, setting.about),
+                width,
             );
         }
     }
-    wrap(&mut out, "source: ", rule.source);
+    hanging(&mut out, "source: ", rule.source, width);
     out.push('\n');
     out.push_str(&frequency::lines(rule.name));
     for example in rule.examples {
         let _ = writeln!(out, "\nwrong:\n");
-        show(&mut out, rule, example.wrong);
+        show(&mut out, rule, example.wrong, columns);
         let _ = writeln!(out, "\nright:\n");
         if let Ok(right) = example.right_passage() {
-            show(&mut out, rule, &right);
+            show(&mut out, rule, &right, columns);
         }
     }
     out
 }
 
-/// Text broken at [`WIDTH`], its first line after a prefix, the others as far in.
-fn wrap(out: &mut String, prefix: &str, text: &str) {
-    let indent = " ".repeat(prefix.width());
-    let mut line = prefix.to_owned();
-    let mut empty = true;
-    for word in text.split_whitespace() {
-        if !empty && line.width() + 1 + word.width() > WIDTH {
-            let _ = writeln!(out, "{line}");
-            line.clone_from(&indent);
-            empty = true;
-        }
-        if !empty {
-            line.push(' ');
-        }
-        line.push_str(word);
-        empty = false;
-    }
-    let _ = writeln!(out, "{line}");
-}
-
 /// An example as the grid of the bar it is about, with marks under what the rule finds, and what it
 /// says.
-fn show(out: &mut String, rule: &Rule, passage: &str) {
+fn show(out: &mut String, rule: &Rule, passage: &str, columns: usize) {
+    let width = columns.min(WIDTH);
     let Ok(score) = Example::score(passage) else {
         return; // the tests prove that every example can be read
     };
@@ -141,16 +127,16 @@ fn show(out: &mut String, rule: &Rule, passage: &str) {
         .find(|f| f.rule == rule.name);
     match &finding {
         Some(finding) => {
-            draw(out, &score, finding.at.bar, Some(finding));
+            draw(out, &score, finding.at.bar, Some(finding), columns);
             out.push('\n');
-            wrap(out, "  says: ", &finding.message);
+            hanging(out, "  says: ", &finding.message, width);
             if let Some(suggestion) = &finding.suggestion {
-                wrap(out, &format!("  {}: ", advice(finding)), suggestion);
+                hanging(out, &format!("  {}: ", advice(finding)), suggestion, width);
             }
         }
         None => {
             for bar in 0..score.bars.len() as u32 {
-                draw(out, &score, bar, None);
+                draw(out, &score, bar, None, columns);
             }
         }
     }
@@ -159,31 +145,26 @@ fn show(out: &mut String, rule: &Rule, passage: &str) {
     }
 }
 
-fn draw(out: &mut String, score: &Score, bar: u32, finding: Option<&Finding>) {
+fn draw(out: &mut String, score: &Score, bar: u32, finding: Option<&Finding>, width: usize) {
     let parts: Vec<u32> = (0..score.parts.len() as u32).collect();
-    let view = GridView::of(score, &parts, bar);
-    let marks: Vec<Range<usize>> = finding.into_iter().flat_map(|f| marks(&view, f)).collect();
-    let mut start = 0;
-    for line in view.text.split_inclusive('\n') {
-        let end = start + line.len();
-        let text = line.trim_end_matches('\n');
-        let _ = writeln!(out, "    {text}");
-        let mut under = String::new();
-        for mark in marks.iter().filter(|m| m.start >= start && m.end <= end) {
-            let before = text.get(..mark.start - start).unwrap_or_default().width();
-            let size = text
-                .get(mark.start - start..mark.end - start)
-                .unwrap_or_default()
-                .width();
-            while under.width() < before {
-                under.push(' ');
+    let room = width.saturating_sub(4);
+    let focus = finding.map_or(Ticks::ZERO, |f| f.at.offset);
+    let view = GridView::around(score, &parts, bar, focus, room);
+    let marks: Vec<GridMark> = finding
+        .into_iter()
+        .flat_map(|f| marks(&view, f))
+        .map(|range| GridMark {
+            range,
+            text: String::new(),
+        })
+        .collect();
+    for line in marked(&view, &marks, true, room) {
+        match line {
+            GridLine::Row(line) if line.is_empty() => out.push('\n'),
+            GridLine::Row(line) | GridLine::Marks(line) => {
+                let _ = writeln!(out, "    {line}");
             }
-            under.extend(std::iter::repeat_n('^', size.max(1)));
         }
-        if !under.is_empty() {
-            let _ = writeln!(out, "    {under}");
-        }
-        start = end;
     }
 }
 
@@ -208,7 +189,7 @@ mod tests {
 
     #[test]
     fn the_list_is_complete() {
-        let text = list();
+        let text = list(100);
         for rule in rules::ALL {
             assert!(text.contains(rule.name), "{}", rule.name);
         }
@@ -219,7 +200,7 @@ mod tests {
     #[test]
     fn every_page_shows_a_marked_wrong_example_and_a_right_one() {
         for rule in rules::ALL {
-            let text = page(rule);
+            let text = page(rule, 100);
             let (wrong, right) = text.split_once("\nright:\n").unwrap();
             assert!(wrong.contains('^'), "{text}");
             assert!(wrong.contains("says: "), "{text}");
@@ -227,6 +208,6 @@ mod tests {
             assert!(text.contains("source: "));
         }
         let rule = rules::named("wrong-voice-dropped").unwrap();
-        insta::assert_snapshot!("rulebook-page", page(rule));
+        insta::assert_snapshot!("rulebook-page", page(rule, 100));
     }
 }

@@ -20,8 +20,10 @@ use std::ops::RangeInclusive;
 
 /// The lowest root of a spread: nothing but the root or its octave below it is distinguished.
 const LOWEST: i16 = 28;
-/// A spread's root lies no higher: D3.
-pub(super) const SPREAD_ROOT: i16 = 50;
+/// A spread's root lies no higher: F3 of four voices, D3 of five.
+pub(super) const fn spread_root(voices: usize) -> i16 {
+    if voices == 4 { 53 } else { 50 }
+}
 
 /// A technique known by what it holds.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
@@ -296,7 +298,7 @@ impl Form {
                     // An altered tension wants the symbol to ask for it.
                     Colour::Available if frame.is_dominant() && matches!(up, 1 | 3 | 6 | 8) => 5,
                     // The sixth that stands for a seventh is no tension.
-                    Colour::Available if frame.sevenths().contains(&class) => 1,
+                    Colour::Available if self.stands_for_seventh(voicing, class, frame) => 1,
                     Colour::Available => tension,
                     _ => 3 + tension,
                 }
@@ -341,11 +343,28 @@ impl Form {
                     let class = PitchClass::new(**m);
                     frame.third() == Some(class) || frame.sevenths().contains(&class)
                 });
-                (i32::from(span) - 9).abs() / 2 - guide.count() as i32 * 2
+                let doubled = i32::from(!distinct(voicing)) * 4;
+                (i32::from(span) - 9).abs() / 2 - guide.count() as i32 * 2 + doubled
             }
+            // A triad that holds the third or the seventh brings nothing new.
+            Self::UpperStructure => i32::from(!distinct(voicing)) * 3,
             _ => i32::from(gaps(voicing).max().unwrap_or(0) > 9) * 2,
         };
         colours + shape
+    }
+}
+
+impl Form {
+    /// Whether a note is the sixth or the seventh of its chord and the other does not sound. Beside the other it is
+    /// a tension, which a spread is written without.
+    fn stands_for_seventh(self, voicing: &[i16], class: PitchClass, frame: &Frame<'_>) -> bool {
+        let sevenths = frame.sevenths();
+        let other = |m: &&i16| {
+            let c = PitchClass::new(**m);
+            c != class && sevenths.contains(&c)
+        };
+        sevenths.contains(&class)
+            && (self != Self::Spread || voicing.iter().filter(other).count() == 0)
     }
 }
 
@@ -505,7 +524,7 @@ fn is_spread(voicing: &[i16], frame: &Frame<'_>) -> bool {
         .unwrap_or(top);
     let over_root = PitchClass::new(second).above(PitchClass::new(bottom));
     PitchClass::new(bottom) == frame.bass()
-        && bottom <= SPREAD_ROOT
+        && bottom <= spread_root(voicing.len())
         && top - bottom >= if voicing.len() == 4 { 15 } else { 19 }
         && second - bottom >= 7
         && (3..=11).contains(&over_root)

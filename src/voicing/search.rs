@@ -2,7 +2,7 @@
 
 use super::Voicing;
 use super::colour::Frame;
-use super::form::{Form, SPREAD_ROOT};
+use super::form::{Form, spread_root};
 use crate::ground::pitch::PitchClass;
 use smallvec::smallvec;
 
@@ -74,7 +74,7 @@ impl<'f> Search<'f> {
             return false;
         };
         match self.form {
-            Form::Spread if last => next <= SPREAD_ROOT && class == self.frame.bass(),
+            Form::Spread if last => next <= spread_root(self.voices) && class == self.frame.bass(),
             Form::Spread => next >= self.lowest + 7,
             Form::TriadOverBass if last => class == self.frame.bass(),
             Form::TriadOverBass => lead - next <= 12,

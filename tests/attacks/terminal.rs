@@ -68,7 +68,7 @@ fn assert_harmless(what: &str, text: &str) {
     for line in text.lines() {
         assert!(!is_order(line), "{what}: {line:?}");
         // No text can look like another finding.
-        assert!(!line.starts_with("error[forged"), "{what}: {line:?}");
+        assert!(!line.starts_with("\u{d7} forged"), "{what}: {line:?}");
     }
 }
 
@@ -84,7 +84,7 @@ fn harmless(folder: &Path, args: &[&OsStr]) -> Answer {
 
 /// One text with all that has ever got through.
 const EVIL: &str = "::error file=a::x\u{202e}\u{2066}\u{61c}\u{2028}\u{ad}\u{feff}\u{e0041}\u{e000}\u{85}\u{9b}2J\
-     \nerror[forged]: bar 9\r##vso[task.complete]##[e]###teamcity[x] \u{7f}";
+     \n\u{d7} forged: bar 9\r##vso[task.complete]##[e]###teamcity[x] \u{7f}";
 
 /// Text of XML 1.0: what it has no characters for is left out, and an end of line is a reference.
 fn xml(text: &str) -> String {
@@ -377,8 +377,8 @@ fn without_colours(text: &str) -> String {
         let (code, rest) = piece.split_once('m').expect("only colours");
         assert!(
             [
-                "0", "1", "38;5;9", "38;5;12", "38;5;10", "38;5;11", "38;5;14", "31", "32", "33",
-                "34", "36"
+                "0", "1", "2", "38;5;9", "38;5;12", "38;5;10", "38;5;11", "38;5;14", "31", "32",
+                "33", "34", "36"
             ]
             .contains(&code),
             "{code:?}"
@@ -410,7 +410,7 @@ fn any_text() -> impl Strategy<Value = String> {
     let piece = prop_oneof![
         3 => proptest::sample::select(vec![
             "::error::", "##vso[", "##[", "#", "[", "\n", "\r", "\u{202e}", "\u{2069}", "\u{61c}",
-            "\u{2028}", "\u{1b}[31m", "\u{9b}", "\nerror[forged]: x", "\\", "\"", "'''", "{", "}", "]]>",
+            "\u{2028}", "\u{1b}[31m", "\u{9b}", "\n\u{d7} forged: x", "\\", "\"", "'''", "{", "}", "]]>",
             "-->", "&#x202e;", "\u{e0041}", "\u{fe0f}", "é", "♭", "א", " ", "\t", "|", "=", "--",
         ]).prop_map(str::to_owned),
         1 => any::<char>().prop_filter("no file has it", |c| *c != '\0').prop_map(String::from),

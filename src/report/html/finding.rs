@@ -29,7 +29,7 @@ pub(super) fn render(
     let (shape, class) = sign(finding.level);
     let _ = write!(
         page,
-        "<article id=\"{id}\" class=\"{}\" aria-labelledby=\"{id}-h\"><h3 id=\"{id}-h\">{number}. \
+        "<article id=\"{id}\" class=\"{}\" tabindex=\"-1\" aria-labelledby=\"{id}-h\"><h3 id=\"{id}-h\">{number}. \
          B{}: {}</h3><p class=\"facts\"><b class=\"{class}\"><span aria-hidden=\"true\">{shape}</span> {}</b> · {}",
         filters.classes(file, finding),
         text(file.place(finding).trim_start_matches('b')),
@@ -41,15 +41,18 @@ pub(super) fn render(
     for fact in facts.into_iter().flatten() {
         let _ = write!(page, " · {}", text(fact));
     }
-    page.push_str("</p>");
+    page.push_str("</p><div class=\"both\">");
     if engraved {
         pictures(file, finding, glyphs, page);
     }
+    page.push_str("<div class=\"words\">");
     changes(file, finding, page);
     reasons(finding, page);
     let _ = writeln!(
         page,
-        "<p class=\"back\"><a href=\"#f{}\">To the map<span class=\"vh\">, from finding {number}</span></a></p></article>",
+        "<p class=\"back\"><label class=\"done\"><input type=\"checkbox\" data-done=\"{id}\"> done\
+         <span class=\"vh\">: finding {number}</span></label> <a href=\"#f{}\">To the map<span class=\"vh\">, from finding \
+         {number}</span></a></p></div></div></article>",
         file.index + 1
     );
 }

@@ -21,7 +21,7 @@ use crate::finding::{Finding, Level};
 use crate::proof::Proofed;
 use crate::score::Score;
 use crate::sonority::Section;
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::fmt::Write as _;
 
 const STYLE: &str = include_str!("page.css");
@@ -45,18 +45,24 @@ const fn sign(level: Level) -> (&'static str, &'static str) {
     }
 }
 
-/// One thing findings can be filtered by: the words, each with a class of its own.
+/// What the classes of parts begin with: players' sheets are filtered by them too.
+const PART: char = 'p';
+
+/// One thing findings can be filtered by: the words, each with a class of its own and how many findings it has.
 #[derive(Debug)]
 struct FilterWords {
     prefix: char,
-    numbers: BTreeMap<String, usize>,
+    numbers: BTreeMap<String, (usize, usize)>,
 }
 
 impl FilterWords {
     fn new(prefix: char, words: impl Iterator<Item = String>) -> Self {
-        let mut numbers: BTreeMap<String, usize> = words.map(|w| (w, 0)).collect();
+        let mut numbers: BTreeMap<String, (usize, usize)> = BTreeMap::new();
+        for word in words {
+            numbers.entry(word).or_default().1 += 1;
+        }
         for (i, number) in numbers.values_mut().enumerate() {
-            *number = i;
+            number.0 = i;
         }
         Self { prefix, numbers }
     }
@@ -64,26 +70,35 @@ impl FilterWords {
     fn class(&self, word: &str) -> String {
         self.numbers
             .get(word)
-            .map_or_else(String::new, |n| format!("{}{n}", self.prefix))
+            .map_or_else(String::new, |(n, _)| format!("{}{n}", self.prefix))
     }
 
-    /// The choices, and the style that hides what is not chosen.
+    /// The choices, and the style that hides what is not chosen where no script does.
     fn choices(&self, name: &str, html: &mut String, style: &mut String) {
+        if self.numbers.len() < 2 {
+            return;
+        }
         let p = self.prefix;
         let _ = write!(
             html,
             "<fieldset><legend>{name}</legend><label><input type=\"radio\" name=\"{p}\" checked><span>all</span></label>"
         );
-        for (word, n) in &self.numbers {
+        for (word, (n, count)) in &self.numbers {
             let _ = write!(
                 html,
-                "<label><input type=\"radio\" name=\"{p}\" id=\"{p}-{n}\"><span>{}</span></label>",
+                "<label><input type=\"radio\" name=\"{p}\" id=\"{p}-{n}\" value=\"{p}{n}\"><span>{} <small>{count}</small></span></label>",
                 text(word)
             );
             let _ = write!(
                 style,
                 "body:has(#{p}-{n}:checked) .x:not(.{p}{n}){{display:none}}"
             );
+            if p == PART {
+                let _ = write!(
+                    style,
+                    "body:has(#{p}-{n}:checked) .player:not([data-part={p}{n}]){{display:none}}"
+                );
+            }
         }
         html.push_str("</fieldset>");
     }
@@ -91,6 +106,8 @@ impl FilterWords {
 
 /// What findings can be filtered by.
 struct Filters {
+    levels: FilterWords,
+    files: FilterWords,
     sections: FilterWords,
     rules: FilterWords,
     parts: FilterWords,
@@ -104,10 +121,12 @@ impl Filters {
                 .flat_map(|f| f.findings.iter().map(move |x| (f, *x)))
         };
         Self {
+            levels: FilterWords::new('l', all().map(|(_, x)| x.level.word().to_owned())),
+            files: FilterWords::new('d', all().map(|(f, _)| f.name.clone())),
             sections: FilterWords::new('s', all().map(|(f, x)| f.row(x))),
             rules: FilterWords::new('r', all().map(|(_, x)| x.rule.to_owned())),
             parts: FilterWords::new(
-                'p',
+                PART,
                 all()
                     .flat_map(|(f, x)| f.part_names(x))
                     .collect::<Vec<_>>()
@@ -118,7 +137,9 @@ impl Filters {
 
     fn classes(&self, file: &ScoreOnPage<'_>, finding: &Finding) -> String {
         let mut classes = format!(
-            "x {} {}",
+            "x {} {} {} {}",
+            self.levels.class(finding.level.word()),
+            self.files.class(&file.name),
             self.sections.class(&file.row(finding)),
             self.rules.class(finding.rule)
         );
@@ -126,6 +147,35 @@ impl Filters {
             let _ = write!(classes, " {}", self.parts.class(&name));
         }
         classes
+    }
+}
+
+/// Which findings have pictures: as many as a page can hold, the gravest first.
+struct Pictures(BTreeSet<(usize, usize)>);
+
+impl Pictures {
+    fn of(files: &[ScoreOnPage<'_>]) -> Self {
+        let mut all: Vec<(Level, usize, usize)> = files
+            .iter()
+            .flat_map(|f| {
+                let numbered = f.findings.iter().enumerate();
+                numbered.map(|(i, x)| (x.level, f.index, i))
+            })
+            .collect();
+        all.sort_by_key(|(level, ..)| std::cmp::Reverse(*level));
+        all.truncate(MOST_PICTURES);
+        Self(all.into_iter().map(|(_, file, i)| (file, i)).collect())
+    }
+
+    /// What is left out, in a sentence.
+    fn left_out(&self, files: &[ScoreOnPage<'_>]) -> Option<String> {
+        let all: usize = files.iter().map(|f| f.findings.len()).sum();
+        let without = all.checked_sub(self.0.len()).filter(|n| *n > 0)?;
+        let drawn = self.0.len();
+        Some(format!(
+            "The {drawn} gravest findings have pictures; {without} have words only, so that the page still opens. \
+             Proof fewer files, or mend the first ones, to see the others drawn."
+        ))
     }
 }
 
@@ -142,6 +192,11 @@ struct ScoreOnPage<'a> {
 }
 
 impl ScoreOnPage<'_> {
+    /// Whether there is neither a finding in it nor a remark about it.
+    fn says_nothing(&self) -> bool {
+        self.findings.is_empty() && self.proofed.remarks.is_empty()
+    }
+
     fn title(&self) -> &str {
         self.score.title.as_deref().unwrap_or(&self.name)
     }
@@ -209,26 +264,28 @@ pub fn render(entries: &[ProofedFile]) -> String {
         .collect();
     let filters = Filters::of(&files);
     let mut glyphs = Glyphs::default();
-    let mut pictures = MOST_PICTURES;
+    let pictures = Pictures::of(&files);
+    let mut left_out = String::new();
+    let several = files.len() > 1;
     let mut main = String::new();
-    for file in &files {
-        file_section(
-            file,
-            &filters,
-            files.len() > 1,
-            &mut pictures,
-            &mut glyphs,
-            &mut main,
-        );
+    let (clean, others): (Vec<_>, Vec<_>) = files.iter().partition(|f| several && f.says_nothing());
+    for file in others {
+        file_section(file, &filters, several, &pictures, &mut glyphs, &mut main);
     }
-    let mut style = STYLE.to_owned();
-    let choices = choices(&files, &filters, &mut style);
+    clean_files(&clean, &mut main);
+    let style = format!("{STYLE}{}", pitch::STYLE);
+    let mut hiding = String::new();
+    let choices = choices(&files, &filters, &mut hiding);
+    if let Some(sentence) = pictures.left_out(&files) {
+        let _ = write!(left_out, "<p><b>{sentence}</b></p>");
+    }
     let title = match files.as_slice() {
         [only] => format!("Proof: {}", only.title()),
         _ => format!("Proof of {}", counted(entries.len(), "file")),
     };
     let mut head = String::new();
     top(entries, &files, &mut head);
+    head.push_str(&left_out);
     let mut page = opening(
         &title,
         &style,
@@ -237,6 +294,9 @@ pub fn render(entries: &[ProofedFile]) -> String {
         &head,
     );
     page.push_str(&choices);
+    if !hiding.is_empty() {
+        let _ = write!(page, "<style id=\"unscripted\">{hiding}</style>");
+    }
     let _ = write!(page, "<main id=\"findings\">{main}</main>\n{}", footer());
     let _ = write!(page, "<script>\n{SCRIPT}</script></body></html>\n");
     page
@@ -263,13 +323,7 @@ fn opening(title: &str, style: &str, glyphs: &Glyphs, skip: (&str, &str), header
 fn top(entries: &[ProofedFile], files: &[ScoreOnPage<'_>], page: &mut String) {
     let sums = Sums::of(entries);
     let (tally, bars, sonorities) = (&sums.tally, sums.bars, sums.sonorities);
-    let _ = write!(
-        page,
-        "<p>{}, {}, {}</p><ul class=\"counts\">",
-        counted(files.len(), "score"),
-        counted(bars, "bar"),
-        counted(sonorities, "sonority")
-    );
+    page.push_str("<div class=\"mass\"><ul class=\"counts\">");
     for (level, count) in [
         (Level::Error, tally.errors),
         (Level::Warning, tally.warnings),
@@ -282,7 +336,13 @@ fn top(entries: &[ProofedFile], files: &[ScoreOnPage<'_>], page: &mut String) {
             counted(count, level.word())
         );
     }
-    page.push_str("</ul>");
+    let _ = write!(
+        page,
+        "</ul><p>{}, {}, {}</p></div>",
+        counted(files.len(), "score"),
+        counted(bars, "bar"),
+        counted(sonorities, "sonority")
+    );
     for line in sums.not_shown() {
         let _ = write!(page, "<p>{}</p>", text(&line));
     }
@@ -301,13 +361,13 @@ fn top(entries: &[ProofedFile], files: &[ScoreOnPage<'_>], page: &mut String) {
             text(error.help.as_deref().unwrap_or_default()),
         );
     }
-    if files.len() > 1 {
+    if files.iter().filter(|f| !f.findings.is_empty()).count() > 1 {
         page.push_str(
             "<div class=\"scroll\" tabindex=\"0\" role=\"group\" aria-label=\"Files\"><table><thead><tr>\
              <th scope=\"col\">score</th><th scope=\"col\">errors</th><th scope=\"col\">warnings</th>\
              <th scope=\"col\">notes</th></tr></thead><tbody>",
         );
-        for file in files {
+        for file in files.iter().filter(|f| !f.findings.is_empty()) {
             let of = |level| file.findings.iter().filter(|f| f.level == level).count();
             let _ = write!(
                 page,
@@ -323,28 +383,43 @@ fn top(entries: &[ProofedFile], files: &[ScoreOnPage<'_>], page: &mut String) {
     }
 }
 
-/// The choices over the findings.
+/// The choices over the findings, folded: the music comes first.
 fn choices(files: &[ScoreOnPage<'_>], filters: &Filters, style: &mut String) -> String {
-    style.push_str(pitch::STYLE);
-    let mut html = format!(
-        "<form class=\"filters\" aria-label=\"What is shown\">{}",
-        pitch::choice(files.iter().map(|f| f.score))
-    );
     if filters.rules.numbers.is_empty() {
         return String::new();
     }
+    let mut html = format!(
+        "<form class=\"filters\" aria-label=\"What is shown\">{}<details><summary>Filters</summary>",
+        pitch::choice(files.iter().map(|f| f.score))
+    );
+    filters.levels.choices("level", &mut html, style);
+    filters.files.choices("file", &mut html, style);
     filters.sections.choices("section", &mut html, style);
-    filters.rules.choices("rule", &mut html, style);
     filters.parts.choices("part", &mut html, style);
-    html.push_str("<p role=\"status\" id=\"shown\"></p></form>\n");
+    filters.rules.choices("rule", &mut html, style);
+    html.push_str("</details><p role=\"status\" id=\"shown\"></p></form>\n");
     html
+}
+
+/// Files about which there is nothing to say, in one line.
+fn clean_files(files: &[&ScoreOnPage<'_>], page: &mut String) {
+    if files.is_empty() {
+        return;
+    }
+    let names: Vec<String> = files.iter().map(|f| text(&f.name)).collect();
+    let _ = write!(
+        page,
+        "<section class=\"clean\"><h2>Nothing to correct</h2><p>{}: {}</p></section>",
+        counted(files.len(), "file"),
+        names.join(", ")
+    );
 }
 
 fn file_section(
     file: &ScoreOnPage<'_>,
     filters: &Filters,
     several: bool,
-    pictures: &mut usize,
+    pictures: &Pictures,
     glyphs: &mut Glyphs,
     page: &mut String,
 ) {
@@ -360,7 +435,7 @@ fn file_section(
     );
     map::render(file, filters, page);
     if !file.proofed.inferred.is_empty() || !file.proofed.remarks.is_empty() {
-        page.push_str("<ul class=\"facts\">");
+        page.push_str("<details class=\"facts\"><summary>How it was read</summary><ul>");
         // A technique that nothing fits says nothing of the passage.
         for inferred in file.proofed.inferred.iter().filter(|i| i.fits > 0) {
             let sentence = super::text::inferred(file.score, inferred);
@@ -369,7 +444,7 @@ fn file_section(
         for remark in &file.proofed.remarks {
             let _ = write!(page, "<li>{}</li>", text(remark));
         }
-        page.push_str("</ul>");
+        page.push_str("</ul></details>");
     }
     if file.findings.is_empty() {
         page.push_str("<p class=\"none\">Nothing found that needs correcting.</p>");
@@ -377,11 +452,10 @@ fn file_section(
         let _ = write!(page, "<h2>Findings{}</h2>", in_which_file(file, several));
     }
     for (i, finding) in file.findings.iter().enumerate() {
-        let engraved = *pictures > 0;
-        *pictures = pictures.saturating_sub(1);
+        let engraved = pictures.0.contains(&(file.index, i));
         finding::render(file, filters, i + 1, finding, engraved, glyphs, page);
     }
-    players::render(file, several, glyphs, page);
+    players::render(file, several, glyphs, filters, page);
     page.push_str("</section>\n");
 }
 
@@ -402,7 +476,8 @@ fn footer() -> String {
          holds from an earlier bar. <span class=\"e\">◆</span> error, \
          <span class=\"w0\">▲</span> warning, <span class=\"o\">●</span> note. A checked fix was tried on \
          the score: the finding goes and no new error or warning comes. A suggestion was not, or brings something \
-         else up.</p>{}</footer>\n",
+         else up. With scripts, the keys n and p lead to the next and the previous finding, and what is ticked as done \
+         stays ticked in this browser.</p>{}</footer>\n",
         licence()
     )
 }
@@ -482,6 +557,49 @@ mod tests {
             assert_eq!(page.matches(&format!("<article id=\"{id}\"")).count(), 1);
             assert!(page.contains(&format!("href=\"#{id}\"")), "{id}");
         }
+    }
+
+    #[test]
+    fn a_clean_file_takes_one_line_and_filters_say_how_many() {
+        let mut clean = sample::entry();
+        if let Ok((_, proofed)) = &mut clean.outcome {
+            proofed.findings.clear();
+            proofed.remarks.clear();
+        }
+        clean.path = "clean.musicxml".into();
+        let mut other = sample::entry();
+        other.path = "other.musicxml".into();
+        let page = render(&[sample::entry(), clean, other]);
+        assert!(page.contains("<p>1 file: clean.musicxml</p>"));
+        assert!(!page.contains("<section id=\"f2\">"));
+        assert!(page.contains("<legend>file</legend>"));
+        assert!(page.contains("<span>error <small>2</small></span>"));
+        let row = "<th scope=\"row\"><a href=\"#f";
+        assert_eq!(page.matches(row).count(), 2, "files with findings");
+    }
+
+    #[test]
+    fn the_gravest_findings_are_drawn_and_what_is_not_is_said() {
+        let mut entry = sample::entry();
+        if let Ok((_, proofed)) = &mut entry.outcome {
+            let warning = proofed.findings[1].clone();
+            assert_eq!(warning.level, Level::Warning);
+            let more = std::iter::repeat_n(warning, MOST_PICTURES);
+            proofed.findings.extend(more);
+        }
+        let first = sample::entry();
+        let page = render(&[entry, first]);
+        assert!(page.contains("The 400 gravest findings have pictures; 4 have words only"));
+        let article = |id: &str| {
+            let from = page.find(&format!("<article id=\"{id}\"")).unwrap();
+            let to = page[from..].find("</article>").unwrap();
+            &page[from..from + to]
+        };
+        assert!(
+            article("f2-1").contains("<svg"),
+            "an error of the last file"
+        );
+        assert!(!article("f2-2").contains("<svg"));
     }
 
     #[test]

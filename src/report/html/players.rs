@@ -1,7 +1,7 @@
 //! A page for every player: what that seat must change, at the pitch that comes first.
 
 use super::finding::{CorrectionRow, MendedScore, bars_in_words, figure, rows};
-use super::{ScoreOnPage, in_which_file, pitch, text};
+use super::{Filters, ScoreOnPage, in_which_file, pitch, text};
 use crate::engraving::{Excerpt, Glyphs};
 use crate::finding::Finding;
 use std::fmt::Write as _;
@@ -22,6 +22,7 @@ pub(super) fn render(
     file: &ScoreOnPage<'_>,
     several: bool,
     glyphs: &mut Glyphs,
+    filters: &Filters,
     page: &mut String,
 ) {
     let findings: Vec<NumberedFinding<'_>> = (1..)
@@ -43,10 +44,11 @@ pub(super) fn render(
         let (shown, word) = pitch::first(file.score, index);
         let _ = write!(
             page,
-            "<section class=\"player\"><h2>{}{}</h2><p class=\"facts\">What this seat must change, at \
+            "<section class=\"player\" data-part=\"{}\"><h2>{}{}</h2><p class=\"facts\">What this seat must change, at \
              {word} pitch.</p><div class=\"scroll\" tabindex=\"0\" role=\"group\" aria-label=\"{}\">\
              <table><thead><tr><th scope=\"col\">bar</th><th scope=\"col\">beat</th>\
              <th scope=\"col\">has</th><th scope=\"col\">write</th><th scope=\"col\">why</th></tr></thead><tbody>",
+            filters.parts.class(&part.name),
             text(&part.name),
             in_which_file(file, several),
             text(&format!("What {} must change", part.name)),

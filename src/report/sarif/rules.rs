@@ -17,7 +17,7 @@ fn descriptor(rule: &Rule) -> RuleDescriptor {
         short_description: Message::new(rule.asks),
         full_description: Message::new(&format!("{} {}", rule.asks, rule.why)),
         help: Some(RuleHelp {
-            text: rulebook::page(rule),
+            text: rulebook::page(rule, usize::MAX),
             markdown: markdown(rule),
         }),
         default_configuration: RuleConfiguration {

@@ -1,21 +1,20 @@
 //! One finding: its bars drawn as grid rows, with marks under the notes.
 
-use super::layout::{GRID_INDENT, Options, wrapped};
-use super::snippets::{Snippet, Snippets, emit};
+use super::layout::{GRID_INDENT, Options, coloured, field};
 use crate::file_text::limits::LONGEST_NAME;
 use crate::finding::{Finding, Level, NoteAtFault};
 use crate::ground::pitch::Pitch;
 use crate::ground::text::cut;
 use crate::report::grid_view::GridView;
+use crate::report::marked_grid::{GridLine, GridMark, marked};
+use crate::report::wrapping::{self, Columns};
 use crate::report::{ProofedFile, advice, printable, whereabouts};
 use crate::score::{Place, Score, Source};
 use crate::sonority::Section;
-use codespan_reporting::diagnostic::{Diagnostic, Label, Severity};
-use codespan_reporting::files::{Location, SimpleFile};
-use codespan_reporting::term::termcolor::WriteColor;
-use codespan_reporting::term::{Chars, Config};
+use codespan_reporting::term::termcolor::{Color, ColorSpec, WriteColor};
 use std::fmt::Write as _;
 use std::io;
+use unicode_width::UnicodeWidthStr;
 
 /// The most parts drawn under one finding.
 const MOST_PARTS: usize = 32;
@@ -26,11 +25,11 @@ const MOST_BARS: usize = 4;
 /// The most notes marked in one bar; how many more are at fault there is said at the last of them.
 const MOST_MARKS: usize = 48;
 
-/// The number the first grid row has in the gutter, where it is blanked: with two digits from the
-/// first row on all rows are indented alike.
-const FIRST_ROW: usize = 10;
+/// The shortest a sentence gets in a report of one line a finding.
+const SHORTEST: usize = 24;
 
-/// Writes a finding: its bars as grid rows with marks under the notes, and the lines under them.
+/// Writes a finding: where, who and what first, then its bars as grid rows with marks under the notes, what
+/// to write instead and why; its level, its rule and its place in the file close it.
 pub(super) fn render_finding(
     entry: &ProofedFile,
     score: &Score,
@@ -39,35 +38,115 @@ pub(super) fn render_finding(
     out: &mut dyn WriteColor,
     options: Options,
 ) -> io::Result<()> {
+    let sign = sign(finding.level);
+    coloured(out, &level_colour(finding.level), sign)?;
+    let mut head = String::new();
+    let width = options.prose();
+    wrapping::paragraph(
+        &mut head,
+        "  ",
+        &printable(&headline(score, finding)),
+        Columns { width, indent: 2 },
+    );
+    coloured(
+        out,
+        ColorSpec::new().set_bold(true),
+        head.get(1..).unwrap_or_default(),
+    )?;
     let parts = parts_shown(score, sections, finding);
     let room = options.width.saturating_sub(GRID_INDENT);
-    let mut shown = Vec::new();
-    let mut marks = Vec::new();
-    for place in places(score, finding) {
+    let places = places(score, finding);
+    for place in &places {
         let view = GridView::around(score, &parts, place.bar, place.offset, room);
-        marks.extend(labels(&view, score, finding, place, shown.len()));
-        let (name, (line, column)) = match whereabouts(score, finding, place.bar) {
-            Some((source, span)) => (source_name(source), source.line_column(span.start)),
-            None => (printable(&entry.name()), (1, 1)),
-        };
-        shown.push(Snippet {
-            file: SimpleFile::new(name, view.text),
-            first_line: FIRST_ROW,
-            location: Location {
-                line_number: line,
-                column_number: column,
-            },
-        });
+        let marks = marks(&view, score, finding, *place);
+        let elsewhere = places.len() > 1 || place.bar != finding.at.bar;
+        writeln!(out)?;
+        for line in marked(&view, &marks, elsewhere, room) {
+            match line {
+                GridLine::Row(row) if row.is_empty() => writeln!(out)?,
+                GridLine::Row(row) => writeln!(out, "{:GRID_INDENT$}{row}", "")?,
+                GridLine::Marks(marks) => {
+                    write!(out, "{:GRID_INDENT$}", "")?;
+                    coloured(out, &level_colour(finding.level), &marks)?;
+                    writeln!(out)?;
+                }
+            }
+        }
     }
-    let beat = score.beat_at(finding.at);
+    writeln!(out)?;
+    write!(out, "{}", said(finding, options))?;
+    write!(out, "{:GRID_INDENT$}", "")?;
+    coloured(out, &level_colour(finding.level), finding.level.word())?;
+    let quiet = format!(
+        " \u{b7} {} \u{b7} {}",
+        finding.rule,
+        in_files(entry, score, finding, &places)
+    );
+    coloured(out, ColorSpec::new().set_dimmed(true), &quiet)?;
+    writeln!(out, "\n")
+}
+
+/// Writes a finding in one line: the same first words, then what it is known by. A line that may not be wider than the
+/// terminal loses the end of its sentence.
+pub(super) fn render_line(
+    entry: &ProofedFile,
+    score: &Score,
+    finding: &Finding,
+    out: &mut dyn WriteColor,
+    options: Options,
+) -> io::Result<()> {
+    coloured(out, &level_colour(finding.level), sign(finding.level))?;
+    let places = in_files(entry, score, finding, &[finding.at]);
+    let tail = format!(" \u{b7} {} \u{b7} {places}", finding.rule);
+    let mut head = format!(" {}", printable(&headline(score, finding)));
+    let level = format!("  {}", finding.level.word());
+    if options.cut {
+        let room = options
+            .width
+            .saturating_sub(1 + level.width() + tail.width());
+        head = wrapping::end_cut(&head, room.max(SHORTEST));
+    }
+    write!(out, "{head}")?;
+    coloured(out, &level_colour(finding.level), &level)?;
+    coloured(out, ColorSpec::new().set_dimmed(true), &tail)?;
+    writeln!(out)
+}
+
+/// Where, then what. A message that names its player first goes on from the place.
+fn headline(score: &Score, finding: &Finding) -> String {
     let bar = score.bar_number(finding.at.bar);
-    let message = format!("bar {bar}, beat {beat}: {}", finding.message);
-    let diagnostic = Diagnostic::new(severity(finding.level))
-        .with_code(finding.rule)
-        .with_message(printable(&message))
-        .with_labels(marks)
-        .with_notes(notes(finding, options));
-    emit(&Snippets(shown), &diagnostic, &grid_config(), false, out)
+    let beat = score.beat_at(finding.at);
+    let message = &finding.message;
+    let player = finding.parts.iter().any(|&p| {
+        let part = score.parts.get(p as usize);
+        let after = part.and_then(|part| message.strip_prefix(part.name.as_str()));
+        after.is_some_and(|rest| rest.starts_with(": "))
+    });
+    let joint = if player { "," } else { ":" };
+    format!("bar {bar}, beat {beat}{joint} {message}")
+}
+
+/// Each place of a finding in its files, a file named once.
+fn in_files(entry: &ProofedFile, score: &Score, finding: &Finding, places: &[Place]) -> String {
+    let mut all = String::new();
+    let mut named = None;
+    for place in places {
+        let Some((source, span)) = whereabouts(score, finding, place.bar) else {
+            continue;
+        };
+        let (line, column) = source.line_column(span.start);
+        if named == Some(span.source) {
+            let _ = write!(all, ", {line}:{column}");
+        } else {
+            let joint = if named.is_some() { ", " } else { "" };
+            let _ = write!(all, "{joint}{}:{line}:{column}", source_name(source));
+            named = Some(span.source);
+        }
+    }
+    if all.is_empty() {
+        all = printable(&entry.name());
+    }
+    all
 }
 
 /// The bars to draw: the finding's own, then others that notes at fault stand in (a leap over the
@@ -149,18 +228,11 @@ fn sounding_parts(score: &Score, finding: &Finding) -> Vec<u32> {
 }
 
 /// Marks under the notes at fault in the bar of `place`; without such notes, under the names of
-/// the parts at fault, else under the bar's number: there is always one, or the bar would not be
-/// drawn. `page` is the bar's position among those drawn.
-fn labels(
-    view: &GridView,
-    score: &Score,
-    finding: &Finding,
-    place: Place,
-    page: usize,
-) -> Vec<Label<usize>> {
+/// the parts at fault.
+fn marks(view: &GridView, score: &Score, finding: &Finding, place: Place) -> Vec<GridMark> {
     let here = |n: &&NoteAtFault| place_of(score, n).is_some_and(|at| at.bar == place.bar);
     let at_fault: Vec<&NoteAtFault> = finding.notes.iter().filter(here).collect();
-    let mut labels: Vec<Label<usize>> = at_fault
+    let mut marks: Vec<GridMark> = at_fault
         .iter()
         .take(MOST_MARKS)
         .filter_map(|n| {
@@ -171,35 +243,39 @@ fn labels(
                 (label, Some(pitch)) if label.is_empty() => format!("should sound {pitch}"),
                 (label, _) => label.clone(),
             };
-            Some(Label::primary(page, range).with_message(printable(&text)))
+            let text = printable(&text);
+            Some(GridMark { range, text })
         })
         .collect();
     let more = at_fault.len().saturating_sub(MOST_MARKS);
     let notes = if more == 1 { "note" } else { "notes" };
     if more > 0
-        && let Some(last) = labels.last_mut()
+        && let Some(last) = marks.last_mut()
     {
-        last.message = format!("{} ... and {more} more {notes}", last.message);
+        let _ = write!(last.text, " ... and {more} more {notes}");
     }
-    if labels.is_empty() {
+    if marks.is_empty() {
         let names = finding.parts.iter().filter_map(|&p| view.label(p));
-        labels.extend(names.map(|range| Label::primary(page, range)));
+        marks.extend(names.map(|range| GridMark {
+            range,
+            text: String::new(),
+        }));
     }
-    if labels.is_empty() {
-        let end = view.text.find('\n').unwrap_or(view.text.len());
-        labels.push(Label::primary(page, 0..end));
-    }
-    labels
+    marks
 }
 
-/// The lines under the grid.
-fn notes(finding: &Finding, options: Options) -> Vec<String> {
-    let mut notes = Vec::new();
+/// The lines under the grid: what to do first.
+fn said(finding: &Finding, options: Options) -> String {
+    let mut lines = String::new();
     let mut add = |name: &str, text: &str| {
         if !text.is_empty() {
-            notes.push(wrapped(name, &printable(text), options.width));
+            field(&mut lines, name, &printable(text), options.prose());
         }
     };
+    add(
+        advice(finding),
+        finding.suggestion.as_deref().unwrap_or_default(),
+    );
     // Where only the parts are exchanged, the sonority is as it should be.
     if finding.expected != finding.found {
         add("expected", &pitches(&finding.expected));
@@ -210,13 +286,9 @@ fn notes(finding: &Finding, options: Options) -> Vec<String> {
         .filter_map(|t| t.as_deref())
         .collect();
     add("in force", &in_force.join(", "));
-    add(
-        advice(finding),
-        finding.suggestion.as_deref().unwrap_or_default(),
-    );
     add("why", &finding.why);
     add("source", finding.source);
-    notes
+    lines
 }
 
 fn pitches(list: &[Pitch]) -> String {
@@ -244,23 +316,21 @@ fn source_name(source: &Source) -> String {
     }
 }
 
-const fn severity(level: Level) -> Severity {
+/// The sign of a level, which stands before its findings. It is in every font.
+const fn sign(level: Level) -> &'static str {
     match level {
-        Level::Error => Severity::Error,
-        Level::Warning => Severity::Warning,
-        Level::Note => Severity::Note,
+        Level::Error => "\u{d7}",
+        Level::Warning => "!",
+        Level::Note => "\u{b7}",
     }
 }
 
-/// The whole bar is drawn, without borders: the grid has its own.
-fn grid_config() -> Config {
-    let mut chars = Chars::ascii();
-    chars.source_border_left = ' ';
-    chars.note_bullet = ' ';
-    Config {
-        chars,
-        before_label_lines: MOST_PARTS + 3,
-        after_label_lines: MOST_PARTS + 3,
-        ..Config::default()
-    }
+fn level_colour(level: Level) -> ColorSpec {
+    let mut spec = ColorSpec::new();
+    spec.set_bold(true).set_fg(Some(match level {
+        Level::Error => Color::Red,
+        Level::Warning => Color::Yellow,
+        Level::Note => Color::Cyan,
+    }));
+    spec
 }

@@ -1,45 +1,51 @@
 //! Where things stand in the columns of the terminal.
 
-use unicode_width::UnicodeWidthStr;
+use crate::report::wrapping::{self, hanging};
+use codespan_reporting::term::termcolor::{ColorSpec, WriteColor};
+use std::io;
 
-/// Columns before a grid row: the blanked number, its border, the spaces beside them.
-pub(super) const GRID_INDENT: usize = 5;
+/// Columns before a grid row.
+pub(super) const GRID_INDENT: usize = 4;
 
 /// How the report is laid out.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Options {
     /// How many terminal columns grid rows and sentences may take.
     pub width: usize,
+    /// One line a finding.
+    pub short: bool,
+    /// The lines of a short report are cut to the width.
+    pub cut: bool,
+}
+
+impl Options {
+    /// How wide running text is.
+    pub(super) fn prose(self) -> usize {
+        self.width.min(wrapping::WIDEST)
+    }
 }
 
 impl Default for Options {
     fn default() -> Self {
-        Self { width: 100 }
+        Self {
+            width: wrapping::WIDEST,
+            short: false,
+            cut: false,
+        }
     }
 }
 
-/// `name: text`, the text in a column of its own and broken between words.
-pub(super) fn wrapped(name: &str, text: &str, width: usize) -> String {
-    // As wide as the longest name, its colon and a space.
+/// A name, and the text in a column of its own.
+pub(super) fn field(out: &mut String, name: &str, text: &str, width: usize) {
+    // As wide as the longest name and two blanks.
     const NAME: usize = 15;
-    let room = width.saturating_sub(GRID_INDENT + NAME).max(20);
-    let mut out = String::with_capacity(NAME + text.len());
-    out.push_str(name);
-    out.push(':');
-    out.extend(std::iter::repeat_n(' ', NAME.saturating_sub(out.len())));
-    let mut used = 0;
-    for word in text.split_whitespace() {
-        let wide = word.width();
-        if used > 0 && used + 1 + wide > room {
-            out.push('\n');
-            out.extend(std::iter::repeat_n(' ', NAME));
-            used = 0;
-        } else if used > 0 {
-            out.push(' ');
-            used += 1;
-        }
-        out.push_str(word);
-        used += wide;
-    }
-    out
+    let head = format!("{:GRID_INDENT$}{name:NAME$}", "");
+    hanging(out, &head, text, width);
+}
+
+/// Writes a text in a colour.
+pub(super) fn coloured(out: &mut dyn WriteColor, colour: &ColorSpec, text: &str) -> io::Result<()> {
+    out.set_color(colour)?;
+    write!(out, "{text}")?;
+    out.reset()
 }

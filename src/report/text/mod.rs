@@ -9,15 +9,17 @@ mod unreadable;
 pub(super) use finding::parts_shown;
 pub use layout::Options;
 
+use super::wrapping::{Columns, paragraph};
 use super::{ProofedFile, Sums, counted, printable};
 use crate::ground::problem::Problem;
 use crate::proof::{Inferred, Proofed};
 use crate::score::Score;
 use codespan_reporting::term::termcolor::WriteColor;
-use finding::render_finding;
+use finding::{render_finding, render_line};
+use layout::GRID_INDENT;
 use shown::ShownWriter;
 use std::io::{self, Write};
-use unreadable::render_unreadable;
+use unreadable::{render_unreadable, render_unreadable_line};
 
 /// Writes the report: each file's findings, errors first, by bar and beat, then what was inferred in it and what
 /// was not checked; at the end the sums.
@@ -49,11 +51,18 @@ pub fn render_file(
     let out = &mut ShownWriter::new(out);
     match &entry.outcome {
         Ok((score, proofed)) => {
+            if options.short {
+                for finding in entry.findings() {
+                    render_line(entry, score, finding, out, options)?;
+                }
+                return out.flush();
+            }
             for finding in entry.findings() {
                 render_finding(entry, score, &proofed.sections, finding, out, options)?;
             }
-            render_said(entry, score, proofed, out)?;
+            render_said(entry, score, proofed, out, options)?;
         }
+        Err(error) if options.short => render_unreadable_line(error, out)?,
         Err(error) => render_unreadable(error, out, options)?,
     }
     out.flush()
@@ -65,16 +74,30 @@ fn render_said(
     score: &Score,
     proofed: &Proofed,
     out: &mut dyn WriteColor,
+    options: Options,
 ) -> io::Result<()> {
     let name = printable(&entry.name());
+    let mut lines = String::new();
+    let columns = Columns {
+        width: options.prose(),
+        indent: GRID_INDENT,
+    };
+    let mut say = |sentence: &str| {
+        paragraph(
+            &mut lines,
+            &format!("{name}: "),
+            &printable(sentence),
+            columns,
+        );
+    };
     // A technique that nothing fits says nothing of the passage.
     for i in proofed.inferred.iter().filter(|i| i.fits > 0) {
-        let sentence = inferred(score, i);
-        writeln!(out, "{name}: {}", printable(&sentence))?;
+        say(&inferred(score, i));
     }
     for remark in &proofed.remarks {
-        writeln!(out, "{name}: {}", printable(remark))?;
+        say(remark);
     }
+    write!(out, "{lines}")?;
     if !proofed.inferred.is_empty() || !proofed.remarks.is_empty() {
         writeln!(out)?;
     }

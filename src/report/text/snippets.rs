@@ -1,4 +1,4 @@
-//! Diagnostics with the texts they show, written to a terminal.
+//! What could not be read, with the line it stands in, written to a terminal.
 
 use codespan_reporting::diagnostic::{Diagnostic, LabelStyle, Severity};
 use codespan_reporting::files::{self, Files, Location, SimpleFile};
@@ -53,19 +53,16 @@ impl<'a> Files<'a> for Snippets {
     }
 }
 
-/// Writes a diagnostic with its snippets; `numbers` says whether the lines of a snippet are numbered.
+/// Writes a diagnostic with its snippets.
 pub(super) fn emit(
     shown: &Snippets,
     diagnostic: &Diagnostic<usize>,
     config: &Config,
-    numbers: bool,
     out: &mut dyn WriteColor,
 ) -> io::Result<()> {
     let mut writer = TidyWriter {
         out,
         styles: Styles::default(),
-        numbers,
-        in_number: false,
         spaces: 0,
     };
     emit_to_write_style(&mut writer, config, shown, diagnostic).map_err(|error| match error {
@@ -74,22 +71,15 @@ pub(super) fn emit(
     })
 }
 
-/// Writes through to the terminal, without spaces at the ends of lines, and without the numbers of
-/// lines where they mean nothing (grid rows).
+/// Writes through to the terminal, without spaces at the ends of lines.
 struct TidyWriter<'a> {
     out: &'a mut dyn WriteColor,
     styles: Styles,
-    numbers: bool,
-    in_number: bool,
     spaces: usize,
 }
 
 impl Write for TidyWriter<'_> {
     fn write(&mut self, bytes: &[u8]) -> io::Result<usize> {
-        if self.in_number && !self.numbers {
-            self.spaces += bytes.len();
-            return Ok(bytes.len());
-        }
         let mut rest = bytes;
         while let [first, after @ ..] = rest {
             rest = match first {
@@ -131,7 +121,6 @@ impl WriteStyle for TidyWriter<'_> {
     }
 
     fn set_line_number(&mut self) -> io::Result<()> {
-        self.in_number = true;
         self.out.set_color(&self.styles.line_number)
     }
 
@@ -148,7 +137,6 @@ impl WriteStyle for TidyWriter<'_> {
     }
 
     fn reset(&mut self) -> io::Result<()> {
-        self.in_number = false;
         self.out.reset()
     }
 }

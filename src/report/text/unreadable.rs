@@ -1,12 +1,13 @@
 //! Files that could not be read.
 
-use super::layout::{Options, wrapped};
+use super::layout::{Options, coloured, field};
 use super::snippets::{Snippet, Snippets, emit};
 use crate::ground::problem::Problem;
 use crate::report::printable;
+use crate::report::wrapping::{Columns, paragraph};
 use codespan_reporting::diagnostic::{Diagnostic, Label, Severity};
 use codespan_reporting::files::{Location, SimpleFile};
-use codespan_reporting::term::termcolor::WriteColor;
+use codespan_reporting::term::termcolor::{Color, ColorSpec, WriteColor};
 use codespan_reporting::term::{Chars, Config};
 use std::io;
 use std::ops::Range;
@@ -18,25 +19,48 @@ pub(super) fn render_unreadable(
     options: Options,
 ) -> io::Result<()> {
     let name = printable(&error.path.display().to_string());
-    let help = error.help.iter();
-    let notes: Vec<String> = help
-        .map(|h| wrapped("advice", &printable(h), options.width))
-        .collect();
-    let diagnostic = Diagnostic::new(Severity::Error).with_notes(notes);
-    let message = printable(&error.message);
+    let diagnostic = Diagnostic::new(Severity::Error);
+    // The word before it takes seven columns.
+    let wrapped = |message: &str| {
+        let mut lines = String::new();
+        let columns = Columns {
+            width: options.prose().saturating_sub(7),
+            indent: 7,
+        };
+        paragraph(&mut lines, "", &printable(message), columns);
+        lines.trim_end().to_owned()
+    };
     let (shown, diagnostic) = match excerpt(error, options) {
         Some((shown, range)) => (
             vec![shown],
             diagnostic
-                .with_message(message)
+                .with_message(wrapped(&error.message))
                 .with_label(Label::primary(0, range)),
         ),
         None => (
             Vec::new(),
-            diagnostic.with_message(format!("{name}: {message}")),
+            diagnostic.with_message(wrapped(&format!("{name}: {}", error.message))),
         ),
     };
-    emit(&Snippets(shown), &diagnostic, &text_config(), true, out)
+    emit(&Snippets(shown), &diagnostic, &text_config(), out)?;
+    if let Some(help) = &error.help {
+        let mut lines = String::new();
+        field(&mut lines, "advice", &printable(help), options.prose());
+        writeln!(out, "{lines}")?;
+    }
+    Ok(())
+}
+
+/// The same in one line.
+pub(super) fn render_unreadable_line(error: &Problem, out: &mut dyn WriteColor) -> io::Result<()> {
+    coloured(
+        out,
+        ColorSpec::new().set_bold(true).set_fg(Some(Color::Red)),
+        "\u{d7}",
+    )?;
+    let help = error.help.iter().map(|h| format!("; {h}"));
+    let said = format!("{error}{}", help.collect::<String>());
+    writeln!(out, " {}", printable(&said))
 }
 
 /// The line that an error stands in, cut to the width (a file may be one line of megabytes), and
@@ -89,9 +113,13 @@ fn floor(text: &str, at: usize) -> usize {
     at
 }
 
+/// The line with its number beside it and nothing drawn around it: what stands in a file is easily taken for
+/// a part of the frame, above all in a grid.
 fn text_config() -> Config {
     let mut chars = Chars::ascii();
-    chars.note_bullet = ' ';
+    "in".clone_into(&mut chars.snippet_start);
+    chars.source_border_left = ' ';
+    chars.source_border_left_break = ' ';
     Config {
         chars,
         ..Config::default()
