@@ -24,8 +24,8 @@ use std::path::PathBuf;
 /// The lead is a MusicXML part or a passage grid with the lead's row. All parts are written at
 /// written pitch with their transpositions and key signatures. The answer is proofed before it is
 /// written. Where the technique has no voicing that the players have, the smallest way out is
-/// written, and said: another technique, a doubled note, all on the lead, or the whole passage an
-/// octave away. What proof says of the melody alone is told beside the answer.
+/// written and reported: another technique, a doubled note, all on the lead, or the whole passage an
+/// octave away. What proof finds in the melody alone is reported beside the answer.
 ///
 /// Where the lead asks for another technique on its way, it is followed: a line `technique: unison`
 /// between the systems of a grid, or words over the staff ("unison", "drop 2", "solo"; "tutti" goes

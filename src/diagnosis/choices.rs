@@ -4,7 +4,7 @@ use super::case::{Case, Context, HeldTo};
 use super::habits::{Habits, Judging};
 use super::passage::Passage;
 use super::technique::How;
-use crate::ground::chord::Family;
+use crate::ground::chord::{Chord, Family};
 use crate::ground::pitch::{NoteName, Pitch, PitchClass};
 use crate::ground::time::Ticks;
 use crate::score::Score;
@@ -59,7 +59,7 @@ pub fn choices(
         .into_iter()
         .filter(|c| case.is_right_anywhere(c))
         .map(|c| Choice {
-            names: c.harmony.names.to_vec(),
+            names: names(&c.harmony, case.chord()),
             way: c.harmony.way,
             label: plain(c.harmony.label, case.key).to_string(),
             cost: c.cost + taste.cost(&c.harmony, &c.voicing),
@@ -68,6 +68,17 @@ pub fn choices(
         .collect();
     found.sort_by_key(|c| c.cost);
     found
+}
+
+/// Under an auxiliary diminished seventh the notes that the chord has keep the names they have in it.
+fn names(harmony: &Harmonisation<'_>, chord: Option<&Chord>) -> Vec<NoteName> {
+    let own = |name: NoteName| {
+        let chord = chord.filter(|_| harmony.way == Way::OtherDiminished)?;
+        let members = chord.degrees.iter().map(|d| d.over(chord.root));
+        members.into_iter().find(|m| m.class() == name.class())
+    };
+    let all = harmony.names.iter();
+    all.map(|n| own(*n).unwrap_or(*n)).collect()
 }
 
 /// What a writer prefers of the voicings that are right.

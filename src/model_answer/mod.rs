@@ -3,7 +3,7 @@
 //! Under each lead note stand the voicings the engine calls right; those a seat cannot play or that
 //! lie too low fall away; among the rest the line of voicings is taken that costs least: the first
 //! choice of harmony, comfortable registers, smooth inner voices. What the rules find in it is banned and the
-//! line is made again. Where nothing is left the smallest way out is taken, and said.
+//! line is made again. Where nothing is left the smallest way out is taken and reported.
 //!
 //! | file | holds |
 //! |---|---|
