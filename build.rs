@@ -10,7 +10,7 @@ use std::fmt::Write as _;
 use std::{env, fs, path::Path};
 
 /// The name in the program and the SMuFL code point of every glyph that is drawn.
-const GLYPHS: [(&str, &str); 73] = [
+const GLYPHS: [(&str, &str); 81] = [
     ("G_CLEF", "E050"),
     ("G_CLEF_8VB", "E052"),
     ("G_CLEF_8VA", "E053"),
@@ -84,6 +84,14 @@ const GLYPHS: [(&str, &str); 73] = [
     ("TUPLET_8", "E888"),
     ("TUPLET_9", "E889"),
     ("BRACE", "E000"),
+    ("HEAD_SLASH_OPEN", "E103"),
+    ("HEAD_DIAMOND", "E0DB"),
+    ("HEAD_DIAMOND_OPEN", "E0D9"),
+    ("BRACKET_LEFT", "E0F5"),
+    ("BRACKET_RIGHT", "E0F6"),
+    ("COMMON_TIME", "E08A"),
+    ("CUT_TIME", "E08B"),
+    ("BEATS_PLUS", "E08C"),
 ];
 
 const FONT: &str = "Leipzig";

@@ -5,6 +5,7 @@
 //! spaces.
 
 use super::Highlight;
+use super::filed::NoteSigns;
 use super::glyphs::{self, Glyph};
 use crate::ground::pitch::Pitch;
 use crate::notation::{Beam, EventKind, NoteValue, PrintedEvent, Quarters, Stem};
@@ -12,6 +13,7 @@ use crate::score::Articulations;
 
 /// A notehead.
 #[derive(Clone, Debug)]
+#[allow(clippy::struct_excessive_bools)] // each is a fact of its own
 pub(super) struct DrawnHead {
     /// Steps above the middle line.
     pub pos: i32,
@@ -24,6 +26,10 @@ pub(super) struct DrawnHead {
     pub tie_in: bool,
     pub tie_out: bool,
     pub highlight: Option<Highlight>,
+    /// It stands in brackets: a ghost note.
+    pub brackets: bool,
+    /// Its accidental stands in brackets: a reminder.
+    pub courtesy: bool,
 }
 
 /// A chord, note or rest with what is drawn for it.
@@ -47,6 +53,8 @@ pub(super) struct DrawnEvent {
     /// Grace notes before it.
     pub graces: Vec<DrawnEvent>,
     pub marks: Articulations,
+    /// What its file has at it.
+    pub signs: NoteSigns,
     /// On a staff with several voices: whether this is an upper one.
     pub upper: Option<bool>,
     /// Where the whole chord stands right of its onset, because another voice is in the way.
@@ -81,6 +89,7 @@ impl DrawnEvent {
             heads: Vec::new(),
             graces: Vec::new(),
             marks: Articulations::default(),
+            signs: NoteSigns::default(),
             upper: None,
             shift: 0.0,
             dots: Vec::new(),
@@ -226,6 +235,9 @@ impl DrawnEvent {
 /// Room between what stands beside each other.
 const GAP: f64 = 0.22;
 
+/// How much room a bracket beside a notehead takes.
+pub(super) const BRACKET: f64 = 0.55;
+
 /// How large grace notes are.
 pub(super) const SMALL: f64 = 0.62;
 
@@ -246,6 +258,7 @@ pub(super) fn settle(group: &mut [&mut DrawnEvent]) {
     for event in group.iter_mut() {
         let own = match event.rest() {
             Some(glyph) => glyph.right(),
+            None if event.heads.iter().any(|h| h.brackets) => heads_right + BRACKET,
             None => heads_right,
         };
         let flag = match event.flag() {
@@ -271,7 +284,13 @@ pub(super) fn settle(group: &mut [&mut DrawnEvent]) {
         let mut left = event
             .heads
             .iter()
-            .flat_map(|h| [Some(event.shift + h.dx), h.accidental.map(|(_, x)| x)])
+            .flat_map(|h| {
+                let aside = if h.brackets { BRACKET } else { 0.0 };
+                let sign = h
+                    .accidental
+                    .map(|(_, x)| if h.courtesy { x - 0.5 } else { x });
+                [Some(event.shift + h.dx - aside), sign]
+            })
             .flatten()
             .fold(0.0, f64::min);
         if event.marks.has(Articulations::SCOOP) || event.marks.has(Articulations::PLOP) {
@@ -296,8 +315,12 @@ fn part_voices(group: &mut [&mut DrawnEvent]) {
     let upper = group
         .iter()
         .find(|i| !i.is_rest() && i.upper == Some(true))
-        .map(|i| (bounds(i), i.heads.first().map(|h| h.glyph), i.value));
-    let Some(((low, high, width), glyph, shape)) = upper else {
+        .map(|i| {
+            let lowest = i.heads.first();
+            let alter = lowest.map(|h| h.pitch.alter);
+            (bounds(i), lowest.map(|h| h.glyph), alter, i.value)
+        });
+    let Some(((low, high, width), glyph, alter, shape)) = upper else {
         return;
     };
     for event in group
@@ -305,7 +328,9 @@ fn part_voices(group: &mut [&mut DrawnEvent]) {
         .filter(|i| !i.is_rest() && i.upper == Some(false))
     {
         let apart = low > event.highest() + 1 || event.lowest() > high + 1;
+        let one = |event: &DrawnEvent| event.heads.last().map(|h| h.pitch.alter);
         let shared = low == event.highest()
+            && alter == one(event)
             && event.heads.last().map(|h| h.glyph) == glyph
             && event.value.map(|s| s.dots) == shape.map(|s| s.dots);
         if !apart && !shared {

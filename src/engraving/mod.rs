@@ -7,12 +7,14 @@
 //! Pictures take their signs from symbols that stand once in the page: [`Glyphs::symbols`].
 
 mod events;
+mod filed;
 mod glyphs;
 mod shown_part;
 mod spacing;
 mod staff;
 mod svg;
 mod system;
+mod text;
 
 pub use svg::escape;
 

@@ -2,14 +2,15 @@
 //! placed.
 
 use super::events::{DrawnEvent, DrawnHead};
+use super::filed::{Direction, FiledBar, FiledStem, FiledVoices, Sign};
 use super::glyphs::{self, Glyph};
-use super::spacing::{Staff, StaffChange};
+use super::spacing::{ShownMeter, Staff, StaffChange};
 use super::{Engraver, Excerpt, Highlight, ShownPitch};
 use crate::ground::pitch::{Pitch, Step};
 use crate::ground::time::{Meter, Ticks};
 use crate::notation::clefs::{clef_at, default_clef, middle_line};
 use crate::notation::{
-    self, EventKind, PlayersPage, PrintedEvent, PrintedVoice, Quarters, quarters,
+    self, Beam, EventKind, PlayersPage, PrintedEvent, PrintedVoice, Quarters, quarters,
 };
 use crate::score::{Articulations, Clef, Mark, NoteFlags, Part, Score, in_force};
 use std::collections::HashMap;
@@ -115,20 +116,42 @@ impl<'a> ShownPart<'a> {
     pub(super) fn staves(&self, excerpt: &Excerpt<'_>) -> Vec<Staff> {
         let range = excerpt.bars.start as usize..excerpt.bars.end as usize;
         let printed = notation::lay_out(self.score, self.part, range.clone(), self);
+        let bars: Vec<Option<FiledBar>> = range
+            .clone()
+            .map(|bar| FiledBar::read(self.score, self.part, bar))
+            .collect();
+        let filed = self.filed(&bars, range.start);
         let highlights: HashMap<u32, Highlight> = excerpt
             .marks
             .iter()
             .filter(|(note, _)| note.part == self.index)
             .map(|(note, highlight)| (note.note, *highlight))
             .collect();
+        let directions: Vec<Direction> = (excerpt.bars.start..)
+            .zip(&bars)
+            .filter_map(|(bar, filed)| Some(filed.as_ref()?.directions(bar)))
+            .flatten()
+            .collect();
         (1..=self.part.staves.max(1))
             .map(|number| {
-                let mut staff = self.empty_staff(number, excerpt);
-                for bar in range.clone() {
-                    let voices = printed.bars.get(bar).map_or(&[][..], Vec::as_slice);
+                let mut staff = self.empty_staff(number, excerpt, &bars);
+                let own = directions.iter().filter(|d| d.staff == number);
+                staff.directions = own.cloned().collect();
+                for ((bar, filed), _) in range.clone().zip(&filed).zip(&bars) {
+                    let own = printed.bars.get(bar).map_or(&[][..], Vec::as_slice);
+                    let voices = filed.as_ref().map_or(own, |f| f.voices.as_slice());
+                    let slashed = self.part.bars.get(bar).is_some_and(|b| b.slashes);
+                    let heads = voices
+                        .iter()
+                        .any(|v| v.events.iter().any(|e| !e.heads.is_empty()));
+                    if slashed && heads {
+                        staff.slashes.retain(|s| s.0 as usize != bar);
+                    } else if slashed {
+                        continue; // slashes stand in place of its rest
+                    }
                     for place in voice_places(bar, number, voices) {
                         if let Some(voice) = voices.get(place.voice) {
-                            self.add_voice(&mut staff, place, voice, &highlights);
+                            self.add_voice(&mut staff, place, voice, filed.as_ref(), &highlights);
                         }
                     }
                 }
@@ -137,9 +160,67 @@ impl<'a> ShownPart<'a> {
             .collect()
     }
 
+    /// The bars as their files have them, with what the files lack.
+    fn filed(&self, bars: &[Option<FiledBar>], first: usize) -> Vec<Option<FiledVoices>> {
+        let mut all: Vec<Option<FiledVoices>> = (first as u32..)
+            .zip(bars)
+            .map(|(bar, filed)| filed.as_ref()?.voices(self.part, bar))
+            .collect();
+        let beamed = all.iter().flatten().any(|f| f.beamed);
+        for (bar, filed) in (first..).zip(&mut all) {
+            let Some(filed) = filed else { continue };
+            self.complete(filed, bar, !beamed);
+        }
+        all
+    }
+
+    /// Adds what the file of a bar leaves to be worked out, and keeps what it states.
+    fn complete(&self, filed: &mut FiledVoices, bar: usize, beams: bool) {
+        let heads = filed.voices.iter_mut().flat_map(|v| &mut v.events);
+        for head in heads.flat_map(|e| &mut e.heads) {
+            if head.note != usize::MAX {
+                head.pitch = self.pitch(head.note);
+            }
+        }
+        notation::complete(self.score, &mut filed.voices, bar, beams, self);
+        let as_filed = self.shown == ShownPitch::Written || self.concert_clef.is_none();
+        let mut stated = filed.stems.iter();
+        for voice in &mut filed.voices {
+            let stems = stated.next().map_or(&[][..], Vec::as_slice);
+            for (event, stem) in voice.events.iter_mut().zip(stems) {
+                if let (Some(stem), true) = (stem, as_filed && !filed.changed) {
+                    event.stem = match stem {
+                        FiledStem::Drawn(stem) => event.stem.map(|_| *stem),
+                        FiledStem::None => None,
+                    };
+                }
+            }
+            one_way_under_beams(voice);
+        }
+        let exact = self.shown == ShownPitch::Written
+            && !filed.changed
+            && !self.part.accidentals.is_empty();
+        let heads = filed.voices.iter_mut().flat_map(|v| &mut v.events);
+        for head in heads.flat_map(|e| &mut e.heads) {
+            let note = self.part.notes.get(head.note);
+            let stated = filed.accidentals.get(&head.note).copied();
+            // Where only some notes are changed, the others keep their accidentals.
+            let kept =
+                stated.filter(|a| self.shown == ShownPitch::Written && *a == head.pitch.alter);
+            if note.is_none_or(|n| n.flags.has(NoteFlags::SLASH)) {
+                head.accidental = None;
+            } else if exact {
+                head.accidental = stated;
+            } else {
+                head.accidental = head.accidental.or(kept);
+            }
+        }
+    }
+
     /// A staff with its signatures and dynamics, but without notes.
-    fn empty_staff(&self, number: u8, excerpt: &Excerpt<'_>) -> Staff {
+    fn empty_staff(&self, number: u8, excerpt: &Excerpt<'_>, filed: &[Option<FiledBar>]) -> Staff {
         let bars = excerpt.bars.clone();
+        let bars_from = bars.start;
         let bar = |bar: u32| self.score.bars.get(bar as usize);
         let onset = |b: u32| bar(b).map_or(Ticks::ZERO, |b| b.start);
         let start = onset(bars.start);
@@ -167,10 +248,11 @@ impl<'a> ShownPart<'a> {
             events: Vec::new(),
             clef: self.clef(number, start),
             fifths: self.fifths(start),
-            meter: new_meter.then(|| self.meter(start)),
-            changes: self.changes(number, &Shown { start, end }),
+            meter: new_meter.then(|| self.shown_meter(start, bars_from, filed)),
+            changes: self.changes(number, &Shown { start, end }, bars_from, filed),
             dynamics,
             slashes,
+            directions: Vec::new(),
         }
     }
 
@@ -180,8 +262,24 @@ impl<'a> ShownPart<'a> {
         (place.bar, quarters(place.offset, self.score.per_quarter))
     }
 
+    /// The meter at a time as its file prints it; `filed` are the bars from `first` on.
+    fn shown_meter(&self, onset: Ticks, first: u32, filed: &[Option<FiledBar>]) -> ShownMeter {
+        let (bar, _) = self.place(onset);
+        let own = filed.get(bar.saturating_sub(first) as usize);
+        ShownMeter {
+            meter: self.meter(onset),
+            sign: own.and_then(|f| f.as_ref()?.meter_sign()),
+        }
+    }
+
     /// The changes of clef, key and meter on a staff, in order of time.
-    fn changes(&self, number: u8, shown: &Shown) -> Vec<(u32, Quarters, StaffChange)> {
+    fn changes(
+        &self,
+        number: u8,
+        shown: &Shown,
+        first: u32,
+        filed: &[Option<FiledBar>],
+    ) -> Vec<(u32, Quarters, StaffChange)> {
         let mut changes = Vec::new();
         let mut add = |onset: Ticks, change: StaffChange| {
             let (bar, at) = self.place(onset);
@@ -210,7 +308,8 @@ impl<'a> ShownPart<'a> {
         let mut last = self.meter(shown.start);
         for mark in self.meters {
             if shown.has_inside(mark.onset) && mark.value != last {
-                add(mark.onset, StaffChange::Meter(mark.value));
+                let shown = self.shown_meter(mark.onset, first, filed);
+                add(mark.onset, StaffChange::Meter(shown));
                 last = mark.value;
             }
         }
@@ -224,23 +323,42 @@ impl<'a> ShownPart<'a> {
         staff: &mut Staff,
         place: VoicePlace,
         voice: &PrintedVoice,
+        filed: Option<&FiledVoices>,
         highlights: &HashMap<u32, Highlight>,
     ) {
         let mut graces: Vec<DrawnEvent> = Vec::new();
-        for printed in voice.events.iter().filter(|p| p.staff == place.staff) {
+        let own = voice.events.iter().enumerate();
+        for (e, printed) in own.filter(|(_, p)| p.staff == place.staff) {
             let mut event = DrawnEvent::new(place.bar, place.voice, printed);
             event.upper = place.upper;
+            if let Some(filed) = filed {
+                let signs = filed.signs.get(place.voice).and_then(|v| v.get(e));
+                event.signs = signs.cloned().unwrap_or_default();
+                // Their figures are among the signs.
+                event.tuplet = None;
+            }
+            let looks = filed.and_then(|f| f.looks.get(place.voice)?.get(e));
+            let octaves = octaves_at(&staff.directions, place.bar, printed.start);
             let middle = middle_line(staff.clef_at(place.bar, printed.start));
-            for head in &printed.heads {
+            for (h, head) in printed.heads.iter().enumerate() {
+                let look = looks.and_then(|l| l.get(h)).copied().unwrap_or_default();
                 let note = self.part.notes.get(head.note);
                 let flags = note.map(|n| n.flags).unwrap_or_default();
                 if head.first {
                     let marks = note.map(|n| n.articulations).unwrap_or_default();
                     event.marks = Articulations(event.marks.0 | marks.0);
                 }
+                let middle = if look.drum { DRUMS_MIDDLE } else { middle };
+                let value = printed.value.map_or(3, |v| v.index);
+                let plain = match filed {
+                    Some(_) => plain_head(value),
+                    None => head_glyph(flags, value),
+                };
                 event.heads.push(DrawnHead {
-                    pos: i32::from(head.pitch.diatonic() - middle),
-                    glyph: head_glyph(flags, printed.value.map_or(3, |v| v.index)),
+                    pos: i32::from(head.pitch.diatonic() - middle) - 7 * i32::from(octaves),
+                    glyph: look.glyph.unwrap_or(plain),
+                    brackets: look.brackets,
+                    courtesy: look.courtesy,
                     pitch: head.pitch,
                     dx: 0.0,
                     accidental: head.accidental.map(|a| (Glyph::accidental(a), 0.0)),
@@ -280,6 +398,43 @@ fn voice_places(bar: usize, staff: u8, voices: &[PrintedVoice]) -> Vec<VoicePlac
             }
         })
         .collect()
+}
+
+/// The height of the middle line of a staff of drums: its places are named as in the treble clef.
+const DRUMS_MIDDLE: i16 = Pitch::new(Step::B, 0, 4).diatonic();
+
+/// By how many octaves notes are printed lower than they are meant at a time.
+fn octaves_at(directions: &[Direction], bar: u32, at: Quarters) -> i8 {
+    let mut now = 0;
+    for direction in directions {
+        if let Sign::Octave(octaves) = direction.sign
+            && (direction.bar, direction.at) <= (bar, at)
+        {
+            now = octaves;
+        }
+    }
+    now
+}
+
+/// All stems under a beam go the way of the first.
+fn one_way_under_beams(voice: &mut PrintedVoice) {
+    let mut way = None;
+    for event in voice.events.iter_mut().filter(|e| e.stem.is_some()) {
+        match event.beams.first() {
+            Some(Beam::Begin) => way = event.stem,
+            Some(Beam::Continue | Beam::End) => event.stem = way.or(event.stem),
+            _ => {}
+        }
+    }
+}
+
+const fn plain_head(value: usize) -> Glyph {
+    match value {
+        0 | 12 | 13 => glyphs::HEAD_BREVE,
+        1 => glyphs::HEAD_WHOLE,
+        2 => glyphs::HEAD_HALF,
+        _ => glyphs::HEAD_BLACK,
+    }
 }
 
 fn head_glyph(flags: NoteFlags, value: usize) -> Glyph {

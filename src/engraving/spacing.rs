@@ -1,10 +1,18 @@
 //! Where the onsets of some bars stand, so that nothing on any staff runs into its neighbour.
 
 use super::events::{DrawnEvent, settle};
+use super::filed::{Direction, MeterSign};
 use super::glyphs::{self, Glyph};
 use crate::ground::time::Meter;
 use crate::notation::{EventKind, Quarters, ZERO};
 use crate::score::Clef;
+
+/// A meter as it is printed.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) struct ShownMeter {
+    pub meter: Meter,
+    pub sign: Option<MeterSign>,
+}
 
 /// Something that changes on a staff.
 #[derive(Clone, Copy, Debug)]
@@ -12,7 +20,7 @@ pub(super) enum StaffChange {
     Clef(Clef),
     /// To so many sharps (flats, when negative), from so many.
     Key(i8, i8),
-    Meter(Meter),
+    Meter(ShownMeter),
 }
 
 /// A staff with all that stands on it.
@@ -25,13 +33,15 @@ pub(super) struct Staff {
     pub clef: Clef,
     pub fifths: i8,
     /// ShownPitch at the start.
-    pub meter: Option<Meter>,
+    pub meter: Option<ShownMeter>,
     /// Later changes: bar, time in it.
     pub changes: Vec<(u32, Quarters, StaffChange)>,
     /// Dynamics: bar, time in it.
     pub dynamics: Vec<(u32, Quarters, String)>,
     /// Bars that are slashes.
     pub slashes: Vec<(u32, u16)>,
+    /// Words and signs of its file, in order of time.
+    pub directions: Vec<Direction>,
 }
 
 impl Staff {
@@ -222,9 +232,36 @@ pub(super) fn figures(number: u16) -> Vec<Glyph> {
         .collect()
 }
 
-pub(super) fn meter_width(meter: Meter) -> f64 {
-    let width = |n| figures(n).into_iter().map(Glyph::advance).sum::<f64>();
-    width(meter.beats).max(width(meter.unit))
+/// The upper figures of a meter, with a sign between those that are added up.
+pub(super) fn upper_figures(shown: ShownMeter) -> Vec<Glyph> {
+    let Some(MeterSign::Added(beats)) = shown.sign else {
+        return figures(shown.meter.beats);
+    };
+    let mut row = Vec::new();
+    for beats in beats.into_iter().filter(|b| *b > 0) {
+        if !row.is_empty() {
+            row.push(glyphs::BEATS_PLUS);
+        }
+        row.extend(figures(u16::from(beats)));
+    }
+    row
+}
+
+/// The sign that stands for both figures.
+pub(super) const fn meter_glyph(shown: ShownMeter) -> Option<Glyph> {
+    match shown.sign {
+        Some(MeterSign::Common) => Some(glyphs::COMMON_TIME),
+        Some(MeterSign::Cut) => Some(glyphs::CUT_TIME),
+        _ => None,
+    }
+}
+
+pub(super) fn meter_width(shown: ShownMeter) -> f64 {
+    if let Some(glyph) = meter_glyph(shown) {
+        return glyph.advance();
+    }
+    let width = |row: Vec<Glyph>| row.into_iter().map(Glyph::advance).sum::<f64>();
+    width(upper_figures(shown)).max(width(figures(shown.meter.unit)))
 }
 
 /// A clef within a line is smaller than one at its start.

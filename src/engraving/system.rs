@@ -1,12 +1,16 @@
 //! Staves under each other: names, brackets, bar lines, chord symbols, bar numbers, the column of a
 //! sonority.
 
+use super::filed;
 use super::glyphs;
 use super::shown_part::ShownPart;
 use super::spacing::{Layout, SpacedWord, Staff, space};
 use super::staff::{self, DrawnStaff};
 use super::svg::{Canvas, escape, n};
-use super::{Engraver, Excerpt, Glyphs, Picture};
+use super::text::{name_lines, printed_symbol, text_width};
+use super::{Engraver, Excerpt, Glyphs, Picture, ShownPitch};
+use crate::ground::pitch::Transposition;
+use crate::ground::time::Ticks;
 use crate::notation::{Quarters, ZERO, quarters};
 use crate::score::{ChordMark, Score};
 use std::fmt::Write as _;
@@ -15,15 +19,11 @@ use std::fmt::Write as _;
 const MARGIN: f64 = 0.6;
 /// How many pixels a staff space takes on a screen.
 const PIXELS: f64 = 7.6;
-/// The width of a letter in ems, on the safe side.
-const LETTER: f64 = 0.56;
-
-fn text_width(text: &str, size: f64) -> f64 {
-    text.chars().count() as f64 * LETTER * size
-}
-
 const NAME: f64 = 1.6;
-const SYMBOL: f64 = 2.0;
+/// With room for bold letters.
+const SYMBOL: f64 = 2.1;
+/// How many letters of a name stand in a line.
+const NAME_LETTERS: usize = 22;
 /// How high a row of words under the staves is.
 const UNDER: f64 = 2.0;
 
@@ -41,6 +41,7 @@ pub(super) fn draw(engraver: &Engraver, score: &Score, excerpt: &Excerpt<'_>) ->
             staves.extend(part.staves(excerpt));
         }
     }
+    said_once(&mut staves);
     let bars: Vec<(u32, Quarters, f64)> = excerpt
         .bars
         .clone()
@@ -69,7 +70,8 @@ pub(super) fn draw(engraver: &Engraver, score: &Score, excerpt: &Excerpt<'_>) ->
     }));
     let names = names(score, &staves);
     let left = if excerpt.names {
-        let widest = names.iter().map(|(_, _, n)| text_width(n, NAME));
+        let lines = names.iter().flat_map(|(_, _, n)| n);
+        let widest = lines.map(|n| text_width(n, NAME));
         widest.fold(0.0, f64::max) + 1.8
     } else {
         1.2
@@ -86,6 +88,38 @@ pub(super) fn draw(engraver: &Engraver, score: &Score, excerpt: &Excerpt<'_>) ->
     .compose(drawn)
 }
 
+/// Whether a part's staves (by their heights) are joined by a brace.
+fn first_is_braced(first: f64, last: f64) -> bool {
+    last > first
+}
+
+/// What all parts have over the same beat stands over the first of them alone; where they disagree, each shows its own.
+fn said_once(staves: &mut [Staff]) {
+    let tops: Vec<usize> = (0..staves.len())
+        .filter(|s| *s == 0 || staves.get(s - 1).map(|b| b.part) != staves.get(*s).map(|b| b.part))
+        .collect();
+    let Some((first, others)) = tops.split_first().filter(|(_, o)| !o.is_empty()) else {
+        return;
+    };
+    let common: Vec<_> = staves
+        .get(*first)
+        .into_iter()
+        .flat_map(|s| &s.directions)
+        .filter(|d| d.above && !matches!(d.sign, filed::Sign::Octave(_)))
+        .filter(|d| {
+            others
+                .iter()
+                .all(|o| staves.get(*o).is_some_and(|s| s.directions.contains(d)))
+        })
+        .cloned()
+        .collect();
+    for other in others {
+        if let Some(staff) = staves.get_mut(*other) {
+            staff.directions.retain(|d| !common.contains(d));
+        }
+    }
+}
+
 /// Whether a bar ends in a sign wider than a line.
 fn repeats(score: &Score, parts: &[u32], bar: u32) -> bool {
     parts
@@ -94,14 +128,32 @@ fn repeats(score: &Score, parts: &[u32], bar: u32) -> bool {
         .any(|b| b.repeat_end || b.double_bar)
 }
 
-/// The chord symbols of some bars at concert pitch, the one in force at their start first.
+/// What brings concert pitch to the players', where all of them read the same: their own symbols stand over
+/// their own notes.
+fn own_pitch(score: &Score, excerpt: &Excerpt<'_>, at: Ticks) -> Option<Transposition> {
+    let parts = excerpt
+        .parts
+        .iter()
+        .filter_map(|p| score.parts.get(*p as usize));
+    let mut shifts = parts.map(|p| p.transposition(at));
+    let first = shifts.next()?;
+    let same = |t: Transposition| t.key_shift() == first.key_shift();
+    let moves = excerpt.shown == ShownPitch::Written && first.key_shift() != 0;
+    (moves && shifts.all(same)).then(|| first.inverse())
+}
+
+/// The chord symbols of some bars, at concert pitch unless all players shown read another one, the one in force at their start first.
 fn symbols(score: &Score, excerpt: &Excerpt<'_>) -> Vec<(u32, Quarters, String)> {
     let start = |bar: u32| score.bars.get(bar as usize).map(|b| b.start);
     let Some(from) = start(excerpt.bars.start) else {
         return Vec::new();
     };
+    let own = own_pitch(score, excerpt, from);
     let text = |mark: &ChordMark| match &mark.chord {
-        Some(chord) => chord.text.clone(),
+        Some(chord) => match own {
+            Some(by) => printed_symbol(&chord.transposed(by).text),
+            None => printed_symbol(&chord.text),
+        },
         None if mark.unread.is_some() => mark.written.clone(),
         None => "N.C.".to_owned(),
     };
@@ -123,8 +175,8 @@ fn symbols(score: &Score, excerpt: &Excerpt<'_>) -> Vec<(u32, Quarters, String)>
 }
 
 /// The staves of each part: first, last, name.
-fn names(score: &Score, staves: &[Staff]) -> Vec<(usize, usize, String)> {
-    let mut names: Vec<(usize, usize, String)> = Vec::new();
+fn names(score: &Score, staves: &[Staff]) -> Vec<(usize, usize, Vec<String>)> {
+    let mut names: Vec<(usize, usize, Vec<String>)> = Vec::new();
     let mut last = None;
     for (s, staff) in staves.iter().enumerate() {
         if last == Some(staff.part) {
@@ -136,11 +188,7 @@ fn names(score: &Score, staves: &[Staff]) -> Vec<(usize, usize, String)> {
         last = Some(staff.part);
         let name = score.parts.get(staff.part as usize);
         let name = name.map_or("", |p| p.name.as_str());
-        let mut short: String = name.chars().take(22).collect();
-        if short.len() < name.len() {
-            short.push('…');
-        }
-        names.push((s, s, short));
+        names.push((s, s, name_lines(name, NAME_LETTERS)));
     }
     names
 }
@@ -149,7 +197,7 @@ struct System<'a> {
     score: &'a Score,
     excerpt: &'a Excerpt<'a>,
     layout: &'a Layout,
-    names: &'a [(usize, usize, String)],
+    names: &'a [(usize, usize, Vec<String>)],
     symbols: &'a [(u32, Quarters, String)],
 }
 
@@ -207,12 +255,13 @@ impl System<'_> {
                 let (Some(a), Some(b)) = (heights.get(*first), heights.get(*last)) else {
                     continue;
                 };
-                words.text(
-                    self.layout.left - 1.5,
-                    f64::midpoint(*a, *b) + 0.5,
-                    "p",
-                    name,
-                );
+                let middle = f64::midpoint(*a, *b) + 0.5;
+                let first = middle - 0.85 * (name.len() as f64 - 1.0);
+                // A brace stands between a name and its staves.
+                let left = self.layout.left - if first_is_braced(*a, *b) { 2.1 } else { 1.5 };
+                for (i, line) in name.iter().enumerate() {
+                    words.text(left, first + 1.7 * i as f64, "p", line);
+                }
             }
         }
         words.finish(0.0, &mut body, &mut glyphs.0);
@@ -335,7 +384,9 @@ impl System<'_> {
                 dots(&mut canvas, x + 0.75);
             }
             if i == 0 && own.repeat_start {
-                dots(&mut canvas, bar.from - 0.6);
+                line(&mut canvas, 0.5, bar.from - 1.15);
+                line(&mut canvas, 0.16, bar.from - 0.75);
+                dots(&mut canvas, bar.from - 0.5);
             }
         }
         canvas.finish(0.0, body, &mut glyphs.0);

@@ -352,3 +352,257 @@ fn bars_and_parts_that_are_not_there_are_left_out() {
     );
     assert!(nothing.svg.starts_with("<svg"));
 }
+
+mod as_filed {
+    //! What a file states of its page is in the picture, whatever the durations alone would give.
+
+    use super::*;
+
+    /// A note of a file: pitch or rest, divisions, type, and what else stands in it.
+    fn note(what: &str, lasts: u8, kind: &str, more: &str) -> String {
+        let what = match what {
+            "r" => "<rest/>".to_owned(),
+            pitch => {
+                let p: crate::ground::pitch::Pitch = pitch.parse().unwrap();
+                format!(
+                    "<pitch><step>{:?}</step><alter>{}</alter><octave>{}</octave></pitch>",
+                    p.step, p.alter, p.octave
+                )
+            }
+        };
+        format!(
+            "<note>{what}<duration>{lasts}</duration><voice>1</voice><type>{kind}</type>{more}</note>"
+        )
+    }
+
+    const START: &str = "<attributes><divisions>4</divisions><time><beats>4</beats><beat-type>4</beat-type></time>\
+                         <clef><sign>G</sign><line>2</line></clef></attributes>";
+
+    fn drawn(bars: &[&str]) -> String {
+        let bars: Vec<String> = bars
+            .iter()
+            .enumerate()
+            .map(|(i, bar)| format!("{}{bar}", if i == 0 { START } else { "" }))
+            .collect();
+        let bars: Vec<&str> = bars.iter().map(String::as_str).collect();
+        let score = parts(&[("Trumpet", &bars)]);
+        let excerpt = Excerpt {
+            parts: &[0],
+            bars: 0..bars.len() as u32,
+            shown: ShownPitch::Written,
+            column: None,
+            marks: &[],
+            under: &[],
+            names: false,
+            label: String::new(),
+        };
+        Engraver::new(&score).draw(&score, &excerpt).svg
+    }
+
+    fn count(svg: &str, glyph: Glyph) -> usize {
+        svg.matches(&format!("#g{}\"", glyph.outline().code))
+            .count()
+    }
+
+    #[test]
+    fn values_and_dots() {
+        // A dotted quarter rest and an off-beat quarter: durations alone would cut both.
+        let bar = note("r", 6, "quarter", "<dot/>")
+            + &note("C5", 4, "quarter", "<stem>down</stem>")
+            + &note("D5", 6, "quarter", "<dot/>");
+        let svg = drawn(&[&bar]);
+        assert_eq!(count(&svg, glyphs::REST_QUARTER), 1);
+        assert_eq!(count(&svg, glyphs::REST_8), 0);
+        assert_eq!(count(&svg, glyphs::HEAD_BLACK), 2);
+        assert_eq!(count(&svg, glyphs::DOT), 2);
+    }
+
+    #[test]
+    fn a_reminder_that_is_there_is_drawn_and_one_that_is_not_is_not() {
+        let sharp = note("F#5", 16, "whole", "<accidental>sharp</accidental>");
+        let with = note(
+            "F5",
+            16,
+            "whole",
+            "<accidental parentheses=\"yes\">natural</accidental>",
+        );
+        let svg = drawn(&[&sharp, &with]);
+        assert_eq!(count(&svg, glyphs::NATURAL), 1);
+        assert_eq!(count(&svg, glyphs::BRACKET_LEFT), 1);
+        let without = note("F5", 16, "whole", "");
+        assert_eq!(count(&drawn(&[&sharp, &without]), glyphs::NATURAL), 0);
+    }
+
+    #[test]
+    fn beams_are_those_of_the_file() {
+        let eighth = |i: usize| {
+            let beam = match i {
+                0 => "begin",
+                7 => "end",
+                _ => "continue",
+            };
+            note(
+                "C5",
+                2,
+                "eighth",
+                &format!("<beam number=\"1\">{beam}</beam>"),
+            )
+        };
+        let bar: String = (0..8).map(eighth).collect();
+        let svg = drawn(&[&bar]);
+        // All beams of a staff are shapes of one path; a beam is the only one with a vertical side.
+        let solid = svg
+            .split("<path d=\"M")
+            .find(|p| p.contains('z') && p.contains('v'));
+        assert_eq!(
+            solid.map(|p| p.split('\"').next().unwrap().matches('z').count()),
+            Some(1)
+        );
+        assert_eq!(count(&svg, glyphs::FLAG_8_DOWN), 0);
+        let unbeamed: String = (0..8)
+            .map(|i| match i {
+                0 | 1 => eighth(if i == 0 { 0 } else { 7 }),
+                _ => note("C5", 2, "eighth", ""),
+            })
+            .collect();
+        assert_eq!(count(&drawn(&[&unbeamed]), glyphs::FLAG_8_DOWN), 6);
+    }
+
+    #[test]
+    fn signs_are_drawn() {
+        let slur =
+            |kind: &str| format!("<notations><slur number=\"1\" type=\"{kind}\"/></notations>");
+        let words = |inside: &str| {
+            format!("<direction><direction-type>{inside}</direction-type></direction>")
+        };
+        let plain = note("C5", 8, "half", "") + &note("D5", 8, "half", "");
+        let before = drawn(&[&plain]);
+        let curves = |svg: &str| svg.matches('C').count();
+        let slurred = note("C5", 8, "half", &slur("start")) + &note("D5", 8, "half", &slur("stop"));
+        assert_eq!(
+            curves(&drawn(&[&slurred])),
+            curves(&before) + 2,
+            "one curve, two sides"
+        );
+        let lines = |svg: &str| svg.matches("class=\"l\"").count();
+        let hairpin =
+            words("<wedge type=\"crescendo\"/>") + &plain + &words("<wedge type=\"stop\"/>");
+        let svg = drawn(&[&hairpin]);
+        assert!(lines(&svg) > lines(&before), "{svg}");
+        let marks = words("<rehearsal>B</rehearsal>")
+            + &words("<words>to Flute &amp; back</words>")
+            + &words(
+                "<metronome><beat-unit>quarter</beat-unit><per-minute>132</per-minute></metronome>",
+            );
+        let svg = drawn(&[&(marks + &plain)]);
+        for text in [">B<", ">to Flute &amp; back<", ">= 132<"] {
+            assert!(svg.contains(text), "{text} in {svg}");
+        }
+    }
+
+    #[test]
+    fn drums_ghosts_and_hidden_notes() {
+        let drum = |head: &str| {
+            format!(
+                "<note><unpitched><display-step>C</display-step><display-octave>5</display-octave></unpitched>\
+                 <duration>4</duration><voice>1</voice><type>quarter</type>{head}</note>"
+            )
+        };
+        let bar = drum("<notehead>x</notehead>")
+            + &drum("<notehead parentheses=\"yes\">normal</notehead>")
+            + &drum("")
+            + &note("r", 4, "quarter", "").replace("<note>", "<note print-object=\"no\">");
+        let svg = drawn(&[&bar]);
+        assert_eq!(count(&svg, glyphs::HEAD_CROSS), 1);
+        assert_eq!(count(&svg, glyphs::HEAD_BLACK), 2);
+        assert_eq!(count(&svg, glyphs::BRACKET_LEFT), 1);
+        assert_eq!(count(&svg, glyphs::REST_QUARTER), 0);
+    }
+
+    #[test]
+    fn tuplets_within_tuplets_have_both_figures() {
+        let time = "<time-modification><actual-notes>3</actual-notes><normal-notes>2</normal-notes></time-modification>";
+        let tuplet =
+            |number: u8, kind: &str| format!("<tuplet number=\"{number}\" type=\"{kind}\"/>");
+        let bar = "<attributes><divisions>9</divisions></attributes>".to_owned()
+            + &note(
+                "C5",
+                6,
+                "quarter",
+                &format!("{time}<notations>{}</notations>", tuplet(1, "start")),
+            )
+            + &note(
+                "D5",
+                2,
+                "eighth",
+                &format!("{time}<notations>{}</notations>", tuplet(2, "start")),
+            )
+            + &note("E5", 2, "eighth", time)
+            + &note(
+                "D5",
+                2,
+                "eighth",
+                &format!("{time}<notations>{}</notations>", tuplet(2, "stop")),
+            )
+            + &note(
+                "C5",
+                6,
+                "quarter",
+                &format!("{time}<notations>{}</notations>", tuplet(1, "stop")),
+            )
+            + &note("r", 18, "half", "");
+        assert_eq!(count(&drawn(&[&bar]), Glyph::tuplet(3)), 2);
+    }
+
+    #[test]
+    fn meters_are_printed_as_the_file_prints_them() {
+        let meter = |time: &str| {
+            let bar = format!("<attributes>{time}</attributes>") + &note("C5", 16, "whole", "");
+            let score = parts(&[("A", &[bar.as_str()])]);
+            let excerpt = Excerpt {
+                parts: &[0],
+                bars: 0..1,
+                shown: ShownPitch::Written,
+                column: None,
+                marks: &[],
+                under: &[],
+                names: false,
+                label: String::new(),
+            };
+            Engraver::new(&score).draw(&score, &excerpt).svg
+        };
+        let four = "<beats>4</beats><beat-type>4</beat-type></time>";
+        let common = meter(&format!(
+            "<divisions>4</divisions><time symbol=\"common\">{four}"
+        ));
+        assert_eq!(count(&common, glyphs::COMMON_TIME), 1);
+        assert_eq!(count(&common, Glyph::figure(4)), 0);
+        let added =
+            "<divisions>4</divisions><time><beats>3+3+2</beats><beat-type>8</beat-type></time>";
+        let added = meter(added);
+        assert_eq!(count(&added, glyphs::BEATS_PLUS), 2);
+        assert_eq!(count(&added, Glyph::figure(3)), 2);
+    }
+
+    #[test]
+    fn a_bar_that_is_not_what_it_seems_is_laid_out_from_the_score() {
+        let bar = note("C5", 8, "half", "") + &note("D5", 8, "half", "");
+        let mut score = parts(&[("A", &[&format!("{START}{bar}")])]);
+        let excerpt = Excerpt {
+            parts: &[0],
+            bars: 0..1,
+            shown: ShownPitch::Written,
+            column: None,
+            marks: &[],
+            under: &[],
+            names: false,
+            label: String::new(),
+        };
+        for span in [(0, 0), (3, 4_000_000), (9, 60)] {
+            score.parts[0].bars[0].span.start = span.0;
+            score.parts[0].bars[0].span.end = span.1;
+            let svg = Engraver::new(&score).draw(&score, &excerpt).svg;
+            assert_eq!(count(&svg, glyphs::HEAD_HALF), 2, "{span:?}");
+        }
+    }
+}

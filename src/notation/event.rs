@@ -74,7 +74,7 @@ pub(crate) struct PrintedEvent {
 }
 
 impl PrintedEvent {
-    pub(super) fn new(start: Quarters, length: Quarters, kind: EventKind, staff: u8) -> Self {
+    pub(crate) fn new(start: Quarters, length: Quarters, kind: EventKind, staff: u8) -> Self {
         Self {
             start,
             length,
@@ -126,4 +126,15 @@ pub(crate) struct PrintedVoice {
     pub events: Vec<PrintedEvent>,
     /// Which of the overlapping voices of one number; 0 keeps the number.
     pub(super) overlap: u8,
+}
+
+impl PrintedVoice {
+    /// A voice without events.
+    pub(crate) const fn new(number: u8) -> Self {
+        Self {
+            number,
+            events: Vec::new(),
+            overlap: 0,
+        }
+    }
 }

@@ -57,6 +57,28 @@ pub(crate) fn meters<'a>(score: &'a Score, part: &'a Part) -> &'a [Mark<Meter>] 
     }
 }
 
+/// Works out what the voices of a bar (0-based) lack, where their note values stand: stems and accidentals, and beams when
+/// they are `wanted`.
+pub(crate) fn complete(
+    score: &Score,
+    voices: &mut [PrintedVoice],
+    bar: usize,
+    wanted: bool,
+    page: &impl PlayersPage,
+) {
+    let start = score.bars.get(bar).map_or(Ticks::ZERO, |b| b.start);
+    let pickup = score.bars.get(bar).is_some_and(|b| b.pickup);
+    let beats = Beats::new(page.meter(start), bar_length(score, bar), pickup);
+    if wanted {
+        for voice in voices.iter_mut() {
+            beams::set_all(&mut voice.events, &beats);
+        }
+    }
+    let when = |at: Quarters| start + Ticks((at * score.per_quarter.0).to_integer());
+    stems::set_all(voices, &|staff, at| page.clef(staff, when(at)));
+    accidentals::set_all(voices, &|at| page.fifths(when(at)));
+}
+
 /// Lays out the bars in `range` (0-based) of a part; the others stay empty.
 pub(crate) fn lay_out(
     score: &Score,

@@ -43,6 +43,12 @@ impl NoteValue {
         best
     }
 
+    /// The value with a name of MusicXML.
+    pub(crate) fn named(name: &str, dots: u8) -> Option<Self> {
+        let index = NAMES.iter().position(|n| *n == name)?;
+        Some(Self { index, dots })
+    }
+
     /// Its name in MusicXML, dots left out.
     pub(crate) fn name(self) -> &'static str {
         NAMES.get(self.index).copied().unwrap_or("quarter")

@@ -4,18 +4,19 @@
 //! that the signs drawn later find room.
 
 mod articulations;
+mod directions;
 mod notes;
+mod slurs;
 mod stems;
 mod ties;
 mod tuplets;
 
 use super::glyphs::{self, Glyph};
 use super::spacing::{
-    CHANGED_CLEF, Layout, Staff, StaffChange, clef_sign, figures, key_signature, key_step,
-    meter_width,
+    CHANGED_CLEF, Layout, ShownMeter, Staff, StaffChange, clef_sign, figures, key_signature,
+    key_step, meter_glyph, meter_width, upper_figures,
 };
 use super::svg::Canvas;
-use crate::ground::time::Meter;
 use crate::notation::ZERO;
 use crate::score::Clef;
 
@@ -95,7 +96,7 @@ pub(super) fn draw(staff: &mut Staff, layout: &Layout) -> DrawnStaff {
     }
     for (bar, beats) in &staff.slashes {
         if let Some(space) = layout.bar(*bar) {
-            let step = (space.right - space.from) / f64::from((*beats).max(1));
+            let step = (space.right - space.from - 0.8) / f64::from((*beats).max(1));
             for beat in 0..*beats {
                 drawing.canvas.glyph(
                     glyphs::HEAD_SLASH,
@@ -117,11 +118,13 @@ pub(super) fn draw(staff: &mut Staff, layout: &Layout) -> DrawnStaff {
         drawing.articulations(event);
     }
     drawing.tuplets(&staff.events);
+    drawing.slurs(&staff.events, layout);
     for (bar, at, text) in &staff.dynamics {
         if let Some(space) = layout.bar(*bar) {
             drawing.dynamic(space.x(*at), text);
         }
     }
+    drawing.directions(&staff.directions, layout);
     DrawnStaff {
         top: drawing.reach.top(f64::MIN, f64::MAX).min(-2.0),
         bottom: drawing.reach.bottom(f64::MIN, f64::MAX).max(2.0),
@@ -158,10 +161,16 @@ impl StaffDrawing {
         x
     }
 
-    fn meter(&mut self, meter: Meter, x: f64) {
+    fn meter(&mut self, meter: ShownMeter, x: f64) {
+        if let Some(glyph) = meter_glyph(meter) {
+            self.put(glyph, x, 0.0, "");
+            return;
+        }
         let width = meter_width(meter);
-        for (number, y) in [(meter.beats, -1.0), (meter.unit, 1.0)] {
-            let digits = figures(number);
+        for (digits, y) in [
+            (upper_figures(meter), -1.0),
+            (figures(meter.meter.unit), 1.0),
+        ] {
             let own: f64 = digits.iter().map(|g| g.advance()).sum();
             let mut at = x + (width - own) / 2.0;
             for glyph in digits {

@@ -73,6 +73,16 @@ impl StaffDrawing {
         self.put(head.glyph, x + head.dx, at, class);
         if let Some((glyph, dx)) = head.accidental {
             self.put(glyph, onset + dx, at, class);
+            if head.courtesy {
+                self.put(glyphs::BRACKET_LEFT, onset + dx - 0.45, at, class);
+                let right = onset + dx + glyph.right() + 0.08;
+                self.put(glyphs::BRACKET_RIGHT, right, at, class);
+            }
+        }
+        if head.brackets {
+            self.put(glyphs::BRACKET_LEFT, x + head.dx - 0.5, at, class);
+            let right = x + head.dx + head.glyph.right() + 0.12;
+            self.put(glyphs::BRACKET_RIGHT, right, at, class);
         }
         let middle = x + head.dx + head.glyph.right() / 2.0;
         match head.highlight {
@@ -160,6 +170,9 @@ impl StaffDrawing {
             (Some(only), _) if tips.len() == 1 => {
                 self.canvas
                     .scaled(glyphs::FLAG_8_UP, only.0, only.1, SMALL, "");
+                if event.graces.first().is_some_and(|g| g.signs.plain_grace) {
+                    return;
+                }
                 self.canvas.line(
                     0.1,
                     (only.0 - 0.6, only.1 + 1.5),

@@ -7,6 +7,7 @@ use crate::engraving::glyphs::Glyph;
 
 impl StaffDrawing {
     pub(super) fn tuplets(&mut self, events: &[DrawnEvent]) {
+        self.filed_tuplets(events);
         let mut open: Vec<(usize, Vec<usize>)> = Vec::new();
         for (i, event) in events.iter().enumerate() {
             if event.tuplet.is_none() {
@@ -25,27 +26,63 @@ impl StaffDrawing {
             if event.tuplet_stop {
                 let (_, group) = open.swap_remove(at);
                 let group: Vec<&DrawnEvent> = group.iter().filter_map(|i| events.get(*i)).collect();
-                self.tuplet(&group);
+                if let Some((first, (actual, _))) = group.first().and_then(|f| Some((f, f.tuplet?)))
+                {
+                    self.tuplet(&group, actual, first.bracket);
+                }
             }
         }
     }
 
-    pub(super) fn tuplet(&mut self, group: &[&DrawnEvent]) {
+    /// Tuplets as the file has them; those inside are drawn first, nearer to the notes.
+    fn filed_tuplets(&mut self, events: &[DrawnEvent]) {
+        let mut open: Vec<(usize, u8, usize, i64, Option<bool>)> = Vec::new();
+        let mut groups: Vec<(usize, usize, usize, i64, Option<bool>)> = Vec::new();
+        for (i, event) in events.iter().enumerate() {
+            for (number, starts, figure, bracket) in &event.signs.tuplets {
+                if *starts {
+                    open.push((event.voice, *number, i, *figure, *bracket));
+                    continue;
+                }
+                let own = |o: &(usize, u8, usize, i64, Option<bool>)| {
+                    (o.0, o.1) == (event.voice, *number)
+                };
+                if let Some(at) = open.iter().rposition(own) {
+                    let (voice, _, from, figure, bracket) = open.remove(at);
+                    groups.push((voice, from, i, figure, bracket));
+                }
+            }
+        }
+        groups.sort_by_key(|g| g.2 - g.1);
+        for (voice, from, to, figure, bracket) in groups {
+            let group: Vec<&DrawnEvent> = events
+                .iter()
+                .take(to + 1)
+                .skip(from)
+                .filter(|e| e.voice == voice)
+                .collect();
+            let beamed = group.iter().all(|e| !e.beams.is_empty());
+            self.tuplet(&group, figure, bracket.unwrap_or(!beamed));
+        }
+    }
+
+    pub(super) fn tuplet(&mut self, group: &[&DrawnEvent], actual: i64, bracket: bool) {
         let (Some(first), Some(last)) = (group.first(), group.last()) else {
-            return;
-        };
-        let Some((actual, _)) = first.tuplet else {
             return;
         };
         let stems = group.iter().filter(|i| i.stem.is_some());
         let ups = stems.clone().filter(|i| i.up()).count();
         let above = first
             .upper
-            .unwrap_or_else(|| stems.count() == 0 || 2 * ups >= group.len() || first.bracket);
+            .unwrap_or_else(|| stems.count() == 0 || 2 * ups >= group.len() || bracket);
         let x0 = first.x + first.shift - 0.1;
         let x1 = last.x + last.shift + last.head_width().max(1.0) + 0.1;
-        let digits: Vec<Glyph> = actual
-            .to_string()
+        let figure = if actual > 0 {
+            actual.to_string()
+        } else {
+            String::new()
+        };
+        let digits: Vec<Glyph> = figure
             .bytes()
             .map(|b| Glyph::tuplet(b.wrapping_sub(b'0')))
             .collect();
@@ -63,7 +100,7 @@ impl StaffDrawing {
             self.put(glyph, x, base, "");
             x += glyph.advance();
         }
-        if first.bracket {
+        if bracket {
             let line = base - height / 2.0;
             let hook = if above { 0.7 } else { -0.7 };
             for (edge, inner) in [

@@ -472,7 +472,8 @@ fn footer() -> String {
     format!(
         "<footer><h2>How to read the pictures</h2><p>The tinted column is the sonority a finding is \
          about; the words under it name its beat. A notehead in a ring is at fault; a notehead in a \
-         frame was changed by the correction. Chord symbols are at sounding pitch; one in brackets \
+         frame was changed by the correction. Chord symbols are at sounding pitch; where all players of a \
+         picture read another pitch, they are the players' own. One in brackets \
          holds from an earlier bar. <span class=\"e\">◆</span> error, \
          <span class=\"w0\">▲</span> warning, <span class=\"o\">●</span> note. A checked fix was tried on \
          the score: the finding goes and no new error or warning comes. A suggestion was not, or brings something \
