@@ -60,6 +60,8 @@ pub struct Finding {
     pub technique: Option<String>,
     /// The notes at fault.
     pub notes: Vec<NoteAtFault>,
+    /// How many of them, the first ones, the rule marked, where the fix that was taken marks more.
+    pub marked_by_rule: Option<usize>,
     /// The whole sonority at sounding pitch, top down.
     pub found: Vec<Pitch>,
     /// The sonority that was expected, at sounding pitch, top down; empty when there is none.
@@ -92,6 +94,7 @@ impl Finding {
             chord: None,
             technique: None,
             notes: Vec::new(),
+            marked_by_rule: None,
             found: Vec::new(),
             expected: Vec::new(),
             suggestion: None,

@@ -550,9 +550,9 @@ fn a_house_style_says_who_plays_with_whom() {
 #[test]
 fn what_is_written_at_many_places_is_said_once() {
     // Low leads have no place in drop 2 for trumpets.
-    let notes = vec!["C5 E5 G5 E5 C5 E4"; 8].join(" | ");
-    let bars = vec!["C6 - - - - -"; 8].join(" | ");
-    let counts = vec!["1 1& 2 2& 3 4"; 8].join(" | ");
+    let notes = ["C5 E5 G5 E5 C5 E4"; 8].join(" | ");
+    let bars = ["C6 - - - - -"; 8].join(" | ");
+    let counts = ["1 1& 2 2& 3 4"; 8].join(" | ");
     let score = lead("C", "trumpet", &bars, &counts, &notes);
     let made = answer(&score, &section("drop 2", "trumpets"));
     let taken = made.steps.iter().filter(|s| s.chosen.way_out.is_some());

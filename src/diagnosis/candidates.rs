@@ -401,7 +401,7 @@ impl<'a> Case<'a> {
             && now
                 .degrees
                 .iter()
-                .any(|d| d.number < 8 && d.semitones() == i16::from(above));
+                .any(|d| d.number < 8 && d.semitones() == above);
         if self.judging.only_diminished || !self.approaches() || basic {
             return;
         }

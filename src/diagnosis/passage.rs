@@ -98,6 +98,48 @@ impl Passage {
         }) && score.chord_change(onset).is_some()
     }
 
+    /// The sonorities around one that strike its notes and no others, without a rest between: one chord, struck
+    /// again.
+    pub fn same_chord(&self, around: usize) -> Range<usize> {
+        let same = |a: &Sonority, b: &Sonority| {
+            a.end == b.onset
+                && a.voices.len() == b.voices.len()
+                && a.voices
+                    .iter()
+                    .zip(&b.voices)
+                    .all(|(a, b)| a.midi == b.midi)
+        };
+        let goes_on = |i: usize| {
+            let pair = self.sonorities.get(i).zip(self.sonorities.get(i + 1));
+            pair.is_some_and(|(a, b)| same(a, b))
+        };
+        let start = (0..around).rev().take_while(|i| goes_on(*i)).last();
+        let all = around..self.sonorities.len();
+        let end = all.take_while(|i| goes_on(*i)).last();
+        start.unwrap_or(around)..end.map_or(around, |i| i + 1) + 1
+    }
+
+    /// Whether all voices go on by the same step, a semitone or a whole tone, into a chord, from one that is no
+    /// longer than a beat: it approaches that chord.
+    pub fn moves_on_in_parallel(&self, at: usize, beat: Ticks) -> bool {
+        let same = self.same_chord(at);
+        let first = self.sonorities.get(same.start);
+        let last = same.end.checked_sub(1).and_then(|l| self.sonorities.get(l));
+        let (Some(first), Some(last)) = (first, last) else {
+            return false;
+        };
+        let Some(next) = self.sonorities.get(same.end) else {
+            return false;
+        };
+        let mut steps = last.voices.iter().zip(&next.voices);
+        let step = steps.next().map_or(0, |(a, b)| b.midi - a.midi);
+        last.end - first.onset <= beat
+            && last.end == next.onset
+            && last.voices.len() == next.voices.len()
+            && matches!(step, -2 | -1 | 1 | 2)
+            && steps.all(|(a, b)| b.midi - a.midi == step)
+    }
+
     /// The sonorities of the phrase around one, at most `reach` to either side; of a short phrase, with some of
     /// its neighbours': a chord by itself does not say how the section is seated.
     pub fn stretch(&self, around: usize, reach: usize) -> Range<usize> {

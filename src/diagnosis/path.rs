@@ -397,26 +397,64 @@ fn settle(
     }
 }
 
-/// Which sonorities are chords held for two beats in a phrase of such chords: pads follow the smoothest line.
+/// So many chords one after the other that stay make a pad inside a phrase that moves.
+const PAD: usize = 4;
+
+/// Which sonorities are chords that stay for two beats among others that do: pads follow the smoothest line. The
+/// last one of a phrase may be let go of early.
 fn pads(passage: &Passage) -> Vec<bool> {
-    let held = |at: usize| {
-        let sonority = passage.sonorities.get(at);
-        moves(passage, at) == Some(false) && !sonority.is_some_and(|s| s.under_held_lead)
-    };
     let mut pads = vec![false; passage.sonorities.len()];
     for phrase in &passage.phrases {
         let is_block = |at: &usize| passage.sonorities.get(*at).is_some_and(Sonority::is_block);
         let blocks: Vec<usize> = phrase.clone().filter(is_block).collect();
-        let of_pad: Vec<usize> = blocks.iter().copied().filter(|at| held(*at)).collect();
-        if of_pad.len() * 2 >= blocks.len() {
-            for at in of_pad {
-                if let Some(slot) = pads.get_mut(at) {
-                    *slot = true;
+        let staying: Vec<bool> = blocks.iter().map(|at| stays_among(passage, *at)).collect();
+        let most = staying.iter().filter(|s| **s).count() * 2 >= blocks.len();
+        let mut from = 0;
+        for run in staying.chunk_by(|a, b| a == b) {
+            let here = blocks.get(from..from + run.len()).unwrap_or_default();
+            from += run.len();
+            let chords = here
+                .iter()
+                .filter(|at| passage.same_chord(**at).start == **at);
+            let is_pad = run.first() == Some(&true) && (most || chords.count() >= PAD);
+            let lets_go = most && from == blocks.len() && here.len() == 1 && blocks.len() > 2;
+            if is_pad || lets_go {
+                for at in here {
+                    if let Some(slot) = pads.get_mut(*at) {
+                        *slot = true;
+                    }
                 }
             }
         }
     }
     pads
+}
+
+/// Whether a chord stays for two beats, or for one between two that do, as in a waltz.
+fn stays_among(passage: &Passage, at: usize) -> bool {
+    let same = passage.same_chord(at);
+    stays(passage, at, 2)
+        || stays(passage, at, 1)
+            && same
+                .start
+                .checked_sub(1)
+                .is_some_and(|b| stays(passage, b, 2))
+            && stays(passage, same.end, 2)
+}
+
+/// Whether a chord stays for so many beats, struck again or not.
+fn stays(passage: &Passage, at: usize, beats: i64) -> bool {
+    let same = passage.same_chord(at);
+    let first = passage.sonorities.get(same.start);
+    let last = same
+        .end
+        .checked_sub(1)
+        .and_then(|l| passage.sonorities.get(l));
+    let lead = passage.leads.get(at).copied().flatten();
+    let (Some(first), Some(last), Some(lead)) = (first, last, lead) else {
+        return false;
+    };
+    last.end - first.onset >= lead.beat.times(beats) && !first.under_held_lead
 }
 
 /// Whether a sonority moves on within two beats.

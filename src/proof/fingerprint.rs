@@ -105,9 +105,12 @@ pub fn prints(score: &Score, findings: &[&Finding]) -> Vec<Print> {
 fn about(score: &Score, finding: &Finding) -> String {
     let mut names: Vec<&str> = parts(score, finding).map(|p| p.name.as_str()).collect();
     names.sort_unstable();
+    // Which fix was taken depends on the music around; what was found does not.
+    let marked = finding.marked_by_rule.unwrap_or(finding.notes.len());
     let noted: Vec<(&Part, &NoteAtFault, &Note)> = finding
         .notes
         .iter()
+        .take(marked)
         .filter_map(|n| {
             let part = score.parts.get(n.note.part as usize)?;
             Some((part, n, part.notes.get(n.note.note as usize)?))

@@ -1,11 +1,11 @@
 //! A score as it is meant to sound under a house style: the one way from a score to its proofing.
 
-use crate::diagnosis::{Passage, passages};
+use crate::diagnosis::{Fault, Passage, Verdict, passages};
 use crate::ground::time::Ticks;
 use crate::ground::words::{is_among, known_words};
 use crate::rules;
 use crate::score::Score;
-use crate::score::{PartFault, Presumed, Stretch, StretchFault};
+use crate::score::{Displacement, NoteFlags, PartFault, Presumed, Stretch, StretchFault};
 use crate::sonority::{Doubts, Sonority, heard_but};
 use crate::style::Style;
 use std::ops::Deref;
@@ -133,12 +133,62 @@ fn as_meant(score: &Score, style: &Style) -> Option<Score> {
             }
         }
         if doubts.parts.len() == before_parts && doubts.stretches.len() == before_stretches {
-            return Some(meant);
+            return Some(with_accidentals(meant, &after));
         }
     }
     // What is doubted again and again is left: only what is missing or stands in the file is believed.
     doubts.all_stretches = true;
     heard_but(score, &doubts)
+}
+
+/// Notes that stand a step off are read with the likeliest accidental; where the account of a chord says that
+/// such a note is a semitone off, it has the other one.
+fn with_accidentals(mut meant: Score, passages: &[Passage]) -> Score {
+    let slips = passages.iter().flat_map(|p| &p.diagnoses);
+    let faults: Vec<Fault> = slips
+        .filter_map(|d| match &d.verdict {
+            Verdict::Slip(slip) => Some(slip),
+            _ => None,
+        })
+        .flat_map(|slip| slip.faults.iter().copied())
+        .filter(|f| (f.expected.midi() - f.found.midi()).abs() == 1)
+        .collect();
+    let Score {
+        parts, stretches, ..
+    } = &mut meant;
+    for stretch in stretches {
+        let StretchFault::Displaced {
+            by: Displacement::Steps(_),
+            meant,
+        } = &mut stretch.fault
+        else {
+            continue;
+        };
+        let Some(part) = parts.get_mut(stretch.part as usize) else {
+            continue;
+        };
+        let own = faults.iter().filter(|f| f.note.part == stretch.part);
+        for fault in own {
+            // A note that is held on changes with its beginning.
+            let mut at = fault.note.note;
+            while let Some((_, pitch)) = meant.iter_mut().find(|(note, _)| *note == at) {
+                let alter = pitch.alter + (fault.expected.midi() - fault.found.midi()) as i8;
+                let Some(note) = part.notes.get_mut(at as usize) else {
+                    break;
+                };
+                if *pitch != fault.found || alter.abs() > 1 {
+                    break;
+                }
+                pitch.alter = alter;
+                note.sounding = *pitch;
+                if !note.flags.has(NoteFlags::TIED_OUT) {
+                    break;
+                }
+                at += 1;
+            }
+        }
+    }
+    meant
 }
 
 /// Whether words over a part say that two players have one line here, or near before it.

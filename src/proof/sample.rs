@@ -150,6 +150,7 @@ pub(crate) fn finding() -> Finding {
             expected: Some(pitch("F3")),
             label: "drop it an octave".to_owned(),
         }],
+        marked_by_rule: None,
         found: pitches("A4 F4 D4 C4"),
         expected: pitches("A4 D4 C4 F3"),
         suggestion: Some("write D4 in Alto 2, C4 in Tenor 1, F3 in Tenor 2".to_owned()),

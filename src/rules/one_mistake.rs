@@ -3,10 +3,11 @@
 use super::input::RuleInput;
 use super::list::named;
 use super::rule::{Group, Rule};
-use super::{agreement, harmony, notation, players, rubs};
+use super::voicing::{lead_not_on_top, voice_crossing};
+use super::{agreement, harmony, lines, notation, players, rubs};
 use crate::finding::{Finding, Level};
 use crate::ground::time::Ticks;
-use crate::score::{Change, NoteRef, Place, StretchFault};
+use crate::score::{Change, Displacement, NoteRef, Place, Score, Stretch, StretchFault};
 use rustc_hash::FxHashMap;
 use std::cmp::Reverse;
 
@@ -113,6 +114,33 @@ pub(super) fn out_of_range(findings: &mut Vec<Finding>) {
     }
 }
 
+/// Notes that stand a step off are read with the accidental that is likeliest, and that is a guess: the finding
+/// about their line is all there is to say of their pitch.
+pub(super) fn in_displaced_lines(score: &Score, findings: &mut Vec<Finding>) {
+    let by_steps = |s: &&Stretch| {
+        let by = match &s.fault {
+            StretchFault::Displaced { by, .. } => Some(by),
+            _ => None,
+        };
+        matches!(by, Some(Displacement::Steps(_)))
+    };
+    let guessed: Vec<&Stretch> = score.stretches.iter().filter(by_steps).collect();
+    if guessed.is_empty() {
+        return;
+    }
+    let is_guessed = |note: NoteRef| {
+        let mut all = guessed.iter();
+        all.any(|s| s.part == note.part && (s.from..s.to).contains(&note.note))
+    };
+    let line = lines::displaced_line::RULE.name;
+    findings.retain(|f| {
+        f.rule == line
+            || !is_of_pitch(f.rule)
+            || f.notes.is_empty()
+            || !f.notes.iter().all(|n| is_guessed(n.note))
+    });
+}
+
 /// From so many notes that its remedy changes a finding is about the whole chord.
 const WHOLE_CHORD: usize = 3;
 
@@ -135,7 +163,16 @@ fn chords_out_of_range(findings: &mut Vec<Finding>, outside: &[NoteRef]) -> Vec<
             .filter(|f| f.rule == range && f.at == chord.at && f.level == Level::Error)
             .filter(|f| !f.notes.is_empty() && f.notes.iter().all(|n| changes(n.note)))
             .collect();
-        if within.is_empty() {
+        let alone = |r: &Vec<Change>| {
+            let is_outside = |c: &Change| {
+                within
+                    .iter()
+                    .any(|f| f.notes.iter().any(|n| n.note == c.note))
+            };
+            !r.is_empty() && r.iter().all(is_outside)
+        };
+        let crosses = [lead_not_on_top::RULE.name, voice_crossing::RULE.name].contains(&chord.rule);
+        if within.is_empty() || crosses && within.len() == 1 || chord.remedies.iter().any(alone) {
             continue;
         }
         let words: Vec<String> = within.iter().map(|f| f.message.clone()).collect();

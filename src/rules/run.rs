@@ -146,6 +146,7 @@ pub fn check(input: &RuleInput<'_>) -> Vec<Finding> {
     // The house's own come after the program's.
     let rank = |name: &str| ALL.iter().position(|r| r.name == name).unwrap_or(ALL.len());
     findings.sort_by_cached_key(|f| (f.at, f.parts.clone(), rank(f.rule)));
+    one_mistake::in_displaced_lines(input.score, &mut findings);
     one_mistake::out_of_range(&mut findings);
     one_mistake::in_a_chord(&mut findings);
     one_mistake::of_one_note(&mut findings);

@@ -5,17 +5,36 @@ use super::marks::{ChordMark, Mark, in_force, place};
 use super::place::Place;
 use super::score::Score;
 use crate::ground::time::{Meter, Ticks};
+use rustc_hash::FxHashMap;
 
 /// How many chord symbols that differ are distinguished at one time.
 const MOST_SYMBOLS: usize = 64;
 
 impl Score {
+    /// Parts of one name are numbered from the top, "Trumpet in Bb (2)": whoever reads of one has to find it.
+    fn tell_parts_apart(&mut self) {
+        let mut count: FxHashMap<String, (usize, usize)> = FxHashMap::default();
+        for part in &self.parts {
+            count.entry(part.name.clone()).or_default().0 += 1;
+        }
+        if count.len() == self.parts.len() {
+            return;
+        }
+        for part in &mut self.parts {
+            if let Some((2.., seen)) = count.get_mut(&part.name) {
+                *seen += 1;
+                part.name = format!("{} ({seen})", part.name);
+            }
+        }
+    }
+
     /// Puts bars, notes and marks on one time line, sorts them, and collects the chord symbols.
     /// Readers call it once, last.
     pub fn lay_out(&mut self) {
         if self.per_quarter.0 < 1 {
             self.per_quarter = Ticks(1);
         }
+        self.tell_parts_apart();
         let count = self.parts.iter().map(|p| p.bars.len()).max().unwrap_or(0);
         let mut starts = Vec::with_capacity(count + 1);
         let mut bars = Vec::with_capacity(count);
@@ -178,5 +197,25 @@ impl Score {
             .rev()
             .max_by_key(votes)
             .map_or(Meter::COMMON, |m| m.value)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use crate::score::{Part, Score};
+
+    #[test]
+    fn parts_of_one_name_are_numbered_from_the_top() {
+        let part = |name: &str| Part {
+            name: name.to_owned(),
+            ..Part::default()
+        };
+        let mut score = Score {
+            parts: ["Trumpet", "Horn", "Trumpet"].map(part).to_vec(),
+            ..Score::default()
+        };
+        score.lay_out();
+        let names: Vec<&str> = score.parts.iter().map(|p| p.name.as_str()).collect();
+        assert_eq!(names, ["Trumpet (1)", "Horn", "Trumpet (2)"]);
     }
 }

@@ -160,6 +160,27 @@ fn plan() -> measure::Plan {
     }
 }
 
+/// A line entered a step off is read with accidentals that are a guess; chords with symbols say which.
+#[test]
+fn a_line_a_step_off_is_one_finding_and_its_correction_is_clean() {
+    for seed in [14, 15] {
+        let chart = chart::chart(seed);
+        let (xml, _) = measure::faulty(&chart, "step-off-whole", 0, &[]).unwrap();
+        let counts = |xml: &str| {
+            let found = measure::proofed(xml).into_iter();
+            found.filter(measure::Seen::counts).collect::<Vec<_>>()
+        };
+        let found = counts(&xml);
+        let rules: Vec<&str> = found.iter().map(|f| f.rule.as_str()).collect();
+        assert_eq!(rules, ["displaced-line"], "seed {seed}");
+        let style = chartproof::Style::default();
+        let done = chartproof::correct("chart.musicxml", xml, &style).unwrap();
+        let left = counts(&String::from_utf8(done.bytes).unwrap());
+        let lines: Vec<String> = left.iter().map(measure::Seen::line).collect();
+        assert!(lines.is_empty(), "seed {seed}: {lines:?}");
+    }
+}
+
 /// Writes one chart, or one fault of it, and prints its report.
 fn only(which: &str, folder: Option<&Path>) {
     let mut words = which.split(':');

@@ -190,7 +190,7 @@ pub fn check(input: &RuleInput<'_>, out: &mut Vec<Finding>) {
             onset,
             &beats,
             |t| format!("quarter = {}", *t as f64 / 10.0),
-            "no tempo",
+            Some("no tempo"),
             out,
         );
         let from = out.len();
@@ -199,7 +199,7 @@ pub fn check(input: &RuleInput<'_>, out: &mut Vec<Finding>) {
             onset,
             &words,
             |w| format!("\"{}\"", w.join(" ")),
-            "no word of it",
+            None,
             out,
         );
         // Over some parts of a system a word holds for all, and who rests is told by the conductor.
@@ -287,7 +287,7 @@ fn compare<T: PartialEq + Clone>(
     onset: Ticks,
     values: &[(u32, Option<T>)],
     words: impl Fn(&T) -> String,
-    none: &str,
+    none: Option<&str>,
     out: &mut Vec<Finding>,
 ) {
     let score = input.score;
@@ -310,19 +310,21 @@ fn compare<T: PartialEq + Clone>(
     };
     for d in differ {
         let names = whole::names(score, &d.parts);
-        let own = d.own.as_ref().map_or_else(|| none.to_owned(), &words);
+        let most = words(&most);
+        let (own, theirs) = match (&d.own, none) {
+            (Some(own), _) => (words(own), most.as_str()),
+            (None, Some(none)) => (none.to_owned(), most.as_str()),
+            (None, None) => (format!("no {most}"), "it"),
+        };
+        let has = whole::has(&d.parts);
         out.push(
             RULE.finding(
                 score.place_of(onset),
-                format!(
-                    "{names} {} {own} where the other parts have {}",
-                    whole::has(&d.parts),
-                    words(&most)
-                ),
+                format!("{names} {has} {own} where the other parts have {theirs}"),
             )
             .level(level)
             .parts(d.parts.clone())
-            .instead(format!("{names}: write {}", words(&most))),
+            .instead(format!("{names}: write {most}")),
         );
     }
 }

@@ -99,6 +99,31 @@ trumpet 4 | Ab4 F4 G4 |
             silent: Silent::ExampleWith(2, "chord     | G7b9 -  Fmaj7 |"),
         },
         Exception {
+            says: "a whole diminished seventh under a note of a beat that leads on, a voice of it doubled",
+            silent: Silent::Passage {
+                passage: "\
+key: Eb major
+meter: 4/4
+section: saxes
+technique: free
+parts: alto 1 = alto saxophone
+       alto 2 = alto saxophone
+       tenor 1 = tenor saxophone
+       tenor 2 = tenor saxophone
+       baritone = baritone saxophone
+
+chord    | Fm6 -   -   |
+count    | 1   2   3   |
+alto 1   | F4  E4  F4  |
+alto 2   | D4  Db4 D4  |
+tenor 1  | C4  Bb3 C4  |
+tenor 2  | Ab3 G3  Ab3 |
+baritone | D3  Db3 D3  |
+",
+                but: "tenor 1  | C4  C4 C4 |",
+            },
+        },
+        Exception {
             says: "altered tensions beside one in the lead",
             silent: Silent::ExampleWith(
                 2,

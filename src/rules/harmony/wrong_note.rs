@@ -119,6 +119,27 @@ tenor 2 | Db4 Bb3 G3  |
             },
         },
         Exception {
+            says: "a chord of a beat, struck again or not, that moves on by the same step in every voice",
+            silent: Silent::Passage {
+                passage: "\
+key: A minor
+meter: 4/4
+section: trombones
+technique: free
+parts: trombone 1 = trombone
+       trombone 2 = trombone
+       trombone 3 = trombone
+
+chord      | Bm7b5 -   -   E7  -   |
+count      | 1     2   2&  3   4   |
+trombone 1 | D4    C#4 C#4 D4  B3  |
+trombone 2 | A3    A#3 A#3 B3  G#3 |
+trombone 3 | F3    G3  G3  G#3 D3  |
+",
+                but: "trombone 3 | F3  G3  G3  E3 D3 |",
+            },
+        },
+        Exception {
             says: "under a held lead, notes held for less than two beats into a chord they are foreign to",
             silent: Silent::ExampleWith(
                 3,

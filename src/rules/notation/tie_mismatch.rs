@@ -164,28 +164,34 @@ impl<'a> Ties<'a> {
             return;
         }
         let mut passed = Passed::default();
+        let mut leading: Vec<Finding> = Vec::new();
         for (i, note) in self.notes() {
-            self.leading_out(i, note, &mut passed, out);
+            self.leading_out(i, note, &mut passed, &mut leading);
         }
+        let (halves, astray) = leading.into_iter().partition(|f| f.level < Level::Error);
+        self.together(halves, "so do ties at", out);
+        self.together(astray, "so do ties at", out);
         let loose = self.notes();
-        let mut loose = loose.filter_map(|(i, note)| self.leading_in(i, note, &passed));
-        let few: Vec<Finding> = loose.by_ref().take(OFTEN).collect();
-        let more: Vec<Finding> = loose.collect();
-        let Some(last) = more.last() else {
+        let loose = loose.filter_map(|(i, note)| self.leading_in(i, note, &passed));
+        self.together(loose.collect(), "so are notes at", out);
+    }
+
+    /// So often it is how the file was made, not a slip of the pen: one finding with its places.
+    fn together(&self, few: Vec<Finding>, more: &str, out: &mut Vec<Finding>) {
+        let count = few.len();
+        let Some(last) = few.last().filter(|_| count > OFTEN) else {
             out.extend(few);
             return;
         };
-        // So often it is how the file was made, not a slip of the pen.
         let bar = self.score.bar_number(last.at.bar);
-        let mut all = few.into_iter().chain(more);
+        let mut all = few.into_iter();
         let Some(mut first) = all.next() else { return };
-        let notes: Vec<NoteAtFault> = all.flat_map(|f| f.notes).collect();
         first.message = format!(
-            "{}; so are {} more notes, to bar {bar}",
+            "{}; {more} {} more places, to bar {bar}",
             first.message,
-            notes.len()
+            count - 1
         );
-        first.notes.extend(notes);
+        first.notes.extend(all.flat_map(|f| f.notes));
         out.push(first);
     }
 
@@ -325,7 +331,7 @@ impl<'a> Ties<'a> {
     }
 }
 
-/// More ends of ties without a start than this in one part are one finding.
+/// More loose ends of ties than this in one part, of one kind, are one finding.
 const OFTEN: usize = 3;
 
 /// The label under both ends of a tie.

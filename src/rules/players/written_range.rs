@@ -367,8 +367,8 @@ fn finding(
             instrument.name
         ),
         _ if worst.grade.is_some() => format!(
-            "the {end} note a {}{player} of grade {} is asked for",
-            instrument.name,
+            "the {end} note {}{player} of grade {} is asked for",
+            wording::with_article(&instrument.name),
             worst.grade.unwrap_or_default()
         ),
         (_, Some(needs)) => format!(
@@ -376,10 +376,9 @@ fn finding(
             instrument.name
         ),
         (Level::Error, None) => format!("the {end} note of the {}", instrument.name),
-        (_, None) if voice => format!("the {end} note a {} is usually asked for", instrument.name),
         (_, None) => format!(
-            "the {end} note a {} player is usually asked for",
-            instrument.name
+            "the {end} note {}{player} is usually asked for",
+            wording::with_article(&instrument.name)
         ),
     };
     let message = format!(

@@ -61,8 +61,11 @@ fn free<'a>(diagnosed: &DiagnosedScore<'a>, at: SonorityAt<'a>) -> Option<FreeCh
     if !top.may_sound() && (lead.duration() <= lead.beat || sonority.under_held_lead) {
         return None;
     }
-    // So does one that moves on by half steps in every voice.
-    if lead.duration() < lead.beat && lead.approaches() {
+    // So does one that leads on, or moves on by the same step in every voice.
+    if lead.duration() < lead.beat && lead.approaches()
+        || lead.duration() <= lead.beat && lead.approaches() && is_diminished_seventh(sonority)
+        || at.passage.moves_on_in_parallel(at.index, lead.beat)
+    {
         return None;
     }
     let voices = sonority.voices.iter();
@@ -84,6 +87,19 @@ fn free<'a>(diagnosed: &DiagnosedScore<'a>, at: SonorityAt<'a>) -> Option<FreeCh
         lead,
         key,
     })
+}
+
+/// Whether the notes are a whole diminished seventh and nothing else: what passing notes bring along.
+fn is_diminished_seventh(sonority: &Sonority) -> bool {
+    let lead = sonority.voices.first().map_or(0, |v| v.midi);
+    let mut degrees = [false; 4];
+    sonority.voices.iter().all(|v| {
+        let below = (lead - v.midi).rem_euclid(12);
+        if let Some(degree) = degrees.get_mut(usize::from(below.unsigned_abs() / 3)) {
+            *degree = true;
+        }
+        below % 3 == 0
+    }) && degrees == [true; 4]
 }
 
 /// What a note is to a chord beside what else sounds: a #9 without the third is no tension but a third too

@@ -66,6 +66,7 @@ pub fn agree(score: &Score, finding: &mut Finding, changes: &[Change]) {
             Some(_) => {}
         }
     }
+    finding.marked_by_rule = Some(finding.notes.len());
     for change in changes {
         let mut marked = finding.notes.iter_mut();
         match marked.find(|n| n.note == change.note) {
@@ -198,11 +199,10 @@ const fn before(index: usize, of: usize) -> &'static str {
 
 /// "a passing note", "an escape tone".
 pub fn with_article(words: &str) -> String {
-    let article = if words.starts_with(['a', 'e', 'i', 'o', 'u', 'A', 'E', 'I', 'O']) {
-        "an"
-    } else {
-        "a"
-    };
+    let vowel = words.starts_with(['a', 'e', 'i', 'o', 'u', 'A', 'E', 'I', 'O']);
+    // As it is spoken: "a euphonium", "a ukulele".
+    let spoken = ["eu", "uk", "uni"].iter().any(|w| words.starts_with(w));
+    let article = if vowel && !spoken { "an" } else { "a" };
     format!("{article} {words}")
 }
 

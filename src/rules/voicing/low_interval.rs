@@ -293,10 +293,10 @@ fn level(input: &RuleInput<'_>, at: SonorityAt<'_>, by: i16) -> Option<Level> {
     }
     // Two players in thirds without symbols are at home there: horns, bassoons.
     let pair = at.sonority.voices.len() < 3
-        && !input
+        && input
             .score
             .chord_at(at.sonority.onset)
-            .is_some_and(|m| m.value.chord.is_some());
+            .is_none_or(|m| m.value.chord.is_none());
     Some(if is_right(at) || pair {
         Level::Note
     } else if by >= distance.warning {

@@ -446,7 +446,7 @@ impl<'a> Hearing<'a> {
             .count();
         (inside * 10 >= notes().count() * 9).then(|| {
             let because = format!(
-                "its written notes are those of a {} and would sound {} away",
+                "its written notes are the {}'s and would sound {} away",
                 instrument.name,
                 octaves(stated.chromatic - own.chromatic)
             );
