@@ -1,6 +1,7 @@
 //! `chartproof analysis`: every sonority named.
 
 use super::UNUSABLE;
+use super::columns;
 use super::replacing::Replaces;
 use super::scores::{ReadScore, ScoreOptions};
 use super::verbosity::Progress;
@@ -129,7 +130,7 @@ impl Analysis {
         }
         let report = match self.format {
             Format::Text if self.why.is_some() => Ok(why_text(&entries)),
-            Format::Text => Ok(text(&entries)),
+            Format::Text => Ok(text(&entries, self.columns())),
             _ => json(&entries).map_err(|e| e.to_string()),
         };
         let written = report.and_then(|report| self.deliver(&report, Replaces::Reports));
@@ -138,6 +139,14 @@ impl Analysis {
             code = UNUSABLE;
         }
         code
+    }
+
+    /// The columns of what people read.
+    fn columns(&self) -> usize {
+        match self.into {
+            Some(_) => columns::of_table_in_file(),
+            None => columns::of_table(),
+        }
     }
 
     fn deliver(&self, report: &str, replaces: Replaces<'_>) -> Result<(), String> {
@@ -196,7 +205,7 @@ impl Analysis {
                 Err("one melody at a time is written as MusicXML: name one file".to_owned())
             }
             (Format::Html, all) => Ok(report::plan::page(all)),
-            (_, all) => Ok(report::plan::text(all)),
+            (_, all) => Ok(report::plan::text(all, self.columns())),
         };
         let report = report.map(|text| match (self.format, &self.into) {
             (Format::MusicXml, None) => shown_xml(text),

@@ -39,6 +39,9 @@ pub struct AnalysedScore {
     pub why: Option<Vec<Why>>,
 }
 
+/// Columns before the lines of a table.
+const INDENT: usize = 2;
+
 /// How many accounts of a place are shown.
 const ACCOUNTS: usize = 3;
 
@@ -113,8 +116,8 @@ fn account_in_words(account: &Weighed) -> String {
     words.join("; ")
 }
 
-/// Tables, one for each section.
-pub fn text(entries: &[AnalysedFile]) -> String {
+/// Tables, one for each section, in at most so many columns.
+pub fn text(entries: &[AnalysedFile], columns: usize) -> String {
     let mut out = String::new();
     for entry in entries {
         let Ok(AnalysedScore {
@@ -149,7 +152,7 @@ pub fn text(entries: &[AnalysedFile]) -> String {
                 "members",
                 "intervals",
             ];
-            for line in table::lines(head, &rows) {
+            for line in table::lines_within(columns.saturating_sub(INDENT), head, &rows) {
                 let _ = writeln!(out, "  {line}");
             }
             let _ = writeln!(out);

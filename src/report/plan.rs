@@ -1,6 +1,7 @@
 //! The melody's sheet for people: as tables, and as a page.
 
 use super::html::sheet::{SaidOfPlace, Sheet, render};
+use super::wrapping::{Columns, paragraph};
 use super::{printable, table};
 use crate::engraving::{Highlight, WordsClass, WordsUnder};
 use crate::ground::shown::shown_lines;
@@ -28,14 +29,16 @@ impl PlannedFile {
     }
 }
 
-/// Of each melody two tables: the scales, and the notes.
-pub fn text(files: &[PlannedFile]) -> String {
+/// Of each melody two tables: the scales, and the notes; in at most so many columns.
+pub fn text(files: &[PlannedFile], columns: usize) -> String {
+    let within = columns.saturating_sub(2);
     let mut out = String::new();
     for file in files {
         let plan = &file.plan;
         let part = plan.lead.parts.first().map_or("", |p| p.name.as_str());
         let _ = writeln!(out, "{}: {}", printable(&file.name()), printable(part));
-        for line in table::lines(
+        for line in table::lines_within(
+            within,
             ["bars", "chords", "scale", "its notes", "in turns"],
             &scales(plan),
         ) {
@@ -52,12 +55,20 @@ pub fn text(files: &[PlannedFile]) -> String {
             "what it is",
             "under it",
         ];
-        for line in table::lines(head, &rows) {
+        for line in table::lines_within(within, head, &rows) {
             let _ = writeln!(out, "  {line}");
         }
         out.push('\n');
     }
-    let _ = writeln!(out, "{FOUR_NAMES}");
+    paragraph(
+        &mut out,
+        "",
+        FOUR_NAMES,
+        Columns {
+            width: columns,
+            indent: 0,
+        },
+    );
     shown_lines(&out)
 }
 

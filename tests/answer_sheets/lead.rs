@@ -23,7 +23,7 @@ fn file(plan: Plan) -> [PlannedFile; 1] {
 
 #[test]
 fn scales_and_notes_as_tables() {
-    insta::assert_snapshot!(text(&file(planned(MELODY))));
+    insta::assert_snapshot!(text(&file(planned(MELODY)), 400));
 }
 
 #[test]
