@@ -165,24 +165,24 @@ impl Canvas {
         );
     }
 
-    /// A ring round a notehead: a note at fault.
-    pub fn ring(&mut self, x: f64, y: f64, class: &str) {
-        let _ = write!(
-            self.elements,
-            "<ellipse cx=\"{}\" cy=\"{}\" rx=\"11.5\" ry=\"9\"{}/>",
-            n(x),
-            n(y),
-            attribute(class)
-        );
+    /// A ring round noteheads at fault, from the highest to the lowest: it leaves their accidentals free.
+    pub fn ring(&mut self, x: f64, (top, bottom): (f64, f64), class: &str) {
+        self.around(x, (top, bottom), 8.5, class);
     }
 
-    /// A frame round a notehead: a note that was changed.
-    pub fn frame(&mut self, x: f64, y: f64, class: &str) {
+    /// A frame round noteheads that were changed.
+    pub fn frame(&mut self, x: f64, (top, bottom): (f64, f64), class: &str) {
+        self.around(x, (top, bottom), 1.5, class);
+    }
+
+    /// A box round noteheads, with corners of a radius.
+    fn around(&mut self, x: f64, (top, bottom): (f64, f64), radius: f64, class: &str) {
         let _ = write!(
             self.elements,
-            "<rect x=\"{}\" y=\"{}\" width=\"22\" height=\"17\"{}/>",
-            n(x - 1.1),
-            n(y - 0.85),
+            "<rect x=\"{}\" y=\"{}\" width=\"17\" height=\"{}\" rx=\"{radius}\"{}/>",
+            n(x - 0.85),
+            n(top - 0.75),
+            n(bottom - top + 1.5),
             attribute(class)
         );
     }

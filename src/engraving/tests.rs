@@ -353,6 +353,53 @@ fn bars_and_parts_that_are_not_there_are_left_out() {
     assert!(nothing.svg.starts_with("<svg"));
 }
 
+#[test]
+fn neighbours_in_a_chord_share_one_ring() {
+    let bar = notes("C4:4 +E4:4 +G4:4 +C5:4", 1, 1);
+    let score = parts(&[(
+        "Piano",
+        &[&format!(
+            "<attributes><divisions>1</divisions></attributes>{bar}"
+        )],
+    )]);
+    let rings = |which: &[u32]| {
+        let marks: Vec<(NoteRef, Highlight)> = which
+            .iter()
+            .map(|note| {
+                (
+                    NoteRef {
+                        part: 0,
+                        note: *note,
+                    },
+                    Highlight::Fault,
+                )
+            })
+            .collect();
+        let excerpt = Excerpt {
+            parts: &[0],
+            bars: 0..1,
+            shown: ShownPitch::Written,
+            column: None,
+            marks: &marks,
+            under: &[],
+            names: false,
+            label: String::new(),
+        };
+        let svg = Engraver::new(&score).draw(&score, &excerpt).svg;
+        svg.matches("class=\"r\"").count()
+    };
+    let at = |pitch: &str| {
+        let of = score.parts[0]
+            .notes
+            .iter()
+            .position(|n| n.written.to_string() == pitch);
+        of.unwrap() as u32
+    };
+    assert_eq!(rings(&[at("C4")]), 1);
+    assert_eq!(rings(&[at("C4"), at("E4"), at("G4")]), 1);
+    assert_eq!(rings(&[at("C4"), at("C5")]), 2);
+}
+
 mod as_filed {
     //! What a file states of its page is in the picture, whatever the durations alone would give.
 

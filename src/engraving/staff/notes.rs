@@ -19,6 +19,7 @@ impl StaffDrawing {
         for head in &event.heads {
             self.head(head, event.x, x);
         }
+        self.highlights(event, x);
         if event.stem.is_some() {
             if event.beams.is_empty() {
                 event.tip = lone_tip(event);
@@ -84,14 +85,36 @@ impl StaffDrawing {
             let right = x + head.dx + head.glyph.right() + 0.12;
             self.put(glyphs::BRACKET_RIGHT, right, at, class);
         }
-        let middle = x + head.dx + head.glyph.right() / 2.0;
-        match head.highlight {
-            Some(Highlight::Fault) => self.canvas.ring(middle, at, "r"),
-            Some(Highlight::Mended) => self.canvas.frame(middle, at, "k"),
-            Some(Highlight::Passing) | None => return,
+    }
+
+    /// Rings and frames: one for neighbours in a chord, so that they do not run into each other.
+    fn highlights(&mut self, event: &DrawnEvent, x: f64) {
+        let mut groups: Vec<(Highlight, f64, i32, i32)> = Vec::new();
+        for head in &event.heads {
+            let Some(highlight) = head.highlight else {
+                continue;
+            };
+            let middle = x + head.dx + head.glyph.right() / 2.0;
+            match groups.last_mut() {
+                // Heads go upwards; a third apart two rings would touch.
+                Some((of, at, _, high))
+                    if *of == highlight && head.pos - *high <= 3 && (*at - middle).abs() < 0.1 =>
+                {
+                    *high = head.pos;
+                }
+                _ => groups.push((highlight, middle, head.pos, head.pos)),
+            }
         }
-        self.reach
-            .add(middle - 1.2, middle + 1.2, at - 1.0, at + 1.0);
+        for (highlight, middle, low, high) in groups {
+            let (top, bottom) = (y(high), y(low));
+            match highlight {
+                Highlight::Fault => self.canvas.ring(middle, (top, bottom), "r"),
+                Highlight::Mended => self.canvas.frame(middle, (top, bottom), "k"),
+                Highlight::Passing => continue,
+            }
+            self.reach
+                .add(middle - 0.9, middle + 0.9, top - 0.9, bottom + 0.9);
+        }
     }
 
     pub(super) fn ledgers(&mut self, x: f64, heads: &[DrawnHead], scale: f64) {
