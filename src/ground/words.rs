@@ -2,6 +2,7 @@
 
 use rustc_hash::{FxHashMap, FxHashSet};
 use serde::{Deserialize, Deserializer};
+use std::iter;
 use std::sync::LazyLock;
 
 /// The words of the file.
@@ -42,6 +43,51 @@ pub(crate) struct TempoWords {
     pub(crate) feel: Vec<Box<str>>,
     /// Beginnings that count only as one of these whole words.
     pub(crate) whole: FxHashMap<Box<str>, Vec<Box<str>>>,
+    /// Of the words of feel, those after which eighths swing.
+    pub(crate) swung: Vec<Box<str>>,
+    /// Of the words of feel, those after which eighths are even again.
+    pub(crate) even: Vec<Box<str>>,
+}
+
+impl TempoWords {
+    /// The words of tempo and feel in a text.
+    pub(crate) fn said(&self, text: &str) -> Vec<&str> {
+        let text = text.to_lowercase().replace('-', " ");
+        let signs = text.match_indices(|c: char| !c.is_alphanumeric());
+        let after = signs.filter_map(|(at, sign)| text.get(at + sign.len()..));
+        let mut begins: Vec<bool> = vec![false; self.feel.len()];
+        for rest in iter::once(text.as_str()).chain(after) {
+            // Every word begins with a letter, and of other signs there may be millions.
+            if rest.starts_with(char::is_alphabetic) {
+                for (begins, word) in begins.iter_mut().zip(&self.feel) {
+                    *begins |= rest.starts_with(&**word);
+                }
+            }
+        }
+        let is_meant = |word: &str| {
+            self.whole.get(word).is_none_or(|whole| {
+                text.split(|c: char| !c.is_alphanumeric())
+                    .any(|w| is_among(whole, w))
+            })
+        };
+        self.feel
+            .iter()
+            .zip(begins)
+            .filter(|(word, begins)| *begins && is_meant(word))
+            .map(|(word, _)| &**word)
+            .collect()
+    }
+
+    /// Whether eighths swing from this text on; none where it says nothing of that.
+    pub(crate) fn swings(&self, text: &str) -> Option<bool> {
+        let said = self.said(text);
+        let any = |words: &[Box<str>]| said.iter().any(|word| is_among(words, word));
+        if any(&self.even) {
+            Some(false)
+        } else {
+            any(&self.swung).then_some(true)
+        }
+    }
 }
 
 /// Words of dynamics.

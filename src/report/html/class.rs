@@ -1,8 +1,9 @@
 //! The class as one page: a table of all students, the mistakes of the class with an engraved
-//! example of each, and a section for every student to be printed and handed back. No script.
+//! example of each, and a section for every student to be printed and handed back. A script plays the
+//! examples; without it all the rest is there.
 
 use super::super::class::{about, how, in_words, place, sums, unjudged};
-use super::{STYLE, ScoreOnPage, finding, footer, opening, pitch, sign, text};
+use super::{STYLE, ScoreOnPage, finding, footer, heard, opening, pitch, sign, text};
 use crate::engraving::{Engraver, Glyphs};
 use crate::finding::{Finding, Level};
 use crate::homework::{Cell, Class, Marked, Marks, Mistake, Sheet, reason, title};
@@ -37,8 +38,9 @@ pub fn render(class: &Class) -> String {
     }
     let _ = write!(
         page,
-        "<main id=\"class\">{main}</main>\n{}</body></html>\n",
-        footer()
+        "<main id=\"class\">{main}</main>\n{}<script>\n{}</script></body></html>\n",
+        footer(),
+        heard::SCRIPT
     );
     page
 }
@@ -179,7 +181,7 @@ fn examples(class: &Class, mistakes: &[Mistake], glyphs: &mut Glyphs, page: &mut
                 text(&place(&marked.score, found)),
                 text(&found.message)
             );
-            finding::pictures(&file, found, glyphs, page);
+            finding::pictures(&file, found, &title(kind), glyphs, page);
             advice(found, page);
         }
         page.push_str(

@@ -1,11 +1,11 @@
 //! One finding: what is wrong, its bars engraved, the correction beside them, the reason.
 
-use super::{Filters, ScoreOnPage, pitch, sign, text};
+use super::{Filters, ScoreOnPage, heard, pitch, sign, text};
 use crate::engraving::{Excerpt, Glyphs, Highlight, ShownPitch};
 use crate::finding::{Finding, Fix};
 use crate::ground::pitch::Pitch;
 use crate::report::text::parts_shown;
-use crate::score::{Change, NoteRef, PlayerPitch, Score};
+use crate::score::{Change, NoteRef, PlayerPitch, Score, Stretch};
 use std::collections::BTreeSet;
 use std::fmt::Write as _;
 use std::ops::Range;
@@ -43,7 +43,7 @@ pub(super) fn render(
     }
     page.push_str("</p><div class=\"both\">");
     if engraved {
-        pictures(file, finding, glyphs, page);
+        pictures(file, finding, &format!("finding {number}"), glyphs, page);
     }
     page.push_str("<div class=\"words\">");
     changes(file, finding, page);
@@ -78,6 +78,7 @@ fn bars_of(score: &Score, finding: &Finding, notes: impl Iterator<Item = NoteRef
 pub(super) fn pictures(
     file: &ScoreOnPage<'_>,
     finding: &Finding,
+    name: &str,
     glyphs: &mut Glyphs,
     page: &mut String,
 ) {
@@ -149,7 +150,44 @@ pub(super) fn pictures(
         let caption = format!("Corrected, {class} pitch");
         figure(class, &caption, &picture.svg, page);
     }
+    to_be_heard(score, mended.as_ref(), &parts, around, name, page);
     page.push_str("</div>");
+}
+
+/// The bars of the pictures, as they stand and corrected, for the script to play.
+fn to_be_heard(
+    score: &Score,
+    mended: Option<&MendedScore>,
+    parts: &[u32],
+    around: Range<u32>,
+    name: &str,
+    page: &mut String,
+) {
+    let bars = mended.map_or(around.clone(), |m| {
+        around.start.min(m.bars.start)..around.end.max(m.bars.end)
+    });
+    let words = heard::Wording {
+        what: name,
+        play: if is_read_otherwise(score, parts, &bars) {
+            "Hear it as it was read"
+        } else {
+            "Hear it as it stands"
+        },
+    };
+    let corrected = mended.map(|m| &m.score);
+    heard::render(score, corrected, parts, bars, &words, page);
+}
+
+/// Whether a part is read otherwise there than its file has it: then it is heard as it is read too.
+fn is_read_otherwise(score: &Score, parts: &[u32], bars: &Range<u32>) -> bool {
+    let bar = |part, note| note_bar(score, NoteRef { part, note });
+    let meets = |s: &Stretch| {
+        bar(s.part, s.from).is_some_and(|b| b < bars.end)
+            && bar(s.part, s.to.saturating_sub(1)).is_some_and(|b| b >= bars.start)
+    };
+    let presumed = score.presumed.iter().map(|p| p.part);
+    let stretches = score.stretches.iter().filter(|s| meets(s)).map(|s| s.part);
+    presumed.chain(stretches).any(|p| parts.contains(&p))
 }
 
 pub(super) fn figure(class: &str, caption: &str, svg: &str, page: &mut String) {

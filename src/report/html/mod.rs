@@ -1,5 +1,6 @@
 //! The report as one page for people: the findings with their bars engraved, on screen and on
-//! paper. It needs no network and no script; a few lines of script count what a filter shows.
+//! paper. It needs no network and no script; a few lines of script count what a filter shows and play
+//! the bars of a finding.
 //!
 //! At the top a map of each score, sections down and bars across, in which every finding is a mark
 //! that leads to it; then the findings; then a page for every player with what that seat must
@@ -8,6 +9,7 @@
 
 mod class;
 mod finding;
+mod heard;
 mod map;
 mod pitch;
 mod players;
@@ -298,7 +300,11 @@ pub fn render(entries: &[ProofedFile]) -> String {
         let _ = write!(page, "<style id=\"unscripted\">{hiding}</style>");
     }
     let _ = write!(page, "<main id=\"findings\">{main}</main>\n{}", footer());
-    let _ = write!(page, "<script>\n{SCRIPT}</script></body></html>\n");
+    let _ = write!(
+        page,
+        "<script>\n{SCRIPT}{}</script></body></html>\n",
+        heard::SCRIPT
+    );
     page
 }
 
@@ -478,7 +484,7 @@ fn footer() -> String {
          <span class=\"w0\">▲</span> warning, <span class=\"o\">●</span> note. A checked fix was tried on \
          the score: the finding goes and no new error or warning comes. A suggestion was not, or brings something \
          else up. With scripts, the keys n and p lead to the next and the previous finding, and what is ticked as done \
-         stays ticked in this browser.</p>{}</footer>\n",
+         stays ticked in this browser; the buttons under the pictures play the bars, Escape stops.</p>{}</footer>\n",
         licence()
     )
 }

@@ -44,13 +44,14 @@ pub(super) fn render(
         let (shown, word) = pitch::first(file.score, index);
         let _ = write!(
             page,
-            "<section class=\"player\" data-part=\"{}\"><h2>{}{}</h2><p class=\"facts\">What this seat must change, at \
+            "<section class=\"player\" data-part=\"{}\"><h2>{}{}</h2><p class=\"facts\">{}What this seat must change, at \
              {word} pitch.</p><div class=\"scroll\" tabindex=\"0\" role=\"group\" aria-label=\"{}\">\
              <table><thead><tr><th scope=\"col\">bar</th><th scope=\"col\">beat</th>\
              <th scope=\"col\">has</th><th scope=\"col\">write</th><th scope=\"col\">why</th></tr></thead><tbody>",
             filters.parts.class(&part.name),
             text(&part.name),
             in_which_file(file, several),
+            of_which_score(file, several),
             text(&format!("What {} must change", part.name)),
         );
         let mut pictures = String::new();
@@ -88,6 +89,17 @@ pub(super) fn render(
             page,
             "</tbody></table></div><div class=\"pics\">{pictures}</div></section>"
         );
+    }
+}
+
+/// Title and file in front of a sheet's sentence: the sheet leaves the page. Where there are several files its
+/// heading has the title.
+fn of_which_score(file: &ScoreOnPage<'_>, several: bool) -> String {
+    let title = file.title();
+    if several || title == file.name {
+        format!("{}. ", text(&file.name))
+    } else {
+        format!("{}, {}. ", text(title), text(&file.name))
     }
 }
 

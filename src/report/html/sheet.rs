@@ -1,6 +1,7 @@
 //! A page of music: systems with words under the staves, and a line for each place below them.
 
 use super::finding::{bars_in_words, figure};
+use super::heard::{self, Wording};
 use super::{STYLE, opening, pitch, text};
 use crate::engraving::{Engraver, Excerpt, Glyphs, Highlight, Picture, ShownPitch, WordsUnder};
 use crate::score::{NoteRef, Place, Score};
@@ -64,8 +65,9 @@ pub fn render(title: &str, facts: &[String], sheets: &[Sheet<'_>]) -> String {
     }
     let _ = write!(
         page,
-        "<main id=\"music\">{main}</main>\n<footer>{}</footer>\n</body></html>\n",
-        super::licence()
+        "<main id=\"music\">{main}</main>\n<footer>{}</footer>\n<script>\n{}</script></body></html>\n",
+        super::licence(),
+        heard::SCRIPT
     );
     page
 }
@@ -74,6 +76,12 @@ impl Sheet<'_> {
     fn systems(&self, glyphs: &mut Glyphs, page: &mut String) {
         let engraver = Engraver::new(self.score);
         let count = u32::try_from(self.score.bars.len()).unwrap_or(u32::MAX);
+        let parts = self.parts();
+        let words = Wording {
+            what: self.heading.as_deref().unwrap_or("the music"),
+            play: "Hear it",
+        };
+        heard::render(self.score, None, &parts, 0..count, &words, page);
         let mut from = 0;
         while from < count {
             let drawn = pitch::drawn(self.score);
@@ -99,15 +107,18 @@ impl Sheet<'_> {
         }
     }
 
+    fn parts(&self) -> Vec<u32> {
+        (0u32..).zip(&self.score.parts).map(|(i, _)| i).collect()
+    }
+
     fn draw(&self, engraver: &Engraver, bars: Range<u32>, shown: ShownPitch) -> Picture {
-        let parts: Vec<u32> = (0u32..).zip(&self.score.parts).map(|(i, _)| i).collect();
         let here = |w: &&WordsUnder| bars.contains(&w.at.bar);
         let under: Vec<WordsUnder> = self.under.iter().filter(here).cloned().collect();
         let label = bars_in_words(self.score, &bars);
         engraver.draw(
             self.score,
             &Excerpt {
-                parts: &parts,
+                parts: &self.parts(),
                 bars,
                 shown,
                 column: None,

@@ -3,13 +3,12 @@
 
 use crate::finding::{Finding, Level};
 use crate::ground::time::Ticks;
-use crate::ground::words::{is_among, known_words};
+use crate::ground::words::known_words;
 use crate::rules::input::RuleInput;
 use crate::rules::rule::{DependsOn, Example, Exception, Group, Rule, Silent};
 use crate::rules::shared::whole;
 use crate::score::{Mark, Part, Score};
 use std::collections::BTreeSet;
-use std::iter;
 
 pub static RULE: Rule = Rule {
     name: "tempo-agreement",
@@ -86,32 +85,7 @@ trumpet 3, bar 2: ends before
 
 /// The tempo words of a text.
 fn feel(text: &str) -> Vec<&'static str> {
-    let text = text.to_lowercase().replace('-', " ");
-    let signs = text.match_indices(|c: char| !c.is_alphanumeric());
-    let after = signs.filter_map(|(at, sign)| text.get(at + sign.len()..));
-    let known = &known_words().tempo;
-    let mut begins: Vec<bool> = vec![false; known.feel.len()];
-    for rest in iter::once(text.as_str()).chain(after) {
-        // Every word begins with a letter, and of other signs there may be millions.
-        if rest.starts_with(char::is_alphabetic) {
-            for (begins, word) in begins.iter_mut().zip(&known.feel) {
-                *begins |= rest.starts_with(&**word);
-            }
-        }
-    }
-    let is_meant = |word: &str| {
-        known.whole.get(word).is_none_or(|whole| {
-            text.split(|c: char| !c.is_alphanumeric())
-                .any(|w| is_among(whole, w))
-        })
-    };
-    known
-        .feel
-        .iter()
-        .zip(begins)
-        .filter(|(word, begins)| *begins && is_meant(word))
-        .map(|(word, _)| &**word)
-        .collect()
+    known_words().tempo.said(text)
 }
 
 /// What a part says of the tempo at one time.
