@@ -404,6 +404,122 @@ fn what_was_voiced_better_by_hand_comes_out_as_by_hand() {
     assert_eq!(at(&made, 1), midi("Bb4 E4 D4"));
 }
 
+const CHOIR: &str = "soprano voice, alto voice, tenor voice, bass voice";
+
+#[test]
+fn a_spread_sounds_the_tension_that_its_symbol_names() {
+    // common practice, no source: the thirteenth before the fifth
+    for (chord, lead_note, thirteenth) in [("Bb13", "C5", "G4"), ("A13", "B4", "F#4")] {
+        let score = lead("Eb", "alto saxophone", chord, "1", lead_note);
+        let made = answer(&score, &section("spread", "saxes"));
+        assert_eq!(made.steps[0].chosen.way_out, None);
+        let wanted = midi(thirteenth)[0] % 12;
+        let notes = at(&made, 0);
+        assert!(notes.iter().any(|m| m % 12 == wanted), "{chord}: {notes:?}");
+    }
+}
+
+#[test]
+fn what_stands_in_for_a_spread_stands_on_the_root() {
+    // common practice, no source; the trombones have no root a fifth below these
+    for (key, chord, lead_note, answered) in [
+        ("F", "D7", "C4", "C4 A3 F#3 D3"),
+        ("Ab", "Eb7", "Eb4", "Eb4 Db4 G3 Eb3"),
+        ("G minor", "D7b9", "Eb4", "Eb4 C4 F#3 D3"),
+    ] {
+        let score = lead(key, "trombone", chord, "1", lead_note);
+        let made = answer(&score, &players("spread", "4 trombones"));
+        assert!(made.steps[0].chosen.way_out.is_some(), "{chord}");
+        assert_eq!(at(&made, 0), midi(answered), "{chord}");
+        assert_eq!(proof(&made.score, &Style::default()).findings, []);
+    }
+}
+
+#[test]
+fn the_voices_of_spreads_go_to_the_nearest_notes() {
+    // common practice, no source: inner voices go by less than a fourth where they can, the two lowest not in
+    // parallel fifths, and no octave is left open over them
+    for (key, who, chords, notes) in [
+        ("C", CHOIR, "C6 Am7 Dm7 G7", "G4 G4 A4 B4"),
+        ("F", CHOIR, "Fmaj7 Dm7 Gm7 C7", "A4 A4 Bb4 G4"),
+        ("E minor", CHOIR, "Em Am6 B7 Em", "G4 F#4 F#4 E4"),
+        ("Db", CHOIR, "Gb Ab7 Db Db", "Bb4 Ab4 Ab4 F4"),
+        ("Eb", "4 trombones", "Ebmaj7 Cm7 Fm7 Bb7", "G4 G4 Ab4 F4"),
+    ] {
+        let score = lead(key, "flute", chords, "1 2 3 4", notes);
+        let made = answer(&score, &players("spread", who));
+        let line: Vec<Vec<i16>> = (0..4).map(|step| at(&made, step)).collect();
+        let leaps = line
+            .windows(2)
+            .flat_map(|w| [1, 2].map(|v| (w[0][v] - w[1][v]).abs()));
+        assert!(
+            leaps.filter(|by| *by >= 5).count() <= 1,
+            "{chords}: {line:?}"
+        );
+        for pair in line.windows(2) {
+            let fifths = pair.iter().all(|v| (v[2] - v[3]) % 12 == 7);
+            assert!(!fifths || pair[0][3] == pair[1][3], "{chords}: {line:?}");
+        }
+        let holes = line.iter().any(|v| v[0] - v[1] >= 12 || v[1] - v[2] >= 12);
+        assert!(!holes, "{chords}: {line:?}");
+    }
+    // The alto does not double the lead with nothing between them.
+    let chords = "Am7 D7 G6 E7";
+    let score = lead("G", "alto saxophone", chords, "1 2 3 4", "E5 F#5 D5 D5");
+    let made = answer(&score, &section("spread", "saxes"));
+    assert!((0..4).all(|step| at(&made, step)[0] - at(&made, step)[1] < 12));
+}
+
+#[test]
+fn one_guide_tone_is_held_or_steps() {
+    // common practice, no source: over a dominant its seventh, no leap from one seventh to the next
+    for (key, chords, notes, below) in [
+        ("Bb", "Cm7 F7 Bbmaj7", "G4 A4 F4", "Eb4 Eb4 D4"),
+        ("G", "Am7 - D7", "C5 E5 F#5", "G4 G4 C5"),
+        ("F", "Gm7 - C7", "D5 F5 E5", "Bb4 Bb4 Bb4"),
+        ("Eb", "Ebmaj7 - Cm7", "Bb4 D5 Eb5", "G4 G4 Bb4"),
+    ] {
+        let score = lead(key, "trumpet", chords, "1 2 3", notes);
+        let made = answer(&score, &players("guide tones", "trumpet, tenor"));
+        let under: Vec<i16> = (0..3).map(|step| at(&made, step)[1]).collect();
+        assert_eq!(under, midi(below), "{chords}");
+    }
+}
+
+#[test]
+fn three_horns_sound_the_alterations_that_a_symbol_names() {
+    // common practice, no source
+    let horns = players("three-part", "trumpet, alto, trombone");
+    let score = lead("C minor", "trumpet", "Dm7b5 - G7b9", "1 2 3", "D5 C5 B4");
+    let made = answer(&score, &horns);
+    assert_eq!(at(&made, 0), midi("D5 Ab4 F4"));
+    assert_eq!(at(&made, 1), midi("C5 Ab4 F4"));
+    assert_eq!(at(&made, 2), midi("B4 Ab4 F4"));
+    let score = lead("G minor", "trumpet", "D7b9", "1", "C5");
+    let made = answer(&score, &horns);
+    assert_eq!(at(&made, 0), midi("C5 F#4 Eb4"));
+}
+
+#[test]
+fn the_triad_over_a_raised_ninth_is_that_of_the_ninth() {
+    // common practice, no source: the triad of the #9, and no #11
+    let score = lead("C", "alto saxophone", "G7#9", "1", "F5");
+    let made = answer(&score, &section("upper structure", "saxes"));
+    assert_eq!(at(&made, 0), midi("F5 D5 Bb4 F4 B3"));
+}
+
+#[test]
+fn drops_lie_as_high_and_as_low_as_is_sung_and_played() {
+    // common practice, no source: D4 of the basses; a tritone as low as the fourth below it
+    let score = lead("G", "flute", "G6 -", "1 3", "D5 E5");
+    let made = answer(&score, &players("drop 2", CHOIR));
+    assert_eq!(at(&made, 1), midi("E5 B4 G4 D4"));
+    let score = lead("Eb", "trombone", "Eb6 Bb7", "1 3", "G4 F4");
+    let made = answer(&score, &section("drop 2 & 4", "trombones"));
+    assert_eq!(at(&made, 1), midi("F4 Bb3 D3 Ab2"));
+    assert!(made.steps.iter().all(|s| s.chosen.way_out.is_none()));
+}
+
 /// Section or players, key, chords, counts, lead, technique, which note, and what stands under it.
 type Worked = (
     &'static str,

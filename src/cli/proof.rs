@@ -38,8 +38,8 @@ pub(super) struct Proof {
     class: class::Options,
 
     /// The form of the report: text for people, html for a page with the music engraved, json for
-    /// one document, jsonl for one object a line, sarif for a SARIF 2.1.0 log, csv for a spreadsheet
-    /// (of a class only)
+    /// one document, jsonl for one object a line, sarif for a SARIF 2.1.0 log, markdown for the page
+    /// of a proposed change (at most 60 kB, the rest counted), csv for a spreadsheet (of a class only)
     #[arg(long, value_enum, value_name = "FORMAT", default_value_t = Format::Text)]
     format: Format,
 
@@ -302,7 +302,7 @@ impl Proof {
         }
         if self.format == Format::Csv {
             complain(
-                "--format csv is for the homework of a class: add --class, or name text, html, json, jsonl or sarif",
+                "--format csv is for the homework of a class: add --class, or name text, html, json, jsonl, sarif or markdown",
             );
             return UNUSABLE;
         }

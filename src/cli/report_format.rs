@@ -1,6 +1,6 @@
 //! The formats of a report, and reports made in one of them.
 
-use crate::report::{ProofedFile, Sums, html, json, sarif, text};
+use crate::report::{ProofedFile, Sums, html, json, markdown, sarif, text};
 use clap::ValueEnum;
 use codespan_reporting::term::termcolor::Buffer;
 use rayon::prelude::*;
@@ -15,6 +15,7 @@ pub(super) enum Format {
     Html,
     Sarif,
     Csv,
+    Markdown,
 }
 
 /// Why a report could not be made.
@@ -69,6 +70,7 @@ impl Reporter {
             Format::Json => json::render(entries)?.into_bytes(),
             // Refused before anything was read.
             Format::Html | Format::Csv => html::render(entries).into_bytes(),
+            Format::Markdown => markdown::render(entries).into_bytes(),
             Format::Sarif => sarif::render(entries, since)?.into_bytes(),
         })
     }

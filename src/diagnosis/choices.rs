@@ -87,11 +87,10 @@ struct Taste {
     held: bool,
     /// It moves on by step from a note that is not the chord's.
     passes: bool,
-    /// Its chord stands under it all the same: it holds a beat from the beat on as a tension, or the chord is a
-    /// suspended dominant, itself the chord of its ninth.
-    keeps: bool,
-    /// It leaps on or ends here, and the chord may sound under it: a passing chord would pass to nothing.
-    ends: bool,
+    /// What speaks against a passing chord under it. Its chord may stand under it all the same: it holds a beat
+    /// from the beat on as a tension, or the chord is a suspended dominant, itself the chord of its ninth. Or it
+    /// leaps on or ends here, and a passing chord would pass to nothing.
+    against_passing: i32,
     /// The notes of the symbol that it is written for.
     named: Vec<PitchClass>,
     root: Option<PitchClass>,
@@ -125,6 +124,7 @@ impl Taste {
         let approaches = case.lead.is_some_and(|l| l.approaches());
         let on_beat = on_beat && !(foreign && passes_on_weak_beat(case));
         let keeps = suspended || on_beat && takes;
+        let ends = foreign && takes && !approaches;
         let class = PitchClass::new(lead);
         let root = chord.map(|c| c.root.class());
         let frame = case.frames.first();
@@ -143,8 +143,7 @@ impl Taste {
         Self {
             held: case.lead.is_some_and(|l| l.duration() > l.beat),
             passes: !on_beat && !suspended && foreign && approaches,
-            keeps,
-            ends: foreign && takes && !approaches,
+            against_passing: i32::from(keeps) * 10 + i32::from(ends) * 6,
             named: named.collect(),
             root,
             third: frame.and_then(Frame::third).filter(|_| !eleventh),
@@ -162,8 +161,11 @@ impl Taste {
         let crowded = self.held && matches!(voicing, [a, b, ..] if a - b == 2);
         // A short note that leads on takes a passing chord rather than a tension.
         let idle = self.passes && tension;
-        let other = harmony.way > Way::Tension && self.keeps;
-        let to_nothing = harmony.way > Way::Tension && self.ends;
+        let against = if harmony.way > Way::Tension {
+            self.against_passing
+        } else {
+            0
+        };
         // Nobody asked for a tension in an inner voice, and least of all for one in place of the third.
         let inner = |c: &&PitchClass| **c != self.lead && self.unasked.contains(*c);
         let unasked = if tension {
@@ -184,8 +186,7 @@ impl Taste {
         let dressed = self.dressed(harmony);
         i32::from(crowded) * 4
             + i32::from(idle) * 6
-            + i32::from(other) * 10
-            + i32::from(to_nothing) * 6
+            + against
             + unasked * 2
             + i32::from(hollow) * 8
             + i32::from(rub) * 10

@@ -1,7 +1,7 @@
 //! The line of voicings that costs least.
 
 use super::answer::Weighed;
-use crate::voicing::Voicing;
+use crate::voicing::{Form, Technique, Voicing};
 use std::collections::HashSet;
 
 /// What is not taken: voicings at a note that the rules found fault with.
@@ -19,6 +19,12 @@ const WIDE_LEAP: i32 = 12;
 const REPEAT: i32 = 2;
 /// Another technique than before, or a way out after none.
 const CHANGE: i32 = 6;
+/// A leap of a fourth or more inside spreads, whatever the lead does.
+const LEAP_IN_SPREAD: i32 = 6;
+/// The same of a guide tone alone under the lead, where it is wider than the lead's.
+const LEAP_OF_GUIDE: i32 = 4;
+/// The two lowest voices of spreads that go on in perfect fifths or octaves.
+const PARALLEL_BELOW: i32 = 8;
 /// Two voices alone that go on in octaves.
 const BARE_OCTAVES: i32 = 12;
 /// Two voices alone that go on in perfect fifths.
@@ -41,17 +47,26 @@ pub(super) fn cost_of_moving(before: &Weighed, after: &Weighed) -> i32 {
     };
     let change = before.technique != after.technique || before.way_out != after.way_out;
     let mut cost = if change { CHANGE } else { 0 };
-    for (a, b) in from.iter().zip(to).skip(1) {
+    let style = Lines::of(before, after);
+    for (voice, (a, b)) in from.iter().zip(to).enumerate().skip(1) {
         let by = (a - b).abs();
         cost += i32::from(by / 2);
         cost += match by {
-            0 if lead > 0 => REPEAT,
+            0 if lead > 0 && style != Lines::Held => REPEAT,
             0..=7 => 0,
             _ if lead <= 2 => LEAP_UNDER_A_STEP,
             13.. => WIDE_LEAP,
             _ if by > lead => LEAP,
             _ => 0,
         };
+        cost += match before.technique {
+            Technique::Form(Form::Spread) if by >= 5 && voice + 1 < to.len() => LEAP_IN_SPREAD,
+            Technique::Form(Form::TwoPart) if by >= 5 && by > lead => LEAP_OF_GUIDE,
+            _ => 0,
+        };
+    }
+    if before.technique == Form::Spread.into() {
+        cost += parallel_below(from, to);
     }
     if let ([a, b], [c, d]) = (from.as_slice(), to.as_slice())
         && lead > 0
@@ -63,6 +78,34 @@ pub(super) fn cost_of_moving(before: &Weighed, after: &Weighed) -> i32 {
         };
     }
     cost
+}
+
+/// What becomes of a note that two chords have in common.
+#[derive(PartialEq, Eq)]
+enum Lines {
+    /// It moves, as the lead does.
+    Move,
+    /// It is held: in spreads, by one guide tone, and by two that go on into another chord.
+    Held,
+}
+
+impl Lines {
+    fn of(before: &Weighed, after: &Weighed) -> Self {
+        match before.technique {
+            Technique::Form(Form::Spread | Form::TwoPart) => Self::Held,
+            Technique::Form(Form::ThreePart) if before.harmony != after.harmony => Self::Held,
+            _ => Self::Move,
+        }
+    }
+}
+
+/// What it costs that the two lowest voices go on in perfect fifths or octaves.
+fn parallel_below(from: &[i16], to: &[i16]) -> i32 {
+    let ([.., a, b], [.., c, d]) = (from, to) else {
+        return 0;
+    };
+    let perfect = matches!((a - b) % 12, 0 | 7) && (a - b) % 12 == (c - d) % 12;
+    if perfect && b != d { PARALLEL_BELOW } else { 0 }
 }
 
 /// The line of voicings that costs least from first to last.
@@ -118,7 +161,6 @@ mod tests {
     use crate::model_answer::{Request, voice};
     use crate::reading::grid;
     use crate::style::Style;
-    use crate::voicing::Technique;
     use std::path::Path;
 
     fn cost(line: &[&Weighed]) -> i32 {

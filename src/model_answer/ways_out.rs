@@ -24,6 +24,8 @@ const OTHER_TECHNIQUE: i32 = 16;
 const INNER_DOUBLING: i32 = 24;
 const TOGETHER: i32 = 40;
 const OUT_OF_RANGE: i32 = 60;
+/// A chord that stands in for a spread with another note than its root at the bottom.
+const OFF_THE_ROOT: i32 = 24;
 
 /// Techniques that may stand in for one, with their deal.
 pub(super) struct StandIns(Vec<(Arrangement, Octaves)>);
@@ -69,7 +71,7 @@ impl Job<'_> {
             0 => {
                 let mut found = self.in_parallel(at, options);
                 found.extend(self.in_other_techniques(at, stand_ins));
-                found
+                self.stand_on_root(at, found)
             }
             1 => self.with_doubling(at),
             _ => self.all_on_lead(at).into_iter().collect(),
@@ -99,6 +101,21 @@ impl Job<'_> {
         }
         for option in &mut found {
             option.cost += if planes { PARALLEL } else { OTHER_TECHNIQUE };
+        }
+        found
+    }
+
+    /// What stands in for a spread stands on its bass note too, if with a note of the chord doubled.
+    fn stand_on_root(&self, at: usize, mut found: Vec<Weighed>) -> Vec<Weighed> {
+        let frames = frames_at(self.lead, self.passage, at);
+        let spread = self.arrangement.base == Technique::Form(Form::Spread);
+        let Some(frame) = frames.first().filter(|_| spread) else {
+            return found;
+        };
+        let stands = |o: &Weighed| stands_on_bass(&o.voicing, frame);
+        found.extend(self.with_doubling(at).into_iter().filter(stands));
+        for option in found.iter_mut().filter(|o| !stands(o)) {
+            option.cost += OFF_THE_ROOT;
         }
         found
     }
@@ -153,6 +170,7 @@ impl Job<'_> {
                 at,
                 classes: &classes,
                 guides: guides(frame, way),
+                on_root: self.arrangement.base == Technique::Form(Form::Spread),
                 found: Vec::new(),
             };
             let mut stack = Voicing::new();
@@ -160,6 +178,9 @@ impl Job<'_> {
             search.descend(&mut stack, players);
             let mut best = search.found;
             best.sort();
+            if search.on_root {
+                best.sort_by_key(|(_, v)| !stands_on_bass(v, frame));
+            }
             best.truncate(8);
             found.extend(best.into_iter().map(|(own, mut voicing)| {
                 let doublings = self.octaves.seats.iter().skip(players);
@@ -205,6 +226,12 @@ impl Job<'_> {
     }
 }
 
+fn stands_on_bass(voicing: &[i16], frame: &Frame<'_>) -> bool {
+    voicing
+        .last()
+        .is_some_and(|m| PitchClass::new(*m) == frame.bass())
+}
+
 /// Third and seventh, where the chord itself sounds.
 fn guides(frame: &Frame<'_>, way: Way) -> Vec<PitchClass> {
     if way > Way::Tension {
@@ -224,6 +251,8 @@ struct Doubled<'j> {
     at: usize,
     classes: &'j [PitchClass],
     guides: Vec<PitchClass>,
+    /// It stands in for a spread: the lead may be the root again, over its seventh.
+    on_root: bool,
     found: Vec<(i32, Voicing)>,
 }
 
@@ -246,9 +275,10 @@ impl Doubled<'_> {
         for gap in 0..=reach {
             let next = above - gap;
             let fits = self.classes.contains(&PitchClass::new(next));
-            let rubs = stack
-                .iter()
-                .any(|m| matches!(m - next, 1 | 13 | 25) || *m - next == 2 && stack.len() == 1);
+            let rubs = stack.iter().any(|m| {
+                matches!(m - next, 1 | 13 | 25)
+                    || *m - next == 2 && stack.len() == 1 && !self.on_root
+            });
             if fits && !rubs && seat.cost(next).is_some() {
                 stack.push(next);
                 self.descend(stack, players);

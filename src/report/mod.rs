@@ -8,6 +8,7 @@ mod frequency;
 pub mod grid_view;
 pub mod html;
 pub mod json;
+pub mod markdown;
 pub mod marked_grid;
 pub mod plan;
 pub mod rulebook;

@@ -20,9 +20,9 @@ use std::ops::RangeInclusive;
 
 /// The lowest root of a spread: nothing but the root or its octave below it is distinguished.
 const LOWEST: i16 = 28;
-/// A spread's root lies no higher: F3 of four voices, D3 of five.
+/// A spread's root lies no higher: G3 of four voices, Eb3 of five.
 pub(super) const fn spread_root(voices: usize) -> i16 {
-    if voices == 4 { 53 } else { 50 }
+    if voices == 4 { 55 } else { 51 }
 }
 
 /// A technique known by what it holds.
@@ -52,11 +52,12 @@ pub enum Form {
 
 /// Upper-structure triads: degree of the root over the dominant's in semitones, and whether it is
 /// minor. Computed from the definition: they hold neither 11 nor 7.
-const UPPER: [(i16, bool); 7] = [
+const UPPER: [(i16, bool); 8] = [
     (2, false),
     (8, false),
     (9, false),
     (6, false),
+    (3, false),
     (3, true),
     (6, true),
     (1, true),
@@ -286,7 +287,7 @@ impl Form {
     /// What is less usual about a voicing that fits.
     pub(super) fn cost(self, voicing: &[i16], frame: &Frame<'_>) -> i32 {
         // In a spread stands no tension that nobody asked for.
-        let tension = if self == Self::Spread { 6 } else { 1 };
+        let tension = if self == Self::Spread { 8 } else { 1 };
         let colours: i32 = voicing
             .iter()
             .skip(1)
@@ -298,7 +299,9 @@ impl Form {
                     // An altered tension wants the symbol to ask for it.
                     Colour::Available if frame.is_dominant() && matches!(up, 1 | 3 | 6 | 8) => 5,
                     // The sixth that stands for a seventh is no tension.
-                    Colour::Available if self.stands_for_seventh(voicing, class, frame) => 1,
+                    Colour::Available if self.stands_for_seventh(voicing, class, frame) => {
+                        if self == Self::Spread { 3 } else { 1 }
+                    }
                     Colour::Available => tension,
                     _ => 3 + tension,
                 }
@@ -331,9 +334,14 @@ impl Form {
             Self::Spread => {
                 let root = voicing.last().copied().unwrap_or(0);
                 let doubled = i32::from(!distinct(voicing)) * 2;
+                let widest = gaps(voicing).max().unwrap_or(0);
                 i32::from((root - 45).abs()) / 3
-                    + i32::from(gaps(voicing).max().unwrap_or(0) > 12)
+                    + i32::from(widest > 12)
+                    + i32::from(widest > 16) * 2
                     + doubled
+                    + uneven(voicing)
+                    + without_fifth(voicing, frame) * 4
+                    + unheard(voicing, frame) * 4
             }
             Self::TwoPart => two_part_shape(voicing, frame),
             Self::ThreePart => {
@@ -344,7 +352,9 @@ impl Form {
                     frame.third() == Some(class) || frame.sevenths().contains(&class)
                 });
                 let doubled = i32::from(!distinct(voicing)) * 4;
-                (i32::from(span) - 9).abs() / 2 - guide.count() as i32 * 2 + doubled
+                (i32::from(span) - 9).abs() / 2 - guide.count() as i32 * 2
+                    + doubled
+                    + unheard(voicing, frame) * 4
             }
             // A triad that holds the third or the seventh brings nothing new.
             Self::UpperStructure => i32::from(!distinct(voicing)) * 3,
@@ -383,6 +393,41 @@ fn bottom(voicing: &[i16], frame: &Frame<'_>) -> i32 {
     i32::from(tension) * 8 + i32::from(above - bottom <= 2) * 5
 }
 
+/// Holes and half steps between the voices of a spread over its root.
+fn uneven(voicing: &[i16]) -> i32 {
+    let upper = gaps(voicing).take(voicing.len() - 2);
+    let each = upper.map(|g| match g {
+        1 => 3,
+        8 | 9 => 1,
+        10 | 11 => 2,
+        12.. => 4,
+        _ => 0,
+    });
+    each.sum()
+}
+
+/// A triad is written with its fifth.
+fn without_fifth(voicing: &[i16], frame: &Frame<'_>) -> i32 {
+    let fifth = frame.fifth().filter(|_| frame.sevenths().is_empty());
+    i32::from(fifth.is_some_and(|f| !classes(voicing).contains(&f)))
+}
+
+/// How many of the notes that a symbol is written for do not sound: its tensions and its altered fifth.
+fn unheard(voicing: &[i16], frame: &Frame<'_>) -> i32 {
+    let sounding = classes(voicing);
+    let named = named(frame).filter(|c| !sounding.contains(c));
+    named.count() as i32
+}
+
+/// The tensions and the altered fifth that a symbol names.
+fn named<'f>(frame: &'f Frame<'_>) -> impl Iterator<Item = PitchClass> + 'f {
+    let root = frame.chord.root.class();
+    let degrees = frame.chord.degrees.iter();
+    degrees
+        .filter(|d| matches!(d.number, 9 | 11 | 13) || d.number == 5 && d.semitones() != 7)
+        .map(move |d| root.plus(d.semitones()))
+}
+
 /// What is unloved about two voices: bare octaves, fourths and fifths, wide gaps, and a lower voice that is no
 /// guide tone. Thirds, sixths and tenths sound best.
 fn two_part_shape(voicing: &[i16], frame: &Frame<'_>) -> i32 {
@@ -399,7 +444,9 @@ fn two_part_shape(voicing: &[i16], frame: &Frame<'_>) -> i32 {
         12 => 12,
         _ => 5,
     };
-    interval + if guide { 0 } else { 3 }
+    // The seventh is what makes a dominant.
+    let missed = if frame.is_dominant() { 6 } else { 5 };
+    interval + if guide { 0 } else { missed }
 }
 
 /// A half step under the lead, or a minor ninth that is not a b9 over the root of a dominant.
@@ -578,6 +625,7 @@ fn is_three_part(voicing: &[i16], frame: &Frame<'_>) -> bool {
                 .filter(|c| frame.chord.contains(*c) || frame.chord.family() == Family::Altered),
         )
         .chain([root])
+        .chain(named(frame))
         .collect();
     let eleventh = root.plus(5);
     // So does an 11 that the symbol names.
@@ -602,7 +650,11 @@ fn is_three_part(voicing: &[i16], frame: &Frame<'_>) -> bool {
     } else {
         // 11 in the lead takes the place of the third.
         let sus = top == eleventh && frame.colour(top).may_sound();
+        // Over its root a half-diminished chord is known by its fifth.
+        let half_diminished = frame.chord.family() == Family::HalfDiminished;
+        let fifth = frame.fifth().filter(|_| top == root && half_diminished);
         holds(third, &sevenths)
+            || fifth.is_some_and(|f| holds(third, &[f]))
             || sus && sevenths.iter().any(seven) && fills
             || named && holds(eleventh, &sevenths)
     }

@@ -127,8 +127,12 @@ fn rules_that_always_fire(rules: usize) -> String {
 #[test]
 fn a_drawn_chord_has_a_ceiling_of_notes_and_of_marks() {
     let long = report("a.passage", &chord(4_000), None);
+    // As many are drawn as the columns of the report take.
+    let drawn = long.lines().find(|l| l.trim_start().starts_with("alto "));
+    let drawn = drawn.unwrap().matches('+').count();
+    assert!((8..48).contains(&drawn), "{drawn}");
     assert!(
-        long.contains("+... 3952 more"),
+        long.contains(&format!("+... {} more", 4_000 - drawn)),
         "the notes not drawn are counted"
     );
     assert!(
@@ -149,9 +153,8 @@ fn a_drawn_chord_has_a_ceiling_of_notes_and_of_marks() {
 
 #[test]
 fn a_chord_within_the_ceiling_is_drawn_whole() {
-    let text = report("a.passage", &chord(48), None);
+    let text = report("a.passage", &chord(16), None);
     assert!(!text.contains("+... "), "{text}");
-    assert!(report("a.passage", &chord(49), None).contains("+... 1 more"));
 }
 
 #[test]

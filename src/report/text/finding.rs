@@ -112,8 +112,40 @@ pub(super) fn render_line(
     writeln!(out)
 }
 
+/// The bars of a finding as grid rows with marks under the notes, each line with its end.
+pub(in crate::report) fn grid_of(
+    score: &Score,
+    sections: &[Section],
+    finding: &Finding,
+    width: usize,
+) -> String {
+    let parts = parts_shown(score, sections, finding);
+    let places = places(score, finding);
+    let mut out = String::new();
+    for place in &places {
+        let view = GridView::around(score, &parts, place.bar, place.offset, width);
+        let marks = marks(&view, score, finding, *place);
+        let elsewhere = places.len() > 1 || place.bar != finding.at.bar;
+        for line in marked(&view, &marks, elsewhere, width) {
+            let (GridLine::Row(text) | GridLine::Marks(text)) = line;
+            out.push_str(&text);
+            out.push('\n');
+        }
+    }
+    out
+}
+
+/// File, line and column of a finding.
+pub(in crate::report) fn place_in_file(
+    entry: &ProofedFile,
+    score: &Score,
+    finding: &Finding,
+) -> String {
+    in_files(entry, score, finding, &[finding.at])
+}
+
 /// Where, then what. A message that names its player first goes on from the place.
-fn headline(score: &Score, finding: &Finding) -> String {
+pub(in crate::report) fn headline(score: &Score, finding: &Finding) -> String {
     let bar = score.bar_number(finding.at.bar);
     let beat = score.beat_at(finding.at);
     let message = &finding.message;

@@ -6,7 +6,7 @@ mod shown;
 mod snippets;
 mod unreadable;
 
-pub(super) use finding::parts_shown;
+pub(super) use finding::{grid_of, headline, parts_shown, place_in_file};
 pub use layout::Options;
 
 use super::wrapping::{Columns, paragraph};
