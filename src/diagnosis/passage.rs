@@ -41,6 +41,9 @@ pub struct Passage {
     pub costs: Vec<i32>,
 }
 
+/// A chord struck again more often than this to either side is looked at no further: it stays.
+const STRUCK_AGAIN: usize = 64;
+
 /// How many sonorities to either side are looked at whatever phrase they are of.
 const NEAR: usize = 6;
 
@@ -99,7 +102,7 @@ impl Passage {
     }
 
     /// The sonorities around one that strike its notes and no others, without a rest between: one chord, struck
-    /// again.
+    /// again. At most 64 to either side.
     pub fn same_chord(&self, around: usize) -> Range<usize> {
         let same = |a: &Sonority, b: &Sonority| {
             a.end == b.onset
@@ -113,9 +116,10 @@ impl Passage {
             let pair = self.sonorities.get(i).zip(self.sonorities.get(i + 1));
             pair.is_some_and(|(a, b)| same(a, b))
         };
-        let start = (0..around).rev().take_while(|i| goes_on(*i)).last();
-        let all = around..self.sonorities.len();
-        let end = all.take_while(|i| goes_on(*i)).last();
+        let before = (0..around).rev().take(STRUCK_AGAIN);
+        let start = before.take_while(|i| goes_on(*i)).last();
+        let after = (around..self.sonorities.len()).take(STRUCK_AGAIN);
+        let end = after.take_while(|i| goes_on(*i)).last();
         start.unwrap_or(around)..end.map_or(around, |i| i + 1) + 1
     }
 

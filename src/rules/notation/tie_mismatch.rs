@@ -176,15 +176,16 @@ impl<'a> Ties<'a> {
         self.together(loose.collect(), "so are notes at", out);
     }
 
-    /// So often it is how the file was made, not a slip of the pen: one finding with its places.
-    fn together(&self, few: Vec<Finding>, more: &str, out: &mut Vec<Finding>) {
-        let count = few.len();
-        let Some(last) = few.last().filter(|_| count > OFTEN) else {
-            out.extend(few);
+    /// Reports what is found of one kind. So often it is how the file was made, not a slip of the pen: one
+    /// finding with its places.
+    fn together(&self, found: Vec<Finding>, more: &str, out: &mut Vec<Finding>) {
+        let count = found.len();
+        let Some(last) = found.last().filter(|_| count > OFTEN) else {
+            out.extend(found);
             return;
         };
         let bar = self.score.bar_number(last.at.bar);
-        let mut all = few.into_iter();
+        let mut all = found.into_iter();
         let Some(mut first) = all.next() else { return };
         first.message = format!(
             "{}; {more} {} more places, to bar {bar}",
